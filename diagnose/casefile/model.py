@@ -1,0 +1,137 @@
+"""A case as recorded. Everything is immutable; numbers are SI, angles degrees clockwise as recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from diagnose.reading.problems import Where
+from diagnose.reading.units import Amount
+
+NOWHERE = Where("")
+
+
+def _place() -> Any:
+    return field(default=NOWHERE, compare=False, repr=False)
+
+
+@dataclass(frozen=True)
+class Extent:
+    """How far a mark goes. `word`: all round, one sector, patches or "" (not said). Arcs run clockwise
+    from start to end, degrees from the part's index as seen from the recorded end."""
+
+    word: str = ""
+    arcs: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Part:
+    """One physical item. `seen_from`: driver end or impeller end; `carries`: nose, wide or ""."""
+
+    item: str
+    name: str
+    kind: str
+    position: str
+    group: str = ""
+    index: str = ""
+    seen_from: str = ""
+    carries: str = ""
+    index_offset: float | None = None
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Observation:
+    """state: present, absent, not looked at, lost."""
+
+    id: str
+    feature: str
+    state: str
+    kind: str
+    position: str
+    part: str = ""
+    group: str = ""
+    carries: str = ""
+    degree: str = ""
+    side: str = ""
+    extent: Extent = Extent()
+    note: str = ""
+    photo: str = ""
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Readings in SI. `around`: clock positions in degrees, one a reading, or empty."""
+
+    id: str
+    what: str
+    readings: tuple[Amount, ...]
+    position: str
+    part: str = ""
+    kind: str = ""
+    group: str = ""
+    around: tuple[float, ...] = ()
+    labels: tuple[str, ...] = ()
+    resolution: float = 0.0
+    instrument: str = ""
+    temperature: Amount | None = None
+    note: str = ""
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class SettingFact:
+    """A term that holds (or, with holds False, is known not to) for a setting at a position ("" = everywhere)."""
+
+    id: str
+    setting: str
+    term: str
+    holds: bool
+    position: str = ""
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Event:
+    date: str
+    what: str
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What a test case should show. `causes`: right as the leading cause; `one_of`: the source lists alternatives."""
+
+    causes: tuple[str, ...] = ()
+    one_of: bool = False
+    also: tuple[str, ...] = ()
+    position: str = ""
+    ruled_out: tuple[str, ...] = ()
+    none_of_these: bool = False
+    source: str = ""
+    shows: str = ""
+
+
+@dataclass(frozen=True)
+class Case:
+    """One failed seal. `positions`: its seal positions, in order; `figures`: case readings by name and position."""
+
+    name: str
+    path: str
+    digest: str
+    invented: bool
+    about: str
+    positions: tuple[str, ...]
+    texts: Mapping[str, str]
+    settings: tuple[SettingFact, ...]
+    parts: tuple[Part, ...]
+    observations: tuple[Observation, ...]
+    measured: tuple[Measured, ...]
+    events: tuple[Event, ...] = ()
+    index: Mapping[str, str] = field(default_factory=dict)
+    stage: str = ""
+    expected: Expected | None = None
+
+    def part(self, item: str) -> Part | None:
+        return next((p for p in self.parts if p.item == item), None)

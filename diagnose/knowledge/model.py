@@ -1,0 +1,360 @@
+"""The rule base as objects. Everything is immutable; `where` never takes part in comparisons."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from diagnose.reading.problems import Where
+from diagnose.reading.terms import plain
+
+NOWHERE = Where("")
+
+
+def _place() -> Any:
+    return field(default=NOWHERE, compare=False, repr=False)
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of part. `above` are the kinds it belongs to, nearest first; `place` is seal or machine."""
+
+    name: str
+    means: str = ""
+    above: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
+    place: str = "seal"
+    group: str = ""
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Feature:
+    """Something that can be looked for on a kind of part, or asked for about the leak and the history."""
+
+    name: str
+    means: str
+    on: tuple[str, ...]
+    also: tuple[str, ...] = ()
+    how: str = ""
+    lost: str = ""
+    sides: tuple[str, ...] = ()
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A number that can be read: a measurement on a part, or a figure of a case section."""
+
+    name: str
+    unit: str
+    means: str = ""
+    on: tuple[str, ...] = ()
+    section: str = ""
+    also: tuple[str, ...] = ()
+    least: str = ""
+    most: str = ""
+    several: bool = False
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A fact about the case chosen from terms. `single`: one term at most, so the others are known not to hold."""
+
+    name: str
+    section: str
+    terms: Mapping[str, tuple[str, ...]]
+    single: bool = False
+    means: str = ""
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class QuantityTerm:
+    """A computed quantity that rules may name; the formula is in diagnose.quantities."""
+
+    name: str
+    unit: str
+    means: str
+    on: tuple[str, ...] = ()
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Vocabulary:
+    kinds: Mapping[str, Kind]
+    features: Mapping[str, Feature]
+    readings: Mapping[str, Reading]
+    settings: Mapping[str, Setting]
+    quantities: Mapping[str, QuantityTerm]
+    stages: tuple[str, ...]
+    degrees: tuple[str, ...]
+    sides: tuple[str, ...]
+
+    @cached_property
+    def names(self) -> dict[str, dict[str, str]]:
+        """For each family of terms: every accepted spelling (in plain form) to its term."""
+        tables: dict[str, dict[str, str]] = {}
+        families: dict[str, Mapping[str, Any]] = {
+            "kind": self.kinds, "feature": self.features, "reading": self.readings,
+        }  # fmt: skip
+        for family, terms in families.items():
+            table = {plain(also): name for name, term in terms.items() for also in term.also}
+            tables[family] = table | {plain(name): name for name in terms}
+        tables["quantity"] = {plain(name): name for name in self.quantities}
+        tables["setting"] = {plain(name): name for name in self.settings}
+        for name, setting in self.settings.items():
+            table = {plain(also): term for term, alsos in setting.terms.items() for also in alsos}
+            tables["setting:" + name] = table | {plain(term): term for term in setting.terms}
+        return tables
+
+    def find(self, family: str, word: str) -> str | None:
+        """The term behind a spelling, or None."""
+        return self.names[family].get(plain(word))
+
+    @cached_property
+    def lineage(self) -> dict[str, tuple[str, ...]]:
+        """For each kind: itself and every kind above it."""
+        result: dict[str, tuple[str, ...]] = {}
+        for name in self.kinds:
+            line, todo = [name], list(self.kinds[name].above)
+            while todo:
+                above = todo.pop(0)
+                if above not in line and above in self.kinds:
+                    line.append(above)
+                    todo.extend(self.kinds[above].above)
+            result[name] = tuple(line)
+        return result
+
+    def under(self, kind: str) -> tuple[str, ...]:
+        """The kind and every kind below it."""
+        return tuple(name for name, line in self.lineage.items() if kind in line)
+
+
+@dataclass(frozen=True)
+class Source:
+    key: str
+    title: str
+    year: str
+    section: str
+    kind: str
+    seen: str = ""
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class LimitValue:
+    """One published value in SI, as written, and its source."""
+
+    value: float
+    written: str
+    source: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit on a quantity. `sense` is "at most" or "at least"; several values when sources disagree."""
+
+    name: str
+    quantity: str
+    sense: str
+    values: tuple[LimitValue, ...]
+    means: str = ""
+    when: Any = None
+    where: Where = _place()
+
+    @property
+    def strict(self) -> float:
+        values = [v.value for v in self.values]
+        return min(values) if self.sense == "at most" else max(values)
+
+    @property
+    def lax(self) -> float:
+        values = [v.value for v in self.values]
+        return max(values) if self.sense == "at most" else min(values)
+
+
+@dataclass(frozen=True)
+class Condition:
+    """One condition of a rule, as written.
+
+    form: saw, absent, quantity, found, found absent, not found, setting, not setting, marks,
+    or all, any, none, at least (with `parts`).
+    """
+
+    form: str
+    term: str = ""
+    on: str = ""
+    group: str = ""
+    face: str = ""
+    at: str = ""
+    extent: str = ""
+    degree: str = ""
+    side: str = ""
+    test: str = ""
+    limit: str = ""
+    low: float | None = None
+    high: float | None = None
+    written: str = ""
+    value: str = ""
+    same_part: bool = False
+    count: int = 0
+    parts: tuple[Condition, ...] = ()
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Card:
+    """What every item of the rule base carries."""
+
+    name: str
+    id: str
+    status: str
+    since: str
+    reviewed: str
+    sources: tuple[str, ...]
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Finding(Card):
+    """What observations and quantities amount to. `background` is the word for how often whatever the cause."""
+
+    reads: str = ""
+    otherwise: str = ""
+    line: str = ""
+    when: Condition | None = None
+    absent_when: Condition | None = None
+    muted: bool = False
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of a cause card: how often the cause leaves the finding."""
+
+    finding: str
+    seen: str
+    sources: tuple[str, ...] = ()
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Prior:
+    """A setting that changes how common a cause is."""
+
+    when: Condition
+    common: str
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Need:
+    """Without this condition the cause cannot be; known false, it rules the cause out."""
+
+    condition: Condition
+    because: str
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class LookAlike:
+    """Another cause easily taken for this one. `finding` parts them; present, it `favours` one of the two."""
+
+    cause: str
+    finding: str
+    favours: str
+    told_apart_by: str
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Action:
+    """What to change. `field` is operation, installation, maintenance, design or material."""
+
+    do: str
+    field: str
+    worked_if: str = ""
+
+
+@dataclass(frozen=True)
+class Cause(Card):
+    means: str = ""
+    chain: tuple[str, ...] = ()
+    scope: str = "seal"
+    family: str = ""
+    common: str = ""
+    common_when: tuple[Prior, ...] = ()
+    needs: tuple[Need, ...] = ()
+    leaves: tuple[Row, ...] = ()
+    look_alikes: tuple[LookAlike, ...] = ()
+    confirm: tuple[str, ...] = ()
+    then: tuple[Action, ...] = ()
+    cautions: tuple[str, ...] = ()
+    secondary: str = ""
+    mechanism_class: str = ""
+    cause_class: str = ""
+    classes_from: str = ""
+
+
+@dataclass(frozen=True)
+class Measurement(Card):
+    """A piece of bench work and the findings it decides. `minutes` of work; `stage` is the last one that allows it."""
+
+    tells: tuple[str, ...] = ()
+    part: str = ""
+    how: str = ""
+    instrument: str = ""
+    at: str = ""
+    readings: str = ""
+    limit: str = ""
+    no_limit: str = ""
+    minutes: float = 0.0
+    stage: str = ""
+    destroys: tuple[str, ...] = ()
+    spoils: str = ""
+    destructive: bool = False
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Caution(Card):
+    says: str = ""
+    defer: str = ""
+    always: bool = False
+    when: Condition | None = None
+
+
+@dataclass(frozen=True)
+class Words:
+    """The numbers behind the words, once for the whole rule base."""
+
+    seen: Mapping[str, float]
+    common: Mapping[str, float]
+    established: float
+    probable: float
+    possible: float
+    lines_needed: int
+    line_counts_from: float
+    decisive: float
+    trial_weight: float
+
+
+@dataclass(frozen=True)
+class Knowledge:
+    """The whole rule base, checked. `digest` is made from the bytes of all its files."""
+
+    version: str
+    digest: str
+    folder: str
+    vocabulary: Vocabulary
+    words: Words
+    sources: Mapping[str, Source]
+    limits: Mapping[str, Limit]
+    findings: Mapping[str, Finding]
+    causes: Mapping[str, Cause]
+    measurements: Mapping[str, Measurement]
+    cautions: Mapping[str, Caution]

@@ -1,0 +1,176 @@
+"""YAML with the place of every value kept, read strictly.
+
+Refused with a located problem: duplicate and non-text keys, anchors and aliases, tags,
+several documents, files that are too large, too deep or not UTF-8.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import yaml
+
+from diagnose.reading.problems import Problems, Where
+from diagnose.reading.terms import did_you_mean
+
+MOST_BYTES = 2_000_000
+MOST_DEPTH = 40
+
+_Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x80-\x84\x86-\x9f]")
+
+
+@dataclass(frozen=True)
+class Node:
+    """A value and its place. `value` is None, str, list[Node] or dict[str, Node]; scalars stay text."""
+
+    value: None | str | list[Node] | dict[str, Node]
+    where: Where
+    quoted: bool = False
+
+    @property
+    def is_map(self) -> bool:
+        return isinstance(self.value, dict)
+
+    @property
+    def is_list(self) -> bool:
+        return isinstance(self.value, list)
+
+    def text(self) -> str:
+        return self.value if isinstance(self.value, str) else ""
+
+    def items(self) -> Iterator[tuple[str, Node]]:
+        yield from self.value.items() if isinstance(self.value, dict) else ()
+
+    def each(self) -> list[Node]:
+        """A list's members; a single value counts as a list of one, nothing as none."""
+        if isinstance(self.value, list):
+            return self.value
+        return [] if self.value is None else [self]
+
+    def get(self, key: str) -> Node | None:
+        return self.value.get(key) if isinstance(self.value, dict) else None
+
+    def plain(self) -> object:
+        """The bare value without places."""
+        if isinstance(self.value, dict):
+            return {k: v.plain() for k, v in self.value.items()}
+        if isinstance(self.value, list):
+            return [v.plain() for v in self.value]
+        return self.value
+
+
+def read_bytes(path: Path, name: str, problems: Problems) -> bytes | None:
+    """The bytes of a file of sane size, or None with a problem added."""
+    here = Where(name)
+    try:
+        if not path.is_file():
+            problems.add(here, "file-missing", "there is no such file", "check the path")
+            return None
+        if path.stat().st_size > MOST_BYTES:
+            problems.add(here, "file-too-large", f"the file is larger than {MOST_BYTES:,} bytes", "split it")
+            return None
+        return path.read_bytes()
+    except OSError as error:
+        problems.add(here, "file-unreadable", f"the file cannot be read: {error.strerror}", "check its permissions")
+        return None
+
+
+def read_text(data: bytes, name: str, problems: Problems) -> Node | None:
+    """The one document in `data` as nodes, or None with problems added. `name` is shown in places."""
+    if len(data) > MOST_BYTES:
+        problems.add(Where(name), "file-too-large", f"the file is larger than {MOST_BYTES:,} bytes", "split it")
+        return None
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        before = data[: error.start]
+        line = before.count(b"\n") + 1
+        column = error.start - (before.rfind(b"\n") + 1) + 1
+        problems.add(Where(name, line, column), "not-utf8", "the file is not UTF-8 text", "save it as UTF-8")
+        return None
+    control = _CONTROL.search(text)
+    if control:
+        line = text.count("\n", 0, control.start()) + 1
+        column = control.start() - (text.rfind("\n", 0, control.start()) + 1) + 1
+        says = f"control character U+{ord(control.group()):04X} in the text"
+        problems.add(Where(name, line, column), "control-character", says, "remove it")
+        return None
+    if not _shallow(text, name, problems):
+        return None
+    try:
+        root = _compose(text)
+    except yaml.MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        where = Where(name, mark.line + 1, mark.column + 1) if mark else Where(name)
+        said = " ".join(str(x) for x in (error.context, error.problem) if x)
+        problems.add(where, "yaml", f"this is not valid YAML: {said}", "mend the indentation, quotes or brackets there")
+        return None
+    except (yaml.YAMLError, ValueError, RecursionError) as error:
+        problems.add(Where(name), "yaml", f"this is not valid YAML: {error}".splitlines()[0], "mend the file")
+        return None
+    if root is None:
+        problems.add(Where(name), "empty", "the file is empty", "write at least the first key")
+        return None
+    return _convert(root, name, problems, set(), 0)
+
+
+def _shallow(text: str, name: str, problems: Problems) -> bool:
+    """False, with a problem, where brackets or indentation nest so deep that no parser should be tried."""
+    depth = 0
+    for number, line in enumerate(text.split("\n"), 1):
+        indent = len(line) - len(line.lstrip(" -?"))
+        marks = line[:indent].count("-") + line[:indent].count("?")
+        depth = max(0, depth + line.count("[") + line.count("{") - line.count("]") - line.count("}"))
+        if depth > MOST_DEPTH or marks > MOST_DEPTH or indent > 8 * MOST_DEPTH:
+            problems.add(Where(name, number), "too-deep", f"values nest more than {MOST_DEPTH} deep", "flatten them")
+            return False
+    return True
+
+
+def _compose(text: str) -> yaml.Node | None:
+    loader = _Loader(text)
+    try:
+        return loader.get_single_node()
+    finally:
+        loader.dispose()
+
+
+def _convert(node: yaml.Node, name: str, problems: Problems, seen: set[int], depth: int) -> Node:
+    where = Where(name, node.start_mark.line + 1, node.start_mark.column + 1)
+    if depth > MOST_DEPTH:
+        problems.add(where, "too-deep", f"values nest more than {MOST_DEPTH} deep", "flatten them")
+        return Node(None, where)
+    if id(node) in seen:
+        problems.add(where, "alias", "anchors and aliases are not used in these files", "write the value out again")
+        return Node(None, where)
+    seen.add(id(node))
+    if isinstance(node, yaml.MappingNode):
+        result: dict[str, Node] = {}
+        for key, value in node.value:
+            place = Where(name, key.start_mark.line + 1, key.start_mark.column + 1)
+            if not isinstance(key, yaml.ScalarNode):
+                problems.add(place, "key", "a key must be plain text", "quote it or restructure")
+            elif key.value in result:
+                problems.add(place, "duplicate-key", f"the key {key.value!r} stands twice", "keep one of them")
+            else:
+                result[key.value] = _convert(value, name, problems, seen, depth + 1)
+        return Node(result, where)
+    if isinstance(node, yaml.SequenceNode):
+        return Node([_convert(item, name, problems, seen, depth + 1) for item in node.value], where)
+    if not node.tag.startswith("tag:yaml.org,2002:"):
+        problems.add(where, "tag", f"the tag {node.tag!r} is not used in these files", "remove it")
+    if node.tag == "tag:yaml.org,2002:null":
+        return Node(None, where)
+    return Node(node.value, where, quoted=node.style in ("'", '"'))
+
+
+def only_keys(node: Node, allowed: list[str], what: str, problems: Problems) -> None:
+    """Adds a problem for each key of the mapping that is not among `allowed`."""
+    for key, value in node.items():
+        if key not in allowed:
+            way_out = did_you_mean(key, allowed) or f"allowed: {', '.join(allowed)}"
+            problems.add(value.where, "unknown-key", f"{what} has no key {key!r}", way_out)

@@ -1,0 +1,64 @@
+"""Mistakes in what people wrote: where, what is wrong, and the way out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, order=True)
+class Where:
+    """A place in a file; line and column count from 1."""
+
+    file: str
+    line: int = 1
+    column: int = 1
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}"
+
+
+@dataclass(frozen=True, order=True)
+class Problem:
+    """One mistake. `code` is stable; `level` is "error" or "advice"."""
+
+    where: Where
+    code: str
+    says: str
+    way_out: str = ""
+    level: str = "error"
+
+    def __str__(self) -> str:
+        kind = "" if self.level == "error" else f"{self.level}: "
+        out = f" ({self.way_out})" if self.way_out else ""
+        return f"{self.where}: {kind}{self.says}{out} [{self.code}]"
+
+
+@dataclass
+class Problems:
+    """Collects every mistake of a run, so that all are told at once."""
+
+    found: list[Problem] = field(default_factory=list)
+
+    def add(self, where: Where, code: str, says: str, way_out: str = "", level: str = "error") -> None:
+        self.found.append(Problem(where, code, says, way_out, level))
+
+    def sorted(self) -> list[Problem]:
+        return sorted(set(self.found))
+
+    def errors(self) -> list[Problem]:
+        return [p for p in self.sorted() if p.level == "error"]
+
+    def raise_errors(self) -> None:
+        """Raises BadInput when any problem is an error."""
+        errors = self.errors()
+        if errors:
+            raise BadInput(errors)
+
+
+class BadInput(Exception):
+    """What was given cannot be used; carries every problem found."""
+
+    def __init__(self, problems: Iterable[Problem]):
+        self.problems = sorted(set(problems))
+        super().__init__("\n".join(str(p) for p in self.problems))

@@ -1,0 +1,29 @@
+"""Words: one spelling for comparing, and the nearest right word for a wrong one."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable
+
+_SPACES = re.compile(r"[\s_]+")
+
+
+def plain(word: str) -> str:
+    """The form in which words are compared: lower case, single spaces."""
+    return _SPACES.sub(" ", str(word)).strip().lower()
+
+
+def nearest(word: str, known: Iterable[str], most: int = 3) -> list[str]:
+    """Up to `most` known words that look like `word`, best first."""
+    table = {plain(k): k for k in sorted(known)}
+    wanted = plain(word)
+    close = difflib.get_close_matches(wanted, list(table), n=most, cutoff=0.55)
+    holds = sorted((k for k in table if wanted in k or k in wanted), key=lambda k: (abs(len(k) - len(wanted)), k))
+    return list(dict.fromkeys(table[k] for k in [*close, *(k for k in holds if len(wanted) > 2)]))[:most]
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """A way out to print behind an error; empty when nothing is near."""
+    near = nearest(word, known)
+    return f"did you mean: {', '.join(near)}?" if near else ""

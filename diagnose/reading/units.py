@@ -1,0 +1,165 @@
+"""Numbers with units as people write them, converted to SI.
+
+pint knows the units. Loading it takes longer than an explanation, so the spellings that seal
+benches use stand in a table made from pint (`python -m diagnose.reading.units`), checked against
+pint by a test; any other spelling asks pint itself.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from typing import Any
+
+_NUMBER = r"[+-]?(?:\d+(?:[.,]\d+)?|[.,]\d+)(?:[eE][+-]?\d+)?"
+_AMOUNT = re.compile(rf"^\s*({_NUMBER})\s*(?:±\s*({_NUMBER})\s*)?(.*?)\s*$")
+_OWN_NAMES = {
+    "": "dimensionless", "%": "percent", "drops/min": "drop/minute", "bands": "light_band", "band": "light_band",
+    "Shore A": "shore", "IRHD": "shore", "Shore": "shore", "points": "shore", "rpm": "revolution/minute",
+    "1/min": "revolution/minute", "µm": "micrometer", "μm": "micrometer", "um": "micrometer",
+    "bar g": "bar_gauge", "barg": "bar_gauge", "bar(g)": "bar_gauge", "bar a": "bar", "bara": "bar", "bar(a)": "bar",
+    "psig": "psi_gauge", "psia": "psi", "psi g": "psi_gauge", "MPa a": "megapascal", "MPa g": "megapascal_gauge",
+    "kPa a": "kilopascal", "kPa g": "kilopascal_gauge",
+    "°C": "degC", "ºC": "degC", "deg C": "degC", "C": "degC", "°F": "degF", "deg F": "degF", "F": "degF",
+    "K": "kelvin", "°": "degree", "deg": "degree", "cSt": "centistokes", "mm²/s": "mm**2/s", "mm2/s": "mm**2/s",
+    "µin": "microinch", "uin": "microinch", "microinch": "microinch", "thou": "thou", "mil": "thou", '"': "inch",
+    "in": "inch", "N m": "newton*meter", "Nm": "newton*meter", "N·m": "newton*meter", "mm²": "mm**2", "cm²": "cm**2",
+    "lb/in²": "psi", "kg/m³": "kg/m**3", "g/cm³": "g/cm**3", "mPa s": "millipascal*second",
+    "mPa·s": "millipascal*second", "N/mm": "newton/millimeter", "N/mm²": "megapascal", "W/m K": "watt/meter/kelvin",
+    "W/(m K)": "watt/meter/kelvin", "kJ/kg K": "kilojoule/kilogram/kelvin", "µS/cm": "microsiemens/centimeter",
+    "uS/cm": "microsiemens/centimeter", "h": "hour", "hours": "hour", "hour": "hour", "min": "minute", "d": "day",
+    "days": "day", "weeks": "week", "months": "month", "years": "year", "a": "year", "starts": "dimensionless",
+    "times": "dimensionless", "mm/mm": "dimensionless", "in/in": "dimensionless", "mm/m": "millimeter/meter",
+    "µm/mm": "micrometer/millimeter", "µm/h": "micrometer/hour", "1/s": "1/second", "Hz": "hertz",
+    "MPa m/s": "megapascal*meter/second", "bar m/s": "bar*meter/second", "mL/h": "mL/hour", "ml/h": "mL/hour",
+    "cm³": "cm**3", "L/min": "L/minute", "l/min": "L/minute", "g/h": "g/hour", "kg/h": "kg/hour", "µm TIR": "micrometer",
+    "mm TIR": "millimeter", "in TIR": "inch", "mm/s rms": "mm/s", "mm/s RMS": "mm/s", "gpm": "gallon/minute",
+    "clock hours": "clock_hour", "ppm": "ppm", "mV": "millivolt", "bolts": "dimensionless", "springs": "dimensionless",
+    "lobes": "dimensionless", "pieces": "dimensionless",
+}  # fmt: skip
+_PLAIN = [
+    "mm", "cm", "m", "inch", "ft", "bar", "mbar", "psi", "Pa", "kPa", "MPa", "atm", "degC", "degF", "kelvin", "mm/s",
+    "m/s", "in/s", "ft/min", "N", "kN", "lbf", "g", "kg", "mg", "lb", "mL", "ml", "L", "W", "kW", "degree", "week",
+    "month", "year", "day", "hour", "minute", "second", "s", "volt", "V", "percent", "newton*meter", "mL/min", "ml/min",
+    "L/h", "l/h", "cm**3", "g/cm**3", "kg/m**3", "microinch", "rad", "kelvin/second", "mm**2", "1/kelvin",
+]  # fmt: skip
+
+# one light band is half the wavelength of the helium d line, 587.56 nm
+_DEFINITIONS = (
+    "light_band = 293.78 nanometer", "drop = 0.05 milliliter", "shore = []", "clock_hour = 30 degree",
+    "percent = 0.01 = %",
+)  # fmt: skip
+_ATMOSPHERE = 101325.0
+
+
+class BadUnit(ValueError):
+    """The text is not a number with a known unit of the right kind."""
+
+
+@dataclass(frozen=True)
+class Unit:
+    """SI value = number * factor + offset, for a quantity of `kind` (its SI base dimensions)."""
+
+    factor: float
+    offset: float
+    kind: str
+
+
+@dataclass(frozen=True)
+class Amount:
+    """A number in SI with its half-width of uncertainty (0 where none was written) and the text it came from."""
+
+    value: float
+    spread: float
+    kind: str
+    written: str
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    import pint
+
+    registry = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    for line in _DEFINITIONS:
+        if not line.startswith("percent") or "percent" not in registry:
+            registry.define(line)
+    return registry
+
+
+def ask_pint(spelling: str) -> Unit:
+    """The unit as pint has it. Raises BadUnit where pint knows no such unit."""
+    name = _OWN_NAMES.get(spelling, spelling)
+    gauge = name.endswith("_gauge")
+    try:
+        registry = _registry()
+        unit = registry.Unit(name.removesuffix("_gauge"))
+        zero = registry.Quantity(0.0, unit).to_base_units()
+        one = registry.Quantity(1.0, unit).to_base_units()
+    except Exception as error:  # pint raises many kinds for bad text, tokenizer errors among them
+        raise BadUnit(f"{spelling!r} is no unit known here") from error
+    kind = str(one.units)
+    return Unit(one.magnitude - zero.magnitude, zero.magnitude + (_ATMOSPHERE if gauge else 0.0), kind)
+
+
+@lru_cache(maxsize=1)
+def _table() -> dict[str, list[Any]]:
+    return json.loads(resources.files("diagnose.reading").joinpath("units.json").read_text("utf-8"))
+
+
+@lru_cache(maxsize=1024)
+def unit(spelling: str) -> Unit:
+    """The unit for a spelling. Raises BadUnit."""
+    spelling = spelling.strip()
+    row = _table().get(spelling)
+    if row:
+        return Unit(*row)
+    if len(spelling) > 40 or not re.fullmatch(r"[\w°º%µμ²³·/*^(). \-\"]*", spelling):
+        raise BadUnit(f"{spelling[:40]!r} is no unit known here")
+    return ask_pint(spelling)
+
+
+def amount(text: str) -> Amount:
+    """Reads "3.53 mm", "9,2 bar", "165 ± 2 °C". Raises BadUnit."""
+    match = _AMOUNT.match(text)
+    if not match or len(text) > 80:
+        raise BadUnit(f"{text[:40]!r} is not a number with a unit")
+    number = float(match.group(1).replace(",", "."))
+    spread = float(match.group(2).replace(",", ".")) if match.group(2) else 0.0
+    known = unit(match.group(3))
+    value = number * known.factor + known.offset
+    if not math.isfinite(value):
+        raise BadUnit(f"{text[:40]!r} is not a finite number")
+    return Amount(value, abs(spread * known.factor), known.kind, text.strip())
+
+
+def to_unit(value: float, spelling: str) -> float:
+    """An SI value expressed in the unit."""
+    known = unit(spelling)
+    return (value - known.offset) / known.factor
+
+
+def show(value: float, spelling: str, digits: int = 3) -> str:
+    """An SI value as text in the unit, with `digits` significant digits."""
+    number = to_unit(value, spelling)
+    text = f"{number:.{digits}g}"
+    if "e" in text and 1e-4 < abs(number) < 1e7:
+        text = f"{number:.0f}" if abs(number) >= 10 ** (digits - 1) else f"{number:.6f}".rstrip("0")
+    return f"{text} {spelling}".strip()
+
+
+def _write_table() -> None:
+    from pathlib import Path
+
+    rows = {}
+    for spelling in sorted({*_OWN_NAMES, *_PLAIN}):
+        known = ask_pint(spelling)
+        rows[spelling] = [known.factor, known.offset, known.kind]
+    Path(__file__).with_name("units.json").write_text(json.dumps(rows, ensure_ascii=False, indent=0) + "\n", "utf-8")
+
+
+if __name__ == "__main__":
+    _write_table()
