@@ -1,0 +1,556 @@
+"""Reads a rule base folder into one immutable Knowledge, or raises BadInput with every mistake in it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from diagnose.knowledge import model as m
+from diagnose.knowledge.conditions import GROUPS, ConditionReader, negate, walk
+from diagnose.reading.located import Node, only_keys, read_bytes, read_text
+from diagnose.reading.problems import Problems, Where
+from diagnose.reading.terms import did_you_mean, plain
+from diagnose.reading.units import BadUnit, amount, unit
+
+STATUSES = ("draft", "trial", "accepted", "retired")
+FIELDS = ("operation", "installation", "maintenance", "design", "material")
+SOURCE_KINDS = (
+    "standard", "handbook", "paper", "public report", "training literature", "trade article", "common practice",
+    "memory", "arithmetic",
+)  # fmt: skip
+_CARD = ["id", "status", "since", "reviewed", "sources", "replaced by"]
+
+
+def files_of(folder: Path) -> list[Path]:
+    """Every YAML file of a rule base, in a fixed order; rule tests are not part of the knowledge."""
+    found = (p for p in folder.rglob("*.yaml") if not p.name.endswith(".test.yaml"))
+    return sorted(found, key=lambda p: p.relative_to(folder).as_posix())
+
+
+def digest_of(folder: Path, contents: Mapping[str, bytes]) -> str:
+    """sha256 over the names and bytes of all files, in name order."""
+    total = hashlib.sha256()
+    for name in sorted(contents):
+        total.update(name.encode() + b"\0" + hashlib.sha256(contents[name]).digest())
+    return total.hexdigest()
+
+
+def read_knowledge(folder: Path, drafts: bool = False) -> m.Knowledge:
+    """Reads and checks a rule base. Raises BadInput. Draft and retired items are left out unless `drafts`."""
+    problems = Problems()
+    folder = Path(folder)
+    if not folder.is_dir():
+        problems.add(Where(str(folder)), "knowledge-missing", "there is no such rule base folder", "--knowledge DIR")
+        problems.raise_errors()
+    shown = folder.name
+    contents: dict[str, bytes] = {}
+    for path in files_of(folder):
+        name = path.relative_to(folder).as_posix()
+        data = read_bytes(path, f"{shown}/{name}", problems)
+        if data is not None:
+            contents[name] = data
+    knowledge = build_knowledge(contents, shown, problems, drafts)
+    problems.raise_errors()
+    assert knowledge is not None
+    return knowledge
+
+
+def build_knowledge(
+    contents: Mapping[str, bytes], shown: str, problems: Problems, drafts: bool = False
+) -> m.Knowledge | None:
+    """The rule base from file contents by relative name; problems are added, None where nothing can be built."""
+    nodes: dict[str, Node] = {}
+    for name in sorted(contents):
+        node = read_text(contents[name], f"{shown}/{name}", problems)
+        if node is not None and not node.is_map:
+            problems.add(node.where, "mapping", "the file must be a mapping of keys", "start it with its kind and name")
+        elif node is not None:
+            nodes[name] = node
+    reader = _Reader(nodes, shown, problems, drafts)
+    return reader.read(digest_of(Path(shown), contents))
+
+
+class _Reader:
+    def __init__(self, nodes: dict[str, Node], shown: str, problems: Problems, drafts: bool):
+        self.nodes, self.shown, self.problems, self.drafts = nodes, shown, problems, drafts
+        self.ids: dict[str, Where] = {}
+        self.sources: dict[str, m.Source] = {}
+
+    # ---- small things -------------------------------------------------------------------------------------
+
+    def say(self, where: Where, code: str, says: str, way_out: str = "") -> None:
+        self.problems.add(where, code, says, way_out)
+
+    def file(self, name: str) -> Node:
+        node = self.nodes.get(name)
+        if node is None:
+            self.say(Where(f"{self.shown}/{name}"), "file-missing", "the rule base needs this file")
+            return Node({}, Where(f"{self.shown}/{name}"))
+        return node
+
+    def section(self, name: str, key: str) -> Node:
+        node = self.file(name)
+        only_keys(node, [key], "this file", self.problems)
+        inner = node.get(key)
+        return inner if inner is not None and inner.is_map else Node({}, node.where)
+
+    def text(self, node: Node, key: str, needed: bool = False) -> str:
+        value = node.get(key)
+        if value is None or value.value is None:
+            if needed:
+                self.say(node.where, "missing-key", f"the key {key!r} is missing")
+            return ""
+        if not isinstance(value.value, str):
+            self.say(value.where, "text", f"{key!r} must be text")
+            return ""
+        return value.value.strip()
+
+    def texts(self, node: Node, key: str) -> tuple[str, ...]:
+        value = node.get(key)
+        if value is None:
+            return ()
+        for item in value.each():
+            if not isinstance(item.value, str):
+                self.say(item.where, "text", f"{key!r} takes a list of texts")
+        return tuple(item.text() for item in value.each() if item.text())
+
+    def known(self, node: Node, key: str, table: Iterable[str], what: str) -> tuple[str, ...]:
+        """The texts under `key`, each checked to be in `table`."""
+        value = node.get(key)
+        names = set(table)
+        for item in value.each() if value else []:
+            if item.text() not in names:
+                self.say(item.where, f"unknown-{what.replace(' ', '-')}", f"there is no {what} {item.text()!r}",
+                         did_you_mean(item.text(), names))  # fmt: skip
+        return tuple(i.text() for i in (value.each() if value else []) if i.text() in names)
+
+    def word(self, node: Node, key: str, table: Iterable[str], what: str, needed: bool = True) -> str:
+        word = self.text(node, key, needed)
+        names = list(table)
+        if word and word not in names:
+            value = node.get(key)
+            assert value is not None
+            way_out = did_you_mean(word, names) or f"allowed: {', '.join(names)}"
+            self.say(value.where, "unknown-word", f"{word!r} is no {what}", way_out)
+            return ""
+        return word
+
+    def number(self, node: Node, key: str) -> float:
+        value = node.get(key)
+        try:
+            number = float(value.text()) if value else 0.0
+            if number != number or abs(number) > 1e12:
+                raise ValueError
+            return number
+        except ValueError:
+            assert value is not None
+            self.say(value.where, "number", f"{key!r} must be a number, not {value.text()!r}")
+            return 0.0
+
+    def cards(self, folder: str, kind: str) -> list[tuple[str, Node]]:
+        """(name, node) of every item file in a folder; the file name must match the name in it."""
+        result = []
+        for path in sorted(n for n in self.nodes if n.startswith(folder + "/")):
+            node = self.nodes[path]
+            name = self.text(node, kind, needed=True)
+            if not name:
+                continue
+            stem = path.removeprefix(folder + "/").removesuffix(".yaml")
+            if stem != file_stem(name):
+                value = node.get(kind)
+                assert value is not None
+                self.say(value.where, "file-name", f"{name!r} stands in {stem}.yaml", f"name the file {file_stem(name)}.yaml")
+            if any(name == other for other, _ in result):
+                self.say(node.where, "twice", f"the {kind} {name!r} stands in two files", "keep one")
+            status = self.text(node, "status")
+            if status not in ("draft", "retired") or self.drafts:
+                result.append((name, node))
+        return result
+
+    def card(self, node: Node, name: str) -> dict[str, Any]:
+        id = self.text(node, "id", needed=True)
+        if id and id in self.ids:
+            self.say(node.where, "id-twice", f"the id {id!r} is used already at {self.ids[id]}", "give it a new one")
+        self.ids[id] = node.where
+        sources = self.source_keys(node)
+        if not sources:
+            self.say(node.where, "no-source", f"{name!r} names no source", "sources: [common-practice] where there is none")
+        return {
+            "name": name, "id": id, "status": self.word(node, "status", STATUSES, "status"),
+            "since": self.text(node, "since", needed=True), "reviewed": self.text(node, "reviewed", needed=True),
+            "sources": sources, "where": node.where,
+        }  # fmt: skip
+
+    def source_keys(self, node: Node) -> tuple[str, ...]:
+        return self.known(node, "sources", self.sources, "source")
+
+    # ---- the files ----------------------------------------------------------------------------------------
+
+    def read(self, digest: str) -> m.Knowledge | None:
+        self.sources = self.read_sources()
+        vocabulary = self.read_vocabulary()
+        words = self.read_words()
+        finding_files = self.cards("findings", "finding")
+        limits = self.read_limits(vocabulary)
+        conditions = ConditionReader(vocabulary, limits, {name for name, _ in finding_files}, self.problems)
+        findings = self.read_findings(finding_files, conditions, words)
+        cautions = self.read_cautions(conditions)
+        measurements = self.read_measurements(findings, limits, cautions, vocabulary)
+        causes = self.read_causes(conditions, words, findings, measurements, cautions)
+        self.refuse_cycles(findings)
+        version = self.nodes["version.yaml"].get("version") if "version.yaml" in self.nodes else None
+        return m.Knowledge(
+            version.text() if version else "0", digest, self.shown, vocabulary, words, self.sources, limits, findings,
+            causes, measurements, cautions,
+        )  # fmt: skip
+
+    def read_vocabulary(self) -> m.Vocabulary:
+        scales = self.file("vocabulary/scales.yaml")
+        only_keys(scales, ["stages", "degrees", "sides"], "this file", self.problems)
+        stages, degrees, sides = (self.texts(scales, k) for k in ("stages", "degrees", "sides"))
+        kinds = {}
+        parts = self.section("vocabulary/parts.yaml", "parts")
+        for name, node in parts.items():
+            only_keys(node, ["is", "also", "means", "place", "group"], f"the kind {name!r}", self.problems)
+            kinds[name] = m.Kind(
+                name, self.text(node, "means"), self.texts(node, "is"), self.texts(node, "also"),
+                self.word(node, "place", ("seal", "machine"), "place", False) or "seal",
+                self.word(node, "group", GROUPS, "group", False), node.where,
+            )  # fmt: skip
+            self.known(node, "is", [k for k, _ in parts.items()], "kind")
+        features = {}
+        for name, node in self.section("vocabulary/features.yaml", "features").items():
+            only_keys(node, ["means", "also", "on", "how", "lost", "sides"], f"the feature {name!r}", self.problems)
+            self.known(node, "sides", sides, "side")
+            features[name] = m.Feature(
+                name, self.text(node, "means"), self.known(node, "on", kinds, "kind"), self.texts(node, "also"),
+                self.text(node, "how"), self.word(node, "lost", (*stages, "never"), "stage", False),
+                self.texts(node, "sides"), node.where,
+            )  # fmt: skip
+        vocabulary = m.Vocabulary(
+            kinds, features, self.read_readings(kinds), self.read_settings(), self.read_quantities(kinds), stages,
+            degrees, sides,
+        )  # fmt: skip
+        self.refuse_twins(vocabulary)
+        return vocabulary
+
+    def read_readings(self, kinds: Mapping[str, m.Kind]) -> dict[str, m.Reading]:
+        result = {}
+        for name, node in self.section("vocabulary/readings.yaml", "readings").items():
+            allowed = ["unit", "means", "on", "section", "also", "least", "most", "several"]
+            only_keys(node, allowed, f"the reading {name!r}", self.problems)
+            here = self.text(node, "unit")
+            for key in ("least", "most"):
+                value = node.get(key)
+                if value is not None:
+                    self.amount(value, here)
+            self.check_unit(node, here)
+            result[name] = m.Reading(
+                name, here, self.text(node, "means"), self.known(node, "on", kinds, "kind"),
+                self.word(node, "section", ("equipment", "service", "seal", "history"), "section", False),
+                self.texts(node, "also"), self.text(node, "least"), self.text(node, "most"),
+                self.text(node, "several") == "true", node.where,
+            )  # fmt: skip
+        return result
+
+    def read_quantities(self, kinds: Mapping[str, m.Kind]) -> dict[str, m.QuantityTerm]:
+        result = {}
+        for name, node in self.section("vocabulary/quantities.yaml", "quantities").items():
+            only_keys(node, ["unit", "means", "on"], f"the quantity {name!r}", self.problems)
+            self.check_unit(node, self.text(node, "unit"))
+            result[name] = m.QuantityTerm(
+                name, self.text(node, "unit"), self.text(node, "means"), self.known(node, "on", kinds, "kind"), node.where
+            )
+        return result
+
+    def read_settings(self) -> dict[str, m.Setting]:
+        result = {}
+        for name, node in self.section("vocabulary/settings.yaml", "settings").items():
+            only_keys(node, ["section", "single", "terms", "means"], f"the setting {name!r}", self.problems)
+            terms = node.get("terms")
+            table = {term: tuple(a.text() for a in also.each()) for term, also in terms.items()} if terms else {}
+            result[name] = m.Setting(
+                name, self.word(node, "section", ("equipment", "service", "seal", "history"), "section"), table,
+                self.text(node, "single") == "true", self.text(node, "means"), node.where,
+            )  # fmt: skip
+        return result
+
+    def refuse_twins(self, v: m.Vocabulary) -> None:
+        """Two terms of a family must not share a spelling."""
+        families: list[tuple[str, Mapping[str, Any]]] = [
+            ("kind", v.kinds), ("feature", v.features), ("reading", v.readings)
+        ]  # fmt: skip
+        for family, terms in families:
+            owner: dict[str, str] = {}
+            for name, term in terms.items():
+                for spelling in {plain(name), *map(plain, term.also)}:
+                    if spelling in owner:
+                        self.say(term.where, "shared-word", f"{spelling!r} names two {family}s: {owner[spelling]!r} and {name!r}",
+                                 "keep it with one of them")  # fmt: skip
+                    owner[spelling] = name
+
+    def read_words(self) -> m.Words:
+        node = self.file("words.yaml")
+        only_keys(node, ["seen", "common", "standing"], "words.yaml", self.problems)
+        tables: dict[str, dict[str, float]] = {}
+        for key in ("seen", "common"):
+            inner = node.get(key) or Node({}, node.where)
+            tables[key] = {word: self.number(inner, word) for word, _ in inner.items()}
+            for word, number in tables[key].items():
+                if not 0 < number < 1:
+                    self.say(inner.where, "probability", f"{word!r} must lie between 0 and 1, not {number}")
+        standing = node.get("standing") or Node({}, node.where)
+        names = ["established", "probable", "possible", "lines needed", "line counts from", "decisive", "trial weight"]
+        only_keys(standing, names, "standing", self.problems)
+        numbers = [self.number(standing, name) for name in names]
+        return m.Words(tables["seen"], tables["common"], *numbers[:3], int(numbers[3]), *numbers[4:])
+
+    def read_sources(self) -> dict[str, m.Source]:
+        result = {}
+        for key, node in self.section("sources.yaml", "sources").items():
+            only_keys(node, ["title", "year", "section", "kind", "seen"], f"the source {key!r}", self.problems)
+            result[key] = m.Source(
+                key, self.text(node, "title", True), self.text(node, "year"), self.text(node, "section"),
+                self.word(node, "kind", SOURCE_KINDS, "kind of source"), self.text(node, "seen"), node.where,
+            )  # fmt: skip
+        return result
+
+    def check_unit(self, node: Node, spelling: str) -> None:
+        try:
+            unit(spelling)
+        except BadUnit as error:
+            self.say(node.where, "unit", str(error))
+
+    def amount(self, node: Node, like: str) -> float:
+        try:
+            number = amount(node.text())
+            if number.kind != unit(like).kind:
+                raise BadUnit(f"{node.text()!r} is not in a unit like {like or 'a bare number'}")
+            return number.value
+        except BadUnit as error:
+            self.say(node.where, "unit", str(error), f"write it in {like}" if like else "")
+            return 0.0
+
+    def read_limits(self, vocabulary: m.Vocabulary) -> dict[str, m.Limit]:
+        result = {}
+        for name, node in self.cards("limits", "limit"):
+            only_keys(node, ["limit", "quantity", "at most", "at least", "means"], f"the limit {name!r}", self.problems)
+            quantity = self.text(node, "quantity", True)
+            if quantity and quantity not in vocabulary.quantities:
+                self.say(node.where, "unknown-quantity", f"there is no quantity {quantity!r}",
+                         did_you_mean(quantity, vocabulary.quantities))  # fmt: skip
+                continue
+            senses = [s for s in ("at most", "at least") if node.get(s)]
+            if len(senses) != 1:
+                self.say(node.where, "limit-sense", "a limit has one of at most, at least")
+                continue
+            values = []
+            listed = node.get(senses[0])
+            for item in listed.each() if listed else []:
+                only_keys(item, ["value", "source", "where", "note"], "a limit's value", self.problems)
+                written = item.get("value")
+                source = self.known(item, "source", self.sources, "source")
+                if written is None or not source:
+                    self.say(item.where, "no-source", "a limit's value needs value and source")
+                    continue
+                note = "; ".join(t for t in (self.text(item, "where"), self.text(item, "note")) if t)
+                number = self.amount(written, vocabulary.quantities[quantity].unit)
+                values.append(m.LimitValue(number, written.text(), source[0], note))
+            if values:
+                result[name] = m.Limit(name, quantity, senses[0], tuple(values), self.text(node, "means"), None, node.where)
+        return result
+
+    def read_findings(
+        self, files: list[tuple[str, Node]], conditions: ConditionReader, words: m.Words
+    ) -> dict[str, m.Finding]:
+        result = {}
+        keys = ["finding", *_CARD, "reads", "otherwise", "line", "when", "absent when", "muted"]
+        for name, node in files:
+            only_keys(node, keys, f"the finding {name!r}", self.problems)
+            when = node.get("when")
+            if when is None:
+                self.say(node.where, "missing-key", "the key 'when' is missing")
+            present = conditions.read(when)
+            absent_node = node.get("absent when")
+            if absent_node is not None and absent_node.text() == "never":
+                absent = None
+            elif absent_node is not None:
+                absent = conditions.read(absent_node)
+            else:
+                absent = negate(present) if present else None
+            result[name] = m.Finding(
+                **self.card(node, name), reads=self.text(node, "reads", True),
+                otherwise=self.word(node, "otherwise", words.seen, "frequency word"),
+                line=self.text(node, "line") or name, when=present, absent_when=absent,
+                muted=self.text(node, "muted") == "true",
+            )  # fmt: skip
+        return result
+
+    def read_cautions(self, conditions: ConditionReader) -> dict[str, m.Caution]:
+        result = {}
+        for name, node in self.cards("cautions", "caution"):
+            only_keys(node, ["caution", *_CARD, "says", "defer", "always", "when"], f"the caution {name!r}", self.problems)
+            always = self.text(node, "always") == "true"
+            if not always and node.get("when") is None:
+                self.say(node.where, "missing-key", "a caution needs when: or always: true")
+            result[name] = m.Caution(
+                **self.card(node, name), says=self.text(node, "says", True), defer=self.text(node, "defer", True),
+                always=always, when=conditions.read(node.get("when")),
+            )  # fmt: skip
+        return result
+
+    def read_measurements(
+        self, findings: Mapping[str, m.Finding], limits: Mapping[str, m.Limit], cautions: Mapping[str, m.Caution],
+        vocabulary: m.Vocabulary,
+    ) -> dict[str, m.Measurement]:  # fmt: skip
+        result = {}
+        keys = ["measurement", *_CARD, "tells", "part", "how", "instrument", "at", "readings", "limit", "no limit",
+                "minutes", "stage", "destroys", "spoils", "destructive", "cautions"]  # fmt: skip
+        for name, node in self.cards("measurements", "measurement"):
+            only_keys(node, keys, f"the measurement {name!r}", self.problems)
+            if node.get("limit") is None and node.get("no limit") is None:
+                self.say(node.where, "no-limit", f"{name!r} has no acceptance limit", "limit: NAME, or no limit: why there is none")
+            minutes = self.number(node, "minutes")
+            if minutes <= 0:
+                self.say(node.where, "minutes", "minutes must be above zero")
+            result[name] = m.Measurement(
+                **self.card(node, name), tells=self.known(node, "tells", findings, "finding"),
+                part=next(iter(self.known(node, "part", vocabulary.kinds, "kind")), ""),
+                how=self.text(node, "how", True), instrument=self.text(node, "instrument"), at=self.text(node, "at"),
+                readings=self.text(node, "readings"),
+                limit=next(iter(self.known(node, "limit", limits, "limit")), ""), no_limit=self.text(node, "no limit"),
+                minutes=minutes, stage=self.word(node, "stage", (*vocabulary.stages, "never"), "stage", False),
+                destroys=self.texts(node, "destroys"),
+                spoils=self.word(node, "spoils", vocabulary.stages, "stage", False),
+                destructive=self.text(node, "destructive") == "true",
+                cautions=self.known(node, "cautions", cautions, "caution"),
+            )  # fmt: skip
+        return result
+
+    def read_causes(
+        self, conditions: ConditionReader, words: m.Words, findings: Mapping[str, m.Finding],
+        measurements: Mapping[str, m.Measurement], cautions: Mapping[str, m.Caution],
+    ) -> dict[str, m.Cause]:  # fmt: skip
+        files = self.cards("causes", "cause")
+        names = {name for name, _ in files}
+        keys = ["cause", *_CARD, "family", "means", "chain", "scope", "common", "common when", "needs", "leaves",
+                "secondary", "look-alikes", "confirm", "then", "cautions", "iso 14224"]  # fmt: skip
+        result = {}
+        for name, node in files:
+            only_keys(node, keys, f"the cause {name!r}", self.problems)
+            card = self.card(node, name)
+            classes = node.get("iso 14224") or Node({}, node.where)
+            only_keys(classes, ["mechanism", "cause", "from"], "iso 14224", self.problems)
+            result[name] = m.Cause(
+                **card, means=self.text(node, "means", True), chain=self.texts(node, "chain"),
+                scope=self.word(node, "scope", ("seal", "machine"), "scope"), family=self.text(node, "family"),
+                common=self.word(node, "common", words.common, "word for how common"),
+                common_when=self.each(node, "common when", lambda n: self.prior(n, conditions, words)),
+                needs=self.each(node, "needs", lambda n: self.need(n, conditions)),
+                leaves=self.rows(node, name, findings, words),
+                look_alikes=self.each(node, "look-alikes", lambda n, me=name: self.look_alike(n, me, names, findings)),
+                confirm=self.known(node, "confirm", measurements, "measurement"),
+                then=self.each(node, "then", self.action), cautions=self.known(node, "cautions", cautions, "caution"),
+                secondary=self.text(node, "secondary"), mechanism_class=self.text(classes, "mechanism"),
+                cause_class=self.text(classes, "cause"), classes_from=self.text(classes, "from"),
+            )  # fmt: skip
+        return result
+
+    def each(self, node: Node, key: str, read: Callable[[Node], Any]) -> tuple[Any, ...]:
+        value = node.get(key)
+        result = []
+        for item in value.each() if value else []:
+            if not item.is_map:
+                self.say(item.where, "mapping", f"each entry of {key!r} is a mapping")
+                continue
+            made = read(item)
+            if made is not None:
+                result.append(made)
+        return tuple(result)
+
+    def prior(self, node: Node, conditions: ConditionReader, words: m.Words) -> m.Prior | None:
+        only_keys(node, ["when", "common"], "'common when'", self.problems)
+        when = conditions.read(node.get("when"))
+        common = self.word(node, "common", words.common, "word for how common")
+        if when is None:
+            self.say(node.where, "missing-key", "the key 'when' is missing")
+            return None
+        return m.Prior(when, common, node.where)
+
+    def need(self, node: Node, conditions: ConditionReader) -> m.Need | None:
+        only_keys(node, ["condition", "because"], "a need", self.problems)
+        condition = conditions.read(node.get("condition"))
+        because = self.text(node, "because", True)
+        if condition is None:
+            self.say(node.where, "missing-key", "the key 'condition' is missing")
+            return None
+        return m.Need(condition, because, node.where)
+
+    def rows(
+        self, node: Node, cause: str, findings: Mapping[str, m.Finding], words: m.Words
+    ) -> tuple[m.Row, ...]:
+        result: list[m.Row] = []
+        for item in (node.get("leaves") or Node([], node.where)).each():
+            only_keys(item, ["finding", "seen", "sources"], "a row of leaves", self.problems)
+            name = self.known(item, "finding", findings, "finding")
+            seen = self.word(item, "seen", words.seen, "frequency word")
+            if not name or not seen:
+                if item.get("finding") is None:
+                    self.say(item.where, "missing-key", "a row of leaves needs finding and seen")
+                continue
+            if any(r.finding == name[0] for r in result):
+                self.say(item.where, "row-twice", f"{name[0]!r} stands twice among what {cause!r} leaves", "keep one")
+            otherwise = findings[name[0]].otherwise
+            if otherwise and words.seen[seen] == words.seen[otherwise]:
+                self.say(item.where, "row-says-nothing", f"{seen!r} is what the finding says of every cause",
+                         "another word, or leave the row out")  # fmt: skip
+            result.append(m.Row(name[0], seen, self.source_keys(item), item.where))
+        if not result:
+            self.say(node.where, "leaves-nothing", f"{cause!r} leaves no finding", "add rows under leaves")
+        return tuple(result)
+
+    def look_alike(
+        self, node: Node, me: str, causes: set[str], findings: Mapping[str, m.Finding]
+    ) -> m.LookAlike | None:
+        only_keys(node, ["cause", "finding", "favours", "told apart by"], "a look-alike", self.problems)
+        cause = self.known(node, "cause", causes, "cause")
+        finding = self.known(node, "finding", findings, "finding")
+        favours = self.text(node, "favours", True)
+        if not cause or not finding:
+            return None
+        if favours not in (me, cause[0]):
+            self.say(node.where, "favours", f"favours must name {me!r} or {cause[0]!r}")
+        return m.LookAlike(cause[0], finding[0], favours, self.text(node, "told apart by", True), node.where)
+
+    def action(self, node: Node) -> m.Action:
+        only_keys(node, ["do", "field", "worked if"], "an action", self.problems)
+        return m.Action(self.text(node, "do", True), self.word(node, "field", FIELDS, "field of action"), self.text(node, "worked if"))
+
+    def refuse_cycles(self, findings: Mapping[str, m.Finding]) -> None:
+        needs = {
+            name: sorted({c.term for c in [*walk(f.when), *walk(f.absent_when)] if "found" in c.form} & set(findings))
+            for name, f in findings.items()
+        }
+        state: dict[str, int] = {}
+
+        def visit(name: str, path: list[str]) -> None:
+            state[name] = 1
+            for other in needs[name]:
+                if state.get(other) == 1:
+                    loop = [*path[path.index(other) :], other] if other in path else [name, other]
+                    self.say(findings[name].where, "cycle", f"findings rest on each other: {' > '.join(loop)}", "break the circle")
+                elif other not in state:
+                    visit(other, [*path, other])
+            state[name] = 2
+
+        for name in sorted(findings):
+            if name not in state:
+                visit(name, [name])
+
+
+def file_stem(name: str) -> str:
+    """The file name of an item: its name with hyphens for spaces, other signs left out."""
+    kept = "".join(c if c.isalnum() or c in " -" else " " for c in name.lower())
+    return "-".join(kept.replace("-", " ").split())
