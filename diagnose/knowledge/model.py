@@ -345,7 +345,8 @@ class Words:
 
 @dataclass(frozen=True)
 class Knowledge:
-    """The whole rule base, checked. `digest` is made from the bytes of all its files."""
+    """The whole rule base, checked. `digest` is made from the bytes of all its files; `tables` are the trade's
+    number tables as plain texts, by file stem, for the quantities."""
 
     version: str
     digest: str
@@ -358,3 +359,4 @@ class Knowledge:
     causes: Mapping[str, Cause]
     measurements: Mapping[str, Measurement]
     cautions: Mapping[str, Caution]
+    tables: Mapping[str, Any] = field(default_factory=dict)

@@ -201,9 +201,13 @@ class _Reader:
         causes = self.read_causes(conditions, words, findings, measurements, cautions)
         self.refuse_cycles(findings)
         version = self.nodes["version.yaml"].get("version") if "version.yaml" in self.nodes else None
+        tables = {
+            name.removeprefix("tables/").removesuffix(".yaml"): node.plain()
+            for name, node in self.nodes.items() if name.startswith("tables/")
+        }  # fmt: skip
         return m.Knowledge(
             version.text() if version else "0", digest, self.shown, vocabulary, words, self.sources, limits, findings,
-            causes, measurements, cautions,
+            causes, measurements, cautions, tables,
         )  # fmt: skip
 
     def read_vocabulary(self) -> m.Vocabulary:
