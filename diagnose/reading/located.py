@@ -27,7 +27,7 @@ _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x80-\x84\x86-\x9f]")
 class Node:
     """A value and its place. `value` is None, str, list[Node] or dict[str, Node]; scalars stay text."""
 
-    value: None | str | list[Node] | dict[str, Node]
+    value: str | list[Node] | dict[str, Node] | None
     where: Where
     quoted: bool = False
 

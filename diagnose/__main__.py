@@ -1,0 +1,3 @@
+from diagnose.cli.main import run
+
+run()

@@ -1,0 +1,107 @@
+"""Commands that answer: explain, meaning, terms, score."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from diagnose.cli.common import (
+    CaseArgument,
+    JsonOption,
+    KnowledgeOption,
+    open_base,
+    open_case,
+    print_json,
+    refuse,
+)
+
+
+def explain(
+    case: CaseArgument,
+    as_json: JsonOption = False,
+    everything: Annotated[bool, typer.Option("--all", help="Every cause, not only the leading ones.")] = False,
+    position: Annotated[str, typer.Option("--position", help="Only this seal: inboard, outboard or seal.")] = "",
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Say what failed and why: ranked causes with what speaks for and against each, and what to look at next."""
+    from diagnose.advice.plan import next_steps
+    from diagnose.inference.run import infer
+    from diagnose.judgement.judge import judge
+    from diagnose.judgement.network import build
+    from diagnose.views import explanation
+    from diagnose.views.page import Page
+
+    base = open_base(knowledge)
+    record = open_case(case, base)
+    if position and position not in record.positions:
+        raise refuse(f"this case has no position {position!r}", f"its positions: {', '.join(record.positions)}")
+    net = build(base.knowledge)
+    inference = infer(record, base)
+    judgements = [x for x in judge(inference, net) if position in ("", x.position)]
+    steps = [s for x in judgements for s in next_steps(inference, x, net)]
+    steps.sort(key=lambda s: -round(s.bits, 9))
+    if as_json:
+        print_json(explanation.document(inference, judgements, steps[:5], everything))
+    else:
+        typer.echo(explanation.page(inference, judgements, steps[:5], everything, Page()).text(), nl=False)
+
+
+def meaning(
+    pattern: Annotated[str, typer.Argument(metavar="PATTERN", help="A feature or a finding, in the words of the trade.")],
+    on: Annotated[str, typer.Option("--on", help="The kind of part it is on.")] = "",
+    as_json: JsonOption = False,
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Say what a pattern means: how to see it, when it is lost, which causes leave it, what tells them apart."""
+    from diagnose.judgement.network import build
+    from diagnose.views import meaning as view
+    from diagnose.views.page import Page
+
+    base = open_base(knowledge)
+    answer = view.look_up(base, build(base.knowledge), pattern, on)
+    if as_json:
+        print_json(answer)
+    else:
+        typer.echo(view.page(answer, Page()).text(), nl=False)
+
+
+def terms(
+    word: Annotated[str, typer.Argument(metavar="[WORD]", help="Only terms that look like this.", show_default=False)] = "",
+    as_json: JsonOption = False,
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """List the vocabulary: kinds of part, features, readings, settings, quantities."""
+    from diagnose.views import terms as view
+    from diagnose.views.page import Page
+
+    rows = view.rows(open_base(knowledge).knowledge, word)
+    if as_json:
+        print_json(rows)
+    else:
+        typer.echo(view.page(rows, word, Page()).text(), nl=False)
+
+
+def score(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder of cases with an expected: block.")],
+    as_json: JsonOption = False,
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Score the rule base on cases whose cause is known."""
+    from diagnose.authoring.score import score as figures
+    from diagnose.authoring.score import score_folder
+    from diagnose.reading.problems import BadInput
+    from diagnose.views import scoreboard
+    from diagnose.views.page import Page
+
+    if not folder.is_dir():
+        raise refuse(f"there is no folder {str(folder)!r}", "name a folder of case files")
+    scored, problems = score_folder(folder, open_base(knowledge))
+    result = figures(scored)
+    if as_json:
+        print_json(result)
+    else:
+        typer.echo(scoreboard.page(result, Page()).text(), nl=False)
+    if problems:
+        raise BadInput(problems)

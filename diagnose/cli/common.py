@@ -1,0 +1,95 @@
+"""What every command shares: where the rule base and the cases are, and how errors are told."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from diagnose.reading.problems import BadInput, Problem, Where
+
+if TYPE_CHECKING:
+    from diagnose.casefile.model import Case
+    from diagnose.inference.run import RuleBase
+
+PACKAGE = Path(__file__).resolve().parents[1]
+KnowledgeOption = Annotated[
+    Path | None, typer.Option("--knowledge", envvar="DIAGNOSE_KNOWLEDGE", help="Another rule base folder.", show_default=False)
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
+CaseArgument = Annotated[str, typer.Argument(metavar="CASE", help="A case file, or the name of a shipped scenario.")]
+
+
+def shipped(name: str) -> Path:
+    """A folder that travels with the tool: inside the wheel when installed, beside the package in a checkout."""
+    inside = PACKAGE / "shipped" / name
+    return inside if inside.is_dir() else PACKAGE.parent / name
+
+
+def open_base(folder: Path | None) -> RuleBase:
+    from diagnose.inference.run import load
+
+    return load(folder or shipped("knowledge"))
+
+
+def case_path(name: str) -> Path:
+    path = Path(name)
+    if not path.exists() and path.name == name:
+        scenario = shipped("scenarios") / f"{path.stem}.yaml"
+        if scenario.is_file():
+            return scenario
+    return path
+
+
+def open_case(name: str, base: RuleBase) -> Case:
+    from diagnose.casefile.reader import read_case
+
+    return read_case(case_path(name), base.knowledge)
+
+
+def refuse(says: str, way_out: str = "", what: str = "diagnose", code: str = "call") -> BadInput:
+    """A wrong call, as an error to raise."""
+    return BadInput([Problem(Where(what, 0, 0), code, says, way_out)])
+
+
+def tell(error: BadInput) -> None:
+    """Every problem on standard error, each with its line and a caret where the file can be read again."""
+    shown: dict[str, list[str]] = {}
+    for p in error.problems:
+        if p.where.line == 0:
+            print(f"{p.where.file}: {p.says}" + (f" ({p.way_out})" if p.way_out else ""), file=sys.stderr)
+            continue
+        print(p, file=sys.stderr)
+        line = _line(p.where, shown)
+        if line:
+            lead = f"{p.where.line:>6} | "
+            print(lead + line, file=sys.stderr)
+            print(" " * (len(lead) + min(p.where.column, len(line) + 1) - 1) + "^", file=sys.stderr)
+    n = len(error.problems)
+    if n > 1:
+        print(f"{n} errors", file=sys.stderr)
+
+
+def _line(where: Where, shown: dict[str, list[str]]) -> str:
+    if where.file not in shown:
+        path = Path(where.file)
+        try:
+            small = path.is_file() and path.stat().st_size < 2_000_000
+            shown[where.file] = path.read_text("utf-8", errors="replace").splitlines() if small else []
+        except OSError:
+            shown[where.file] = []
+    lines = shown[where.file]
+    text = lines[where.line - 1] if where.line <= len(lines) else ""
+    return "".join(c if c.isprintable() else " " for c in text)[:160]
+
+
+def print_json(value: Any) -> None:
+    sys.stdout.write(json.dumps(value, ensure_ascii=False, indent=2, sort_keys=False) + "\n")
+
+
+def no_color() -> bool:
+    return "NO_COLOR" in os.environ

@@ -1,0 +1,38 @@
+"""The command line: parse, call, show. Exit 0 done, 1 a check found something, 2 the input or the call is wrong."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from diagnose.cli import answers
+from diagnose.cli.common import tell
+from diagnose.reading.problems import BadInput
+
+app = typer.Typer(
+    name="diagnose",
+    help="From the marks on a failed mechanical seal to its probable root causes, with the reasoning shown.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+for command in (answers.explain, answers.meaning, answers.terms, answers.score):
+    app.command()(command)
+
+
+def run() -> None:
+    """The console entry point."""
+    try:
+        app()
+    except BadInput as error:
+        tell(error)
+        sys.exit(2)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(0)
+
+
+if __name__ == "__main__":
+    run()

@@ -1,0 +1,122 @@
+"""Facts: what the rules match on, made from the case and its quantities.
+
+A fact is one row of a table. Records of the machine hold at every seal position; a record on a part is given once for
+each kind the part belongs to, so that a condition on a kind matches everything under it. `other` is the other
+position of a pair.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from diagnose.casefile.model import Case
+from diagnose.inference.rules import RuleSet
+from diagnose.knowledge.model import Knowledge
+from diagnose.quantities import clock
+from diagnose.quantities.limits import judge_limit
+from diagnose.quantities.model import Quantity
+
+Scalar = str | float | int | bool
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One row. `id` names the record, quantity or finding it came from; `slots` are sorted (name, value) pairs."""
+
+    table: str
+    slots: tuple[tuple[str, Scalar], ...]
+    id: str
+
+
+def make(table: str, id: str, **slots: Scalar) -> Fact:
+    return Fact(table, tuple(sorted(slots.items())), id)
+
+
+def case_facts(
+    case: Case, knowledge: Knowledge, quantities: Iterable[Quantity], rules: RuleSet
+) -> tuple[Fact, ...]:
+    """All facts of a case, in one canonical order."""
+    facts: list[Fact] = []
+    for position, other in seats(case):
+        facts += _observations(case, knowledge, position, other)
+        facts += _settings(case, knowledge, position, other)
+        facts += _amounts(case, knowledge, quantities, position, other)
+        facts += _marks(case, knowledge, rules, position)
+    return tuple(sorted(set(facts), key=lambda f: (f.table, f.id, str(f.slots))))
+
+
+def seats(case: Case) -> list[tuple[str, str]]:
+    """(position, the other position of the pair or "") for each seal position."""
+    pair = dict(zip(case.positions, reversed(case.positions), strict=True)) if len(case.positions) == 2 else {}
+    return [(p, pair.get(p, "")) for p in case.positions]
+
+
+def holds_at(recorded: str, position: str) -> bool:
+    """A record of the machine, or one without a position, holds at every seal position."""
+    return recorded in ("", "machine", position)
+
+
+def _placed(recorded: str, position: str, other: str) -> dict[str, Scalar]:
+    shared = recorded in ("", "machine")
+    return {"position": position, "other": "" if shared else other}
+
+
+def _observations(case: Case, knowledge: Knowledge, position: str, other: str) -> Iterable[Fact]:
+    words = knowledge.vocabulary
+    for o in case.observations:
+        if o.state not in ("present", "absent") or not holds_at(o.position, position):
+            continue
+        rank = words.degrees.index(o.degree) + 1 if o.degree else 0
+        for on in words.lineage[o.kind]:
+            yield make(
+                "seen", o.id, state=o.state, feature=o.feature, on=on, own=on == o.kind, part=o.part or o.id,
+                group=o.group, face=o.carries, extent=o.extent.word, rank=rank, side=o.side,
+                **_placed(o.position, position, other),
+            )  # fmt: skip
+
+
+def _settings(case: Case, knowledge: Knowledge, position: str, other: str) -> Iterable[Fact]:
+    for s in case.settings:
+        if not holds_at(s.position, position):
+            continue
+        setting = knowledge.vocabulary.settings[s.setting]
+        placed = _placed(s.position, position, other)
+        yield make("setting", s.id, setting=s.setting, term=s.term, holds=s.holds, **placed)
+        if setting.single and s.holds:
+            for term in setting.terms:
+                if term != s.term:
+                    yield make("setting", s.id, setting=s.setting, term=term, holds=False, **placed)
+
+
+def _amounts(
+    case: Case, knowledge: Knowledge, quantities: Iterable[Quantity], position: str, other: str
+) -> Iterable[Fact]:
+    words = knowledge.vocabulary
+    for q in quantities:
+        if (q.value is None and not q.word) or not holds_at(q.position, position):
+            continue
+        placed = _placed(q.position, position, other)
+        verdicts = {name: judge_limit(q, limit) for name, limit in knowledge.limits.items() if limit.quantity == q.name}
+        for on in words.lineage.get(q.kind, ("",)):
+            common: dict[str, Scalar] = dict(
+                on=on, own=on == (q.kind or ""), part=q.part or q.id, group=q.group, face=q.carries, **placed
+            )
+            yield make("amount", q.id, quantity=q.name, low=q.low, high=q.high, word=q.word, **common)
+            for name, verdict in verdicts.items():
+                yield make("limit", q.id, quantity=q.name, limit=name, verdict=verdict, **common)
+
+
+def _marks(case: Case, knowledge: Knowledge, rules: RuleSet, position: str) -> Iterable[Fact]:
+    lineage = knowledge.vocabulary.lineage
+    here = [o for o in case.observations if o.state == "present" and holds_at(o.position, position) and o.extent.arcs]
+    for key, (first, second) in rules.marks.items():
+        for a in here:
+            if a.feature != first.term or (first.on and first.on not in lineage[a.kind]):
+                continue
+            for b in here:
+                if a.id == b.id or b.feature != second.term or (second.on and second.on not in lineage[b.kind]):
+                    continue
+                relation = clock.relation(case, a, b)
+                if not relation.startswith("unknown"):
+                    yield make("marks", f"{a.id}+{b.id}", pair=key, relation=relation, position=position, other="")

@@ -1,0 +1,263 @@
+"""From conditions to branches: every rule becomes a few plain conjunctions of premises.
+
+A premise is one pattern on one table of facts. A branch is a list of premises with one conclusion. Branches are what
+experta runs, and what explanations, coverage and the checks of the workshop read.
+"""
+
+from __future__ import annotations
+
+import itertools
+import operator
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from diagnose.knowledge.conditions import EXTENTS, LEAVES, negate, walk
+from diagnose.knowledge.model import Condition, Knowledge
+from diagnose.reading.problems import BadInput, Problem, Where
+
+MOST_BRANCHES = 200
+Scalar = str | float | int | bool
+
+
+@dataclass(frozen=True)
+class Premise:
+    """`equals`: slot values that must match; `compare`: (slot, operator, value) or none;
+    `seat`: "" for the rule's own position, other, inboard, outboard or any; `negated`: no such fact."""
+
+    table: str
+    equals: tuple[tuple[str, Scalar], ...]
+    compare: tuple[str, str, Scalar] | None = None
+    negated: bool = False
+    seat: str = ""
+    same_part: bool = False
+    condition: Condition = field(default_factory=lambda: Condition("all"), compare=False)
+
+    def passes(self, value: Any) -> bool:
+        """Whether the compared slot's value satisfies the comparison; a value of another type or none does not."""
+        assert self.compare
+        _, sign, wanted = self.compare
+        if value == "" or isinstance(value, str) != isinstance(wanted, str):
+            return False
+        return bool(_OPERATORS[sign](value, wanted))
+
+    @property
+    def key(self) -> tuple[str, Scalar]:
+        """The term that a fact must share with the premise to matter to it at all."""
+        table = dict(self.equals)
+        return self.table, table[_KEY_SLOT[self.table]]
+
+
+_OPERATORS = {"<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge, "==": operator.eq, "!=": operator.ne}
+_KEY_SLOT = {"seen": "feature", "setting": "setting", "amount": "quantity", "limit": "quantity", "found": "finding",
+             "marks": "pair"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Conclusion:
+    """kind: found (state present or absent), ruled out, common (`state` is the word) or caution."""
+
+    kind: str
+    name: str
+    state: str = ""
+
+
+@dataclass(frozen=True)
+class Branch:
+    """One conjunction of one rule. `rule` is the item's name; `number` tells its branches apart."""
+
+    rule: str
+    id: str
+    number: int
+    premises: tuple[Premise, ...]
+    conclusion: Conclusion
+    where: Where
+    because: str = ""
+
+    @property
+    def name(self) -> str:
+        return f"{self.conclusion.kind} {self.conclusion.state} {self.rule} {self.number}"
+
+
+@dataclass(frozen=True)
+class RuleSet:
+    """Every branch of a rule base in the one order in which they may fire, and the pairs of marks to compare."""
+
+    branches: tuple[Branch, ...]
+    marks: Mapping[str, tuple[Condition, Condition]]
+
+
+def compile_rules(knowledge: Knowledge) -> RuleSet:
+    """All branches, stratum by stratum. Raises BadInput where a condition cannot be compiled."""
+    problems: list[Problem] = []
+    branches: list[Branch] = []
+
+    def add(card: Any, condition: Condition | None, conclusion: Conclusion, where: Where, because: str = "") -> None:
+        if condition is None:
+            return
+        try:
+            alternatives = expand(condition, knowledge)
+        except TooWide as error:
+            problems.append(Problem(condition.where, "too-wide", str(error), "split it into findings of its own"))
+            return
+        for number, premises in enumerate(alternatives, 1):
+            branches.append(Branch(card.name, card.id, number, premises, conclusion, where, because))
+
+    for finding in findings_in_order(knowledge):
+        add(finding, finding.when, Conclusion("found", finding.name, "present"), finding.where)
+        add(finding, finding.absent_when, Conclusion("found", finding.name, "absent"), finding.where)
+    for cause in sorted(knowledge.causes.values(), key=lambda c: c.name):
+        for need in cause.needs:
+            add(cause, negate(need.condition), Conclusion("ruled out", cause.name), need.where, need.because)
+        for prior in cause.common_when:
+            add(cause, prior.when, Conclusion("common", cause.name, prior.common), prior.where)
+    for caution in sorted(knowledge.cautions.values(), key=lambda c: c.name):
+        add(caution, caution.when, Conclusion("caution", caution.name), caution.where, caution.says)
+    if problems:
+        raise BadInput(problems)
+    marks: dict[str, tuple[Condition, Condition]] = {}
+    for branch in branches:
+        for premise in branch.premises:
+            if premise.table == "marks":
+                first, second = premise.condition.parts
+                marks[str(premise.key[1])] = (first, second)
+    return RuleSet(tuple(branches), dict(sorted(marks.items())))
+
+
+def findings_in_order(knowledge: Knowledge) -> list[Any]:
+    """Findings so that each comes after those it rests on; by name where that leaves a choice."""
+    rank: dict[str, int] = {}
+
+    def depth(name: str) -> int:
+        if name not in rank:
+            finding = knowledge.findings[name]
+            needs = {c.term for c in [*walk(finding.when), *walk(finding.absent_when)] if "found" in c.form}
+            rank[name] = 1 + max((depth(n) for n in needs if n in knowledge.findings), default=0)
+        return rank[name]
+
+    return [knowledge.findings[n] for n in sorted(knowledge.findings, key=lambda n: (depth(n), n))]
+
+
+class TooWide(ValueError):
+    """A condition has more branches than a reader could follow, or a form inside `none` that cannot be denied."""
+
+
+Alternatives = list[tuple[Premise, ...]]
+
+
+def expand(c: Condition, knowledge: Knowledge) -> Alternatives:
+    """The condition as alternatives, each a tuple of premises, positive ones first. Raises TooWide."""
+    result = [tuple(sorted(dict.fromkeys(a), key=lambda p: p.negated)) for a in _expand(c, knowledge)]
+    return list(dict.fromkeys(result))
+
+
+def _expand(c: Condition, knowledge: Knowledge) -> Alternatives:
+    if c.form in LEAVES:
+        return _leaf(c, knowledge)
+    if c.form == "none":
+        return [tuple(p for part in c.parts for p in _deny(part, knowledge))]
+    inner = [_expand(part, knowledge) for part in c.parts]
+    if c.form == "any":
+        result = [a for alternatives in inner for a in alternatives]
+    elif c.form == "all":
+        result = _together(inner)
+    else:
+        result = [a for some in itertools.combinations(inner, c.count) for a in _together(some)]
+    if len(result) > MOST_BRANCHES:
+        raise TooWide(f"the condition has {len(result)} alternatives, more than {MOST_BRANCHES}")
+    return result
+
+
+def _together(inner: Iterable[Alternatives]) -> Alternatives:
+    result: Alternatives = [()]
+    for alternatives in inner:
+        result = [have + more for have in result for more in alternatives]
+        if len(result) > 5 * MOST_BRANCHES:
+            raise TooWide(f"the condition has over {len(result)} alternatives, more than {MOST_BRANCHES}")
+    return result
+
+
+def _deny(c: Condition, knowledge: Knowledge) -> list[Premise]:
+    """Premises that say of each leaf that it is not known to hold."""
+    if c.form == "any":
+        return [p for part in c.parts for p in _deny(part, knowledge)]
+    alternatives = _leaf(c, knowledge) if c.form in LEAVES else []
+    if not alternatives or any(len(a) != 1 or a[0].negated for a in alternatives):
+        raise TooWide(f"{c.form!r} cannot stand inside none: use saw, found, setting, quantity or marks there")
+    return [replace(a[0], negated=True, same_part=False) for a in alternatives]
+
+
+def _leaf(c: Condition, knowledge: Knowledge) -> Alternatives:
+    if c.form in ("setting", "not setting"):
+        return [(_premise(c, "setting", setting=c.term, term=c.value, holds=c.form == "setting"),)]
+    if c.form in ("found", "found absent"):
+        return [(_premise(c, "found", finding=c.term, state="present" if c.form == "found" else "absent"),)]
+    if c.form == "not found":
+        return [(_premise(c, "found", negated=True, finding=c.term, state="present"),)]
+    if c.form == "marks":
+        return [(_premise(c, "marks", pair=pair_key(c), relation=c.value),)]
+    return _quantity(c) if c.form == "quantity" else _seen(c, knowledge)
+
+
+def _premise(
+    c: Condition, table: str, compare: tuple[str, str, Scalar] | None = None, negated: bool = False,
+    **slots: Scalar | None,
+) -> Premise:  # fmt: skip
+    kept = tuple(sorted((k, v) for k, v in slots.items() if v is not None))
+    return Premise(table, kept, compare, negated, c.at, c.same_part and not negated, c)
+
+
+def _place(c: Condition) -> dict[str, Scalar | None]:
+    return {"group": c.group or None, "face": c.face or None, "on": c.on or None, "own": None if c.on else True}
+
+
+def _quantity(c: Condition) -> Alternatives:
+    slots = {"quantity": c.term, **_place(c)}
+    if c.test in ("outside limit", "within limit"):
+        verdict = "outside" if c.test == "outside limit" else "inside"
+        return [(_premise(c, "limit", limit=c.limit, verdict=verdict, **slots),)]
+    low, high = c.low or 0.0, c.high or 0.0
+    tests: dict[str, list[list[tuple[str, str, Scalar]]]] = {
+        "above": [[("low", ">", low)]],
+        "at most": [[("high", "<=", low)]],
+        "below": [[("high", "<", low)]],
+        "at least": [[("low", ">=", low)]],
+        "between": [[("low", ">=", low), ("high", "<=", high)]],
+        "not between": [[("high", "<", low)], [("low", ">", high)]],
+        "is": [[("word", "==", c.value)]],
+        "is not": [[("word", "!=", c.value)]],
+    }
+    return [tuple(_premise(c, "amount", compare, **slots) for compare in together) for together in tests[c.test]]
+
+
+def _seen(c: Condition, knowledge: Knowledge) -> Alternatives:
+    """Absent with a qualifier holds when the feature is absent, or present and known to be otherwise."""
+    rank = knowledge.vocabulary.degrees.index(c.degree) + 1 if c.degree else 0
+    enough: tuple[str, str, Scalar] | None = ("rank", ">=", rank) if rank else None
+    slots = {"feature": c.term, **_place(c)}
+    wanted = {"state": "present", "extent": c.extent or None, "side": c.side or None, **slots}
+    if c.form == "saw":
+        return [(_premise(c, "seen", enough, **wanted),)]
+    nowhere = _premise(c, "seen", enough, negated=True, **wanted)
+    result: Alternatives = [
+        (_premise(c, "seen", state="absent", side=side, extent=extent, **slots), nowhere)
+        for side in dict.fromkeys(("", c.side))
+        for extent in dict.fromkeys(("", c.extent))
+    ]
+    present = {"state": "present", **slots}
+    others: list[tuple[str, Scalar, list[Scalar]]] = []
+    if c.extent:
+        others.append(("extent", "", [e for e in EXTENTS if e != c.extent]))
+    if c.side:
+        others.append(("side", "", [s for s in knowledge.vocabulary.sides if s != c.side]))
+    if rank:
+        others.append(("rank", 0, list(range(1, rank))))
+    for slot, unsaid, values in others:
+        open_question = _premise(c, "seen", negated=True, **{slot: unsaid}, **present)
+        result += [(_premise(c, "seen", **{slot: v}, **present), nowhere, open_question) for v in values]
+    return result
+
+
+def pair_key(c: Condition) -> str:
+    """A name for two marks to be compared, the same in every rule that compares them."""
+    return " & ".join(f"{p.term} on {p.on or 'any part'}" for p in c.parts)

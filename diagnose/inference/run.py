@@ -1,0 +1,131 @@
+"""From a case to everything that can be deduced of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from diagnose.casefile.model import Case
+from diagnose.inference.engine import Firing, finding_id, run
+from diagnose.inference.facts import Fact, case_facts, seats
+from diagnose.inference.rules import RuleSet, compile_rules
+from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.reader import read_knowledge
+from diagnose.quantities.compute import compute
+from diagnose.quantities.model import Quantity
+
+
+@dataclass(frozen=True)
+class RuleBase:
+    """A rule base read and compiled once, used for any number of cases."""
+
+    knowledge: Knowledge
+    rules: RuleSet
+
+
+@dataclass(frozen=True)
+class Deduced:
+    """A finding at a position: present or absent, the firings that say so, and those that say the opposite."""
+
+    finding: str
+    position: str
+    state: str
+    firings: tuple[Firing, ...]
+    against: tuple[Firing, ...] = ()
+
+
+@dataclass(frozen=True)
+class Inference:
+    """Everything deduced of a case. Mappings by position, then name."""
+
+    case: Case
+    base: RuleBase
+    quantities: tuple[Quantity, ...]
+    facts: tuple[Fact, ...]
+    firings: tuple[Firing, ...]
+    findings: Mapping[str, Mapping[str, Deduced]]
+    ruled_out: Mapping[str, Mapping[str, tuple[Firing, ...]]]
+    common: Mapping[str, Mapping[str, Firing]]
+    cautions: Mapping[str, tuple[Firing, ...]]
+
+    @cached_property
+    def records_of_quantity(self) -> dict[str, frozenset[str]]:
+        return {q.id: frozenset(r for _, _, r in q.inputs if r) for q in self.quantities}
+
+    @cached_property
+    def _leaves(self) -> dict[str, frozenset[str]]:
+        return {}
+
+    def leaves(self, fact_id: str) -> frozenset[str]:
+        """The ids of the recorded observations, readings and settings that a fact rests on."""
+        if fact_id in self._leaves:
+            return self._leaves[fact_id]
+        if fact_id.startswith("f:"):
+            name, _, position = fact_id[2:].rpartition("@")
+            deduced = self.findings[position].get(name)
+            firings = deduced.firings if deduced else ()
+            result = frozenset(x for f in firings for ids in f.supports for i in ids for x in self.leaves(i))
+        elif fact_id in self.records_of_quantity:
+            result = self.records_of_quantity[fact_id] or frozenset((fact_id,))
+        else:
+            result = frozenset(fact_id.split("+"))
+        self._leaves[fact_id] = result
+        return result
+
+    def leaves_of_finding(self, finding: str, position: str) -> frozenset[str]:
+        return self.leaves(finding_id(finding, position))
+
+
+def load(folder: Path, drafts: bool = False) -> RuleBase:
+    """Reads and compiles a rule base folder. Raises BadInput."""
+    knowledge = read_knowledge(folder, drafts)
+    return RuleBase(knowledge, compile_rules(knowledge))
+
+
+def infer(case: Case, base: RuleBase) -> Inference:
+    """Deduces findings, priors, exclusions and cautions. Pure: the same case and base give the same result."""
+    quantities = compute(case, base.knowledge)
+    facts = case_facts(case, base.knowledge, quantities, base.rules)
+    firings = run(base.rules.branches, facts, seats(case))
+    findings: dict[str, dict[str, Deduced]] = {}
+    ruled_out: dict[str, dict[str, tuple[Firing, ...]]] = {}
+    common: dict[str, dict[str, Firing]] = {}
+    for position in case.positions:
+        here = [f for f in firings if f.position == position]
+        findings[position] = _findings(here, position)
+        ruled_out[position] = _grouped([f for f in here if f.branch.conclusion.kind == "ruled out"])
+        priors = _grouped([f for f in here if f.branch.conclusion.kind == "common"])
+        common[position] = {cause: _strongest(fs, cause, base.knowledge) for cause, fs in priors.items()}
+    cautions = _grouped([f for f in firings if f.branch.conclusion.kind == "caution"])
+    return Inference(case, base, quantities, facts, firings, findings, ruled_out, common, cautions)
+
+
+def _grouped(firings: list[Firing]) -> dict[str, tuple[Firing, ...]]:
+    names = sorted({f.branch.conclusion.name for f in firings})
+    return {name: tuple(f for f in firings if f.branch.conclusion.name == name) for name in names}
+
+
+def _findings(firings: list[Firing], position: str) -> dict[str, Deduced]:
+    """Present wins where rules say both: one mark seen outweighs another place where it was not."""
+    result = {}
+    for name, fs in _grouped([f for f in firings if f.branch.conclusion.kind == "found"]).items():
+        present = tuple(f for f in fs if f.branch.conclusion.state == "present")
+        absent = tuple(f for f in fs if f.branch.conclusion.state == "absent")
+        result[name] = (
+            Deduced(name, position, "present", present, absent) if present else Deduced(name, position, "absent", absent)
+        )
+    return result
+
+
+def _strongest(firings: tuple[Firing, ...], cause: str, knowledge: Knowledge) -> Firing:
+    """Of several settings that change how common a cause is, the one that changes it most."""
+    words = knowledge.words.common
+    base = words[knowledge.causes[cause].common]
+
+    def change(f: Firing) -> float:
+        ratio = words[f.branch.conclusion.state] / base
+        return max(ratio, 1 / ratio)
+
+    return max(firings, key=change)

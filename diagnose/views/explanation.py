@@ -1,0 +1,212 @@
+"""The main answer: what failed and why, as JSON and as a page for the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from diagnose.advice.plan import Step
+from diagnose.casefile.reader import describe, describe_reading
+from diagnose.inference.engine import Firing
+from diagnose.inference.run import Inference
+from diagnose.judgement.judge import Evidence, Judged, Judgement
+from diagnose.views.page import Page, percent, signed
+
+RANK = {"established": 0, "probable": 1, "possible": 2, "unlikely": 3, "ruled out": 4}
+
+
+def reads(inference: Inference, finding: str) -> str:
+    return inference.base.knowledge.findings[finding].reads
+
+
+def records_text(inference: Inference, ids: Sequence[str]) -> list[str]:
+    """The records behind ids as short lines, in record order."""
+    case, vocabulary = inference.case, inference.base.knowledge.vocabulary
+    lines = [describe(o, case) for o in case.observations if o.id in ids]
+    lines += [describe_reading(x, vocabulary.readings[x.what].unit) for x in case.measured if x.id in ids]
+    lines += [f"{s.setting}: {'' if s.holds else 'not '}{s.term}" for s in case.settings if s.id in ids]
+    return lines
+
+
+def basis(inference: Inference, finding: str, position: str) -> str:
+    """What a finding rests on, in one line."""
+    return "; ".join(records_text(inference, sorted(inference.leaves_of_finding(finding, position))))
+
+
+def _firings(inference: Inference, finding: str, position: str) -> tuple[Firing, ...]:
+    deduced = inference.findings[position].get(finding)
+    return deduced.firings if deduced else ()
+
+
+def evidence_json(inference: Inference, e: Evidence, position: str) -> dict[str, Any]:
+    rule = inference.base.knowledge.findings[e.finding]
+    return {
+        "finding": e.finding,
+        "state": e.state,
+        "weight": round(e.weight, 6),
+        "if_present": round(e.if_present, 6),
+        "if_absent": round(e.if_absent, 6),
+        "line": e.line,
+        "through": e.through or None,
+        "rule": f"{rule.where.file}:{rule.where.line}",
+        "because": records_text(inference, sorted(inference.leaves_of_finding(e.finding, position)))
+        if e.state != "unrecorded"
+        else [],
+    }
+
+
+def cause_json(inference: Inference, j: Judged) -> dict[str, Any]:
+    card = inference.base.knowledge.causes[j.cause]
+    return {
+        "cause": j.cause,
+        "id": card.id,
+        "title": card.means,
+        "position": j.position,
+        "scope": card.scope,
+        "standing": j.standing,
+        "probability": round(j.probability, 9),
+        "prior": round(j.prior, 6),
+        "weight": round(j.weight, 6),
+        "lines_for": list(j.lines_for),
+        "ruled_out_because": list(j.because),
+        "iso_14224": {"mechanism": card.mechanism_class, "cause": card.cause_class, "from": card.classes_from},
+        "evidence": [evidence_json(inference, e, j.position) for e in j.evidence],
+    }
+
+
+def document(
+    inference: Inference, judgements: Sequence[Judgement], steps: Sequence[Step], everything: bool
+) -> dict[str, Any]:
+    """The answer as plain data; the schema is diagnose/views/explanation.schema.json."""
+    case, knowledge = inference.case, inference.base.knowledge
+    shown = [j for x in judgements for j in leading(x, everything)]
+    return {
+        "case": {"name": case.name, "digest": case.digest, "invented": case.invented, "positions": list(case.positions)},
+        "knowledge": {"version": knowledge.version, "digest": knowledge.digest},
+        "causes": [cause_json(inference, j) for j in shown],
+        "explanation": [
+            {
+                "position": x.position,
+                "causes": list(x.explanation.causes),
+                "probability": round(x.explanation.probability, 9),
+                "none_of_these": round(x.none_of_these, 9),
+                "others": [{"causes": list(s.causes), "probability": round(s.probability, 9)} for s in x.sets[1:]],
+                "unexplained": list(x.unexplained),
+            }
+            for x in judgements
+        ],
+        "next": [
+            {
+                "finding": s.finding,
+                "position": s.position,
+                "bits": round(s.bits, 9),
+                "chance": round(s.chance, 9),
+                "measurements": list(s.measurements),
+            }
+            for s in steps
+        ],
+        "cautions": cautions_json(inference, judgements),
+    }
+
+
+def cautions_json(inference: Inference, judgements: Sequence[Judgement]) -> list[dict[str, str]]:
+    """Cautions that always stand, that a rule raised, and those of the leading causes."""
+    knowledge = inference.base.knowledge
+    names = {c.name for c in knowledge.cautions.values() if c.always} | set(inference.cautions)
+    for x in judgements:
+        for j in leading(x, False):
+            names |= set(knowledge.causes[j.cause].cautions) if j.standing != "unlikely" else set()
+    order = sorted(names, key=lambda n: (n not in inference.cautions, n))
+    return [{"caution": n, "says": knowledge.cautions[n].says, "defer": knowledge.cautions[n].defer} for n in order]
+
+
+def leading(judgement: Judgement, everything: bool, least: int = 3) -> list[Judged]:
+    """The causes worth showing: everything possible or better, and at least a few."""
+    if everything:
+        return list(judgement.causes)
+    good = [j for j in judgement.causes if RANK[j.standing] <= 2]
+    rest = [j for j in judgement.causes if RANK[j.standing] == 3]
+    ruled = [j for j in judgement.causes if j.standing == "ruled out" and j.weight > 3]
+    return [*good, *rest[: max(0, least - len(good))], *ruled[:3]]
+
+
+def page(
+    inference: Inference, judgements: Sequence[Judgement], steps: Sequence[Step], everything: bool, page: Page
+) -> Page:
+    case, knowledge = inference.case, inference.base.knowledge
+    page.ends(case.name, "invented case" if case.invented else "", bold=True)
+    for x in judgements:
+        _answer(inference, x, everything, page)
+    _steps(inference, steps, page)
+    cautions = cautions_json(inference, judgements)
+    if cautions:
+        page.heading("Take care")
+        for c in cautions:
+            page.say(f"{c['says']} {c['defer']}", indent=2, lead="! ")
+    for x in judgements:
+        shown = [j for j in leading(x, everything) if j.standing != "ruled out"]
+        for j in shown if everything else shown[:3]:
+            _ledger(inference, x, j, page)
+    page.line()
+    page.line(page.dim(f"rule base {knowledge.version} ({knowledge.digest[:12]}), case {case.digest[:12]}"))
+    return page
+
+
+def _answer(inference: Inference, x: Judgement, everything: bool, page: Page) -> None:
+    case, knowledge = inference.case, inference.base.knowledge
+    page.heading(f"What failed and why{'' if len(case.positions) == 1 else ', ' + x.position + ' seal'}")
+    best = x.explanation.causes
+    if not best:
+        page.say(f"No cause of this rule base explains the record better than none of them ({percent(x.none_of_these)}).", indent=2)
+    elif len(best) > 1:
+        page.say(f"Together: {' and '.join(best)} ({percent(x.explanation.probability)} for this set).", indent=2)
+    for j in leading(x, everything):
+        page.ends(f"  {j.standing.upper():<12} {j.cause}", percent(j.probability) if j.standing != "ruled out" else "", bold=True)
+        if j.standing == "ruled out":
+            page.say("; ".join(j.because), indent=15)
+            continue
+        page.say(knowledge.causes[j.cause].means, indent=15)
+        speaking = [e for e in j.evidence if e.state != "unrecorded" and not e.through]
+        for label, chosen in (("for", [e for e in speaking if e.weight >= 0.5]), ("against", [e for e in speaking if e.weight <= -0.5])):
+            if chosen:
+                told = "; ".join(f"{_state(e)} ({signed(e.weight)} dB)" for e in chosen[:3])
+                more = f"; and {len(chosen) - 3} more" if len(chosen) > 3 else ""
+                page.say(told + more, indent=15, lead=f"{label}: ")
+    page.ends("  " + "none of these causes", percent(x.none_of_these))
+    if x.unexplained:
+        page.say("; ".join(x.unexplained), indent=2, lead="left unexplained: ", hang=4)
+
+
+def _state(e: Evidence) -> str:
+    return e.finding if e.state == "present" else f"no {e.finding}, looked for"
+
+
+def _steps(inference: Inference, steps: Sequence[Step], page: Page) -> None:
+    if not steps:
+        return
+    page.heading("What to look at next")
+    several = len(inference.case.positions) > 1
+    for number, s in enumerate(steps, 1):
+        how = f" by {s.measurements[0]}" if s.measurements else ""
+        where = f" [{s.position}]" if several else ""
+        page.say(f"{s.finding}{where}{how}: there in {percent(s.chance)}, tells {s.bits:.2f} bit", indent=2, lead=f"{number}. ")
+
+
+def _ledger(inference: Inference, x: Judgement, j: Judged, page: Page) -> None:
+    where = f", {j.position} seal" if len(inference.case.positions) > 1 else ""
+    page.heading(f"Ledger: {j.cause}{where}")
+    rows: list[tuple[str, ...]] = [("dB", "state", "finding, and what it rests on")]
+    for e in j.evidence:
+        if e.state == "unrecorded":
+            continue
+        note = f" (counted through {e.through})" if e.through else ""
+        weight = "" if e.through else signed(e.weight)
+        rows.append((weight, e.state, f"{e.finding}{note}: {basis(inference, e.finding, j.position)}"))
+    page.table(rows, [6, 8, 0])
+    page.say(f"prior {signed(j.prior)} dB, with the weights {signed(j.alone)} dB for this cause alone against none of these", indent=2)
+    open_ = [e for e in j.evidence if e.state == "unrecorded"]
+    if open_:
+        open_.sort(key=lambda e: -max(abs(e.if_present), abs(e.if_absent)))
+        told = "; ".join(f"{e.finding} ({signed(e.if_present)} / {signed(e.if_absent)})" for e in open_[:6])
+        more = f"; and {len(open_) - 6} more" if len(open_) > 6 else ""
+        page.say(told + more, indent=2, lead="not yet looked at (there / not there): ", hang=4)

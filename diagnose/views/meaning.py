@@ -1,0 +1,135 @@
+"""The quick question: what does this pattern mean?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from diagnose.casefile.model import Case, Extent, Observation
+from diagnose.casefile.reader import record_id
+from diagnose.inference.run import RuleBase, infer
+from diagnose.judgement.judge import Judged, judge
+from diagnose.judgement.network import Network
+from diagnose.knowledge.conditions import walk
+from diagnose.knowledge.model import Finding
+from diagnose.reading.problems import BadInput, Problem, Where
+from diagnose.reading.terms import nearest
+from diagnose.views.page import Page, percent
+
+MOST_CAUSES = 8
+
+
+def look_up(base: RuleBase, net: Network, pattern: str, on: str = "") -> dict[str, Any]:
+    """What a feature or finding means. Raises BadInput where it is neither."""
+    knowledge = base.knowledge
+    vocabulary = knowledge.vocabulary
+    kind = vocabulary.find("kind", on) if on else ""
+    if kind is None:
+        raise _unknown(f"{on!r} is no kind of part", nearest(on, vocabulary.names["kind"]))
+    feature = vocabulary.find("feature", pattern)
+    if feature is None and pattern in knowledge.findings:
+        return _finding(base, pattern)
+    if feature is None:
+        raise _unknown(f"{pattern!r} is no feature or finding", nearest(pattern, [*vocabulary.names["feature"], *knowledge.findings]))
+    known = vocabulary.features[feature]
+    lineage = vocabulary.lineage
+    kinds = tuple(k for k in known.on if not kind or kind in lineage[k] or k in lineage[kind]) or (kind,)
+    if kind and not any(kind in lineage[k] or k in lineage[kind] for k in known.on):
+        raise _unknown(f"{feature!r} is not recorded on {kind!r}", known.on)
+    on_kinds = (kind,) if kind else known.on[:1]
+    ranked = rank_alone(base, net, feature, on_kinds[0])
+    rules = [
+        f for f in knowledge.findings.values() if any(c.term == feature and c.form in ("saw", "absent") for c in walk(f.when))
+    ]
+    return {
+        "pattern": feature,
+        "on": list(kinds),
+        "means": known.means,
+        "also": list(known.also),
+        "how": known.how,
+        "lost": known.lost,
+        "findings": [{"finding": f.name, "reads": f.reads, "otherwise": f.otherwise} for f in sorted(rules, key=lambda f: f.name)],
+        "causes": _causes(base, ranked, rules),
+    }
+
+
+def alone(base: RuleBase, feature: str, kind: str) -> Case:
+    """A case with one observation and nothing else."""
+    place = base.knowledge.vocabulary.kinds[kind].place
+    position = "machine" if place == "machine" else "seal"
+    o = Observation(record_id("o", feature, kind), feature, "present", kind, position, extent=Extent())
+    return Case(feature, "", "", False, "", ("seal",), {}, (), (), (o,), ())
+
+
+def rank_alone(base: RuleBase, net: Network, feature: str, kind: str) -> Sequence[Judged]:
+    """Causes that gain from this one observation, most probable first."""
+    (judgement,) = judge(infer(alone(base, feature, kind), base), net)
+    gaining = [j for j in judgement.causes if j.weight > 0.05]
+    return gaining or []
+
+
+def _finding(base: RuleBase, name: str) -> dict[str, Any]:
+    finding = base.knowledge.findings[name]
+    return {
+        "pattern": name,
+        "on": [],
+        "means": finding.reads,
+        "also": [],
+        "how": "",
+        "lost": "",
+        "findings": [{"finding": name, "reads": finding.reads, "otherwise": finding.otherwise}],
+        "causes": _causes(base, None, [finding]),
+    }
+
+
+def _causes(base: RuleBase, ranked: Sequence[Judged] | None, rules: Sequence[Finding]) -> list[dict[str, Any]]:
+    knowledge = base.knowledge
+    names = {f.name for f in rules}
+    words = knowledge.words.seen
+    left = {c.name: [r for r in c.leaves if r.finding in names] for c in knowledge.causes.values()}
+    if ranked is None:
+        order = sorted((c for c in left if left[c]), key=lambda c: (-max(words[r.seen] for r in left[c]), c))
+        chosen = [(c, None) for c in order]
+    else:
+        chosen = [(j.cause, j.probability) for j in ranked]  # type: ignore[misc]
+    among = {c for c, _ in chosen[:MOST_CAUSES]}
+    result = []
+    for cause, probability in chosen[:MOST_CAUSES]:
+        card = knowledge.causes[cause]
+        apart = [
+            {"from": a.cause, "by": a.told_apart_by, "finding": a.finding} for a in card.look_alikes if a.cause in among
+        ]
+        rows = sorted(left[cause], key=lambda r: -words[r.seen])
+        result.append(
+            {"cause": cause, "means": card.means, "probability": probability,
+             "leaves": [{"finding": r.finding, "seen": r.seen} for r in rows], "told_apart": apart}
+        )  # fmt: skip
+    return result
+
+
+def _unknown(says: str, near: Sequence[str]) -> BadInput:
+    way_out = f"did you mean: {', '.join(near)}?" if near else "see: diagnose terms"
+    return BadInput([Problem(Where("diagnose", 0, 0), "unknown-term", says, way_out)])
+
+
+def page(answer: dict[str, Any], page: Page) -> Page:
+    on = f" on {', '.join(answer['on'])}" if answer["on"] else ""
+    page.line(page.bold(answer["pattern"] + on))
+    page.say(answer["means"], indent=2)
+    if answer["also"]:
+        page.say(", ".join(answer["also"]), indent=2, lead="also called: ")
+    if answer["how"]:
+        page.say(answer["how"], indent=2, lead="how to see it: ")
+    if answer["lost"]:
+        told = "it stays on the part" if answer["lost"] == "never" else f"record it {answer['lost']}: it is lost after that"
+        page.say(told, indent=2)
+    page.heading("Causes that leave it" if answer["causes"] else "No cause of this rule base leaves it.")
+    for row in answer["causes"]:
+        chance = percent(row["probability"]) + " on this alone" if row["probability"] is not None else ""
+        page.ends(f"  {row['cause']}", chance, bold=True)
+        page.say(row["means"], indent=4)
+        for r in row["leaves"]:
+            page.say(f"{r['seen']}: {r['finding']}", indent=4)
+        for a in row["told_apart"]:
+            page.say(a["by"], indent=4, lead=f"from {a['from']}: ")
+    return page

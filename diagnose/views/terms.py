@@ -1,0 +1,55 @@
+"""The vocabulary as a list."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from diagnose.knowledge.model import Knowledge
+from diagnose.reading.terms import nearest, plain
+from diagnose.views.page import Page
+
+
+def rows(knowledge: Knowledge, word: str = "") -> list[dict[str, Any]]:
+    """Terms of every family, those that hold `word` first, else those that look like it."""
+    v = knowledge.vocabulary
+    table: list[dict[str, Any]] = []
+
+    def add(family: str, name: str, means: str, also: tuple[str, ...] = (), on: tuple[str, ...] = (), unit: str = "") -> None:
+        table.append({"family": family, "term": name, "means": means, "also": list(also), "on": list(on), "unit": unit})
+
+    for kind in v.kinds.values():
+        add("part", kind.name, kind.means, kind.also)
+    for feature in v.features.values():
+        add("feature", feature.name, feature.means, feature.also, feature.on)
+    for reading in v.readings.values():
+        add("reading", reading.name, reading.means, reading.also, reading.on or (f"{reading.section}:",), reading.unit)
+    for setting in v.settings.values():
+        for term, also in setting.terms.items():
+            add("setting", f"{setting.name}: {term}", setting.means, also, (f"{setting.section}:",))
+    for quantity in v.quantities.values():
+        add("quantity", quantity.name, quantity.means, (), quantity.on, quantity.unit)
+    if not word:
+        return table
+    wanted = plain(word)
+    hits = [r for r in table if any(wanted in plain(t) for t in (r["term"], *r["also"]))]
+    if hits:
+        return hits
+    near = nearest(word, {t for r in table for t in (r["term"], *r["also"])}, 8)
+    return [r for r in table if r["term"] in near or set(r["also"]) & set(near)]
+
+
+def page(found: list[dict[str, Any]], word: str, page: Page) -> Page:
+    if not found:
+        page.say(f"Nothing in the vocabulary looks like {word!r}.")
+    family = ""
+    for row in found:
+        if row["family"] != family:
+            family = row["family"]
+            page.heading(family)
+        unit = f" [{row['unit']}]" if row["unit"] else ""
+        page.say(row["means"], indent=2, lead=f"{row['term']}{unit}: ", hang=6)
+        if row["also"]:
+            page.say(", ".join(row["also"]), indent=6, lead="also: ")
+        if row["on"] and family != "part":
+            page.say(", ".join(row["on"]), indent=6, lead="on: ")
+    return page
