@@ -37,7 +37,9 @@ def next_steps(inference: Inference, judgement: Judgement, net: Network, most: i
     if not open_findings:
         return ()
     index = np.array(open_findings)
-    shown = shown_by_sets(net.background[index], net.keep[np.ix_(index, allowed)], net.hold[np.ix_(index, allowed)], sets)
+    shown = shown_by_sets(
+        net.background[index], net.keep[np.ix_(index, allowed)], net.hold[np.ix_(index, allowed)], sets
+    )
     chance = shown @ probability
     # the gain is the mutual information of the finding and the set: H(f) - H(f | S)
     both = np.stack([chance, 1 - chance], -1)

@@ -65,7 +65,9 @@ def score_case(case: Case, base: RuleBase, net: Network) -> Scored | None:
         return None
     inference = infer(case, base)
     judgements = judge(inference, net)
-    ranked = sorted((j for x in judgements for j in x.causes if j.standing != "ruled out"), key=lambda j: -j.probability)
+    ranked = sorted(
+        (j for x in judgements for j in x.causes if j.standing != "ruled out"), key=lambda j: -j.probability
+    )
     if expected.position in case.positions:
         ranked = [j for j in ranked if j.position == expected.position]
     good = {*expected.causes, *expected.also}
@@ -73,7 +75,9 @@ def score_case(case: Case, base: RuleBase, net: Network) -> Scored | None:
     nothing = max(x.none_of_these for x in judgements)
     if expected.none_of_these:
         right = all(j.standing not in ("established", "probable") for j in ranked)
-        return _scored(case, top, ("none of these",), right, right, 1.0 if right else 0.0, nothing, ranked, judgements, inference)
+        return _scored(
+            case, top, ("none of these",), right, right, 1.0 if right else 0.0, nothing, ranked, judgements, inference
+        )
     hit, among = top.cause in good, any(j.cause in good for j in ranked[:3])
     share = 0.0
     if hit:
@@ -89,9 +93,13 @@ def _scored(
     expected = case.expected
     assert expected
     good = {*expected.causes, *expected.also}
-    wrong = tuple(sorted({j.cause for x in judgements for j in x.causes if j.standing == "established" and j.cause not in good}))
+    wrong = tuple(
+        sorted({j.cause for x in judgements for j in x.causes if j.standing == "established" and j.cause not in good})
+    )
     missed = tuple(c for c in expected.ruled_out if any(j.cause == c and j.probability >= 0.05 for j in ranked))
-    records = sum(o.state in ("present", "absent") for o in case.observations) + sum(bool(x.kind) for x in case.measured)
+    records = sum(o.state in ("present", "absent") for o in case.observations) + sum(
+        bool(x.kind) for x in case.measured
+    )
     miss = "" if right else _kind_of_miss(causes, judgements, inference)
     return Scored(
         case.path, case.name, records, top.cause, top.position, top.standing, top.probability, causes, expected.one_of,
@@ -106,7 +114,11 @@ def _kind_of_miss(expected: tuple[str, ...], judgements: Sequence[Judgement], in
     if not found:
         return "vocabulary gap"
     speaking = any(
-        e.state == "present" and e.weight > 0 for x in judgements for j in x.causes if j.cause in expected for e in j.evidence
+        e.state == "present" and e.weight > 0
+        for x in judgements
+        for j in x.causes
+        if j.cause in expected
+        for e in j.evidence
     )
     return "wrong rule" if speaking else "missing rule"
 

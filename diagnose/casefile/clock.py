@@ -42,7 +42,9 @@ def arc(text: str) -> tuple[float, float]:
         except BadClock as error:
             if _AT.match(text.strip().lower()):
                 raise
-            raise BadClock(f"{text[:30]!r} is no extent: write all round, one sector, patches, at 3 or 10 to 2") from error
+            raise BadClock(
+                f"{text[:30]!r} is no extent: write all round, one sector, patches, at 3 or 10 to 2"
+            ) from error
         return at, at
     unit = match.group(2) or match.group(4)
     return _degrees(match.group(1), match.group(2) or unit), _degrees(match.group(3), match.group(4) or unit)

@@ -105,7 +105,9 @@ class _Reader:
         if found is None:
             shown = node.text() or "this"
             way_out = did_you_mean(shown, self.words.names[family]) or "see: diagnose terms"
-            self.say(node.where, f"unknown-{family.split(':')[0]}", f"{shown!r} is no {what} of the vocabulary", way_out)
+            self.say(
+                node.where, f"unknown-{family.split(':')[0]}", f"{shown!r} is no {what} of the vocabulary", way_out
+            )
             return ""
         return found
 
@@ -143,9 +145,16 @@ class _Reader:
             return None
         low = amount(reading.least).value if reading.least else None
         high = amount(reading.most).value if reading.most else None
-        if (low is not None and number.value < low - 1e-12) or (high is not None and number.value > high * (1 + 1e-9) + 1e-12):
+        if (low is not None and number.value < low - 1e-12) or (
+            high is not None and number.value > high * (1 + 1e-9) + 1e-12
+        ):
             allowed = " to ".join(x for x in (reading.least or "no lower bound", reading.most or "no upper bound"))
-            self.say(node.where, "out-of-range", f"{node.text()[:40]!r} is not possible for {reading.name!r}", f"allowed: {allowed}")
+            self.say(
+                node.where,
+                "out-of-range",
+                f"{node.text()[:40]!r} is not possible for {reading.name!r}",
+                f"allowed: {allowed}",
+            )
             return None
         return number
 
@@ -183,7 +192,9 @@ class _Reader:
         )  # fmt: skip
 
     def read_positions(self, seal: Node) -> tuple[str, ...]:
-        found = self.words.find("setting:arrangement", self.text(seal, "arrangement")) if seal.get("arrangement") else None
+        found = (
+            self.words.find("setting:arrangement", self.text(seal, "arrangement")) if seal.get("arrangement") else None
+        )
         return ("inboard", "outboard") if found and found.startswith("dual") else ("seal",)
 
     def read_index(self, node: Node) -> dict[str, str]:
@@ -231,11 +242,14 @@ class _Reader:
                     *(r.name for r in self.words.readings.values() if r.section == name),
                     *(("rotation", "seen from") if name == "equipment" else ()),
                 ]  # fmt: skip
-                self.say(value.where, "unknown-key", f"{name!r} has no key {key!r}", did_you_mean(key, known) or "see: diagnose terms")
+                self.say(
+                    value.where,
+                    "unknown-key",
+                    f"{name!r} has no key {key!r}",
+                    did_you_mean(key, known) or "see: diagnose terms",
+                )
 
-    def read_setting(
-        self, name: str, node: Node, holds: bool, position: str, settings: list[m.SettingFact]
-    ) -> None:
+    def read_setting(self, name: str, node: Node, holds: bool, position: str, settings: list[m.SettingFact]) -> None:
         setting = self.words.settings[name]
         if setting.single and node.is_list:
             self.say(node.where, "one-term", f"{name!r} takes one term", "leave one")
@@ -325,7 +339,9 @@ class _Reader:
                 place_ = self.words.kinds[kind].place
                 position = "machine" if place_ == "machine" else ""
             group = self.choice(node, "group", ("rotating", "stationary"), "group") or (part.group if part else "")
-            carries = self.choice(node, "face", ("nose", "wide"), "side of the pair of faces") or (part.carries if part else "")
+            carries = self.choice(node, "face", ("nose", "wide"), "side of the pair of faces") or (
+                part.carries if part else ""
+            )
             photo = self.read_photo(node)
             state = STATES[states[0]]
             content = (feature, state, kind, position, part.item if part else "", group, carries, degree, side,
@@ -343,13 +359,23 @@ class _Reader:
         if kind:
             if not allowed or any(a in lineage[kind] or kind in lineage[a] for a in allowed):
                 return kind
-            self.say(node.where, "wrong-part", f"{feature!r} is not recorded on {kind!r}", f"it is recorded on: {', '.join(allowed)}")
+            self.say(
+                node.where,
+                "wrong-part",
+                f"{feature!r} is not recorded on {kind!r}",
+                f"it is recorded on: {', '.join(allowed)}",
+            )
             return ""
         if given:
             return ""
         if len(allowed) == 1:
             return allowed[0]
-        self.say(node.where, "no-part", f"{feature!r} needs part: ITEM or on: KIND", f"it is recorded on: {', '.join(allowed)}")
+        self.say(
+            node.where,
+            "no-part",
+            f"{feature!r} needs part: ITEM or on: KIND",
+            f"it is recorded on: {', '.join(allowed)}",
+        )
         return ""
 
     def read_extent(self, node: Node) -> m.Extent:
@@ -375,7 +401,9 @@ class _Reader:
 
     def read_photo(self, node: Node) -> str:
         photo = self.text(node, "photo")
-        if photo and (PurePosixPath(photo).is_absolute() or ".." in PurePosixPath(photo).parts or "\\" in photo or ":" in photo):
+        if photo and (
+            PurePosixPath(photo).is_absolute() or ".." in PurePosixPath(photo).parts or "\\" in photo or ":" in photo
+        ):
             self.say((node.get("photo") or node).where, "photo", f"{photo[:60]!r} is no path beside the case file",
                      "a relative path without ..")  # fmt: skip
             return ""
@@ -406,14 +434,26 @@ class _Reader:
             return None
         reading = self.words.readings[what]
         if reading.section:
-            self.say(value.where, "wrong-place", f"{what!r} is a figure of the case", f"write it under {reading.section}:")
+            self.say(
+                value.where, "wrong-place", f"{what!r} is a figure of the case", f"write it under {reading.section}:"
+            )
             return None
         kind = kind or (reading.on[0] if len(reading.on) == 1 else "")
         lineage = self.words.lineage
         if kind and reading.on and not any(a in lineage[kind] or kind in lineage[a] for a in reading.on):
-            self.say(value.where, "wrong-part", f"{what!r} is not measured on {kind!r}", f"it is measured on: {', '.join(reading.on)}")
+            self.say(
+                value.where,
+                "wrong-part",
+                f"{what!r} is not measured on {kind!r}",
+                f"it is measured on: {', '.join(reading.on)}",
+            )
         if not kind and reading.on:
-            self.say(value.where, "no-part", f"{what!r} needs part: ITEM or on: KIND", f"it is measured on: {', '.join(reading.on)}")
+            self.say(
+                value.where,
+                "no-part",
+                f"{what!r} needs part: ITEM or on: KIND",
+                f"it is measured on: {', '.join(reading.on)}",
+            )
             return None
         given = node.get("readings") or node.get("reading")
         if given is None:
@@ -431,7 +471,9 @@ class _Reader:
             except BadClock as error:
                 self.say(item.where, "clock", str(error))
         if at is not None and len(at.each()) != len(given.each()):
-            self.say(at.where, "at-count", f"{len(given.each())} readings but {len(at.each())} clock positions", "one each")
+            self.say(
+                at.where, "at-count", f"{len(given.each())} readings but {len(at.each())} clock positions", "one each"
+            )
         resolution = node.get("resolution")
         step = self.number(resolution, replace(reading, least="", most="")) if resolution else None
         temperature = node.get("temperature")
@@ -463,7 +505,12 @@ class _Reader:
             found = value.get(key)
             for item in found.each() if found else []:
                 if item.text() not in causes:
-                    self.say(item.where, "unknown-cause", f"there is no cause {item.text()!r}", did_you_mean(item.text(), causes))
+                    self.say(
+                        item.where,
+                        "unknown-cause",
+                        f"there is no cause {item.text()!r}",
+                        did_you_mean(item.text(), causes),
+                    )
             return tuple(item.text() for item in (found.each() if found else []))
 
         one_of = named("one of")
@@ -487,7 +534,9 @@ def describe(o: m.Observation, case: m.Case) -> str:
     on = f"{part.name} ({o.part})" if part else o.kind
     bits = [o.feature, "on " + on if on not in ("leak", "sound", "history") else ""]
     bits += [f"({o.degree})" if o.degree else "", o.side, _extent_text(o.extent)]
-    state = {"present": "", "absent": "looked for, not there: ", "lost": "lost: ", "not looked at": "not looked at: "}[o.state]
+    state = {"present": "", "absent": "looked for, not there: ", "lost": "lost: ", "not looked at": "not looked at: "}[
+        o.state
+    ]
     return state + " ".join(b for b in bits if b)
 
 

@@ -49,7 +49,9 @@ def explain(
 
 
 def meaning(
-    pattern: Annotated[str, typer.Argument(metavar="PATTERN", help="A feature or a finding, in the words of the trade.")],
+    pattern: Annotated[
+        str, typer.Argument(metavar="PATTERN", help="A feature or a finding, in the words of the trade.")
+    ],
     on: Annotated[str, typer.Option("--on", help="The kind of part it is on.")] = "",
     as_json: JsonOption = False,
     knowledge: KnowledgeOption = None,
@@ -68,7 +70,9 @@ def meaning(
 
 
 def terms(
-    word: Annotated[str, typer.Argument(metavar="[WORD]", help="Only terms that look like this.", show_default=False)] = "",
+    word: Annotated[
+        str, typer.Argument(metavar="[WORD]", help="Only terms that look like this.", show_default=False)
+    ] = "",
     as_json: JsonOption = False,
     knowledge: KnowledgeOption = None,
 ) -> None:

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
 PACKAGE = Path(__file__).resolve().parents[1]
 KnowledgeOption = Annotated[
-    Path | None, typer.Option("--knowledge", envvar="DIAGNOSE_KNOWLEDGE", help="Another rule base folder.", show_default=False)
+    Path | None,
+    typer.Option("--knowledge", envvar="DIAGNOSE_KNOWLEDGE", help="Another rule base folder.", show_default=False),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
 CaseArgument = Annotated[str, typer.Argument(metavar="CASE", help="A case file, or the name of a shipped scenario.")]

@@ -33,9 +33,7 @@ def make(table: str, id: str, **slots: Scalar) -> Fact:
     return Fact(table, tuple(sorted(slots.items())), id)
 
 
-def case_facts(
-    case: Case, knowledge: Knowledge, quantities: Iterable[Quantity], rules: RuleSet
-) -> tuple[Fact, ...]:
+def case_facts(case: Case, knowledge: Knowledge, quantities: Iterable[Quantity], rules: RuleSet) -> tuple[Fact, ...]:
     """All facts of a case, in one canonical order."""
     facts: list[Fact] = []
     for position, other in seats(case):

@@ -48,7 +48,14 @@ class Premise:
         return self.table, table[_KEY_SLOT[self.table]]
 
 
-_OPERATORS = {"<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge, "==": operator.eq, "!=": operator.ne}
+_OPERATORS = {
+    "<": operator.lt,
+    "<=": operator.le,
+    ">": operator.gt,
+    ">=": operator.ge,
+    "==": operator.eq,
+    "!=": operator.ne,
+}
 _KEY_SLOT = {"seen": "feature", "setting": "setting", "amount": "quantity", "limit": "quantity", "found": "finding",
              "marks": "pair"}  # fmt: skip
 

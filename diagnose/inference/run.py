@@ -114,7 +114,9 @@ def _findings(firings: list[Firing], position: str) -> dict[str, Deduced]:
         present = tuple(f for f in fs if f.branch.conclusion.state == "present")
         absent = tuple(f for f in fs if f.branch.conclusion.state == "absent")
         result[name] = (
-            Deduced(name, position, "present", present, absent) if present else Deduced(name, position, "absent", absent)
+            Deduced(name, position, "present", present, absent)
+            if present
+            else Deduced(name, position, "absent", absent)
         )
     return result
 

@@ -135,7 +135,8 @@ def _position(inference: Inference, net: Network, position: str) -> Judgement:
     share[allowed] = members(probability, sets, len(allowed))
     order = np.argsort(-probability, kind="stable")[:8]
     leading = tuple(
-        CauseSet(tuple(net.causes[allowed[k]] for k in sets[i] if k < len(allowed)), float(probability[i])) for i in order
+        CauseSet(tuple(net.causes[allowed[k]] for k in sets[i] if k < len(allowed)), float(probability[i]))
+        for i in order
     )
     judged = []
     for i, cause in enumerate(net.causes):

@@ -117,7 +117,9 @@ def posterior(
     rows = [(net.findings.index(f), present) for f, present in sorted(states.items())]
     if rows:
         index = np.array([i for i, _ in rows])
-        shown = shown_by_sets(net.background[index], net.keep[np.ix_(index, chosen)], net.hold[np.ix_(index, chosen)], sets)
+        shown = shown_by_sets(
+            net.background[index], net.keep[np.ix_(index, chosen)], net.hold[np.ix_(index, chosen)], sets
+        )
         present = np.array([s for _, s in rows])[:, None]
         base = net.background[index][:, None]
         ratio = np.where(present, shown / base, (1 - shown) / (1 - base))

@@ -161,7 +161,9 @@ class _Reader:
             if stem != file_stem(name):
                 value = node.get(kind)
                 assert value is not None
-                self.say(value.where, "file-name", f"{name!r} stands in {stem}.yaml", f"name the file {file_stem(name)}.yaml")
+                self.say(
+                    value.where, "file-name", f"{name!r} stands in {stem}.yaml", f"name the file {file_stem(name)}.yaml"
+                )
             if any(name == other for other, _ in result):
                 self.say(node.where, "twice", f"the {kind} {name!r} stands in two files", "keep one")
             status = self.text(node, "status")
@@ -176,7 +178,9 @@ class _Reader:
         self.ids[id] = node.where
         sources = self.source_keys(node)
         if not sources:
-            self.say(node.where, "no-source", f"{name!r} names no source", "sources: [common-practice] where there is none")
+            self.say(
+                node.where, "no-source", f"{name!r} names no source", "sources: [common-practice] where there is none"
+            )
         return {
             "name": name, "id": id, "status": self.word(node, "status", STATUSES, "status"),
             "since": self.text(node, "since", needed=True), "reviewed": self.text(node, "reviewed", needed=True),
@@ -265,7 +269,11 @@ class _Reader:
             only_keys(node, ["unit", "means", "on"], f"the quantity {name!r}", self.problems)
             self.check_unit(node, self.text(node, "unit"))
             result[name] = m.QuantityTerm(
-                name, self.text(node, "unit"), self.text(node, "means"), self.known(node, "on", kinds, "kind"), node.where
+                name,
+                self.text(node, "unit"),
+                self.text(node, "means"),
+                self.known(node, "on", kinds, "kind"),
+                node.where,
             )
         return result
 
@@ -363,7 +371,9 @@ class _Reader:
                 number = self.amount(written, vocabulary.quantities[quantity].unit)
                 values.append(m.LimitValue(number, written.text(), source[0], note))
             if values:
-                result[name] = m.Limit(name, quantity, senses[0], tuple(values), self.text(node, "means"), None, node.where)
+                result[name] = m.Limit(
+                    name, quantity, senses[0], tuple(values), self.text(node, "means"), None, node.where
+                )
         return result
 
     def read_findings(
@@ -395,7 +405,9 @@ class _Reader:
     def read_cautions(self, conditions: ConditionReader) -> dict[str, m.Caution]:
         result = {}
         for name, node in self.cards("cautions", "caution"):
-            only_keys(node, ["caution", *_CARD, "says", "defer", "always", "when"], f"the caution {name!r}", self.problems)
+            only_keys(
+                node, ["caution", *_CARD, "says", "defer", "always", "when"], f"the caution {name!r}", self.problems
+            )
             always = self.text(node, "always") == "true"
             if not always and node.get("when") is None:
                 self.say(node.where, "missing-key", "a caution needs when: or always: true")
@@ -415,7 +427,12 @@ class _Reader:
         for name, node in self.cards("measurements", "measurement"):
             only_keys(node, keys, f"the measurement {name!r}", self.problems)
             if node.get("limit") is None and node.get("no limit") is None:
-                self.say(node.where, "no-limit", f"{name!r} has no acceptance limit", "limit: NAME, or no limit: why there is none")
+                self.say(
+                    node.where,
+                    "no-limit",
+                    f"{name!r} has no acceptance limit",
+                    "limit: NAME, or no limit: why there is none",
+                )
             minutes = self.number(node, "minutes")
             if minutes <= 0:
                 self.say(node.where, "minutes", "minutes must be above zero")
@@ -492,9 +509,7 @@ class _Reader:
             return None
         return m.Need(condition, because, node.where)
 
-    def rows(
-        self, node: Node, cause: str, findings: Mapping[str, m.Finding], words: m.Words
-    ) -> tuple[m.Row, ...]:
+    def rows(self, node: Node, cause: str, findings: Mapping[str, m.Finding], words: m.Words) -> tuple[m.Row, ...]:
         result: list[m.Row] = []
         for item in (node.get("leaves") or Node([], node.where)).each():
             only_keys(item, ["finding", "seen", "sources"], "a row of leaves", self.problems)
@@ -530,7 +545,11 @@ class _Reader:
 
     def action(self, node: Node) -> m.Action:
         only_keys(node, ["do", "field", "worked if"], "an action", self.problems)
-        return m.Action(self.text(node, "do", True), self.word(node, "field", FIELDS, "field of action"), self.text(node, "worked if"))
+        return m.Action(
+            self.text(node, "do", True),
+            self.word(node, "field", FIELDS, "field of action"),
+            self.text(node, "worked if"),
+        )
 
     def refuse_cycles(self, findings: Mapping[str, m.Finding]) -> None:
         needs = {
@@ -544,7 +563,12 @@ class _Reader:
             for other in needs[name]:
                 if state.get(other) == 1:
                     loop = [*path[path.index(other) :], other] if other in path else [name, other]
-                    self.say(findings[name].where, "cycle", f"findings rest on each other: {' > '.join(loop)}", "break the circle")
+                    self.say(
+                        findings[name].where,
+                        "cycle",
+                        f"findings rest on each other: {' > '.join(loop)}",
+                        "break the circle",
+                    )
                 elif other not in state:
                     visit(other, [*path, other])
             state[name] = 2

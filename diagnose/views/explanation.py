@@ -81,7 +81,12 @@ def document(
     case, knowledge = inference.case, inference.base.knowledge
     shown = [j for x in judgements for j in leading(x, everything)]
     return {
-        "case": {"name": case.name, "digest": case.digest, "invented": case.invented, "positions": list(case.positions)},
+        "case": {
+            "name": case.name,
+            "digest": case.digest,
+            "invented": case.invented,
+            "positions": list(case.positions),
+        },
         "knowledge": {"version": knowledge.version, "digest": knowledge.digest},
         "causes": [cause_json(inference, j) for j in shown],
         "explanation": [
@@ -157,17 +162,27 @@ def _answer(inference: Inference, x: Judgement, everything: bool, page: Page) ->
     page.heading(f"What failed and why{'' if len(case.positions) == 1 else ', ' + x.position + ' seal'}")
     best = x.explanation.causes
     if not best:
-        page.say(f"No cause of this rule base explains the record better than none of them ({percent(x.none_of_these)}).", indent=2)
+        page.say(
+            f"No cause of this rule base explains the record better than none of them ({percent(x.none_of_these)}).",
+            indent=2,
+        )
     elif len(best) > 1:
         page.say(f"Together: {' and '.join(best)} ({percent(x.explanation.probability)} for this set).", indent=2)
     for j in leading(x, everything):
-        page.ends(f"  {j.standing.upper():<12} {j.cause}", percent(j.probability) if j.standing != "ruled out" else "", bold=True)
+        page.ends(
+            f"  {j.standing.upper():<12} {j.cause}",
+            percent(j.probability) if j.standing != "ruled out" else "",
+            bold=True,
+        )
         if j.standing == "ruled out":
             page.say("; ".join(j.because), indent=15)
             continue
         page.say(knowledge.causes[j.cause].means, indent=15)
         speaking = [e for e in j.evidence if e.state != "unrecorded" and not e.through]
-        for label, chosen in (("for", [e for e in speaking if e.weight >= 0.5]), ("against", [e for e in speaking if e.weight <= -0.5])):
+        for label, chosen in (
+            ("for", [e for e in speaking if e.weight >= 0.5]),
+            ("against", [e for e in speaking if e.weight <= -0.5]),
+        ):
             if chosen:
                 told = "; ".join(f"{_state(e)} ({signed(e.weight)} dB)" for e in chosen[:3])
                 more = f"; and {len(chosen) - 3} more" if len(chosen) > 3 else ""
@@ -189,7 +204,11 @@ def _steps(inference: Inference, steps: Sequence[Step], page: Page) -> None:
     for number, s in enumerate(steps, 1):
         how = f" by {s.measurements[0]}" if s.measurements else ""
         where = f" [{s.position}]" if several else ""
-        page.say(f"{s.finding}{where}{how}: there in {percent(s.chance)}, tells {s.bits:.2f} bit", indent=2, lead=f"{number}. ")
+        page.say(
+            f"{s.finding}{where}{how}: there in {percent(s.chance)}, tells {s.bits:.2f} bit",
+            indent=2,
+            lead=f"{number}. ",
+        )
 
 
 def _ledger(inference: Inference, x: Judgement, j: Judged, page: Page) -> None:
@@ -203,7 +222,10 @@ def _ledger(inference: Inference, x: Judgement, j: Judged, page: Page) -> None:
         weight = "" if e.through else signed(e.weight)
         rows.append((weight, e.state, f"{e.finding}{note}: {basis(inference, e.finding, j.position)}"))
     page.table(rows, [6, 8, 0])
-    page.say(f"prior {signed(j.prior)} dB, with the weights {signed(j.alone)} dB for this cause alone against none of these", indent=2)
+    page.say(
+        f"prior {signed(j.prior)} dB, with the weights {signed(j.alone)} dB for this cause alone against none of these",
+        indent=2,
+    )
     open_ = [e for e in j.evidence if e.state == "unrecorded"]
     if open_:
         open_.sort(key=lambda e: -max(abs(e.if_present), abs(e.if_absent)))

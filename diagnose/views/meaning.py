@@ -30,7 +30,10 @@ def look_up(base: RuleBase, net: Network, pattern: str, on: str = "") -> dict[st
     if feature is None and pattern in knowledge.findings:
         return _finding(base, pattern)
     if feature is None:
-        raise _unknown(f"{pattern!r} is no feature or finding", nearest(pattern, [*vocabulary.names["feature"], *knowledge.findings]))
+        raise _unknown(
+            f"{pattern!r} is no feature or finding",
+            nearest(pattern, [*vocabulary.names["feature"], *knowledge.findings]),
+        )
     known = vocabulary.features[feature]
     lineage = vocabulary.lineage
     kinds = tuple(k for k in known.on if not kind or kind in lineage[k] or k in lineage[kind]) or (kind,)
@@ -39,7 +42,9 @@ def look_up(base: RuleBase, net: Network, pattern: str, on: str = "") -> dict[st
     on_kinds = (kind,) if kind else known.on[:1]
     ranked = rank_alone(base, net, feature, on_kinds[0])
     rules = [
-        f for f in knowledge.findings.values() if any(c.term == feature and c.form in ("saw", "absent") for c in walk(f.when))
+        f
+        for f in knowledge.findings.values()
+        if any(c.term == feature and c.form in ("saw", "absent") for c in walk(f.when))
     ]
     return {
         "pattern": feature,
@@ -48,7 +53,9 @@ def look_up(base: RuleBase, net: Network, pattern: str, on: str = "") -> dict[st
         "also": list(known.also),
         "how": known.how,
         "lost": known.lost,
-        "findings": [{"finding": f.name, "reads": f.reads, "otherwise": f.otherwise} for f in sorted(rules, key=lambda f: f.name)],
+        "findings": [
+            {"finding": f.name, "reads": f.reads, "otherwise": f.otherwise} for f in sorted(rules, key=lambda f: f.name)
+        ],
         "causes": _causes(base, ranked, rules),
     }
 
@@ -121,7 +128,11 @@ def page(answer: dict[str, Any], page: Page) -> Page:
     if answer["how"]:
         page.say(answer["how"], indent=2, lead="how to see it: ")
     if answer["lost"]:
-        told = "it stays on the part" if answer["lost"] == "never" else f"record it {answer['lost']}: it is lost after that"
+        told = (
+            "it stays on the part"
+            if answer["lost"] == "never"
+            else f"record it {answer['lost']}: it is lost after that"
+        )
         page.say(told, indent=2)
     page.heading("Causes that leave it" if answer["causes"] else "No cause of this rule base leaves it.")
     for row in answer["causes"]:

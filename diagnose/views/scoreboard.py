@@ -18,14 +18,22 @@ def page(result: dict[str, Any], page: Page) -> Page:
     if d["n"]:
         page.line(f"of {d['n']} with three records   {share(d['top1'], d['top1_interval'])}")
     page.line(f"established and wrong        {result['established_wrong']}")
-    page.line(f"log loss {result['log_loss']:.3f}   Brier {result['brier']:.3f}   calibration error {result['ece']:.3f}")
+    page.line(
+        f"log loss {result['log_loss']:.3f}   Brier {result['brier']:.3f}   calibration error {result['ece']:.3f}"
+    )
     if result["reliability"]:
         page.heading("Reliability of the leading cause's probability")
         rows = [("said", "cases", "mean said", "source agrees")]
         for b in result["reliability"]:
-            rows.append((f"{b['from']:.0%} to {b['to']:.0%}", str(b["n"]), f"{b['confidence']:.2f}", f"{b['right']:.2f}"))
+            rows.append(
+                (f"{b['from']:.0%} to {b['to']:.0%}", str(b["n"]), f"{b['confidence']:.2f}", f"{b['right']:.2f}")
+            )
         page.table(rows, [12, 6, 10, 14])
-    for key, title in (("misses", "Misses"), ("established_wrong_cases", "Established and wrong"), ("not_ruled_out", "Should be out, are not")):
+    for key, title in (
+        ("misses", "Misses"),
+        ("established_wrong_cases", "Established and wrong"),
+        ("not_ruled_out", "Should be out, are not"),
+    ):
         if result[key]:
             page.heading(title)
         for m in result[key]:

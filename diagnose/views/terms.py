@@ -14,7 +14,9 @@ def rows(knowledge: Knowledge, word: str = "") -> list[dict[str, Any]]:
     v = knowledge.vocabulary
     table: list[dict[str, Any]] = []
 
-    def add(family: str, name: str, means: str, also: tuple[str, ...] = (), on: tuple[str, ...] = (), unit: str = "") -> None:
+    def add(
+        family: str, name: str, means: str, also: tuple[str, ...] = (), on: tuple[str, ...] = (), unit: str = ""
+    ) -> None:
         table.append({"family": family, "term": name, "means": means, "also": list(also), "on": list(on), "unit": unit})
 
     for kind in v.kinds.values():
