@@ -27,7 +27,8 @@ class Extent:
 
 @dataclass(frozen=True)
 class Part:
-    """One physical item. `seen_from`: driver end or impeller end; `carries`: nose, wide or ""."""
+    """One physical item. `seen_from`: driver end or impeller end; `carries`: nose, wide or "".
+    `touches`: item numbers of the parts it touches."""
 
     item: str
     name: str
@@ -38,12 +39,14 @@ class Part:
     seen_from: str = ""
     carries: str = ""
     index_offset: float | None = None
+    tag: str = ""
+    touches: tuple[str, ...] = ()
     where: Where = _place()
 
 
 @dataclass(frozen=True)
 class Observation:
-    """state: present, absent, not looked at, lost."""
+    """state: present, absent, not looked at, lost. `photo_digest`: sha256 of the photo when it was recorded."""
 
     id: str
     feature: str
@@ -58,6 +61,7 @@ class Observation:
     extent: Extent = Extent()
     note: str = ""
     photo: str = ""
+    photo_digest: str = ""
     where: Where = _place()
 
 

@@ -30,10 +30,12 @@ TEXTS = {
 }
 _TOP = ["case", "invented", "about", "equipment", "service", "seal", "index", "parts", "observations", "measurements",
         "history", "stage", "expected"]  # fmt: skip
-_OBSERVATION = [*STATES, "part", "on", "position", "group", "degree", "extent", "side", "face", "note", "photo"]
+_OBSERVATION = [*STATES, "part", "on", "position", "group", "degree", "extent", "side", "face", "note", "photo",
+                "photo digest"]  # fmt: skip
 _MEASUREMENT = ["measured", "part", "on", "position", "group", "reading", "readings", "unit", "at", "labels",
-                "resolution", "instrument", "temperature", "note", "photo"]  # fmt: skip
-_PART = ["item", "name", "kind", "position", "group", "carries", "index", "index at", "seen from", "note"]
+                "resolution", "instrument", "temperature", "note", "photo", "photo digest"]  # fmt: skip
+_PART = ["item", "name", "kind", "position", "group", "carries", "index", "index at", "seen from", "tag", "touches",
+         "note"]  # fmt: skip
 _EXPECTED = ["cause", "one of", "also", "position", "ruled out", "none of these", "source", "shows"]
 MOST_RECORDS = 5000
 
@@ -175,6 +177,7 @@ class _Reader:
             self.read_section(name, section, "", texts, settings, figures)
         for part in self.maps(node, "parts"):
             self.read_part(part)
+        self.refuse_strange_touches(node)
         observations = [o for item in self.maps(node, "observations") for o in self.read_observation(item)]
         self.refuse_contradictions(observations)
         measured = [x for x in map(self.read_measurement, self.maps(node, "measurements")) if x]
@@ -288,8 +291,20 @@ class _Reader:
         self.parts[item] = m.Part(
             item, self.text(node, "name") or kind, kind, self.read_position(node, kind), group or (known.group if known else ""),
             self.text(node, "index"), self.choice(node, "seen from", ENDS, "end"),
-            self.choice(node, "carries", ("nose", "wide"), "side of the pair of faces"), offset, node.where,
+            self.choice(node, "carries", ("nose", "wide"), "side of the pair of faces"), offset,
+            self.text(node, "tag"), tuple(x.text() for x in self.touched(node)), node.where,
         )  # fmt: skip
+
+    def touched(self, node: Node) -> list[Node]:
+        value = node.get("touches")
+        return value.each() if value else []
+
+    def refuse_strange_touches(self, node: Node) -> None:
+        for part in self.maps(node, "parts"):
+            for item in self.touched(part):
+                if item.text() not in self.parts:
+                    self.say(item.where, "unknown-item", f"no part has the item number {item.text()!r}",
+                             did_you_mean(item.text(), self.parts) or "add it under parts")  # fmt: skip
 
     def read_position(self, node: Node, kind: str, part: m.Part | None = None) -> str:
         position = self.text(node, "position")
@@ -348,7 +363,7 @@ class _Reader:
                        extent.word, extent.arcs)  # fmt: skip
             result.append(m.Observation(
                 record_id("o", *content), feature, state, kind, position, part.item if part else "", group, carries,
-                degree, side, extent, self.text(node, "note"), photo, node.where,
+                degree, side, extent, self.text(node, "note"), photo, self.text(node, "photo digest"), node.where,
             ))  # fmt: skip
         return result
 
