@@ -1,0 +1,77 @@
+"""Leakage: drops, volume and mass per hour, when it leaks, and the gap that would leak as much."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from diagnose.quantities.bench import Bench, Owner, Value, assumed, worked_out
+from diagnose.quantities.model import Quantity
+from diagnose.quantities.service import across_seal
+
+READS = ("leak rate", "leak rate standing", "leak rate running", "leak mass rate")
+DROPS_PER_ML = 20
+"""Drop size convention of the seal trade; valve tests count 16 to the mL."""
+
+
+def drops_to_flow(drops_per_minute: float) -> float:
+    """m3/s at 20 drops per mL: 1 drop/min = 3 mL/h. Common practice at the seal bench."""
+    return drops_per_minute / DROPS_PER_ML / 60 * 1e-6
+
+
+def mass_rate(flow: float, density: float) -> float:
+    """q rho, kg/s."""
+    return flow * density
+
+
+def film_leak(gap: float, difference: float, viscosity: float, outer: float, inner: float) -> float:
+    """Q = pi h^3 dp / (6 mu ln(ro/ri)), m3/s: laminar radial flow between parallel flat rings; leak grows with the cube of h."""
+    return math.pi * gap**3 * difference / (6 * viscosity * math.log(outer / inner))
+
+
+def gap_for_leak(flow: float, difference: float, viscosity: float, outer: float, inner: float) -> float:
+    """The even gap, m, that would leak as much (the same formula turned round). Raises ValueError without pressure or ring."""
+    if difference <= 0 or viscosity <= 0 or outer <= inner:
+        raise ValueError("a pressure difference, a viscosity and two diameters are needed")
+    return (6 * viscosity * math.log(outer / inner) * flow / (math.pi * difference)) ** (1 / 3)
+
+
+# ---- of a case ----------------------------------------------------------------------------------------------
+
+
+def compute(bench: Bench) -> Iterator[Quantity]:
+    for owner in bench.owners(*READS):
+        rates = {n: bench.one(n, owner) for n in READS if bench.records(n, owner)}
+        for name in ("leak rate", "leak rate standing", "leak rate running"):
+            if name in rates:
+                flow = bench.work_out(name, owner, "as read, 20 drops per mL", "common-practice", lambda x: x, rates[name],
+                                      notes=_drops(rates[name]))  # fmt: skip
+                yield flow
+                if name == "leak rate":
+                    yield from _mass_and_gap(bench, owner, flow)
+        if "leak mass rate" in rates:
+            yield bench.work_out("leak mass rate", owner, "as read", "reading", lambda x: x, rates["leak mass rate"])
+        if "leak rate standing" in rates and "leak rate running" in rates:
+            yield bench.work_out("leak change when running", owner, "running - standing", "geometry", lambda r, s: r - s,
+                                 rates["leak rate running"], rates["leak rate standing"],
+                                 notes=("negative: leaks more when standing",))  # fmt: skip
+
+
+def _drops(value: Value) -> tuple[str, ...]:
+    return ("20 drops taken as 1 mL; drop size depends on the liquid",) if any("drop" in t for t, _ in value.origins) else ()
+
+
+def _mass_and_gap(bench: Bench, owner: Owner, flow: Quantity) -> Iterator[Quantity]:
+    density = bench.one("density", owner)
+    if density.value is None:
+        table = bench.table("fluids")["liquid properties"]
+        density = assumed("density", float(table["density"]), f"{table['density']} kg/m³, as water")
+    if not bench.records("leak mass rate", owner):
+        yield bench.work_out("leak mass rate", owner, "q rho", "geometry", mass_rate, worked_out(flow), density, notes=flow.notes)
+    seat = Owner(owner.position)
+    viscosity, outer, inner = (bench.one(n, seat) for n in ("viscosity", "nose outer diameter", "nose inner diameter"))
+    across = across_seal(bench, seat)
+    if across and None not in (viscosity.value, outer.value, inner.value):
+        yield bench.work_out("gap for the leak", owner, "h = (6 mu ln(ro/ri) Q / (pi dp))^(1/3)", "parallel-plate-flow", gap_for_leak,
+                             worked_out(flow), worked_out(across), viscosity, outer, inner,
+                             notes=("if all of it passed between parallel flat faces",))  # fmt: skip

@@ -1,0 +1,40 @@
+"""A computed quantity: a number, or a word, with its formula, inputs, uncertainty and source."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """`value`, `low` and `high` are SI, low and high the ends of its uncertainty; `unit` is for showing it.
+
+    `word` is the result where it is a word. `problem` says why it could not be worked out; `value` is then None.
+    `inputs` are (name, as written, record id); the id is empty for what was assumed.
+    """
+
+    id: str
+    name: str
+    position: str
+    part: str
+    kind: str
+    group: str
+    carries: str
+    low: float
+    high: float
+    value: float | None
+    word: str
+    unit: str
+    formula: str
+    inputs: tuple[tuple[str, str, str], ...]
+    source: str
+    notes: tuple[str, ...] = ()
+    problem: str = ""
+
+
+def quantity_id(*content: object) -> str:
+    """An identity made from content alone."""
+    text = json.dumps(content, ensure_ascii=False, sort_keys=True)
+    return "q" + hashlib.sha1(text.encode()).hexdigest()[:10]
