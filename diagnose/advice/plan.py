@@ -10,6 +10,8 @@ from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Judgement, allowed_at, priors_at
 from diagnose.judgement.network import Network, posterior, shown_by_sets
 
+MOST_CAUSES = 30
+
 
 @dataclass(frozen=True)
 class Step:
@@ -31,14 +33,17 @@ def entropy(p: np.ndarray) -> np.ndarray:
 def next_steps(inference: Inference, judgement: Judgement, net: Network, most: int = 5) -> tuple[Step, ...]:
     """The unrecorded findings of the leading causes with the largest expected gain, best first."""
     knowledge, position = inference.base.knowledge, judgement.position
-    allowed = allowed_at(inference, net, position)
-    sets, probability = posterior(net, judgement.counted, priors_at(inference, net, position), allowed)
+    prior, allowed = priors_at(inference, net, position), allowed_at(inference, net, position)
+    share = posterior(net, judgement.counted, prior, allowed).share
+    focus = sorted(sorted(allowed, key=lambda i: (-round(float(share[i]), 12), i))[:MOST_CAUSES])
+    found = posterior(net, judgement.counted, prior, focus)
+    sets, probability = found.sets, found.mass
     open_findings = [i for i, f in enumerate(net.findings) if f not in inference.findings[position]]
     if not open_findings:
         return ()
     index = np.array(open_findings)
     shown = shown_by_sets(
-        net.background[index], net.keep[np.ix_(index, allowed)], net.hold[np.ix_(index, allowed)], sets
+        net.background[index], net.keep[np.ix_(index, found.active)], net.hold[np.ix_(index, found.active)], sets
     )
     chance = shown @ probability
     # the gain is the mutual information of the finding and the set: H(f) - H(f | S)

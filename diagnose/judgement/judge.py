@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.inference.run import Inference
-from diagnose.judgement.network import Network, build, members, posterior
+from diagnose.judgement.network import Network, build, posterior
 from diagnose.knowledge.model import Knowledge
 
 STANDINGS = ("established", "probable", "possible", "unlikely", "ruled out")
@@ -91,7 +91,7 @@ def priors_at(inference: Inference, net: Network, position: str) -> np.ndarray:
     """Prior of each cause of the network, with the settings of the case taken in."""
     prior = net.prior.copy()
     for cause, firing in inference.common[position].items():
-        prior[net.causes.index(cause)] = inference.base.knowledge.words.common[firing.branch.conclusion.state]
+        prior[net.column[cause]] = inference.base.knowledge.words.common[firing.branch.conclusion.state]
     return prior
 
 
@@ -103,7 +103,7 @@ def allowed_at(inference: Inference, net: Network, position: str) -> list[int]:
 
 def weights(net: Network, finding: str) -> tuple[np.ndarray, np.ndarray]:
     """(dB when present, dB when absent) of a finding for every cause."""
-    i = net.findings.index(finding)
+    i = net.row[finding]
     base = net.background[i]
     return 10 * np.log10(net.shown[i] / base), 10 * np.log10((1 - net.shown[i]) / (1 - base))
 
@@ -130,20 +130,17 @@ def _position(inference: Inference, net: Network, position: str) -> Judgement:
     prior = priors_at(inference, net, position)
     through = count_lines(net, knowledge, states, allowed)
     counted = {f: states[f] for f in sorted(states) if through[f] == f}
-    sets, probability = posterior(net, counted, prior, allowed)
-    share = np.zeros(len(net.causes))
-    share[allowed] = members(probability, sets, len(allowed))
-    order = np.argsort(-probability, kind="stable")[:8]
-    leading = tuple(
-        CauseSet(tuple(net.causes[allowed[k]] for k in sets[i] if k < len(allowed)), float(probability[i]))
-        for i in order
-    )
+    found = posterior(net, counted, prior, allowed)
+    order = np.argsort(-np.round(found.exactly, 15), kind="stable")[:8]
+    leading = tuple(CauseSet(found.causes_of(i, net), float(found.exactly[i])) for i in order)
     judged = []
     for i, cause in enumerate(net.causes):
-        judged.append(_cause(inference, net, position, i, cause, float(share[i]), float(prior[i]), states, through))
+        judged.append(
+            _cause(inference, net, position, i, cause, float(found.share[i]), float(prior[i]), states, through)
+        )
     judged.sort(key=lambda j: (j.standing == "ruled out", -round(j.probability, 12), -round(j.alone, 9), j.cause))
     unexplained = _unexplained(net, knowledge, states, leading[0].causes)
-    return Judgement(position, tuple(judged), leading, float(probability[0]), counted, through, unexplained)
+    return Judgement(position, tuple(judged), leading, found.none, counted, through, unexplained)
 
 
 def _cause(
@@ -155,7 +152,7 @@ def _cause(
     spoken = {r.finding for r in card.leaves}
     evidence = []
     for finding in sorted(spoken):
-        i = net.findings.index(finding)
+        i = net.row[finding]
         base, p = float(net.background[i]), float(net.shown[i, column])
         if_present, if_absent = decibans(p / base), decibans((1 - p) / (1 - base))
         state = "unrecorded" if finding not in states else "present" if states[finding] else "absent"
@@ -205,10 +202,10 @@ def _unexplained(
     net: Network, knowledge: Knowledge, states: Mapping[str, bool], causes: tuple[str, ...]
 ) -> tuple[str, ...]:
     """Present findings, rare in themselves, that no cause of the leading explanation produces."""
-    columns = [net.causes.index(c) for c in causes]
+    columns = [net.column[c] for c in causes]
     result = []
     for finding in sorted(f for f, present in states.items() if present):
-        i = net.findings.index(finding)
+        i = net.row[finding]
         rare = net.background[i] < knowledge.words.seen.get("often", 0.5)
         if rare and not (net.shown[i, columns] > net.background[i]).any():
             result.append(finding)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -29,13 +29,21 @@ class Network:
     background: np.ndarray
     shown: np.ndarray
 
-    @property
+    @cached_property
+    def row(self) -> dict[str, int]:
+        return {f: i for i, f in enumerate(self.findings)}
+
+    @cached_property
+    def column(self) -> dict[str, int]:
+        return {c: i for i, c in enumerate(self.causes)}
+
+    @cached_property
     def keep(self) -> np.ndarray:
         """1 - q: the share of cases in which a producing cause leaves the finding unproduced; 1 elsewhere."""
         base = self.background[:, None]
         return np.where(self.shown >= base, (1 - self.shown) / (1 - base), 1.0)
 
-    @property
+    @cached_property
     def hold(self) -> np.ndarray:
         """r: what a preventing cause leaves of the finding's rate; 1 elsewhere."""
         base = self.background[:, None]
@@ -93,35 +101,78 @@ def shown_by_sets(background: np.ndarray, keep: np.ndarray, hold: np.ndarray, se
 
 
 def set_priors(prior: np.ndarray, sets: np.ndarray) -> np.ndarray:
-    """Prior of each set of independent causes, not normalised: only sets of at most three are counted."""
+    """Prior odds of each set of independent causes against none of them."""
     odds = np.concatenate([prior / (1 - prior), [1.0]])
-    return np.prod(1 - prior) * odds[sets[:, 0]] * odds[sets[:, 1]] * odds[sets[:, 2]]
+    return odds[sets[:, 0]] * odds[sets[:, 1]] * odds[sets[:, 2]]
 
 
-def members(weights: np.ndarray, sets: np.ndarray, n: int) -> np.ndarray:
-    """For each cause, the total weight of the sets that contain it."""
+@dataclass(frozen=True)
+class Posterior:
+    """What the findings leave of every set of at most three allowed causes.
+
+    `active` are the causes that some counted finding speaks of (indices into the network); only their sets are spelt
+    out: `sets` holds rows of indices into `active`, `exactly[i]` the probability that set i and nothing else is at work,
+    `mass[i]` the same with any further causes that no finding speaks of. `share` is the probability of each cause of
+    the network, 0 where it is not allowed.
+    """
+
+    active: np.ndarray
+    sets: np.ndarray
+    exactly: np.ndarray
+    mass: np.ndarray
+    share: np.ndarray
+
+    @property
+    def none(self) -> float:
+        """Probability that none of the causes is at work."""
+        return float(self.exactly[0])
+
+    def causes_of(self, i: int, net: Network) -> tuple[str, ...]:
+        return tuple(net.causes[self.active[k]] for k in self.sets[i] if k < len(self.active))
+
+
+def posterior(net: Network, states: Mapping[str, bool], prior: np.ndarray, allowed: Sequence[int]) -> Posterior:
+    """Exact posterior over all sets of at most three of the allowed causes, given findings present (True) or absent.
+
+    Causes of which no counted finding speaks leave the likelihood as it is, so their part of the sum is the elementary
+    symmetric polynomials of their prior odds; nothing is left out. `prior` is over all causes of the network.
+    """
+    chosen = np.asarray(sorted(allowed), dtype=int)
+    rows = sorted(states)
+    index = np.array([net.row[f] for f in rows], dtype=int)
+    base = net.background[index][:, None]
+    spoken = (net.shown[np.ix_(index, chosen)] != base).any(axis=0) if len(rows) else np.zeros(len(chosen), bool)
+    active, free = chosen[spoken], chosen[~spoken]
+    sets = subsets(len(active))
+    weight = set_priors(prior[active], sets)
+    if len(rows):
+        shown = shown_by_sets(
+            net.background[index], net.keep[np.ix_(index, active)], net.hold[np.ix_(index, active)], sets
+        )
+        present = np.array([states[f] for f in rows])[:, None]
+        weight = weight * np.prod(np.where(present, shown / base, (1 - shown) / (1 - base)), axis=0)
+    odds = prior[free] / (1 - prior[free])
+    one, two, three = _symmetric(odds)
+    room = 3 - np.sum(sets < len(active), axis=1)
+    further = np.array([1.0, 1 + one, 1 + one + two, 1 + one + two + three])[room]
+    mass = weight * further
+    total = mass.sum()
+    share = np.zeros(len(net.causes))
+    share[active] = _members(mass, sets, len(active)) / total
+    by_room = np.bincount(room, weight, 4)
+    less_one = one - odds
+    less_two = two - odds * less_one
+    share[free] = odds * (by_room[1] + by_room[2] * (1 + less_one) + by_room[3] * (1 + less_one + less_two)) / total
+    return Posterior(active, sets, weight / total, mass / total, share)
+
+
+def _symmetric(odds: np.ndarray) -> tuple[float, float, float]:
+    """Elementary symmetric polynomials of degree one, two and three (Newton's identities)."""
+    p1, p2, p3 = (float(np.sum(odds**k)) for k in (1, 2, 3))
+    return p1, (p1 * p1 - p2) / 2, (p1**3 - 3 * p1 * p2 + 2 * p3) / 6
+
+
+def _members(weights: np.ndarray, sets: np.ndarray, n: int) -> np.ndarray:
+    """For each of n causes, the total weight of the sets that contain it."""
     total = sum(np.bincount(sets[:, k], weights, n + 1) for k in range(3))
     return np.asarray(total)[:n]
-
-
-def posterior(
-    net: Network, states: Mapping[str, bool], prior: np.ndarray, allowed: Sequence[int]
-) -> tuple[np.ndarray, np.ndarray]:
-    """(sets, probability of each) over the allowed causes given findings present (True) or absent (False).
-
-    `sets` holds indices into `allowed`; `prior` is over all causes of the network.
-    """
-    chosen = np.asarray(allowed, dtype=int)
-    sets = subsets(len(chosen))
-    weight = set_priors(prior[chosen], sets)
-    rows = [(net.findings.index(f), present) for f, present in sorted(states.items())]
-    if rows:
-        index = np.array([i for i, _ in rows])
-        shown = shown_by_sets(
-            net.background[index], net.keep[np.ix_(index, chosen)], net.hold[np.ix_(index, chosen)], sets
-        )
-        present = np.array([s for _, s in rows])[:, None]
-        base = net.background[index][:, None]
-        ratio = np.where(present, shown / base, (1 - shown) / (1 - base))
-        weight = weight * np.prod(ratio, axis=0)
-    return sets, weight / weight.sum()
