@@ -60,7 +60,12 @@ def parse_case(data: bytes, name: str, knowledge: Knowledge, problems: Problems)
     if not node.is_map:
         problems.add(node.where, "mapping", "a case file is a mapping of keys", f"keys: {', '.join(_TOP)}")
         return None
-    return _Reader(knowledge, problems).read(node, name, hashlib.sha256(data).hexdigest())
+    return case_of(node, name, hashlib.sha256(data).hexdigest(), knowledge, problems)
+
+
+def case_of(node: Node, name: str, digest: str, knowledge: Knowledge, problems: Problems) -> m.Case:
+    """A case from the mapping of its file; problems are added."""
+    return _Reader(knowledge, problems).read(node, name, digest)
 
 
 def record_id(letter: str, *content: object) -> str:

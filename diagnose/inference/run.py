@@ -9,7 +9,7 @@ from pathlib import Path
 
 from diagnose.casefile.model import Case
 from diagnose.inference.engine import Firing, finding_id, run
-from diagnose.inference.facts import Fact, case_facts, seats
+from diagnose.inference.facts import Fact, case_facts, make, seats
 from diagnose.inference.rules import RuleSet, compile_rules
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.reader import read_knowledge
@@ -66,7 +66,8 @@ class Inference:
             name, _, position = fact_id[2:].rpartition("@")
             deduced = self.findings[position].get(name)
             firings = deduced.firings if deduced else ()
-            result = frozenset(x for f in firings for ids in f.supports for i in ids for x in self.leaves(i))
+            told = {fact_id} if deduced and not firings else set()
+            result = frozenset(x for f in firings for ids in f.supports for i in ids for x in self.leaves(i)) | told
         elif fact_id in self.records_of_quantity:
             result = self.records_of_quantity[fact_id] or frozenset((fact_id,))
         else:
@@ -86,8 +87,18 @@ def load(folder: Path, drafts: bool = False) -> RuleBase:
 
 def infer(case: Case, base: RuleBase) -> Inference:
     """Deduces findings, priors, exclusions and cautions. Pure: the same case and base give the same result."""
-    quantities = compute(case, base.knowledge)
+    return deduce(case, base, compute(case, base.knowledge))
+
+
+def deduce(
+    case: Case, base: RuleBase, quantities: tuple[Quantity, ...], told: Mapping[str, str] | None = None
+) -> Inference:
+    """As `infer`, from given quantities; `told` maps findings taken as given to present or absent, everywhere."""
     facts = case_facts(case, base.knowledge, quantities, base.rules)
+    facts += tuple(
+        make("found", finding_id(f, p), finding=f, state=state, position=p, other=other)
+        for f, state in sorted((told or {}).items()) for p, other in seats(case)
+    )  # fmt: skip
     firings = run(base.rules.branches, facts, seats(case))
     findings: dict[str, dict[str, Deduced]] = {}
     ruled_out: dict[str, dict[str, tuple[Firing, ...]]] = {}
@@ -95,6 +106,7 @@ def infer(case: Case, base: RuleBase) -> Inference:
     for position in case.positions:
         here = [f for f in firings if f.position == position]
         findings[position] = _findings(here, position)
+        findings[position] |= {f: Deduced(f, position, state, ()) for f, state in (told or {}).items()}
         ruled_out[position] = _grouped([f for f in here if f.branch.conclusion.kind == "ruled out"])
         priors = _grouped([f for f in here if f.branch.conclusion.kind == "common"])
         common[position] = {cause: _strongest(fs, cause, base.knowledge) for cause, fs in priors.items()}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from diagnose.knowledge.model import Condition, Limit, Vocabulary
@@ -41,6 +42,7 @@ class ConditionReader:
     limits: dict[str, Limit]
     findings: set[str]
     problems: Problems
+    successor: Callable[[str], str] = lambda name: ""
 
     def read(self, node: Node | None) -> Condition | None:
         if node is None:
@@ -130,7 +132,7 @@ class ConditionReader:
     def _finding(self, node: Node, form: str, value: Node) -> Condition:
         if value.text() not in self.findings:
             self._say(value, "unknown-finding", f"there is no finding {value.text()!r}",
-                      did_you_mean(value.text(), self.findings))  # fmt: skip
+                      self.successor(value.text()) or did_you_mean(value.text(), self.findings))  # fmt: skip
         at = self.choice(node.get("at"), SEATS, "seat of a condition")
         return Condition(form, value.text(), at=at, where=node.where)
 

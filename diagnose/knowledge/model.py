@@ -329,6 +329,17 @@ class Caution(Card):
 
 
 @dataclass(frozen=True)
+class Retired:
+    """An item no longer in use; its id is never given again and its successor stands in its place."""
+
+    kind: str
+    name: str
+    id: str
+    replaced_by: str
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
 class Words:
     """The numbers behind the words, once for the whole rule base."""
 
@@ -360,3 +371,4 @@ class Knowledge:
     measurements: Mapping[str, Measurement]
     cautions: Mapping[str, Caution]
     tables: Mapping[str, Any] = field(default_factory=dict)
+    retired: Mapping[str, Retired] = field(default_factory=dict)

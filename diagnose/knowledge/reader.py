@@ -38,7 +38,7 @@ def digest_of(folder: Path, contents: Mapping[str, bytes]) -> str:
 
 
 def read_knowledge(folder: Path, drafts: bool = False) -> m.Knowledge:
-    """Reads and checks a rule base. Raises BadInput. Draft and retired items are left out unless `drafts`."""
+    """Reads and checks a rule base. Raises BadInput. Drafts are left out unless `drafts`; retired items always."""
     problems = Problems()
     folder = Path(folder)
     if not folder.is_dir():
@@ -77,6 +77,7 @@ class _Reader:
         self.nodes, self.shown, self.problems, self.drafts = nodes, shown, problems, drafts
         self.ids: dict[str, Where] = {}
         self.sources: dict[str, m.Source] = {}
+        self.retired: dict[str, m.Retired] = {}
 
     # ---- small things -------------------------------------------------------------------------------------
 
@@ -123,8 +124,13 @@ class _Reader:
         for item in value.each() if value else []:
             if item.text() not in names:
                 self.say(item.where, f"unknown-{what.replace(' ', '-')}", f"there is no {what} {item.text()!r}",
-                         did_you_mean(item.text(), names))  # fmt: skip
+                         self.successor(what, item.text()) or did_you_mean(item.text(), names))  # fmt: skip
         return tuple(i.text() for i in (value.each() if value else []) if i.text() in names)
+
+    def successor(self, kind: str, name: str) -> str:
+        """The way out for a name that is retired; empty for any other."""
+        old = self.retired.get(name)
+        return f"it is retired: use {old.replaced_by}" if old and old.kind == kind else ""
 
     def word(self, node: Node, key: str, table: Iterable[str], what: str, needed: bool = True) -> str:
         word = self.text(node, key, needed)
@@ -167,8 +173,15 @@ class _Reader:
             if any(name == other for other, _ in result):
                 self.say(node.where, "twice", f"the {kind} {name!r} stands in two files", "keep one")
             status = self.text(node, "status")
-            if status not in ("draft", "retired") or self.drafts:
+            if status == "retired":
+                id, successor = self.card(node, name)["id"], self.text(node, "replaced by")
+                self.retired[name] = m.Retired(kind, name, id, successor, node.where)
+            elif status != "draft" or self.drafts:
                 result.append((name, node))
+        names = {name for name, _ in result}
+        for old in (x for x in self.retired.values() if x.kind == kind and x.replaced_by not in names):
+            self.say(old.where, "no-successor", f"{old.name!r} is retired and names no {kind} in its place",
+                     did_you_mean(old.replaced_by, names) if old.replaced_by else "replaced by: NAME")  # fmt: skip
         return result
 
     def card(self, node: Node, name: str) -> dict[str, Any]:
@@ -198,7 +211,8 @@ class _Reader:
         words = self.read_words()
         finding_files = self.cards("findings", "finding")
         limits = self.read_limits(vocabulary)
-        conditions = ConditionReader(vocabulary, limits, {name for name, _ in finding_files}, self.problems)
+        conditions = ConditionReader(vocabulary, limits, {name for name, _ in finding_files}, self.problems,
+                                     lambda name: self.successor("finding", name))  # fmt: skip
         findings = self.read_findings(finding_files, conditions, words)
         cautions = self.read_cautions(conditions)
         measurements = self.read_measurements(findings, limits, cautions, vocabulary)
@@ -211,7 +225,7 @@ class _Reader:
         }  # fmt: skip
         return m.Knowledge(
             version.text() if version else "0", digest, self.shown, vocabulary, words, self.sources, limits, findings,
-            causes, measurements, cautions, tables,
+            causes, measurements, cautions, tables, self.retired,
         )  # fmt: skip
 
     def read_vocabulary(self) -> m.Vocabulary:
