@@ -68,6 +68,29 @@ def case_of(node: Node, name: str, digest: str, knowledge: Knowledge, problems: 
     return _Reader(knowledge, problems).read(node, name, digest)
 
 
+def amend(case: m.Case, more: Node, knowledge: Knowledge, problems: Problems) -> m.Case:
+    """The case with further records, read as if they stood in its file; problems are added.
+
+    `more` is a mapping of observations, measurements and sections; parts and positions are those of the case.
+    """
+    reader = _Reader(knowledge, problems)
+    reader.positions, reader.parts = case.positions, {p.item: p for p in case.parts}
+    settings: list[m.SettingFact] = []
+    figures: list[m.Measured] = []
+    for name in SECTIONS:
+        reader.read_section(name, more.get(name) or Node({}, more.where), "", {}, settings, figures)
+    observations = [o for item in reader.maps(more, "observations") for o in reader.read_observation(item)]
+    measured = [x for x in map(reader.read_measurement, reader.maps(more, "measurements")) if x]
+    return replace(
+        case, settings=_by_id([*case.settings, *settings]), observations=_by_id([*case.observations, *observations]),
+        measured=_by_id([*case.measured, *figures, *measured]),
+    )  # fmt: skip
+
+
+def _by_id(records: Iterable[Any]) -> tuple[Any, ...]:
+    return tuple(sorted({r.id: r for r in records}.values(), key=lambda r: r.id))
+
+
 def record_id(letter: str, *content: object) -> str:
     """An identity made from content alone, so that it does not depend on order or line."""
     text = json.dumps(content, ensure_ascii=False, sort_keys=True)
@@ -191,10 +214,10 @@ class _Reader:
             name=self.text(node, "case", needed=True), path=path, digest=digest,
             invented=self.choice(node, "invented", ("true", "false"), "answer") == "true",
             about=self.text(node, "about"), positions=self.positions, texts=texts,
-            settings=tuple(sorted({s.id: s for s in settings}.values(), key=lambda s: s.id)),
+            settings=_by_id(settings),
             parts=tuple(sorted(self.parts.values(), key=lambda p: _natural(p.item))),
-            observations=tuple(sorted({o.id: o for o in observations}.values(), key=lambda o: o.id)),
-            measured=tuple(sorted({x.id: x for x in [*figures, *measured]}.values(), key=lambda x: x.id)),
+            observations=_by_id(observations),
+            measured=_by_id([*figures, *measured]),
             events=self.read_events(sections["history"]), index=self.read_index(node), stage=stage,
             expected=self.read_expected(node),
         )  # fmt: skip

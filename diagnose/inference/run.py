@@ -69,7 +69,8 @@ class Inference:
             told = {fact_id} if deduced and not firings else set()
             result = frozenset(x for f in firings for ids in f.supports for i in ids for x in self.leaves(i)) | told
         elif fact_id in self.records_of_quantity:
-            result = self.records_of_quantity[fact_id] or frozenset((fact_id,))
+            inputs = self.records_of_quantity[fact_id]
+            result = frozenset(x for i in inputs for x in self.leaves(i)) or frozenset((fact_id,))
         else:
             result = frozenset(fact_id.split("+"))
         self._leaves[fact_id] = result

@@ -11,6 +11,8 @@ from diagnose.reading.problems import Where
 from diagnose.reading.terms import plain
 
 NOWHERE = Where("")
+SLOTS = ("part", "parts", "position", "extent", "quantity")
+"""What a finding's sentence may leave open, to be filled from the records it rests on."""
 
 
 def _place() -> Any:
@@ -357,7 +359,7 @@ class Words:
 @dataclass(frozen=True)
 class Knowledge:
     """The whole rule base, checked. `digest` is made from the bytes of all its files; `tables` are the trade's
-    number tables as plain texts, by file stem, for the quantities."""
+    number tables as plain texts, by file stem, for the quantities; `files` maps each file to the digest of its bytes."""
 
     version: str
     digest: str
@@ -371,4 +373,5 @@ class Knowledge:
     measurements: Mapping[str, Measurement]
     cautions: Mapping[str, Caution]
     tables: Mapping[str, Any] = field(default_factory=dict)
+    files: Mapping[str, str] = field(default_factory=dict)
     retired: Mapping[str, Retired] = field(default_factory=dict)

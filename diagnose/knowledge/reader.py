@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -69,7 +71,9 @@ def build_knowledge(
         elif node is not None:
             nodes[name] = node
     reader = _Reader(nodes, shown, problems, drafts)
-    return reader.read(digest_of(Path(shown), contents))
+    knowledge = reader.read(digest_of(Path(shown), contents))
+    files = {name: hashlib.sha256(contents[name]).hexdigest() for name in sorted(contents)}
+    return replace(knowledge, files=files) if knowledge else None
 
 
 class _Reader:
@@ -408,6 +412,7 @@ class _Reader:
                 absent = conditions.read(absent_node)
             else:
                 absent = negate(present) if present else None
+            self.check_slots(node)
             result[name] = m.Finding(
                 **self.card(node, name), reads=self.text(node, "reads", True),
                 otherwise=self.word(node, "otherwise", words.seen, "frequency word"),
@@ -415,6 +420,12 @@ class _Reader:
                 muted=self.text(node, "muted") == "true",
             )  # fmt: skip
         return result
+
+    def check_slots(self, node: Node) -> None:
+        for slot in re.findall(r"\{([^{}]*)\}", self.text(node, "reads")):
+            if slot not in m.SLOTS:
+                way_out = did_you_mean(slot, m.SLOTS) or f"allowed: {', '.join(m.SLOTS)}"
+                self.say((node.get("reads") or node).where, "unknown-slot", f"'reads' has no slot {{{slot}}}", way_out)
 
     def read_cautions(self, conditions: ConditionReader) -> dict[str, m.Caution]:
         result = {}
