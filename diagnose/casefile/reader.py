@@ -274,7 +274,7 @@ class _Reader:
                     *(("rotation", "seen from") if name == "equipment" else ()),
                 ]  # fmt: skip
                 self.say(
-                    value.where,
+                    node.key_place(key),
                     "unknown-key",
                     f"{name!r} has no key {key!r}",
                     did_you_mean(key, known) or "see: diagnose terms",

@@ -7,8 +7,8 @@ several documents, files that are too large, too deep or not UTF-8.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import yaml
@@ -20,16 +20,21 @@ MOST_BYTES = 2_000_000
 MOST_DEPTH = 40
 
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+_PLAIN_TAGS = ("str", "null", "int", "float", "bool", "timestamp", "merge", "value")
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x80-\x84\x86-\x9f]")
 
 
 @dataclass(frozen=True)
 class Node:
-    """A value and its place. `value` is None, str, list[Node] or dict[str, Node]; scalars stay text."""
+    """A value and its place. `value` is None, str, list[Node] or dict[str, Node]; scalars stay text.
+
+    `key_places` says where each key of a mapping stands.
+    """
 
     value: str | list[Node] | dict[str, Node] | None
     where: Where
     quoted: bool = False
+    key_places: Mapping[str, Where] = field(default_factory=dict)
 
     @property
     def is_map(self) -> bool:
@@ -38,6 +43,9 @@ class Node:
     @property
     def is_list(self) -> bool:
         return isinstance(self.value, list)
+
+    def key_place(self, key: str) -> Where:
+        return self.key_places.get(key, self.where)
 
     def text(self) -> str:
         return self.value if isinstance(self.value, str) else ""
@@ -150,6 +158,7 @@ def _convert(node: yaml.Node, name: str, problems: Problems, seen: set[int], dep
     seen.add(id(node))
     if isinstance(node, yaml.MappingNode):
         result: dict[str, Node] = {}
+        places: dict[str, Where] = {}
         for key, value in node.value:
             place = Where(name, key.start_mark.line + 1, key.start_mark.column + 1)
             if not isinstance(key, yaml.ScalarNode):
@@ -158,10 +167,11 @@ def _convert(node: yaml.Node, name: str, problems: Problems, seen: set[int], dep
                 problems.add(place, "duplicate-key", f"the key {key.value!r} stands twice", "keep one of them")
             else:
                 result[key.value] = _convert(value, name, problems, seen, depth + 1)
-        return Node(result, where)
+                places[key.value] = place
+        return Node(result, where, key_places=places)
     if isinstance(node, yaml.SequenceNode):
         return Node([_convert(item, name, problems, seen, depth + 1) for item in node.value], where)
-    if not node.tag.startswith("tag:yaml.org,2002:"):
+    if node.tag.removeprefix("tag:yaml.org,2002:") not in _PLAIN_TAGS:
         problems.add(where, "tag", f"the tag {node.tag!r} is not used in these files", "remove it")
     if node.tag == "tag:yaml.org,2002:null":
         return Node(None, where)
@@ -170,7 +180,7 @@ def _convert(node: yaml.Node, name: str, problems: Problems, seen: set[int], dep
 
 def only_keys(node: Node, allowed: list[str], what: str, problems: Problems) -> None:
     """Adds a problem for each key of the mapping that is not among `allowed`."""
-    for key, value in node.items():
+    for key, _ in node.items():
         if key not in allowed:
             way_out = did_you_mean(key, allowed) or f"allowed: {', '.join(allowed)}"
-            problems.add(value.where, "unknown-key", f"{what} has no key {key!r}", way_out)
+            problems.add(node.key_place(key), "unknown-key", f"{what} has no key {key!r}", way_out)
