@@ -134,16 +134,16 @@ def _ring(bench: Bench, owner: Owner) -> Iterator[Quantity]:
     fresh = new if new.value is not None else section
     said = notes if new.value is not None else ("by the section as found: the new section is not on record",)
     if depth.value is not None and fresh.value is not None:
-        yield bench.work_out("squeeze", owner, "(CS - depth) / CS", "o-ring-handbooks", squeeze, fresh, depth, notes=said)
+        yield bench.work_out("squeeze", owner, "(CS - depth) / CS", "o-ring-compression-article", squeeze, fresh, depth, notes=said)
         if width.value is not None:
-            yield bench.work_out("gland fill", owner, "(pi CS² / 4) / (depth × width)", "o-ring-handbooks", gland_fill, fresh, depth, width,
+            yield bench.work_out("gland fill", owner, "(pi CS² / 4) / (depth × width)", "o-ring-compression-article", gland_fill, fresh, depth, width,
                                  notes=said)  # fmt: skip
     recovered = radial if radial.value is not None else section
     if depth.value is not None and recovered.value is not None and new.value is not None:
         yield bench.work_out("compression set", owner, "(t0 - ti) / (t0 - tn)", "astm-d395", compression_set, new, recovered, depth,
                              notes=(*notes, "method B, held at the gland depth; read 30 min after release"))  # fmt: skip
     if groove.value is not None and inside.value is not None:
-        yield bench.work_out("stretch", owner, "(groove diameter - ID) / ID", "o-ring-handbooks", stretch, groove, inside)
+        yield bench.work_out("stretch", owner, "(groove diameter - ID) / ID", "seal-design-guide", stretch, groove, inside)
     if new.value is not None and section.value is not None and bench.records("cross-section", owner):
         yield bench.work_out("section change", owner, "(CS - CS0) / CS0", "geometry", lambda c, n: (c - n) / n, section, new, notes=notes)
     if radial.value is not None and axial.value is not None:
@@ -162,8 +162,8 @@ def _size(bench: Bench, owner: Owner, inside: Value, section: Value) -> Quantity
     found = sizes(bench.table("orings")["as568"], inside.value, section.value, inside.spread, section.spread)
     if not found:
         why = "no size of the table within tolerance: swollen, set, or another standard"
-        return bench.result("O-ring size", owner, formula, "as568", (inside, section), problem=why)
-    return bench.result("O-ring size", owner, formula, "as568", (inside, section), float(len(found)), float(len(found)),
+        return bench.result("O-ring size", owner, formula, "sae-as568", (inside, section), problem=why)
+    return bench.result("O-ring size", owner, formula, "sae-as568", (inside, section), float(len(found)), float(len(found)),
                         float(len(found)), ", ".join("-" + d for d in found))  # fmt: skip
 
 
@@ -263,7 +263,7 @@ def _temperature(bench: Bench, seat: Owner) -> Iterator[Quantity]:
 def _storage(bench: Bench) -> Iterator[Quantity]:
     machine = Owner("machine")
     age = bench.one("storage time", machine)
-    yield bench.work_out("storage age", machine, "as recorded", "reading", lambda x: x, age)
+    yield bench.work_out("storage age", machine, "as recorded", "", lambda x: x, age)
     families = bench.table("elastomers").get("families", {})
     for seat in bench.seats:
         term = bench.term("elastomer", seat.position)
