@@ -357,6 +357,57 @@ class Words:
 
 
 @dataclass(frozen=True)
+class UsualPart:
+    """A part that a seal of some arrangement usually has; `touches` are item numbers."""
+
+    item: str
+    kind: str
+    name: str
+    position: str = ""
+    group: str = ""
+    carries: str = ""
+    touches: tuple[str, ...] = ()
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Look:
+    """What to look for and measure on every part of a kind; with `always`, on the kind itself, part or no part."""
+
+    on: str
+    features: tuple[str, ...] = ()
+    readings: tuple[str, ...] = ()
+    always: bool = False
+    how: str = ""
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of taking a seal apart. `stage` is the last one at which its looks can be made; `ends` says what the
+    next step destroys; `asks` are settings and figures of the case."""
+
+    name: str
+    stage: str
+    do: str = ""
+    ends: str = ""
+    asks: tuple[str, ...] = ()
+    looks: tuple[Look, ...] = ()
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Arrangements:
+    """Usual parts by arrangement, and the order of dismantling. `nominal` names for a reading the figure it should be
+    near; a reading further off than `doubt` times (or one in `doubt`) is asked again."""
+
+    usual: Mapping[str, tuple[UsualPart, ...]] = field(default_factory=dict)
+    steps: tuple[Step, ...] = ()
+    nominal: Mapping[str, str] = field(default_factory=dict)
+    doubt: float = 0.0
+
+
+@dataclass(frozen=True)
 class Knowledge:
     """The whole rule base, checked. `digest` is made from the bytes of all its files; `tables` are the trade's
     number tables as plain texts, by file stem, for the quantities; `files` maps each file to the digest of its bytes."""
@@ -375,3 +426,4 @@ class Knowledge:
     tables: Mapping[str, Any] = field(default_factory=dict)
     files: Mapping[str, str] = field(default_factory=dict)
     retired: Mapping[str, Retired] = field(default_factory=dict)
+    arrangements: Arrangements = Arrangements()

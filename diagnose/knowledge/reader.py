@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.knowledge import model as m
+from diagnose.knowledge.arrangements import read_arrangements
 from diagnose.knowledge.conditions import GROUPS, ConditionReader, negate, walk
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text
 from diagnose.reading.problems import Problems, Where
@@ -229,7 +230,8 @@ class _Reader:
         }  # fmt: skip
         return m.Knowledge(
             version.text() if version else "0", digest, self.shown, vocabulary, words, self.sources, limits, findings,
-            causes, measurements, cautions, tables, self.retired,
+            causes, measurements, cautions, tables, retired=self.retired,
+            arrangements=read_arrangements(self, vocabulary),
         )  # fmt: skip
 
     def read_vocabulary(self) -> m.Vocabulary:

@@ -1,0 +1,429 @@
+"""Records a case: every accepted answer is on disk in the journal before it is acknowledged; the case file is a view."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+import re
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from diagnose.casefile import journal as j
+from diagnose.casefile import model as m
+from diagnose.casefile.reader import SECTIONS, STATES, TEXTS, TRAITS, parse_case
+from diagnose.casefile.replay import State, What, apply, begun, differences, replay
+from diagnose.casefile.writer import put, render
+from diagnose.knowledge.model import Knowledge, Vocabulary
+from diagnose.reading.located import read_bytes, read_text
+from diagnose.reading.problems import BadInput, Problem, Problems, Where
+from diagnose.reading.terms import did_you_mean, plain
+
+HEADING = (
+    "Written from the journal beside it, line {number} ({digest}).\nChange it with: diagnose record, diagnose note"
+)
+_HEADING = re.compile(rb"# Written from the journal beside it, line (\d+) \(([0-9a-f]{16})\)\.")
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A case file and its journal as found. `view`: same, behind (the journal knows more), ahead (the journal has lost
+    lines), missing, or edited by hand."""
+
+    journal: j.Journal
+    state: State
+    view: str
+    base: State
+    text: bytes
+
+
+def look(case: Path) -> Opened:
+    """Reads journal and case file and compares them, without a lock. Raises BadInput where the journal is broken."""
+    found = j.read_journal(j.journal_path(case))
+    if found.broken:
+        raise BadInput([found.broken])
+    try:
+        text = case.read_bytes() if case.exists() else b""
+    except OSError as error:
+        raise _unreadable(case, error) from error
+    try:
+        state = replay(found.lines)
+        match = _HEADING.match(text)
+        number = int(match.group(1)) if match and len(match.group(1)) < 10 else 0
+        base = replay(found.lines[:number]) if 0 < number < len(found.lines) else state
+    except ValueError as error:
+        raise BadInput([Problem(Where(str(j.journal_path(case))), "journal-broken", str(error))]) from error
+    if not case.exists():
+        view = "missing"
+    elif text == view_of(state, found.lines):
+        view = "same"
+    elif number > len(found.lines):
+        view = "ahead"
+    else:
+        view = "behind" if text == view_of(base, found.lines[: number or None]) else "edited"
+    return Opened(found, state, view, base, text)
+
+
+def view_of(state: State, lines: tuple[j.Line, ...]) -> bytes:
+    """The bytes of the case file after these journal lines."""
+    heading = HEADING.format(number=lines[-1].number, digest=lines[-1].digest[:16]) if lines else ""
+    return render(state.document(), heading)
+
+
+class Recorder:
+    """One session on one case, used as a context: the lock is held inside it. `told` collects what opening found."""
+
+    def __init__(self, case: Path, knowledge: Knowledge, who: str, clock: j.Clock = j.now):
+        self.case, self.knowledge, self.who, self.clock = Path(os.path.realpath(case)), knowledge, who, clock
+        self.journal = j.journal_path(self.case)
+        self.lines: tuple[j.Line, ...] = ()
+        self.state = State({})
+        self.told: list[str] = []
+        self._first: list[What] = []
+        self._lock = j.Lock(self.case, who, clock())
+
+    def __enter__(self) -> Recorder:
+        try:
+            self._lock.take()
+        except OSError as error:
+            raise _refused(self.case, error) from error
+        try:
+            if self._lock.taken_over:
+                self.told.append(self._lock.taken_over)
+            self._open()
+        except BaseException:
+            self._lock.free()
+            raise
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._lock.free()
+
+    # ---- opening --------------------------------------------------------------------------------------------
+
+    def _open(self) -> None:
+        if self.journal.exists() and self.journal.stat().st_size:
+            found = look(self.case)
+            if found.view in ("edited", "ahead"):
+                raise BadInput([edited_problem(self.case, found)])
+            self.lines, self.state = found.journal.lines, found.state
+            if found.journal.tail:
+                self._set_tail_aside(found.journal.tail)
+            elif found.view != "same":
+                self.told.append("the case file was behind its journal and has been brought up to date")
+                self._show()
+        elif self.case.exists():
+            self._first = [self._from_file()]
+            self.state = apply(State({}), 1, self._first[0])
+
+    def _set_tail_aside(self, tail: bytes) -> None:
+        text = "".join(c for c in tail.decode(errors="replace") if c.isprintable())
+        try:
+            j.cut_tail(self.journal, tail)
+        except OSError as error:
+            raise _refused(self.case, error) from error
+        self.told.append(f"an answer that was never acknowledged was cut off and set aside: {text[:120]}")
+        self._write([{"cut off": text[:2000]}])
+
+    def _from_file(self) -> What:
+        problems = Problems()
+        data = read_bytes(self.case, str(self.case), problems)
+        node = read_text(data, str(self.case), problems) if data is not None else None
+        if data is not None:
+            parse_case(data, str(self.case), self.knowledge, problems)
+        problems.raise_errors()
+        assert data is not None and node is not None
+        return {"start": node.plain(), "text": data.decode("utf-8-sig")}
+
+    # ---- recording ------------------------------------------------------------------------------------------
+
+    def start(self, document: Mapping[str, Any]) -> None:
+        """Begins a case that does not exist yet. Raises BadInput."""
+        if self.case.exists() or self.lines:
+            raise _call(self.case, "this case exists already", "diagnose record adds to it")
+        self._write_checked([{"start": dict(document)}])
+
+    def accept(self, *whats: What) -> tuple[j.Line, ...]:
+        """Puts answers on disk and returns their journal lines; what is on record already makes no line.
+
+        Raises BadInput, with nothing recorded, where an answer does not fit the vocabulary or the case, corrects
+        without saying why, or cannot be put on disk.
+        """
+        fresh = [w for w in map(self._prepared, whats) if w is not None]
+        return self._write_checked(fresh) if fresh else ()
+
+    def case_now(self) -> m.Case:
+        """The case as recorded so far. Raises BadInput."""
+        problems = Problems()
+        case = parse_case(self.bytes_now(), str(self.case), self.knowledge, problems)
+        problems.raise_errors()
+        assert case is not None
+        return case
+
+    def bytes_now(self) -> bytes:
+        return view_of(self.state, self.lines)
+
+    def adopt(self, why: str) -> tuple[j.Line, ...]:
+        """Takes the hand edits of the case file over as journal lines. Raises BadInput where they cannot be read."""
+        found, edited = self.edits()
+        changes = differences(found.base, edited)
+        lines = [{"edited": found.text.decode("utf-8-sig")}, *({**c, "why": why} for c in changes)]
+        return self._write_checked(lines)
+
+    def restore(self) -> Path:
+        """Puts the recorded case back; the edited file is kept beside it. Raises BadInput."""
+        found = look(self.case)
+        self.lines, self.state = found.journal.lines, found.state
+        kept = self.case.with_name(self.case.name + ".edited")
+        try:
+            put(kept, found.text)
+        except OSError as error:
+            raise _refused(self.case, error) from error
+        self._show()
+        return kept
+
+    def edits(self) -> tuple[Opened, State]:
+        """The journal as found and the case as edited by hand. Raises BadInput."""
+        found = look(self.case)
+        self.lines, self.state = found.journal.lines, found.state
+        start = self._from_file()
+        return found, begun(start["start"])
+
+    def _prepared(self, what: What) -> What | None:
+        what = in_our_words(what, self.knowledge.vocabulary)
+        if "set" in what:
+            return self._prepared_setting(what)
+        if "reached" in what:
+            return None if what["reached"] in self.state.reached else what
+        if "withdraw" in what or "instead of" in what:
+            id = what.get("withdraw") or what["instead of"]
+            if self.state.record(id) is None:
+                known = [r.id for r in self.state.records]
+                raise _call(self.case, f"there is no record {id!r}", did_you_mean(id, known) or "see: diagnose journal")
+            if not what.get("why"):
+                raise _call(self.case, f"a correction of {id} says why", "--why TEXT")
+            return what
+        entry = what["entry"]
+        place = [r for r in self.state.records if r.place == what["add"]]
+        if any(r.entry == entry for r in place):
+            return None
+        earlier = next((r for r in place if _same_look(r.entry, entry)), None)
+        if earlier is None:
+            return what
+        if "not looked at" in earlier.entry:
+            return {**what, "instead of": earlier.id, "why": "looked at now"}
+        says = next(STATES[s] for s in STATES if s in earlier.entry)
+        raise _call(
+            self.case, f"{_feature(entry)!r} is on record there as {says} (record {earlier.id})",
+            f"to correct it: --instead-of {earlier.id} --why TEXT",
+        )  # fmt: skip
+
+    def _prepared_setting(self, what: What) -> What | None:
+        old, new = self.state.value(what["set"]), what["to"]
+        if old == new:
+            return None
+        kept = isinstance(old, list) and isinstance(new, list) and all(x in new for x in old)
+        if old is not None and not kept and what["set"] != ["stage"] and not what.get("why"):
+            shown = ", ".join(map(str, old)) if isinstance(old, list) else old
+            raise _call(self.case, f"{' '.join(what['set'])} is on record as {shown!r}", "to correct it: --why TEXT")
+        return what
+
+    def _write_checked(self, whats: list[What]) -> tuple[j.Line, ...]:
+        trial, known = self.state, len(self.lines) + len(self._first)
+        try:
+            refuse_odd_signs(whats)
+            for number, what in enumerate(whats, known + 1):
+                trial = apply(trial, number, what)
+            after = self._errors(trial)
+        except (ValueError, UnicodeError) as error:
+            raise _call(self.case, f"this cannot be recorded: {error}") from error
+        before = {(p.code, p.says) for p in self._errors(self.state)} if self.state.head else set()
+        fresh = [p for p in after if (p.code, p.says) not in before]
+        if fresh:
+            raise BadInput(Problem(Where(self.case.name, 0, 0), p.code, p.says, p.way_out) for p in fresh)
+        return self._write(whats)
+
+    def _errors(self, state: State) -> list[Problem]:
+        problems = Problems()
+        parse_case(render(state.document()), self.case.name, self.knowledge, problems)
+        return problems.errors()
+
+    def _write(self, whats: list[What]) -> tuple[j.Line, ...]:
+        """Journal first, synced, then the view."""
+        whats = [*self._first, *whats]
+        lines: list[j.Line] = []
+        before = self.lines[-1].digest if self.lines else ""
+        state = State({}) if self._first else self.state
+        for number, what in enumerate(whats, len(self.lines) + 1):
+            lines.append(j.make_line(number, before, what, self.who, self.clock()))
+            before, state = lines[-1].digest, apply(state, number, what)
+        try:
+            j.append(self.journal, lines)
+        except OSError as error:
+            raise _refused(self.case, error) from error
+        fresh = tuple(lines[len(self._first) :])
+        self.lines, self.state, self._first = (*self.lines, *lines), state, []
+        self._show()
+        return fresh
+
+    def _show(self) -> None:
+        try:
+            put(self.case, self.bytes_now())
+        except OSError as error:
+            says = (
+                f"the answer is safe in {self.journal.name}, but the case file could not be written: {_reason(error)}"
+            )
+            raise BadInput([Problem(Where(str(self.case), 0, 0), "view", says, _way_out(error))]) from error
+
+
+# ---- words and paths ------------------------------------------------------------------------------------------
+
+
+def in_our_words(what: What, vocabulary: Vocabulary) -> What:
+    """The same answer in the vocabulary's preferred terms; a spelling that was exchanged is kept as `said`."""
+    said: list[str] = []
+
+    def term(family: str, word: Any) -> Any:
+        found = vocabulary.find(family, word) if isinstance(word, str) and family in vocabulary.names else None
+        if found and plain(found) != plain(word):
+            said.append(word)
+        return found or word
+
+    if "add" in what:
+        entry = dict(what["entry"])
+        families = {"kind": "kind", "on": "kind", "measured": "reading"} | dict.fromkeys(STATES, "feature")
+        for key, family in families.items():
+            if key in entry:
+                entry[key] = term(family, entry[key])
+        what = {**what, "entry": entry}
+    elif "set" in what:
+        key = what["set"][-1]
+        trait = key in ("is", "is not")
+        family = "setting:" + (TRAITS.get(what["set"][0], key) if trait else key.removeprefix("not "))
+        to = what["to"]
+        what = {**what, "to": [term(family, x) for x in to] if isinstance(to, list) else term(family, to)}
+    return {**what, "said": ", ".join(said)} if said else what
+
+
+def path_of(key: str, position: str, vocabulary: Vocabulary) -> list[str]:
+    """Where a figure, setting or text stands in a case file. Raises ValueError, saying what is near."""
+    section, _, name = key.rpartition(".")
+    bare = name.removeprefix("not ")
+    if not section and bare in ("case", "about", "stage", "invented"):
+        return [bare]
+    if section == "index":
+        return ["index", name]
+    setting, reading = vocabulary.find("setting", bare), vocabulary.find("reading", bare)
+    places = {s: [s, name] for s in SECTIONS if name in TEXTS[s]}
+    places |= {"equipment": ["equipment", name]} if name in ("rotation", "seen from") else {}
+    if setting:
+        home = vocabulary.settings[setting].section
+        own = "is" if TRAITS[home] == setting and not vocabulary.settings[setting].single else setting
+        places = {home: [home, own if name == bare else "is not" if own == "is" else "not " + own]}
+    elif reading and vocabulary.readings[reading].section:
+        home = vocabulary.readings[reading].section
+        places = {home: [home, reading]}
+    if section:
+        places = {s: p for s, p in places.items() if s == section}
+    if len(places) == 1:
+        home, path = places.popitem()
+        return [home, position, *path[1:]] if position and home in ("seal", "service") else path
+    if places:
+        raise ValueError(f"{key!r} stands in several sections: write {' or '.join(s + '.' + key for s in places)}")
+    known = [*vocabulary.settings, *(r for r, x in vocabulary.readings.items() if x.section), "fluid", "tag", "stage"]
+    raise ValueError(f"a case has no {key!r}" + (f"; {near}" if (near := did_you_mean(name, known)) else ""))
+
+
+def photo_entry(case: Path, photo: str) -> dict[str, str]:
+    """Path beside the case and sha256 of a photo. Raises BadInput where it is not there."""
+    folder = Path(os.path.realpath(case)).parent
+    path = Path(os.path.realpath(photo if Path(photo).exists() else folder / photo))
+    try:
+        digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as error:
+        raise _call(case, f"the photo {photo!r} cannot be read: {error.strerror}") from error
+    if not path.is_relative_to(folder):
+        raise _call(case, f"the photo {photo!r} is not beside the case file", f"copy it into {folder}")
+    return {"photo": path.relative_to(folder).as_posix(), "photo digest": digest}
+
+
+def changed_photos(case: Path, state: State) -> list[str]:
+    """What is wrong with the photos on record: gone or no longer the same."""
+    told = []
+    for record in state.records:
+        photo, digest = record.entry.get("photo"), record.entry.get("photo digest")
+        if not photo or not digest:
+            continue
+        try:
+            same = hashlib.sha256((case.parent / photo).read_bytes()).hexdigest() == digest
+            if not same:
+                told.append(f"photo {photo} (record {record.id}) is no longer the one that was recorded")
+        except OSError:
+            told.append(f"photo {photo} (record {record.id}) is gone")
+    return told
+
+
+def refuse_odd_signs(value: Any) -> None:
+    """Raises ValueError where a text holds a control character or is not UTF-8; line breaks and tabs may stand."""
+    if isinstance(value, str):
+        odd = next((c for c in value if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t\r"), "")
+        if odd:
+            raise ValueError(f"the text holds the sign U+{ord(odd):04X}, which is no text")
+    elif isinstance(value, Mapping):
+        for key, inner in value.items():
+            refuse_odd_signs(key)
+            refuse_odd_signs(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            refuse_odd_signs(inner)
+
+
+def _feature(entry: Mapping[str, Any]) -> str:
+    return next((str(entry[s]) for s in STATES if s in entry), "")
+
+
+def _same_look(old: Mapping[str, Any], new: Mapping[str, Any]) -> bool:
+    """Whether both say something of one feature in one place, and not the same of it."""
+    if not _feature(new) or _feature(old) != _feature(new):
+        return False
+    if any(old.get(k) != new.get(k) for k in ("part", "on", "position", "group", "face", "side")):
+        return False
+    states = ({s for s in STATES if s in old}, {s for s in STATES if s in new})
+    return states[0] != states[1]
+
+
+# ---- refusals -------------------------------------------------------------------------------------------------
+
+
+def _call(case: Path, says: str, way_out: str = "") -> BadInput:
+    return BadInput([Problem(Where(case.name, 0, 0), "record", says, way_out)])
+
+
+def edited_problem(case: Path, found: Opened) -> Problem:
+    says = "the case file was edited by hand: it differs from its journal"
+    if found.view == "ahead":
+        says = f"the journal ends at line {len(found.journal.lines)}, but the case file was written after a later one"
+    way_out = f"keep the edits: diagnose journal {case.name} --adopt --why TEXT; put the recorded case back: --restore"
+    return Problem(Where(str(case), 0, 0), "edited", says, way_out)
+
+
+def _reason(error: OSError) -> str:
+    return (error.strerror or "the disk refuses").lower()
+
+
+def _way_out(error: OSError) -> str:
+    return (
+        "free some space, then go on: diagnose record" if error.errno == errno.ENOSPC else "check the folder's rights"
+    )
+
+
+def _refused(case: Path, error: OSError) -> BadInput:
+    says = f"nothing was recorded: {_reason(error)}; every answer acknowledged before is safe"
+    return BadInput([Problem(Where(str(case), 0, 0), "disk", says, _way_out(error))])
+
+
+def _unreadable(case: Path, error: OSError) -> BadInput:
+    return BadInput([Problem(Where(str(case), 0, 0), "unreadable", f"the case file cannot be read: {_reason(error)}")])

@@ -1,0 +1,133 @@
+"""Reads `arrangements/`: the usual parts of each arrangement, and the order in which a seal is taken apart.
+
+`arrangements/NAME.yaml` lists usual parts; `arrangements/dismantling.yaml` lists the steps, each at a stage of the
+vocabulary, with what to look for, measure and ask before the next step destroys it.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from diagnose.knowledge import model as m
+from diagnose.knowledge.conditions import GROUPS
+from diagnose.reading.located import Node, only_keys
+from diagnose.reading.terms import did_you_mean
+
+if TYPE_CHECKING:
+    from diagnose.knowledge.reader import _Reader
+
+ORDER = "arrangements/dismantling.yaml"
+SEATS = ("inboard", "outboard", "machine")
+
+
+def read_arrangements(reader: _Reader, vocabulary: m.Vocabulary) -> m.Arrangements:
+    """Usual parts and steps; mistakes are added to the reader's problems. Both may be left out of a rule base."""
+    usual = {}
+    for name in sorted(n for n in reader.nodes if n.startswith("arrangements/") and n != ORDER):
+        node = reader.nodes[name]
+        only_keys(node, ["arrangement", "parts"], "an arrangement", reader.problems)
+        arrangement = reader.word(node, "arrangement", _arrangements(vocabulary), "arrangement")
+        if arrangement:
+            usual[arrangement] = _usual_parts(reader, node, arrangement, vocabulary)
+    order = reader.nodes.get(ORDER)
+    if order is None:
+        return m.Arrangements(usual)
+    only_keys(order, ["steps", "nominal", "doubt"], "the order of dismantling", reader.problems)
+    steps = reader.each(order, "steps", lambda n: _step(reader, n, vocabulary))
+    for before, after in pairwise(steps):
+        stages = vocabulary.stages
+        if before.stage in stages and after.stage in stages and stages.index(before.stage) >= stages.index(after.stage):
+            reader.say(after.where, "step-order", f"{after.stage!r} comes no later than the step before it",
+                       f"order of the stages: {', '.join(stages)}")  # fmt: skip
+    return m.Arrangements(usual, steps, _nominal(reader, order, vocabulary), reader.number(order, "doubt"))
+
+
+def _arrangements(vocabulary: m.Vocabulary) -> list[str]:
+    setting = vocabulary.settings.get("arrangement")
+    return list(setting.terms) if setting else []
+
+
+def _usual_parts(reader: _Reader, node: Node, arrangement: str, vocabulary: m.Vocabulary) -> tuple[m.UsualPart, ...]:
+    dual = arrangement.startswith("dual")
+
+    def read(item: Node) -> m.UsualPart:
+        only_keys(item, ["item", "kind", "name", "position", "group", "carries", "touches"], "a part", reader.problems)
+        kind = reader.known(item, "kind", vocabulary.kinds, "kind")
+        position = reader.word(item, "position", SEATS, "position", False)
+        machine = bool(kind) and vocabulary.kinds[kind[0]].place == "machine"
+        if dual and not machine and not position:
+            reader.say(item.where, "position", "a part of a pair says which seal it belongs to",
+                       "position: inboard or outboard")  # fmt: skip
+        return m.UsualPart(
+            reader.text(item, "item", True), kind[0] if kind else "", reader.text(item, "name", True), position,
+            reader.word(item, "group", GROUPS, "group", False),
+            reader.word(item, "carries", ("nose", "wide"), "side of the pair of faces", False),
+            reader.texts(item, "touches"), item.where,
+        )  # fmt: skip
+
+    parts = reader.each(node, "parts", read)
+    items = [p.item for p in parts]
+    for p in parts:
+        if items.count(p.item) > 1:
+            reader.say(p.where, "item-twice", f"the item number {p.item!r} stands twice", "renumber one of them")
+        for other in p.touches:
+            if other not in items:
+                reader.say(
+                    p.where, "unknown-item", f"no part has the item number {other!r}", did_you_mean(other, items)
+                )
+    return parts
+
+
+def _step(reader: _Reader, node: Node, vocabulary: m.Vocabulary) -> m.Step:
+    only_keys(node, ["step", "stage", "do", "ends", "ask", "looks"], "a step", reader.problems)
+    stage = reader.word(node, "stage", vocabulary.stages, "stage of the teardown")
+    figures = [*vocabulary.settings, *(r for r, x in vocabulary.readings.items() if x.section)]
+    return m.Step(
+        reader.text(node, "step", True), stage, reader.text(node, "do", True), reader.text(node, "ends", True),
+        reader.known(node, "ask", figures, "setting or figure"),
+        reader.each(node, "looks", lambda n: _look(reader, n, stage, vocabulary)), node.where,
+    )  # fmt: skip
+
+
+def _look(reader: _Reader, node: Node, stage: str, vocabulary: m.Vocabulary) -> m.Look:
+    only_keys(node, ["on", "about", "look for", "measure", "how"], "a look", reader.problems)
+    if (node.get("on") is None) == (node.get("about") is None):
+        reader.say(node.where, "look", "a look names its parts", "on: KIND for parts, about: KIND for the kind itself")
+    kinds = reader.known(node, "on" if node.get("on") else "about", vocabulary.kinds, "kind")
+    kind = kinds[0] if kinds else ""
+    features = reader.known(node, "look for", vocabulary.features, "feature")
+    readings = reader.known(node, "measure", [r for r, x in vocabulary.readings.items() if not x.section], "reading")
+    stages = vocabulary.stages
+    for name in features:
+        feature = vocabulary.features[name]
+        if kind and not _fits(vocabulary, kind, feature.on):
+            reader.say(node.where, "wrong-part", f"{name!r} is not recorded on {kind!r}",
+                       f"it is recorded on: {', '.join(feature.on)}")  # fmt: skip
+        if stage and feature.lost in stages and stages.index(feature.lost) < stages.index(stage):
+            reader.say(node.where, "too-late", f"{name!r} is lost {feature.lost!r}, so it cannot be looked for {stage!r}",
+                       "ask for it in an earlier step")  # fmt: skip
+    for name in readings:
+        if kind and not _fits(vocabulary, kind, vocabulary.readings[name].on):
+            reader.say(node.where, "wrong-part", f"{name!r} is not measured on {kind!r}",
+                       f"it is measured on: {', '.join(vocabulary.readings[name].on)}")  # fmt: skip
+    return m.Look(kind, features, readings, node.get("about") is not None, reader.text(node, "how"), node.where)
+
+
+def _fits(vocabulary: m.Vocabulary, kind: str, allowed: tuple[str, ...]) -> bool:
+    lineage = vocabulary.lineage
+    return not allowed or any(a in lineage[kind] or kind in lineage[a] for a in allowed)
+
+
+def _nominal(reader: _Reader, node: Node, vocabulary: m.Vocabulary) -> dict[str, str]:
+    table = {}
+    for name, value in (node.get("nominal") or Node({}, node.where)).items():
+        if name not in vocabulary.readings:
+            reader.say(value.where, "unknown-reading", f"there is no reading {name!r}",
+                       did_you_mean(name, vocabulary.readings))  # fmt: skip
+        if value.text() not in vocabulary.readings:
+            reader.say(value.where, "unknown-reading", f"there is no reading {value.text()!r}",
+                       did_you_mean(value.text(), vocabulary.readings))  # fmt: skip
+        else:
+            table[name] = value.text()
+    return table
