@@ -23,7 +23,7 @@ ENDS = ("driver end", "impeller end")
 STATES = {"saw": "present", "absent": "absent", "not looked at": "not looked at", "lost": "lost"}
 TRAITS = {"service": "service", "equipment": "machine", "seal": "seal", "history": "history"}
 TEXTS = {
-    "equipment": ["machine", "tag", "note"],
+    "equipment": ["description", "tag", "note"],
     "service": ["fluid", "note"],
     "seal": ["note"],
     "history": ["note"],
