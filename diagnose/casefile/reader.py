@@ -576,14 +576,15 @@ def describe(o: m.Observation, case: m.Case) -> str:
     part = case.part(o.part)
     on = f"{part.name} ({o.part})" if part else o.kind
     bits = [o.feature, "on " + on if on not in ("leak", "sound", "history") else ""]
-    bits += [f"({o.degree})" if o.degree else "", o.side, _extent_text(o.extent)]
+    bits += [f"({o.degree})" if o.degree else "", o.side, extent_text(o.extent)]
     state = {"present": "", "absent": "looked for, not there: ", "lost": "lost: ", "not looked at": "not looked at: "}[
         o.state
     ]
     return state + " ".join(b for b in bits if b)
 
 
-def _extent_text(extent: m.Extent) -> str:
+def extent_text(extent: m.Extent) -> str:
+    """Where on the clock, in hours: all round, at 3, from 10 to 2."""
     if not extent.arcs:
         return extent.word
 
