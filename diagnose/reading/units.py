@@ -39,7 +39,8 @@ _OWN_NAMES = {
     "cm³": "cm**3", "L/min": "L/minute", "l/min": "L/minute", "g/h": "g/hour", "kg/h": "kg/hour", "µm TIR": "micrometer",
     "mm TIR": "millimeter", "in TIR": "inch", "mm/s rms": "mm/s", "mm/s RMS": "mm/s", "gpm": "gallon/minute",
     "clock hours": "clock_hour", "ppm": "ppm", "mV": "millivolt", "bolts": "dimensionless", "springs": "dimensionless",
-    "lobes": "dimensionless", "pieces": "dimensionless",
+    "lobes": "dimensionless", "pieces": "dimensionless", "m³/h": "m**3/hour", "m3/h": "m**3/hour",
+    "bar/min": "bar/minute", "psi/min": "psi/minute",
 }  # fmt: skip
 _PLAIN = [
     "mm", "cm", "m", "inch", "ft", "bar", "mbar", "psi", "Pa", "kPa", "MPa", "atm", "degC", "degF", "kelvin", "mm/s",
