@@ -23,13 +23,16 @@ SEATS = ("inboard", "outboard", "machine")
 
 def read_arrangements(reader: _Reader, vocabulary: m.Vocabulary) -> m.Arrangements:
     """Usual parts and steps; mistakes are added to the reader's problems. Both may be left out of a rule base."""
-    usual = {}
+    usual: dict[str, tuple[m.UsualPart, ...]] = {}
     for name in sorted(n for n in reader.nodes if n.startswith("arrangements/") and n != ORDER):
         node = reader.nodes[name]
         only_keys(node, ["arrangement", "parts"], "an arrangement", reader.problems)
-        arrangement = reader.word(node, "arrangement", _arrangements(vocabulary), "arrangement")
-        if arrangement:
-            usual[arrangement] = _usual_parts(reader, node, arrangement, vocabulary)
+        names = reader.known(node, "arrangement", _arrangements(vocabulary), "arrangement")
+        parts = _usual_parts(reader, node, any(n.startswith("dual") for n in names), vocabulary)
+        for arrangement in names:
+            if arrangement in usual:
+                reader.say(node.where, "twice", f"the arrangement {arrangement!r} stands in two files", "keep one")
+            usual[arrangement] = parts
     order = reader.nodes.get(ORDER)
     if order is None:
         return m.Arrangements(usual)
@@ -48,9 +51,7 @@ def _arrangements(vocabulary: m.Vocabulary) -> list[str]:
     return list(setting.terms) if setting else []
 
 
-def _usual_parts(reader: _Reader, node: Node, arrangement: str, vocabulary: m.Vocabulary) -> tuple[m.UsualPart, ...]:
-    dual = arrangement.startswith("dual")
-
+def _usual_parts(reader: _Reader, node: Node, dual: bool, vocabulary: m.Vocabulary) -> tuple[m.UsualPart, ...]:
     def read(item: Node) -> m.UsualPart:
         only_keys(item, ["item", "kind", "name", "position", "group", "carries", "touches"], "a part", reader.problems)
         kind = reader.known(item, "kind", vocabulary.kinds, "kind")
