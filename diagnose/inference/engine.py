@@ -6,14 +6,15 @@ facts, and what they deny lies in an earlier stratum, so that the result would b
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from diagnose.inference.experta_shim import AND, AS, MATCH, NOT, KnowledgeEngine, P, Rule
 from diagnose.inference.experta_shim import Fact as EngineFact
 from diagnose.inference.facts import Fact
-from diagnose.inference.rules import Branch, Premise
+from diagnose.inference.matcher import BySalience, IndexedMatcher
+from diagnose.inference.rules import KEY_SLOT, Branch, Premise, Scalar
 
 
 class Place(EngineFact):
@@ -61,62 +62,98 @@ def finding_id(finding: str, position: str) -> str:
     return f"f:{finding}@{position}"
 
 
-def run(branches: Iterable[Branch], facts: Iterable[Fact], seats: Iterable[tuple[str, str]]) -> tuple[Firing, ...]:
-    """Fires everything that can fire and returns the firings in the order of the branches, then positions."""
-    facts = tuple(facts)
-    chosen = candidates(branches, facts)
-    if not chosen:
-        return ()
-    others = dict(seats)
-    recorded: dict[tuple[int, str], list[set[str]]] = {}
+class CaseEngine(KnowledgeEngine):
+    """experta's engine with rules given as a list instead of class attributes, and our matcher and agenda order."""
 
-    def rule_of(number: int, branch: Branch) -> Rule:
-        patterns = [_pattern(p, i) for i, p in enumerate(branch.premises)]
-        rule = Rule(AND(Place(position=MATCH.place), *patterns), salience=len(chosen) - number)
+    __matcher__ = IndexedMatcher
+    __strategy__ = BySalience
 
-        def fire(engine: Any, place: str, **bound: Any) -> None:
-            supports = recorded.setdefault((number, place), [set() for _ in branch.premises])
+    def __init__(self) -> None:
+        self.rules: list[Rule] = []
+        super().__init__()
+
+    def get_rules(self) -> list[Rule]:
+        return self.rules
+
+    def get_deffacts(self) -> list[Any]:
+        return []
+
+    def declare_all(self, facts: Iterable[EngineFact]) -> None:
+        """Declares facts whose slots are known to be plain values, then brings the agenda up to date once."""
+        for fact in facts:
+            self.facts.declare(fact)
+        came, went = self.get_activations()
+        self.strategy.update_agenda(self.agenda, came, went)
+
+
+class Reasoner:
+    """A set of branches made ready for any number of cases. Rules are built when a case first can use them."""
+
+    def __init__(self, branches: Sequence[Branch]):
+        self.branches = tuple(branches)
+        self.engine = CaseEngine()
+        self.built: set[int] = set()
+        self.recorded: dict[tuple[int, str], list[set[str]]] = {}
+        self.others: dict[str, str] = {}
+        self.wanted = [len({p.key for p in b.premises if not p.negated}) for b in self.branches]
+        self.by_key: dict[tuple[str, Scalar], list[int]] = {}
+        for i, branch in enumerate(self.branches):
+            for key in {p.key for p in branch.premises if not p.negated}:
+                self.by_key.setdefault(key, []).append(i)
+        self.unconditional = [i for i, n in enumerate(self.wanted) if n == 0]
+
+    def run(self, facts: Iterable[Fact], seats: Iterable[tuple[str, str]]) -> tuple[Firing, ...]:
+        """Fires everything that can fire; firings in the order of the branches, then of the positions."""
+        facts = tuple(facts)
+        self.others = dict(seats)
+        self.recorded = {}
+        new = [i for i in self.candidates(facts) if i not in self.built]
+        self.built.update(new)
+        self.engine.matcher.add_rules([self._rule(i) for i in new])
+        self.engine.reset()
+        placed = [Place(position=position) for position in self.others]
+        self.engine.declare_all([*placed, *(TABLES[f.table](id=f.id, **dict(f.slots)) for f in facts)])
+        self.engine.run()
+        return tuple(
+            Firing(self.branches[i], place, tuple(tuple(sorted(ids)) for ids in supports))
+            for (i, place), supports in sorted(self.recorded.items())
+        )
+
+    def candidates(self, facts: Iterable[Fact]) -> list[int]:
+        """The branches whose every positive premise names a term that is on record or could be deduced."""
+        missing: dict[int, int] = {}
+        chosen = list(self.unconditional)
+        known: set[tuple[str, Scalar]] = set()
+        todo = [(f.table, dict(f.slots)[KEY_SLOT[f.table]]) for f in facts]
+        while todo:
+            key = todo.pop()
+            if key in known:
+                continue
+            known.add(key)
+            for i in self.by_key.get(key, ()):
+                missing[i] = missing.get(i, self.wanted[i]) - 1
+                if missing[i] == 0:
+                    chosen.append(i)
+                    if self.branches[i].conclusion.kind == "found":
+                        todo.append(("found", self.branches[i].conclusion.name))
+        return sorted(chosen)
+
+    def _rule(self, i: int) -> Rule:
+        branch = self.branches[i]
+        patterns = [_pattern(p, k) for k, p in enumerate(branch.premises)]
+        rule = Rule(AND(Place(position=MATCH.place), *patterns), salience=len(self.branches) - i)
+        c = branch.conclusion
+
+        def fire(engine: CaseEngine, place: str, **bound: Any) -> None:
+            supports = self.recorded.setdefault((i, place), [set() for _ in branch.premises])
             for name, fact in bound.items():
                 if name.startswith("fact"):
                     supports[int(name[4:])].add(fact["id"])
-            if branch.conclusion.kind == "found":
-                engine.declare(
-                    Found(
-                        finding=branch.conclusion.name, state=branch.conclusion.state, position=place,
-                        other=others[place], id=finding_id(branch.rule, place),
-                    )
-                )  # fmt: skip
+            if c.kind == "found":
+                other, id = self.others[place], finding_id(c.name, place)
+                engine.facts.declare(Found(finding=c.name, state=c.state, position=place, other=other, id=id))
 
         return rule(fire)
-
-    body = {f"rule{i}": rule_of(i, branch) for i, branch in enumerate(chosen)}
-    engine = type("CaseEngine", (KnowledgeEngine,), body)()
-    engine.reset()
-    for position in others:
-        engine.declare(Place(position=position))
-    for fact in facts:
-        engine.declare(TABLES[fact.table](id=fact.id, **dict(fact.slots)))
-    engine.run()
-    return tuple(
-        Firing(chosen[number], place, tuple(tuple(sorted(ids)) for ids in supports))
-        for (number, place), supports in sorted(recorded.items())
-    )
-
-
-def candidates(branches: Iterable[Branch], facts: Iterable[Fact]) -> list[Branch]:
-    """The branches whose every positive premise names a term that is on record or could be deduced."""
-    known = {(f.table, dict(f.slots).get(_SLOT[f.table])) for f in facts}
-    chosen = []
-    for branch in branches:
-        if all(p.negated or p.key in known for p in branch.premises):
-            chosen.append(branch)
-            if branch.conclusion.kind == "found":
-                known.add(("found", branch.conclusion.name))
-    return chosen
-
-
-_SLOT = {"seen": "feature", "setting": "setting", "amount": "quantity", "limit": "quantity", "found": "finding",
-         "marks": "pair"}  # fmt: skip
 
 
 def _pattern(premise: Premise, number: int) -> Any:

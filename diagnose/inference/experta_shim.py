@@ -31,6 +31,28 @@ def _load() -> None:
 
 _load()
 
-from experta import AND, AS, MATCH, NOT, DefFacts, Fact, KnowledgeEngine, P, Rule  # noqa: E402
+from experta import AND, AS, MATCH, NOT, DefFacts, Fact, KnowledgeEngine, P, Rule, W  # noqa: E402
+from experta.abstract import Matcher, Strategy  # noqa: E402
+from experta.activation import Activation  # noqa: E402
+from experta.agenda import Agenda  # noqa: E402
+from experta.fact import InitialFact  # noqa: E402
+from experta.factlist import FactList  # noqa: E402
 
-__all__ = ["AND", "AS", "MATCH", "NOT", "DefFacts", "Fact", "KnowledgeEngine", "P", "Rule"]
+__all__ = [
+    "AND",
+    "AS",
+    "MATCH",
+    "NOT",
+    "Activation",
+    "Agenda",
+    "DefFacts",
+    "Fact",
+    "FactList",
+    "InitialFact",
+    "KnowledgeEngine",
+    "Matcher",
+    "P",
+    "Rule",
+    "Strategy",
+    "W",
+]

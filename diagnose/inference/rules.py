@@ -45,7 +45,7 @@ class Premise:
     def key(self) -> tuple[str, Scalar]:
         """The term that a fact must share with the premise to matter to it at all."""
         table = dict(self.equals)
-        return self.table, table[_KEY_SLOT[self.table]]
+        return self.table, table[KEY_SLOT[self.table]]
 
 
 _OPERATORS = {
@@ -56,7 +56,7 @@ _OPERATORS = {
     "==": operator.eq,
     "!=": operator.ne,
 }
-_KEY_SLOT = {"seen": "feature", "setting": "setting", "amount": "quantity", "limit": "quantity", "found": "finding",
+KEY_SLOT = {"seen": "feature", "setting": "setting", "amount": "quantity", "limit": "quantity", "found": "finding",
              "marks": "pair"}  # fmt: skip
 
 

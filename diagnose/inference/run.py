@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
 from diagnose.casefile.model import Case
-from diagnose.inference.engine import Firing, finding_id, run
+from diagnose.inference.engine import Firing, Reasoner, finding_id
 from diagnose.inference.facts import Fact, case_facts, make, seats
 from diagnose.inference.rules import RuleSet, compile_rules
 from diagnose.knowledge.model import Knowledge
@@ -23,6 +23,11 @@ class RuleBase:
 
     knowledge: Knowledge
     rules: RuleSet
+
+    @cached_property
+    def reasoner(self) -> Reasoner:
+        """The engine with its rules; for one case at a time, so threads need a rule base each."""
+        return Reasoner(self.rules.branches)
 
 
 @dataclass(frozen=True)
@@ -92,15 +97,18 @@ def infer(case: Case, base: RuleBase) -> Inference:
 
 
 def deduce(
-    case: Case, base: RuleBase, quantities: tuple[Quantity, ...], told: Mapping[str, str] | None = None
-) -> Inference:
-    """As `infer`, from given quantities; `told` maps findings taken as given to present or absent, everywhere."""
+    case: Case, base: RuleBase, quantities: tuple[Quantity, ...], told: Mapping[str, str] | None = None,
+    fire: Callable[..., tuple[Firing, ...]] | None = None,
+) -> Inference:  # fmt: skip
+    """As `infer`, from given quantities; `told` maps findings taken as given to present or absent, everywhere.
+    `fire` fires branches on facts in place of the rule base's engine."""
     facts = case_facts(case, base.knowledge, quantities, base.rules)
     facts += tuple(
         make("found", finding_id(f, p), finding=f, state=state, position=p, other=other)
         for f, state in sorted((told or {}).items()) for p, other in seats(case)
     )  # fmt: skip
-    firings = run(base.rules.branches, facts, seats(case))
+    places = seats(case)
+    firings = fire(base.rules.branches, facts, places) if fire else base.reasoner.run(facts, places)
     findings: dict[str, dict[str, Deduced]] = {}
     ruled_out: dict[str, dict[str, tuple[Firing, ...]]] = {}
     common: dict[str, dict[str, Firing]] = {}

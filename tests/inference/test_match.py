@@ -159,7 +159,9 @@ tied = st.builds(
 @settings(max_examples=120, deadline=None)
 @given(st.lists(st.one_of(tree, tied), min_size=1, max_size=2), found, cases)
 def test_random_rules_on_random_cases(conditions, above, text):
-    base = small_base([*conditions, *([above] if above.term in [f"finding {i}" for i in range(len(conditions))] else [])])
+    base = small_base(
+        [*conditions, *([above] if above.term in [f"finding {i}" for i in range(len(conditions))] else [])]
+    )
     if base is None:
         return
     try:
