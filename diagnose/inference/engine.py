@@ -10,38 +10,45 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from diagnose.inference.experta_shim import AND, AS, MATCH, NOT, KnowledgeEngine, P, Rule
+from diagnose.inference.experta_shim import AND, AS, MATCH, NOT, Agenda, FactList, KnowledgeEngine, P, Rule
 from diagnose.inference.experta_shim import Fact as EngineFact
 from diagnose.inference.facts import Fact
 from diagnose.inference.matcher import BySalience, IndexedMatcher
 from diagnose.inference.rules import KEY_SLOT, Branch, Premise, Scalar
 
 
-class Place(EngineFact):
+class Row(EngineFact):
+    """A fact whose slots are plain values already; experta would freeze each of them again."""
+
+    def __init__(self, **slots: Any):
+        dict.update(self, slots)
+
+
+class Place(Row):
     """A seal position; every rule starts from one."""
 
 
-class Seen(EngineFact):
+class Seen(Row):
     """An observation."""
 
 
-class Setting(EngineFact):
+class Setting(Row):
     """A setting of the case."""
 
 
-class Amount(EngineFact):
+class Amount(Row):
     """A computed quantity."""
 
 
-class Limit(EngineFact):
+class Limit(Row):
     """A quantity judged against a limit."""
 
 
-class Found(EngineFact):
+class Found(Row):
     """A deduced finding."""
 
 
-class Marks(EngineFact):
+class Marks(Row):
     """Two marks compared on the clock."""
 
 
@@ -62,6 +69,14 @@ def finding_id(finding: str, position: str) -> str:
     return f"f:{finding}@{position}"
 
 
+class Facts(FactList):
+    """experta's fact list; two facts are equal when their slots are."""
+
+    @staticmethod
+    def _get_fact_id(fact: EngineFact) -> Any:
+        return type(fact), frozenset(pair for pair in fact.items() if pair[0][:2] != "__")
+
+
 class CaseEngine(KnowledgeEngine):
     """experta's engine with rules given as a list instead of class attributes, and our matcher and agenda order."""
 
@@ -77,6 +92,10 @@ class CaseEngine(KnowledgeEngine):
 
     def get_deffacts(self) -> list[Any]:
         return []
+
+    def reset(self, **kwargs: Any) -> None:
+        self.agenda, self.facts = Agenda(), Facts()
+        self.matcher.reset()
 
     def declare_all(self, facts: Iterable[EngineFact]) -> None:
         """Declares facts whose slots are known to be plain values, then brings the agenda up to date once."""

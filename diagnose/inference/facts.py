@@ -1,7 +1,7 @@
 """Facts: what the rules match on, made from the case and its quantities.
 
 A fact is one row of a table. Records of the machine hold at every seal position; a record on a part is given once for
-each kind the part belongs to, so that a condition on a kind matches everything under it. `other` is the other
+each kind above the part's that some rule names, so that a condition on a kind matches everything under it. `other` is the other
 position of a pair.
 """
 
@@ -37,9 +37,9 @@ def case_facts(case: Case, knowledge: Knowledge, quantities: Iterable[Quantity],
     """All facts of a case, in one canonical order."""
     facts: list[Fact] = []
     for position, other in seats(case):
-        facts += _observations(case, knowledge, position, other)
+        facts += _observations(case, knowledge, rules, position, other)
         facts += _settings(case, knowledge, position, other)
-        facts += _amounts(case, knowledge, quantities, position, other)
+        facts += _amounts(case, knowledge, rules, quantities, position, other)
         facts += _marks(case, knowledge, rules, position)
     return tuple(sorted(set(facts), key=lambda f: (f.table, f.id, str(f.slots))))
 
@@ -48,6 +48,11 @@ def seats(case: Case) -> list[tuple[str, str]]:
     """(position, the other position of the pair or "") for each seal position."""
     pair = dict(zip(case.positions, reversed(case.positions), strict=True)) if len(case.positions) == 2 else {}
     return [(p, pair.get(p, "")) for p in case.positions]
+
+
+def _kinds(lineage: tuple[str, ...], asked: frozenset[str]) -> list[str]:
+    """Of a part's kind and those above it, the ones that some premise names."""
+    return [on for i, on in enumerate(lineage) if on in asked or (i == 0 and "" in asked)]
 
 
 def holds_at(recorded: str, position: str) -> bool:
@@ -60,13 +65,14 @@ def _placed(recorded: str, position: str, other: str) -> dict[str, Scalar]:
     return {"position": position, "other": "" if shared else other}
 
 
-def _observations(case: Case, knowledge: Knowledge, position: str, other: str) -> Iterable[Fact]:
+def _observations(case: Case, knowledge: Knowledge, rules: RuleSet, position: str, other: str) -> Iterable[Fact]:
     words = knowledge.vocabulary
     for o in case.observations:
         if o.state not in ("present", "absent") or not holds_at(o.position, position):
             continue
         rank = words.degrees.index(o.degree) + 1 if o.degree else 0
-        for on in words.lineage[o.kind]:
+        asked = rules.asked.get(("seen", o.feature), frozenset())
+        for on in _kinds(words.lineage[o.kind], asked):
             yield make(
                 "seen", o.id, state=o.state, feature=o.feature, on=on, own=on == o.kind, part=o.part or o.id,
                 group=o.group, face=o.carries, extent=o.extent.word, rank=rank, side=o.side,
@@ -88,7 +94,7 @@ def _settings(case: Case, knowledge: Knowledge, position: str, other: str) -> It
 
 
 def _amounts(
-    case: Case, knowledge: Knowledge, quantities: Iterable[Quantity], position: str, other: str
+    case: Case, knowledge: Knowledge, rules: RuleSet, quantities: Iterable[Quantity], position: str, other: str
 ) -> Iterable[Fact]:
     words = knowledge.vocabulary
     for q in quantities:
@@ -96,7 +102,9 @@ def _amounts(
             continue
         placed = _placed(q.position, position, other)
         verdicts = {name: judge_limit(q, limit) for name, limit in knowledge.limits.items() if limit.quantity == q.name}
-        for on in words.lineage.get(q.kind, ("",)):
+        kinds = words.lineage.get(q.kind, ("",))
+        amounts, limits = (rules.asked.get((table, q.name), frozenset()) for table in ("amount", "limit"))
+        for on in _kinds(kinds, amounts | limits):
             common: dict[str, Scalar] = dict(
                 on=on, own=on == (q.kind or ""), part=q.part or q.id, group=q.group, face=q.carries, **placed
             )

@@ -10,6 +10,7 @@ import itertools
 import operator
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 from diagnose.knowledge.conditions import EXTENTS, LEAVES, negate, walk
@@ -92,6 +93,15 @@ class RuleSet:
 
     branches: tuple[Branch, ...]
     marks: Mapping[str, tuple[Condition, Condition]]
+
+    @cached_property
+    def asked(self) -> dict[tuple[str, Scalar], frozenset[str]]:
+        """For each term, the kinds of part that premises on it name; "" where one takes the kind as recorded."""
+        result: dict[tuple[str, Scalar], set[str]] = {}
+        for branch in self.branches:
+            for premise in branch.premises:
+                result.setdefault(premise.key, set()).add(str(dict(premise.equals).get("on", "")))
+        return {key: frozenset(kinds) for key, kinds in result.items()}
 
 
 def compile_rules(knowledge: Knowledge) -> RuleSet:
