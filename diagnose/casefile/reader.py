@@ -381,7 +381,9 @@ class _Reader:
             if not position and len(self.positions) > 1:
                 place_ = self.words.kinds[kind].place
                 position = "machine" if place_ == "machine" else ""
-            group = self.choice(node, "group", ("rotating", "stationary"), "group") or (part.group if part else "")
+            group = self.choice(node, "group", ("rotating", "stationary"), "group") or (
+                part.group if part else self.words.kinds[kind].group if kind else ""
+            )
             carries = self.choice(node, "face", ("nose", "wide"), "side of the pair of faces") or (
                 part.carries if part else ""
             )
@@ -526,7 +528,9 @@ class _Reader:
         readings = tuple(n for n in numbers if n)
         labels = tuple(x.text() for x in (node.get("labels") or Node([], node.where)).each())
         position = self.read_position(node, kind, part)
-        group = self.choice(node, "group", ("rotating", "stationary"), "group") or (part.group if part else "")
+        group = self.choice(node, "group", ("rotating", "stationary"), "group") or (
+            part.group if part else self.words.kinds[kind].group if kind else ""
+        )
         id = record_id("m", what, part.item if part else "", position, [(r.value, r.spread) for r in readings], around,
                        kind, group)  # fmt: skip
         return m.Measured(

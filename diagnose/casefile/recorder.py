@@ -74,15 +74,20 @@ def view_of(state: State, lines: tuple[j.Line, ...]) -> bytes:
 
 
 class Recorder:
-    """One session on one case, used as a context: the lock is held inside it. `told` collects what opening found."""
+    """One session on one case, used as a context: the lock is held inside it. `told` collects what opening found.
 
-    def __init__(self, case: Path, knowledge: Knowledge, who: str, clock: j.Clock = j.now):
+    A case file that was edited by hand is refused unless `edited`, which is for adopting or undoing those edits.
+    """
+
+    def __init__(self, case: Path, knowledge: Knowledge, who: str, clock: j.Clock = j.now, edited: bool = False):
         self.case, self.knowledge, self.who, self.clock = Path(os.path.realpath(case)), knowledge, who, clock
         self.journal = j.journal_path(self.case)
         self.lines: tuple[j.Line, ...] = ()
         self.state = State({})
         self.told: list[str] = []
-        self._first: list[What] = []
+        self._pending: list[What] = []
+        self._tail = b""
+        self._edited = edited
         self._lock = j.Lock(self.case, who, clock())
 
     def __enter__(self) -> Recorder:
@@ -107,26 +112,23 @@ class Recorder:
     def _open(self) -> None:
         if self.journal.exists() and self.journal.stat().st_size:
             found = look(self.case)
-            if found.view in ("edited", "ahead"):
+            if found.view in ("edited", "ahead") and not self._edited:
                 raise BadInput([edited_problem(self.case, found)])
-            self.lines, self.state = found.journal.lines, found.state
-            if found.journal.tail:
-                self._set_tail_aside(found.journal.tail)
+            self.lines, self.state, self._tail = found.journal.lines, found.state, found.journal.tail
+            if self._tail:
+                text = "".join(c for c in self._tail.decode(errors="replace") if c.isprintable())
+                self.told.append(f"an answer that was never acknowledged was cut off and is set aside: {text[:120]}")
+                self._pending = [{"cut off": text[:2000]}]
+            if self._edited:
+                return
+            if self._tail:
+                self._write([])
             elif found.view != "same":
                 self.told.append("the case file was behind its journal and has been brought up to date")
                 self._show()
         elif self.case.exists():
-            self._first = [self._from_file()]
-            self.state = apply(State({}), 1, self._first[0])
-
-    def _set_tail_aside(self, tail: bytes) -> None:
-        text = "".join(c for c in tail.decode(errors="replace") if c.isprintable())
-        try:
-            j.cut_tail(self.journal, tail)
-        except OSError as error:
-            raise _refused(self.case, error) from error
-        self.told.append(f"an answer that was never acknowledged was cut off and set aside: {text[:120]}")
-        self._write([{"cut off": text[:2000]}])
+            self._pending = [self._from_file()]
+            self.state = apply(State({}), 1, self._pending[0])
 
     def _from_file(self) -> What:
         problems = Problems()
@@ -168,16 +170,16 @@ class Recorder:
 
     def adopt(self, why: str) -> tuple[j.Line, ...]:
         """Takes the hand edits of the case file over as journal lines. Raises BadInput where they cannot be read."""
-        found, edited = self.edits()
-        changes = differences(found.base, edited)
+        found = self._edits()
+        changes = differences(found.base, begun(self._from_file()["start"]))
         lines = [{"edited": found.text.decode("utf-8-sig")}, *({**c, "why": why} for c in changes)]
         return self._write_checked(lines)
 
     def restore(self) -> Path:
         """Puts the recorded case back; the edited file is kept beside it. Raises BadInput."""
-        found = look(self.case)
-        self.lines, self.state = found.journal.lines, found.state
-        kept = self.case.with_name(self.case.name + ".edited")
+        found = self._edits()
+        names = [f"{self.case.name}.edited", *(f"{self.case.name}.edited-{i}" for i in range(2, 1000))]
+        kept = next(p for p in map(self.case.with_name, names) if not p.exists())
         try:
             put(kept, found.text)
         except OSError as error:
@@ -185,12 +187,11 @@ class Recorder:
         self._show()
         return kept
 
-    def edits(self) -> tuple[Opened, State]:
-        """The journal as found and the case as edited by hand. Raises BadInput."""
+    def _edits(self) -> Opened:
         found = look(self.case)
-        self.lines, self.state = found.journal.lines, found.state
-        start = self._from_file()
-        return found, begun(start["start"])
+        if found.view not in ("edited", "ahead"):
+            raise _call(self.case, "the case file was not edited by hand", "diagnose journal --check")
+        return found
 
     def _prepared(self, what: What) -> What | None:
         what = in_our_words(what, self.knowledge.vocabulary)
@@ -203,7 +204,7 @@ class Recorder:
             if self.state.record(id) is None:
                 known = [r.id for r in self.state.records]
                 raise _call(self.case, f"there is no record {id!r}", did_you_mean(id, known) or "see: diagnose journal")
-            if not what.get("why"):
+            if not what.get("why") and not self._only_adds(what):
                 raise _call(self.case, f"a correction of {id} says why", "--why TEXT")
             return what
         entry = what["entry"]
@@ -221,6 +222,11 @@ class Recorder:
             f"to correct it: --instead-of {earlier.id} --why TEXT",
         )  # fmt: skip
 
+    def _only_adds(self, what: What) -> bool:
+        """Whether a record is only told in more detail, which needs no reason."""
+        old = self.state.record(what.get("instead of", ""))
+        return old is not None and all(what["entry"].get(k) == v for k, v in old.entry.items())
+
     def _prepared_setting(self, what: What) -> What | None:
         old, new = self.state.value(what["set"]), what["to"]
         if old == new:
@@ -232,7 +238,7 @@ class Recorder:
         return what
 
     def _write_checked(self, whats: list[What]) -> tuple[j.Line, ...]:
-        trial, known = self.state, len(self.lines) + len(self._first)
+        trial, known = self.state, len(self.lines) + len(self._pending)
         try:
             refuse_odd_signs(whats)
             for number, what in enumerate(whats, known + 1):
@@ -253,19 +259,21 @@ class Recorder:
 
     def _write(self, whats: list[What]) -> tuple[j.Line, ...]:
         """Journal first, synced, then the view."""
-        whats = [*self._first, *whats]
+        whats = [*self._pending, *whats]
         lines: list[j.Line] = []
         before = self.lines[-1].digest if self.lines else ""
-        state = State({}) if self._first else self.state
+        state = self.state if self.lines else State({})
         for number, what in enumerate(whats, len(self.lines) + 1):
             lines.append(j.make_line(number, before, what, self.who, self.clock()))
             before, state = lines[-1].digest, apply(state, number, what)
         try:
+            if self._tail:
+                j.cut_tail(self.journal, self._tail)
             j.append(self.journal, lines)
         except OSError as error:
             raise _refused(self.case, error) from error
-        fresh = tuple(lines[len(self._first) :])
-        self.lines, self.state, self._first = (*self.lines, *lines), state, []
+        fresh = tuple(lines[len(self._pending) :])
+        self.lines, self.state, self._pending, self._tail = (*self.lines, *lines), state, [], b""
         self._show()
         return fresh
 
@@ -304,7 +312,8 @@ def in_our_words(what: What, vocabulary: Vocabulary) -> What:
         trait = key in ("is", "is not")
         family = "setting:" + (TRAITS.get(what["set"][0], key) if trait else key.removeprefix("not "))
         to = what["to"]
-        what = {**what, "to": [term(family, x) for x in to] if isinstance(to, list) else term(family, to)}
+        terms = list(dict.fromkeys(term(family, x) for x in to)) if isinstance(to, list) else term(family, to)
+        what = {**what, "to": terms}
     return {**what, "said": ", ".join(said)} if said else what
 
 
@@ -335,6 +344,11 @@ def path_of(key: str, position: str, vocabulary: Vocabulary) -> list[str]:
         raise ValueError(f"{key!r} stands in several sections: write {' or '.join(s + '.' + key for s in places)}")
     known = [*vocabulary.settings, *(r for r, x in vocabulary.readings.items() if x.section), "fluid", "tag", "stage"]
     raise ValueError(f"a case has no {key!r}" + (f"; {near}" if (near := did_you_mean(name, known)) else ""))
+
+
+def split_readings(text: str) -> list[str]:
+    """Readings typed in one go: "25.4 25.3 mm", "25,4 mm; 25,3 mm", "165 ± 2 °C"."""
+    return [x.strip() for x in re.split(r"[;,]\s+|;|(?<![±\s])\s+(?=[-+]?[\d.])", text.strip()) if x.strip()]
 
 
 def photo_entry(case: Path, photo: str) -> dict[str, str]:

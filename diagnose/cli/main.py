@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from diagnose.cli import answers
+from diagnose.cli import answers, bench
 from diagnose.cli.common import tell
 from diagnose.reading.problems import BadInput
 
@@ -19,6 +19,8 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 for command in (answers.explain, answers.meaning, answers.terms, answers.score):
+    app.command()(command)
+for command in (bench.start, bench.record, bench.note, bench.journal):
     app.command()(command)
 
 

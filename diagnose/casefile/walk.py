@@ -1,0 +1,116 @@
+"""The order in which a guided session goes through a case: steps of dismantling, and topics within a step."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from diagnose.casefile.model import Case, Observation, Part
+from diagnose.knowledge.model import Arrangements, Knowledge, Look, Step, UsualPart, Vocabulary
+
+
+@dataclass(frozen=True)
+class Topic:
+    """What is asked in one go: figures and settings of the case (`asks`), or one part or kind with what to look for
+    and measure on it. `id` stays the same from session to session."""
+
+    id: str
+    step: Step
+    asks: tuple[str, ...] = ()
+    part: str = ""
+    kind: str = ""
+    features: tuple[str, ...] = ()
+    readings: tuple[str, ...] = ()
+    how: str = ""
+
+    def about(self) -> dict[str, str]:
+        """The keys by which a record says what it is about."""
+        return {"part": self.part} if self.part else {"on": self.kind}
+
+
+def usual_document(name: str, arrangement: str, parts: tuple[UsualPart, ...], stage: str) -> dict[str, object]:
+    """A case with the usual parts of an arrangement and nothing recorded."""
+    entries: list[dict[str, object]] = []
+    for p in parts:
+        entry: dict[str, object] = {"item": p.item, "name": p.name, "kind": p.kind}
+        entry |= {k: v for k, v in (("position", p.position), ("group", p.group), ("carries", p.carries)) if v}
+        entry |= {"touches": list(p.touches)} if p.touches else {}
+        entries.append(entry)
+    document: dict[str, object] = {"case": name, "seal": {"arrangement": arrangement}}
+    return document | ({"parts": entries} if entries else {}) | ({"stage": stage} if stage else {})
+
+
+def topics(case: Case, knowledge: Knowledge) -> tuple[Topic, ...]:
+    """Every topic of a case, in order: step by step, the case's figures, then machine and leak, then part by part."""
+    result = []
+    words = knowledge.vocabulary
+    for step in knowledge.arrangements.steps:
+        if step.asks:
+            result.append(Topic(f"{step.stage} / case", step, asks=step.asks))
+        for kind in dict.fromkeys(look.on for look in step.looks if look.always):
+            looks = [x for x in step.looks if x.always and x.on == kind]
+            result.append(_gathered(f"{step.stage} / {kind}", step, looks, words, kind=kind))
+        for part in case.parts:
+            looks = [x for x in step.looks if not x.always and x.on in words.lineage[part.kind]]
+            if looks:
+                result.append(_gathered(f"{step.stage} / {part.item}", step, looks, words, part))
+    return tuple(result)
+
+
+def _gathered(
+    id: str, step: Step, looks: list[Look], words: Vocabulary, part: Part | None = None, kind: str = ""
+) -> Topic:
+    """One topic of several looks: what is lost first stands first, else in the written order."""
+    kind = part.kind if part else kind
+    features = [f for look in looks for f in look.features if fits(words, kind, words.features[f].on)]
+    features = sorted(dict.fromkeys(features), key=lambda f: not is_lost_after(words, f, step))
+    readings = [r for look in looks for r in look.readings if fits(words, kind, words.readings[r].on)]
+    return Topic(
+        id, step, (), part.item if part else "", kind, tuple(features), tuple(dict.fromkeys(readings)),
+        " ".join(look.how for look in looks if look.how),
+    )  # fmt: skip
+
+
+def fits(words: Vocabulary, kind: str, allowed: tuple[str, ...]) -> bool:
+    return not allowed or any(a in words.lineage[kind] or kind in words.lineage[a] for a in allowed)
+
+
+def is_lost_after(words: Vocabulary, feature: str, step: Step) -> bool:
+    """Whether this step is the last at which the feature can still be seen."""
+    return words.features[feature].lost == step.stage
+
+
+def answers(case: Case, topic: Topic) -> dict[str, Observation]:
+    """What is on record about the features of a topic, by feature; present counts before any other answer."""
+    found: dict[str, Observation] = {}
+    for o in sorted(case.observations, key=lambda o: o.state == "present"):
+        same = o.part == topic.part if topic.part else not o.part and o.kind == topic.kind
+        if same and o.feature in topic.features:
+            found[o.feature] = o
+    return found
+
+
+def unanswered(case: Case, topic: Topic, words: Vocabulary, about_to_be_lost: bool = False) -> list[str]:
+    """Features of a topic that nobody has answered for; or only those that the end of its step destroys."""
+    known = answers(case, topic)
+    open_ones = [f for f in topic.features if f not in known]
+    return [f for f in open_ones if is_lost_after(words, f, topic.step)] if about_to_be_lost else open_ones
+
+
+def nominal_of(case: Case, arrangements: Arrangements, reading: str, part: str) -> tuple[str, float] | None:
+    """Name and SI value of what a reading should be near, if that is on record: on the same part, else of the case."""
+    name = arrangements.nominal.get(reading, "")
+    found = [x for x in case.measured if x.what == name and x.part in (part, "")]
+    found.sort(key=lambda x: (x.part != part, x.id))
+    return (name, found[0].readings[0].value) if found else None
+
+
+def doubtful(values: list[float], nominal: float | None, factor: float) -> list[float]:
+    """Readings further than `factor` times off the nominal, or off the middle one of their own set."""
+    if factor <= 1:
+        return []
+    middle = sorted(values)[len(values) // 2] if len(values) > 2 else None
+    return [v for v in values if any(_far(v, near, factor) for near in (nominal, middle) if near is not None)]
+
+
+def _far(value: float, near: float, factor: float) -> bool:
+    return near > 0 and not near / factor <= value <= near * factor
