@@ -12,7 +12,7 @@ from diagnose.inference.engine import Firing, Reasoner, finding_id
 from diagnose.inference.facts import Fact, case_facts, make, seats
 from diagnose.inference.rules import RuleSet, compile_rules
 from diagnose.knowledge.model import Knowledge
-from diagnose.knowledge.reader import read_knowledge
+from diagnose.knowledge.cache import open_knowledge
 from diagnose.quantities.compute import compute
 from diagnose.quantities.model import Quantity
 
@@ -87,7 +87,7 @@ class Inference:
 
 def load(folder: Path, drafts: bool = False) -> RuleBase:
     """Reads and compiles a rule base folder. Raises BadInput."""
-    knowledge = read_knowledge(folder, drafts)
+    knowledge = open_knowledge(folder, drafts)
     return RuleBase(knowledge, compile_rules(knowledge))
 
 

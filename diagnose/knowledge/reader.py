@@ -32,7 +32,12 @@ def files_of(folder: Path) -> list[Path]:
     return sorted(found, key=lambda p: p.relative_to(folder).as_posix())
 
 
-def digest_of(folder: Path, contents: Mapping[str, bytes]) -> str:
+def contents_of(folder: Path) -> dict[str, bytes]:
+    """The bytes of every file of a rule base by relative name. Raises OSError."""
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in files_of(folder)}
+
+
+def digest_of(contents: Mapping[str, bytes]) -> str:
     """sha256 over the names and bytes of all files, in name order."""
     total = hashlib.sha256()
     for name in sorted(contents):
@@ -72,7 +77,7 @@ def build_knowledge(
         elif node is not None:
             nodes[name] = node
     reader = _Reader(nodes, shown, problems, drafts)
-    knowledge = reader.read(digest_of(Path(shown), contents))
+    knowledge = reader.read(digest_of(contents))
     files = {name: hashlib.sha256(contents[name]).hexdigest() for name in sorted(contents)}
     return replace(knowledge, files=files) if knowledge else None
 
