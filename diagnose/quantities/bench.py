@@ -11,6 +11,7 @@ from typing import Any
 from diagnose.casefile.model import Case, Measured
 from diagnose.knowledge.model import Knowledge
 from diagnose.quantities.model import Quantity, quantity_id
+from diagnose.reading.problems import BadInput, Problem, Where
 from diagnose.reading.terms import plain
 from diagnose.reading.units import show
 
@@ -127,8 +128,11 @@ class Bench:
         return {s.term for s in self.case.settings if s.setting == setting and s.holds and s.position in places}
 
     def table(self, name: str) -> Mapping[str, Any]:
-        """A number table of the rule base, as texts."""
-        return self.knowledge.tables.get(name, {})
+        """A number table of the rule base, as texts. Raises BadInput where the rule base has none."""
+        if name not in self.knowledge.tables:
+            place = Where(f"{self.knowledge.folder}/tables/{name}.yaml")
+            raise BadInput([Problem(place, "file-missing", "a quantity of this case needs this table", "add the table")])
+        return self.knowledge.tables[name]
 
     @cached_property
     def seats(self) -> tuple[Owner, ...]:
@@ -166,13 +170,15 @@ class Bench:
         self, name: str, owner: Owner, formula: str, source: str, inputs: Iterable[Value], value: float | None = None,
         low: float = 0.0, high: float = 0.0, word: str = "", notes: tuple[str, ...] = (), problem: str = "",
     ) -> Quantity:  # fmt: skip
-        """The quantity as a row, with its identity."""
+        """The quantity as a row, with its identity; numbers keep twelve digits, so that they are the same on any machine."""
+        value, low, high = None if value is None else _digits(value), _digits(low), _digits(high)
         rows = tuple((v.name, text, id) for v in inputs for text, id in v.origins)
         notes = tuple(dict.fromkeys(n for n in notes if n))
         id = quantity_id(name, owner.position, owner.part, owner.kind, owner.group, value, low, high, word, rows, problem)
-        unit = self.knowledge.vocabulary.quantities[name].unit
+        term = self.knowledge.vocabulary.quantities.get(name)
         return Quantity(
-            id, name, owner.position, owner.part, owner.kind, owner.group, owner.carries, low, high, value, word, unit,
+            id, name, owner.position, owner.part, owner.kind, owner.group, owner.carries, low, high, value, word,
+            term.unit if term else "",
             formula, rows, source, notes, problem,
         )  # fmt: skip
 
@@ -193,6 +199,10 @@ def named_in(table: Mapping[str, Any], word: str) -> str:
         if wanted and wanted in (plain(name), *map(plain, also)):
             return name
     return ""
+
+
+def _digits(number: float) -> float:
+    return float(f"{number:.12g}")
 
 
 def _half_width(measured: Measured, i: int) -> float:

@@ -67,11 +67,11 @@ def _flanks(bench: Bench, owner: Owner) -> Iterator[Quantity]:
         inputs.append(Value("rotation", 0.0, 0.0, ((f"{rotation}, seen from the {end or '?'}", ""),)))
     if clockwise.value is None or other.value is None:
         why = clockwise.lack or other.lack
-        yield bench.result("pin flank", owner, formula, "kinematics", inputs, problem=f"{why}: write 0 mm for an unworn flank")
+        yield bench.result("pin flank", owner, formula, "geometry", inputs, problem=f"{why}: write 0 mm for an unworn flank")
         return
     worn = _worn(clockwise, other)
     if not worn:
-        yield bench.result("pin flank", owner, formula, "kinematics", inputs, problem="neither flank is worn more than the readings can tell")
+        yield bench.result("pin flank", owner, formula, "geometry", inputs, problem="neither flank is worn more than the readings can tell")
         return
     word = BOTH
     if worn != BOTH:
@@ -82,19 +82,19 @@ def _flanks(bench: Bench, owner: Owner) -> Iterator[Quantity]:
                 raise ValueError("the flanks are recorded on no numbered part, so the end they were seen from is not known")
             word = flank(worn, part.seen_from, rotation, end)
         except ValueError as error:
-            yield bench.result("pin flank", owner, formula, "kinematics", inputs, problem=str(error))
+            yield bench.result("pin flank", owner, formula, "geometry", inputs, problem=str(error))
             return
     deepest = max(clockwise.value, other.value)
-    yield bench.result("pin flank", owner, formula, "kinematics", inputs, deepest, deepest, deepest, word)
+    yield bench.result("pin flank", owner, formula, "geometry", inputs, deepest, deepest, deepest, word)
     table = bench.table("kinematics")["pins"]
     arrangement = table["by group"].get(owner.group, "")
     formula = "the driving part bears with the rotation, the driven part against it"
     try:
         said = torque(table["rows"], arrangement, word)
     except ValueError:
-        yield bench.result("drive flank", owner, formula, "kinematics", inputs, problem="whether the part turns is not on record (group)")
+        yield bench.result("drive flank", owner, formula, "geometry", inputs, problem="whether the part turns is not on record (group)")
         return
-    yield bench.result("drive flank", owner, formula, "kinematics", inputs, deepest, deepest, deepest, said,
+    yield bench.result("drive flank", owner, formula, "geometry", inputs, deepest, deepest, deepest, said,
                        (f"taken as: {arrangement}",))  # fmt: skip
 
 

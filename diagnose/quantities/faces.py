@@ -182,15 +182,15 @@ def _load_and_heat(bench: Bench, seat: Owner) -> Iterator[Quantity]:
 
 def _pair(bench: Bench, position: str) -> tuple[str, str]:
     """The materials of the two rings as the table names them; "" where unknown."""
-    materials = bench.table("faces").get("materials", {})
+    materials = bench.table("faces")["materials"]
     return tuple(named_in(materials, bench.term(ring, position)) for ring in ("soft face", "hard face"))  # type: ignore[return-value]
 
 
 def _against_pair(bench: Bench, seat: Owner, loaded: Quantity, area: Quantity, ring: tuple[Value, Value]) -> Iterator[Quantity]:
-    materials = bench.table("faces").get("materials", {})
+    materials = bench.table("faces")["materials"]
     names = _pair(bench, seat.position)
     families = {materials[n]["family"] for n in names if n}
-    row = next((r for r in bench.table("faces").get("pairs", ()) if "" not in names and set(r["pair"]) == families), None)
+    row = next((r for r in bench.table("faces")["pairs"] if "" not in names and set(r["pair"]) == families), None)
     lack = "soft face and hard face are not both on record" if "" in names else f"no table value for {' against '.join(names)}"
     limit = friction = Value("pv limit of the pair", lack=lack)
     friction = bench.one("friction coefficient", seat)
@@ -227,7 +227,7 @@ def _temperatures(
         return h / sum(ring_conductance(alpha, math.pi * do, k, a, long) for k in carried)
 
     formula = "dT = H / sum sqrt(h P k A) tanh(m L), both rings as fins wetted on the rim"
-    yield bench.work_out("face temperature rise", seat, formula, "textbook-fin", rise, worked_out(heat), worked_out(area), outer,
+    yield bench.work_out("face temperature rise", seat, formula, "heat-transfer-textbook", rise, worked_out(heat), worked_out(area), outer,
                          film, length, notes=("an estimate: good to a factor of two",))  # fmt: skip
     flow = bench.one("flush flow", seat)
     if flow.value is not None:
@@ -261,7 +261,7 @@ def _film(bench: Bench, seat: Owner, velocity: Quantity, pressure: Quantity, are
     def duty(eta: float, v: float, p: float, a: float, do: float, di: float) -> float:
         return duty_parameter(eta, v, (do - di) / 2, p * a)
 
-    yield bench.work_out("film duty parameter", seat, "G = eta V b / F", "memory-face-lubrication", duty, viscosity,
+    yield bench.work_out("film duty parameter", seat, "G = eta V b / F", "lebeck-1991", duty, viscosity,
                          worked_out(velocity), worked_out(pressure), worked_out(area), outer, inner)  # fmt: skip
 
 
@@ -273,7 +273,7 @@ def _flatness(bench: Bench, owner: Owner) -> Quantity:
     wavelength = amount(lamps[lamp]["wavelength"]).value
     bands = bench.one("light bands", owner)
     said = f"{lamp} lamp, {show(wavelength / 2, 'µm', 4)} a band" + ("" if lamp in instrument else ", lamp not on record")
-    return bench.work_out("face flatness", owner, "bands × half the wavelength", "optics",
+    return bench.work_out("face flatness", owner, "bands × half the wavelength", "seal-flatness-pages",
                           lambda b: wavelength_flatness(b / (helium / 2), wavelength), bands, notes=(said,))  # fmt: skip
 
 

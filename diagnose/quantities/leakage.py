@@ -50,7 +50,7 @@ def compute(bench: Bench) -> Iterator[Quantity]:
                 if name == "leak rate":
                     yield from _mass_and_gap(bench, owner, flow)
         if "leak mass rate" in rates:
-            yield bench.work_out("leak mass rate", owner, "as read", "reading", lambda x: x, rates["leak mass rate"])
+            yield bench.work_out("leak mass rate", owner, "as read", "", lambda x: x, rates["leak mass rate"])
         if "leak rate standing" in rates and "leak rate running" in rates:
             yield bench.work_out("leak change when running", owner, "running - standing", "geometry", lambda r, s: r - s,
                                  rates["leak rate running"], rates["leak rate standing"],
@@ -72,6 +72,6 @@ def _mass_and_gap(bench: Bench, owner: Owner, flow: Quantity) -> Iterator[Quanti
     viscosity, outer, inner = (bench.one(n, seat) for n in ("viscosity", "nose outer diameter", "nose inner diameter"))
     across = across_seal(bench, seat)
     if across and None not in (viscosity.value, outer.value, inner.value):
-        yield bench.work_out("gap for the leak", owner, "h = (6 mu ln(ro/ri) Q / (pi dp))^(1/3)", "parallel-plate-flow", gap_for_leak,
+        yield bench.work_out("gap for the leak", owner, "h = (6 mu ln(ro/ri) Q / (pi dp))^(1/3)", "seal-leakage-article", gap_for_leak,
                              worked_out(flow), worked_out(across), viscosity, outer, inner,
                              notes=("if all of it passed between parallel flat faces",))  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 from diagnose.casefile.model import Measured
@@ -49,7 +50,7 @@ def alignment_limits(rows: Sequence[Mapping[str, Any]], speed: float) -> tuple[f
     points.sort()
     if not points[0][0] * 0.999 <= speed <= points[-1][0] * 1.001:
         raise ValueError("the speed lies outside the alignment table")
-    for (n0, e0, a0), (n1, e1, a1) in zip(points, points[1:], strict=False):
+    for (n0, e0, a0), (n1, e1, a1) in pairwise(points):
         if speed <= n1 * 1.001:
             share = (1 / n0 - 1 / min(speed, n1)) / (1 / n0 - 1 / n1)
             return e0 + (e1 - e0) * share, a0 + (a1 - a0) * share
@@ -74,7 +75,7 @@ def compute(bench: Bench) -> Iterator[Quantity]:
     yield from _uncoupled(bench, runouts)
     for name in AS_READ:
         for owner in bench.owners(name):
-            found = bench.work_out(name, owner, "as read", "reading", lambda x: x, bench.one(name, owner))
+            found = bench.work_out(name, owner, "as read", "", lambda x: x, bench.one(name, owner))
             yield found
             if name in ("coupling offset", "coupling angle"):
                 yield from _alignment(bench, owner, found)
@@ -95,7 +96,7 @@ def _step(record: Measured) -> float:
 def _full_reading(bench: Bench, owner: Owner, record: Measured, name: str) -> Quantity:
     """From stations round the clock: highest less lowest; without clock positions each reading is a full reading."""
     if not record.around:
-        return bench.work_out(name, owner, "full indicator reading as read", "reading", lambda x: x, bench.value(record.what, [record]))
+        return bench.work_out(name, owner, "full indicator reading as read", "", lambda x: x, bench.value(record.what, [record]))
     return _range(bench, owner, record, name)
 
 
@@ -127,7 +128,7 @@ def _uncoupled(bench: Bench, runouts: Mapping[tuple[str, str], list[Quantity]]) 
         coupled = runouts.get(("shaft runout", position), [])
         if name == "uncoupled shaft runout" and len(free) == 1 and len(coupled) == 1:
             owner = Owner(position, coupled[0].part, coupled[0].kind, coupled[0].group, coupled[0].carries)
-            yield bench.work_out("runout change when uncoupled", owner, "coupled - uncoupled", "kinematics", lambda c, f: c - f,
+            yield bench.work_out("runout change when uncoupled", owner, "coupled - uncoupled", "geometry", lambda c, f: c - f,
                                  worked_out(coupled[0]), worked_out(free[0]),
                                  notes=("near zero: the shaft is bent; large: alignment or coupling",))  # fmt: skip
 
@@ -139,17 +140,17 @@ def _alignment(bench: Bench, owner: Owner, found: Quantity) -> Iterator[Quantity
     tables = bench.table("alignment")[which]
     name, formula = f"coupling {which} share of limit", "reading / acceptable at the speed"
     if speed.value is None:
-        yield bench.result(name, owner, formula, "alignment-tables", (worked_out(found), speed), problem=speed.lack)
+        yield bench.result(name, owner, formula, "alignment-tolerance-table", (worked_out(found), speed), problem=speed.lack)
         return
     try:
         limits = [(alignment_limits(t["rows"], speed.value)[1], t["source"]) for t in tables]
     except ValueError as error:
-        yield bench.result(name, owner, formula, "alignment-tables", (worked_out(found), speed), problem=str(error))
+        yield bench.result(name, owner, formula, "alignment-tolerance-table", (worked_out(found), speed), problem=str(error))
         return
     least, most = min(v for v, _ in limits), max(v for v, _ in limits)
     text = " and ".join(f"{v * 1e3:.3g} mm{'/m' if which == 'angle' else ''} ({s})" for v, s in limits)
     limit = Value("acceptable", (least + most) / 2, (most - least) / 2, ((text, ""),))
-    yield bench.work_out(name, owner, formula, "alignment-tables", lambda x, a: abs(x) / a, worked_out(found), limit,
+    yield bench.work_out(name, owner, formula, "alignment-tolerance-table", lambda x, a: abs(x) / a, worked_out(found), limit,
                          notes=("the published tables differ" if most > least * 1.001 else "",))  # fmt: skip
 
 
@@ -157,13 +158,12 @@ def _life(bench: Bench) -> Iterator[Quantity]:
     machine = Owner("machine")
     hours, design = bench.one("running hours", machine), bench.one("design life", machine)
     if hours.value is not None:
-        yield bench.work_out("running hours", machine, "as recorded", "reading", lambda x: x, hours)
-        notes: tuple[str, ...] = ()
+        yield bench.work_out("running hours", machine, "as recorded", "", lambda x: x, hours)
         if design.value is None:
             text = bench.table("machine")["design life"]
             design = Value("design life", amount(text["at"]).value, 0.0, ((f"{text['at']} (assumed), {text['source']}", ""),))
-        yield bench.work_out("life share", machine, "running hours / design life", "api-682", lambda t, d: t / d, hours, design, notes=notes)
+        yield bench.work_out("life share", machine, "running hours / design life", "api-682", lambda t, d: t / d, hours, design)
     for name in ("time to first leak", "starts"):
         value = bench.one(name, machine)
         if value.value is not None:
-            yield bench.work_out(name, machine, "as recorded", "reading", lambda x: x, value)
+            yield bench.work_out(name, machine, "as recorded", "", lambda x: x, value)

@@ -131,13 +131,13 @@ def _ring(bench: Bench, owner: Owner) -> Iterator[Quantity]:
         yield size
         if new.value is None and "," not in size.word and size.word:
             new, notes = _section_of(bench, size), ("new section from the size table, with its tolerance",)
-    fresh = new if new.value is not None else section
-    said = notes if new.value is not None else ("by the section as found: the new section is not on record",)
-    if depth.value is not None and fresh.value is not None:
-        yield bench.work_out("squeeze", owner, "(CS - depth) / CS", "o-ring-compression-article", squeeze, fresh, depth, notes=said)
+    if depth.value is not None:
+        yield bench.work_out("squeeze", owner, "(CS - depth) / CS of the new section", "o-ring-compression-article", squeeze, new, depth,
+                             notes=notes)  # fmt: skip
         if width.value is not None:
-            yield bench.work_out("gland fill", owner, "(pi CS² / 4) / (depth × width)", "o-ring-compression-article", gland_fill, fresh, depth, width,
-                                 notes=said)  # fmt: skip
+            fuller = max((v for v in (new, section) if v.value is not None), key=lambda v: v.value or 0.0, default=new)
+            yield bench.work_out("gland fill", owner, "(pi CS² / 4) / (depth × width)", "o-ring-compression-article", gland_fill, fuller,
+                                 depth, width, notes=("by the larger of new section and section as found",))  # fmt: skip
     recovered = radial if radial.value is not None else section
     if depth.value is not None and recovered.value is not None and new.value is not None:
         yield bench.work_out("compression set", owner, "(t0 - ti) / (t0 - tn)", "astm-d395", compression_set, new, recovered, depth,
@@ -234,9 +234,11 @@ def _gap(bench: Bench, owner: Owner) -> Iterator[Quantity]:
 def _temperature(bench: Bench, seat: Owner) -> Iterator[Quantity]:
     """The family's highest temperature less the service temperature, over the span of the published values."""
     temperature, term = bench.one("temperature", seat), bench.term("elastomer", seat.position)
-    families = bench.table("elastomers").get("families", {})
+    if temperature.value is None or not term:
+        return
+    families = bench.table("elastomers")["families"]
     row = families.get(named_in(families, term), {})
-    if temperature.value is None or "to" not in row:
+    if "to" not in row:
         return
     services = bench.terms("service", seat.position)
     fluid = bench.case.texts.get("service.fluid", "").lower()
@@ -264,9 +266,11 @@ def _storage(bench: Bench) -> Iterator[Quantity]:
     machine = Owner("machine")
     age = bench.one("storage time", machine)
     yield bench.work_out("storage age", machine, "as recorded", "", lambda x: x, age)
-    families = bench.table("elastomers").get("families", {})
     for seat in bench.seats:
         term = bench.term("elastomer", seat.position)
+        if not term:
+            continue
+        families = bench.table("elastomers")["families"]
         row = families.get(named_in(families, term), {})
         if "storage" not in row:
             continue

@@ -172,7 +172,7 @@ def _vapour(
     """The vapour pressure at the seal as given, from the fluid's equation, or from CoolProp; and the fluid's row."""
     given = bench.one("vapour pressure", seat)
     name = bench.case.texts.get("service.fluid", "")
-    fluids = bench.table("fluids").get("fluids", {})
+    fluids = bench.table("fluids")["fluids"] if name else {}
     known = named_in(fluids, name) or named_in(fluids, name.split(",")[0])
     row = fluids.get(known)
     if given.value is not None:
@@ -221,10 +221,10 @@ def _barrier(bench: Bench, machine: Owner) -> Iterator[Quantity]:
     pressure, chamber = bench.one("barrier pressure", inboard), bench.one("chamber pressure", inboard)
     if bench.term("arrangement", "inboard") == "dual unpressurised":
         name, formula = "buffer margin", "chamber - buffer, positive: buffer below the chamber"
-        yield bench.work_out(name, machine, formula, "seal-plan-pages", lambda b, c: c - b, pressure, chamber)
+        yield bench.work_out(name, machine, formula, "barrier-pressure-pages", lambda b, c: c - b, pressure, chamber)
     else:
         name, formula = "barrier margin", "barrier - chamber"
-        yield bench.work_out(name, machine, formula, "seal-plan-pages", lambda b, c: b - c, pressure, chamber,
+        yield bench.work_out(name, machine, formula, "barrier-pressure-pages", lambda b, c: b - c, pressure, chamber,
                              notes=(*_absolute(pressure), *_absolute(chamber)))  # fmt: skip
 
 
@@ -235,22 +235,22 @@ def _cold(bench: Bench, machine: Owner) -> Iterator[Quantity]:
         if lowest.value is None:
             lowest = bench.one("temperature", machine)
         freezing = bench.one("freezing point", machine)
-        notes: tuple[str, ...] = ()
-        if freezing.value is None:
-            fluids = bench.table("fluids").get("fluids", {})
-            row = fluids.get(named_in(fluids, bench.case.texts.get("service.fluid", "")), {})
+        fluid = bench.case.texts.get("service.fluid", "")
+        if freezing.value is None and fluid:
+            fluids = bench.table("fluids")["fluids"]
+            row = fluids.get(named_in(fluids, fluid), {})
             if "freezes" in row:
                 freezing = assumed("freezing point", amount(row["freezes"]).value, row["freezes"])
         if freezing.value is not None:
             yield bench.work_out("freezing margin", machine, "lowest temperature - freezing or setting point", "geometry",
-                                 lambda t, f: t - f, lowest, freezing, notes=notes)  # fmt: skip
+                                 lambda t, f: t - f, lowest, freezing)  # fmt: skip
     warm, most = bench.one("barrier temperature", machine), bench.one("highest barrier temperature", machine)
     if warm.value is not None and most.value is not None:
         yield bench.work_out("barrier temperature margin", machine, "highest allowed - barrier temperature", "geometry",
                              lambda t, m: m - t, warm, most)  # fmt: skip
     pour, coldest = bench.one("barrier pour point", machine), bench.one("lowest temperature", machine)
     if pour.value is not None:
-        yield bench.work_out("barrier pour point margin", machine, "lowest temperature - pour point", "buffer-and-barrier-fluids-1996",
+        yield bench.work_out("barrier pour point margin", machine, "lowest temperature - pour point", "barrier-fluid-report-1996",
                              lambda p, t: t - p, pour, coldest)  # fmt: skip
     entering, chamber = bench.one("flush temperature", machine), bench.one("temperature", machine)
     if entering.value is not None and chamber.value is not None:
@@ -269,7 +269,7 @@ def _running(bench: Bench, machine: Owner) -> Iterator[Quantity]:
     for name in ("water conductivity", "depressurisation rate", "barrier viscosity"):
         value = bench.one(name, machine)
         if value.value is not None:
-            yield bench.work_out(name, machine, "as read", "reading", lambda x: x, value)
+            yield bench.work_out(name, machine, "as read", "", lambda x: x, value)
 
 
 def _of_best(flow: float, best: float) -> float:

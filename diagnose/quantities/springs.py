@@ -103,7 +103,7 @@ def compute(bench: Bench) -> Iterator[Quantity]:
     for owner in bench.owners("free length"):
         yield from _set(bench, owner)
     for owner in bench.owners("wire diameter"):
-        yield bench.work_out("spring rate", owner, "k = G d⁴ / (8 D³ n)", "spring-theory", rate,
+        yield bench.work_out("spring rate", owner, "k = G d⁴ / (8 D³ n)", "spring-textbook", rate,
                              *(bench.one(n, owner) for n in ("wire diameter", "coil diameter", "active coils")),
                              notes=("G 78.5 GPa, spring steel",))  # fmt: skip
     for owner in bench.owners("spring load"):
@@ -131,12 +131,10 @@ def _set(bench: Bench, owner: Owner) -> Iterator[Quantity]:
         yield bench.result("spring length spread", owner, "(longest - shortest) / median", "geometry", origin, share,
                            max(0.0, share - more), share + more)  # fmt: skip
         yield _outlier(bench, owner, origin, readings, step, [x for r in records for x in _labels(r)])
-    new, working = bench.one("new free length", owner), bench.one("specified working length", owner)
-    if new.value is not None and working.value is not None and not bench.records("spring load", owner):
-        held = bench.one("spring length when set", owner)
-        working = held if held.value is not None else working
+    new, held = bench.one("new free length", owner), bench.one("spring length when set", owner)
+    if new.value is not None and held.value is not None and not bench.records("spring load", owner):
         yield bench.work_out("spring load loss", owner, "(L0 - L) / (L0 - Lw), mean of the set", "geometry", load_loss, new,
-                             Value("free length", statistics.fmean(readings), step, origin[0].origins), working,
+                             Value("free length", statistics.fmean(readings), step, origin[0].origins), held,
                              notes=("rate taken as unchanged",))  # fmt: skip
 
 

@@ -84,6 +84,8 @@ def harmonics(
     for k, n in enumerate(orders):
         c, s = float(solved[1 + 2 * k]), float(solved[2 + 2 * k])
         size = math.hypot(c, s)
+        if size < 1e-9 * float(np.max(np.abs(depths))):
+            size = 0.0
         block = covariance[1 + 2 * k : 3 + 2 * k, 1 + 2 * k : 3 + 2 * k]
         along = np.array([c, s]) / size if size > 0 else np.array([1.0, 0.0])
         variance = max(float(along @ block @ along), 0.0) if size > 0 else float(np.max(np.linalg.eigvalsh(block)))
@@ -130,9 +132,9 @@ def _round_the_clock(bench: Bench, owner: Owner) -> Iterator[Quantity]:
         origin = (Value("wear depth", depths[0], origins=bench.origins("wear depth", [record])),)
         mean = bench.value("wear depth", [record])
         if not record.around:
-            yield bench.work_out("wear mean", owner, "mean of the readings", "arithmetic", lambda d: d, mean)
+            yield bench.work_out("wear mean", owner, "mean of the readings", "geometry", lambda d: d, mean)
             why = "the readings have no clock positions (at)"
-            yield bench.result("wear one lobe", owner, _WEAR, "kinematics", origin, problem=why)
+            yield bench.result("wear one lobe", owner, _WEAR, "geometry", origin, problem=why)
             continue
         repeatability = max(record.resolution / 2.0, *(r.spread for r in record.readings))
         yield from _lobes_of(bench, owner, record, depths, origin, repeatability)
@@ -140,7 +142,7 @@ def _round_the_clock(bench: Bench, owner: Owner) -> Iterator[Quantity]:
             width = 2 * repeatability * len(depths) / math.fsum(depths)
             share = unevenness(depths)
             formula = "(deepest - shallowest) / mean"
-            yield bench.result("wear unevenness", owner, formula, "arithmetic", origin, share, share - width, share + width)
+            yield bench.result("wear unevenness", owner, formula, "geometry", origin, share, share - width, share + width)
 
 
 def _lobes_of(
@@ -163,19 +165,19 @@ def _lobes_of(
             yield from _lobe(bench, owner, name, fit.harmonics[n], origin, repeatability, warnings if n == 2 else ())
         else:
             why = _too_few(stations, n, needs[n])
-            yield bench.result(name, owner, _WEAR, "kinematics", origin, problem=why, notes=warnings)
+            yield bench.result(name, owner, _WEAR, "geometry", origin, problem=why, notes=warnings)
     if fit:
-        yield bench.result("wear mean", owner, _WEAR, "kinematics", origin, fit.mean, fit.mean - fit.mean_half_width,
+        yield bench.result("wear mean", owner, _WEAR, "geometry", origin, fit.mean, fit.mean - fit.mean_half_width,
                            fit.mean + fit.mean_half_width)  # fmt: skip
     else:
-        yield bench.work_out("wear mean", owner, "mean of the readings", "arithmetic", lambda d: d,
+        yield bench.work_out("wear mean", owner, "mean of the readings", "geometry", lambda d: d,
                              bench.value("wear depth", [record]))  # fmt: skip
     for name, n in extra:
         if fit and n in fit.harmonics:
             yield from _lobe(bench, owner, name, fit.harmonics[n], origin, repeatability, ())
         else:
             why = _too_few(stations, n, 2 * n + 2)
-            yield bench.result(name, owner, _WEAR, "kinematics", origin, problem=why)
+            yield bench.result(name, owner, _WEAR, "geometry", origin, problem=why)
 
 
 def _too_few(stations: int, n: int, needed: int) -> str:
@@ -218,12 +220,12 @@ def _lobe(
     if noise:
         low, high = 0.0, max(high, 3.0 * repeatability)
         notes = (*warnings, "not told from noise: under three times the repeatability, or within the fit's own uncertainty")
-    yield bench.result(name, owner, _WEAR, "kinematics", origin, found.amplitude, low, high, notes=notes)
+    yield bench.result(name, owner, _WEAR, "geometry", origin, found.amplitude, low, high, notes=notes)
     if found.order <= 2 and not noise:
         angle = math.radians(found.crest)
         half = math.asin(min(1.0, found.half_width / found.amplitude)) / found.order
         name = "wear one lobe angle" if found.order == 1 else "wear two lobes angle"
-        yield bench.result(name, owner, "crest_n = atan2(s_n, c_n) / n", "kinematics", origin, angle, angle - half, angle + half)
+        yield bench.result(name, owner, "crest_n = atan2(s_n, c_n) / n", "geometry", origin, angle, angle - half, angle + half)
 
 
 def _lobes(n: int) -> str:
@@ -303,17 +305,17 @@ def _track_offset(bench: Bench, owner: Owner, record: Measured) -> Quantity:
     origin = (Value("track margin", 0.0, origins=bench.origins("track margin", [record])),)
     if not record.around:
         why = "the readings have no clock positions (at)"
-        return bench.result("track offset", owner, formula, "kinematics", origin, problem=why)
+        return bench.result("track offset", owner, formula, "geometry", origin, problem=why)
     step = max(record.resolution / 2.0, *(r.spread for r in record.readings))
     try:
         found = harmonics(record.around, [r.value for r in record.readings], (1,), step).harmonics[1]
     except ValueError as error:
-        return bench.result("track offset", owner, formula, "kinematics", origin, problem=str(error))
+        return bench.result("track offset", owner, formula, "geometry", origin, problem=str(error))
     toward = f"shifted toward {(found.crest + 180) % 360:.0f}° from the index, as that part was seen"
     low = max(0.0, found.amplitude - found.half_width)
     if found.amplitude < 3 * step:
         low, toward = 0.0, "not told from noise: under three times the repeatability"
-    return bench.result("track offset", owner, formula, "kinematics", origin, found.amplitude, low,
+    return bench.result("track offset", owner, formula, "geometry", origin, found.amplitude, low,
                         found.amplitude + found.half_width, notes=(toward,))  # fmt: skip
 
 
