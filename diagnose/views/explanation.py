@@ -158,38 +158,46 @@ def page(
 
 
 def _answer(inference: Inference, x: Judgement, everything: bool, page: Page) -> None:
-    case, knowledge = inference.case, inference.base.knowledge
-    page.heading(f"What failed and why{'' if len(case.positions) == 1 else ', ' + x.position + ' seal'}")
-    best = x.explanation.causes
+    """The conclusion at one position: the leading explanation in full, the rest a line each."""
+    if len(inference.case.positions) > 1:
+        page.heading(f"{x.position.capitalize()} seal")
+    else:
+        page.line()
+    shown = leading(x, everything)
+    best = [
+        j for j in x.causes if j.cause in x.explanation.causes and j.standing in ("established", "probable", "possible")
+    ]
     if not best:
         page.say(
-            f"No cause of this rule base explains the record better than none of them ({percent(x.none_of_these)}).",
-            indent=2,
+            f"No cause of this rule base is better supported than none of them ({percent(x.none_of_these)}).", indent=2
         )
-    elif len(best) > 1:
-        page.say(f"Together: {' and '.join(best)} ({percent(x.explanation.probability)} for this set).", indent=2)
-    for j in leading(x, everything):
-        page.ends(
-            f"  {j.standing.upper():<12} {j.cause}",
-            percent(j.probability) if j.standing != "ruled out" else "",
-            bold=True,
-        )
-        if j.standing == "ruled out":
-            page.say("; ".join(j.because), indent=15)
-            continue
-        page.say(knowledge.causes[j.cause].means, indent=15)
-        speaking = [e for e in j.evidence if e.state != "unrecorded" and not e.through]
-        for label, chosen in (
-            ("for", [e for e in speaking if e.weight >= 0.5]),
-            ("against", [e for e in speaking if e.weight <= -0.5]),
-        ):
-            if chosen:
-                told = "; ".join(f"{_state(e)} ({signed(e.weight)} dB)" for e in chosen[:3])
-                more = f"; and {len(chosen) - 3} more" if len(chosen) > 3 else ""
-                page.say(told + more, indent=15, lead=f"{label}: ")
-    page.ends("  " + "none of these causes", percent(x.none_of_these))
+    for j in best:
+        _leader(inference, j, page)
+    rest = [j for j in shown if j not in best and j.standing != "ruled out"]
+    if best and (rest or x.none_of_these >= 0.01):
+        page.line("  beside it" if len(best) == 1 else "  beside them")
+    for j in rest if everything else rest[:4]:
+        page.ends(f"  {j.standing:<12} {j.cause}", percent(j.probability))
+    page.ends(f"  {'':<12} none of these causes", percent(x.none_of_these))
+    out = [j for j in shown if j.standing == "ruled out"]
+    for j in out if everything else []:
+        page.say("; ".join(j.because), indent=2, lead=f"{'ruled out':<12} {j.cause}: ", hang=15)
+    if out and not everything:
+        page.say(", ".join(j.cause for j in out), indent=2, lead=f"{'ruled out':<12} ", hang=15)
     if x.unexplained:
-        page.say("; ".join(x.unexplained), indent=2, lead="left unexplained: ", hang=4)
+        page.say("; ".join(x.unexplained), indent=2, lead=f"{'unexplained':<12} ", hang=15)
+
+
+def _leader(inference: Inference, j: Judged, page: Page) -> None:
+    page.ends(f"  {j.standing.upper():<12} {j.cause}", percent(j.probability), bold=True)
+    page.say(inference.base.knowledge.causes[j.cause].means, indent=15)
+    speaking = [e for e in j.evidence if e.state != "unrecorded" and not e.through]
+    sides = (("for", [e for e in speaking if e.weight >= 0.5]), ("against", [e for e in speaking if e.weight <= -0.5]))
+    for label, chosen in sides:
+        if chosen:
+            told = "; ".join(f"{_state(e)} ({signed(e.weight)} dB)" for e in chosen[:3])
+            more = f"; and {len(chosen) - 3} more" if len(chosen) > 3 else ""
+            page.say(told + more, indent=15, lead=f"{label}: ", hang=15)
 
 
 def _state(e: Evidence) -> str:
