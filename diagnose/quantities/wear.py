@@ -330,7 +330,7 @@ def track_words(rows: Sequence[dict[str, str]], nose: str, width: str, shift: st
 def _track_reading(
     bench: Bench, owner: Owner, nose: str, excess: Quantity | None, offset: Quantity | None
 ) -> Quantity:
-    name, formula, source = "track reading", "truth table of track width and shift against the nose's side", "kinematics"
+    name, formula, source = "track reading", "truth table of track width and shift against the nose's side", "geometry"
     inputs = tuple(worked_out(q) for q in (excess, offset) if q is not None and q.value is not None)
     if not nose:
         return bench.result(name, owner, formula, source, inputs, problem=_NO_SIDE)

@@ -1,0 +1,131 @@
+"""Margins at the chamber, pressure across each seal of a pair, cold and suction."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from diagnose.quantities import service
+from diagnose.quantities.limits import judge_limit
+
+WATER = "service: {{fluid: {fluid}, temperature: {t} °C, chamber pressure: {p}}}"
+
+
+@given(st.floats(274, 646))
+def test_water_boils_where_its_vapour_pressure_says(t):
+    assert service.water_boiling_point(service.water_vapour_pressure(t)) == pytest.approx(t, abs=1e-6)
+
+
+@given(st.sampled_from(["propane", "ammonia", "n-hexane", "methanol"]), st.floats(0.02, 0.98))
+def test_other_fluids_boil_where_their_vapour_pressure_says(knowledge, fluid, share):
+    row = knowledge.tables["fluids"]["fluids"][fluid]
+    low, high = (service.amount(row[k]).value for k in ("from", "to"))
+    t = low + (high - low) * share
+    assert service.boiling_point(row, service.vapour_pressure(row, t)) == pytest.approx(t, abs=1e-4)
+
+
+def test_margin_of_water_at_80_degrees_passes_by_ratio_and_temperature_only(quantities_of, knowledge):
+    """API 682 rules as quoted; IF97: 0.253 MPa, 53.5 K, ratio 6.3."""
+    found = quantities_of(WATER.format(fluid="hot water", t=80, p="3.0 bar a"))
+    assert found["vapour margin"].value == pytest.approx(0.253e6, abs=1e3)
+    assert found["chamber superheat margin"].value == pytest.approx(53.5, abs=0.1)
+    assert found["vapour margin ratio"].value == pytest.approx(6.3, abs=0.05)
+    assert judge_limit(found["vapour margin"], knowledge.limits["vapour margin"]) == "between published limits"
+    assert judge_limit(found["vapour margin ratio"], knowledge.limits["vapour margin ratio"]) == "inside"
+    assert judge_limit(found["chamber superheat margin"], knowledge.limits["chamber superheat margin"]) == "inside"
+    assert found["vapour margin"].source == "iapws-if97"
+
+
+def test_propane_at_40_degrees_fails_margin_and_ratio(quantities_of, knowledge):
+    """Propane 1.369 MPa at 40 °C (NIST, from memory): 0.231 MPa, ratio 1.17."""
+    found = quantities_of(WATER.format(fluid="propane", t=40, p="16 bar a"))
+    assert found["vapour margin"].value == pytest.approx(0.231e6, abs=0.003e6)
+    assert found["vapour margin ratio"].value == pytest.approx(1.17, abs=0.005)
+    assert judge_limit(found["vapour margin ratio"], knowledge.limits["vapour margin ratio"]) == "outside"
+    assert found["vapour margin"].high > found["vapour margin"].value, "the fitted equation's 0.3 % is carried"
+
+
+def test_a_given_vapour_pressure_is_used_whatever_the_fluid(quantities_of):
+    found = quantities_of("service: {fluid: crude oil, vapour pressure: 2 bar a, chamber pressure: 5 bar a}")
+    assert found["vapour margin"].value == pytest.approx(3e5)
+    assert "vapour pressure as given" in found["vapour margin"].notes
+
+
+@pytest.mark.parametrize(
+    ("text", "because"),
+    [
+        ("service: {temperature: 80 °C, chamber pressure: 3 bar a}", "neither vapour pressure nor fluid"),
+        ("service: {fluid: hot water, chamber pressure: 3 bar a}", "temperature is not on record"),
+        ("service: {fluid: propane, temperature: 120 °C, chamber pressure: 60 bar a}", "holds from"),
+        ("service: {fluid: hot water, temperature: 400 °C, chamber pressure: 60 bar a}", "holds from 0 °C"),
+        ("service: {fluid: liquid unobtainium, temperature: 20 °C, chamber pressure: 3 bar a}", "write vapour pressure"),
+    ],
+)
+def test_a_margin_that_cannot_be_had_says_why(quantities_of, text, because):
+    found = quantities_of(text)["vapour margin"]
+    assert found.value is None and because in found.problem
+
+
+def test_coolprop_answers_for_a_fluid_outside_the_tables(quantities_of):
+    found = quantities_of(WATER.format(fluid="n-Nonane", t=150, p="3 bar a"))
+    assert found["vapour margin"].value == pytest.approx(3e5 - 0.99e5, abs=0.03e5)
+    assert found["vapour margin"].source == "coolprop"
+
+
+def test_a_pressure_without_g_or_a_is_read_as_absolute_and_said_so(quantities_of):
+    plain, gauge = (quantities_of(WATER.format(fluid="water", t=80, p=p))["vapour margin"] for p in ("3 bar", "3 bar g"))
+    assert gauge.value - plain.value == pytest.approx(101325)
+    assert any("read as absolute" in n for n in plain.notes)
+    assert not any("read as absolute" in n for n in gauge.notes)
+
+
+DUAL = """
+service: {{chamber pressure: 6 bar a, barrier pressure: {barrier}}}
+seal: {{arrangement: {arrangement}}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("arrangement", "barrier", "inboard", "outboard"),
+    [
+        ("dual pressurised", "8 bar a", 2e5, 8e5 - 101325),
+        ("dual pressurised", "5 bar a", -1e5, 5e5 - 101325),  # reversed: the product pushes in
+        ("dual unpressurised", "1.5 bar a", 4.5e5, 1.5e5 - 101325),
+    ],
+)
+def test_pressure_across_each_seal_of_a_pair(quantities_of, arrangement, barrier, inboard, outboard):
+    found = quantities_of(DUAL.format(arrangement=arrangement, barrier=barrier))
+    assert found["pressure difference across seal at inboard"].value == pytest.approx(inboard)
+    assert found["pressure difference across seal at outboard"].value == pytest.approx(outboard)
+    margin = found["barrier margin"] if arrangement == "dual pressurised" else found["buffer margin"]
+    assert margin.position == "machine"
+    assert margin.value == pytest.approx(inboard)
+
+
+@pytest.mark.parametrize(("barrier", "verdict"), [("7.7 bar a", "inside"), ("7.45 bar a", "between published limits"), ("7.3 bar a", "outside")])
+def test_barrier_margin_between_the_published_values(quantities_of, knowledge, barrier, verdict):
+    found = quantities_of(DUAL.format(arrangement="dual pressurised", barrier=barrier))["barrier margin"]
+    assert judge_limit(found, knowledge.limits["barrier margin"]) == verdict
+
+
+def test_the_outboard_seal_has_no_margin_of_the_product(quantities_of):
+    text = "service: {fluid: water, temperature: 80 °C, chamber pressure: 6 bar a}\nseal: {arrangement: dual pressurised}"
+    assert quantities_of(text)["vapour margin"].position == "inboard"
+
+
+def test_cold_suction_and_flow(quantities_of):
+    text = """
+equipment: {npsh required: 3.2 m, best efficiency flow: 100 m³/h}
+service: {fluid: water, temperature: 20 °C, lowest temperature: -5 °C, npsh available: 2.7 m, flow: 35 m³/h, barrier pour point: -9 °C,
+  barrier temperature: 75 °C, highest barrier temperature: 70 °C, water conductivity: 0.5 µS/cm}
+history: {depressurisation rate: 20 bar/min}
+"""
+    found = quantities_of(text)
+    assert found["freezing margin"].value == pytest.approx(-5)
+    assert found["npsh margin"].value == pytest.approx(-0.5)
+    assert found["flow share of best"].value == pytest.approx(0.35)
+    assert found["barrier pour point margin"].value == pytest.approx(4)
+    assert found["barrier temperature margin"].value == pytest.approx(-5)
+    assert found["depressurisation rate"].value == pytest.approx(20e5 / 60)
+    assert found["water conductivity"].value == pytest.approx(0.5e-4)
