@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from diagnose.cli import answers, bench
+from diagnose.cli import answers, bench, reasoning
 from diagnose.cli.common import tell
 from diagnose.reading.problems import BadInput
 
@@ -21,6 +21,10 @@ app = typer.Typer(
 for command in (answers.explain, answers.meaning, answers.terms, answers.score):
     app.command()(command)
 for command in (bench.start, bench.record, bench.note, bench.journal):
+    app.command()(command)
+for command in (reasoning.why, reasoning.why_not, reasoning.what_if, reasoning.fragile):
+    app.command()(command)
+for command in (reasoning.graph, reasoning.trail, reasoning.verify, reasoning.compare):
     app.command()(command)
 
 

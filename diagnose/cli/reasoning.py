@@ -1,0 +1,302 @@
+"""Commands that audit the reasoning: why, why-not, what-if, fragile, graph, trail, verify, compare."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from diagnose.cli.common import (
+    CaseArgument,
+    JsonOption,
+    KnowledgeOption,
+    case_path,
+    open_base,
+    open_case,
+    print_json,
+    refuse,
+)
+
+if TYPE_CHECKING:
+    import networkx as nx
+
+    from diagnose.inference.run import Inference, RuleBase
+    from diagnose.judgement.network import Network
+
+NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="A cause or a finding, by name or id.")]
+PositionOption = Annotated[str, typer.Option("--position", help="Only this seal: inboard, outboard or seal.")]
+DepthOption = Annotated[int, typer.Option("--depth", min=1, max=40, help="Steps to open; deeper ones keep their name.")]
+OutOption = Annotated[Path | None, typer.Option("-o", "--output", help="The file to write.", show_default=False)]
+
+
+class _Opened:
+    """A rule base and a case with everything reasoned about it."""
+
+    def __init__(self, case: str, knowledge: Path | None, base: RuleBase | None = None):
+        from diagnose.inference.run import infer
+        from diagnose.judgement.judge import judge
+        from diagnose.judgement.network import build as build_network
+        from diagnose.trail.graph import build
+
+        self.base: RuleBase = base or open_base(knowledge)
+        self.net: Network = build_network(self.base.knowledge)
+        self.inference: Inference = infer(open_case(case, self.base), self.base)
+        self.graph: nx.DiGraph = build(self.inference, judge(self.inference, self.net))
+
+    def node(self, name: str, position: str = "") -> str:
+        """The cause or finding called so, where it says most. Raises BadInput."""
+        from diagnose.reading.terms import did_you_mean
+        from diagnose.trail.why import find, names
+
+        self.check_position(position)
+        found = find(self.graph, name, position)
+        if not found:
+            raise refuse(f"there is no cause and no finding {name!r}", did_you_mean(name, names(self.graph)))
+        return found[0]
+
+    def check_position(self, position: str) -> None:
+        positions = self.inference.case.positions
+        if position and position not in positions:
+            raise refuse(f"this case has no position {position!r}", f"its positions: {', '.join(positions)}")
+
+
+def _show(answer: Any, as_json: bool, page: Any) -> None:
+    """Prints the answer as JSON, or the page made of it."""
+    from diagnose.views.page import Page
+
+    if as_json:
+        print_json(answer)
+    else:
+        typer.echo(page(Page()).text(), nl=False)
+
+
+def _write(path: Path | None, data: bytes) -> None:
+    """Writes to the file, or to standard output where none is named. Raises BadInput."""
+    import sys
+
+    if path is None:
+        sys.stdout.buffer.write(data)
+        return
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise refuse(f"cannot write: {error.strerror}", "name another file", what=str(path)) from error
+
+
+def why(
+    case: CaseArgument,
+    name: NameArgument,
+    rather_than: Annotated[str, typer.Option("--rather-than", metavar="CAUSE", help="Why not that one.")] = "",
+    depth: DepthOption = 4,
+    position: PositionOption = "",
+    as_json: JsonOption = False,
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Prove a cause or finding: rules, conditions and records, the weights in dB, and how they give the probability."""
+    from diagnose.trail import why as trail
+    from diagnose.views import reasoning as view
+
+    opened = _Opened(case, knowledge)
+    graph = opened.graph
+    node = opened.node(name, position)
+    if rather_than:
+        other = opened.node(rather_than, graph.nodes[node]["position"])
+        if {graph.nodes[n]["type"] for n in (node, other)} != {"cause"}:
+            raise refuse("two causes are contrasted", "name a cause on both sides of --rather-than")
+        contrast = trail.contrast(graph, node, other)
+        _show(contrast, as_json, lambda page: view.contrast(contrast, page))
+        return
+    answer = trail.why(graph, node, depth)
+    _show(answer, as_json, lambda page: view.why(answer, case, page))
+
+
+def why_not(
+    case: CaseArgument,
+    name: NameArgument,
+    depth: DepthOption = 4,
+    position: PositionOption = "",
+    as_json: JsonOption = False,
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Say why a cause or finding was not concluded: the nearest rules, what failed or is unknown, what outweighed it."""
+    from diagnose.trail.whynot import WhyNot
+    from diagnose.views import reasoning as view
+
+    opened = _Opened(case, knowledge)
+    node = opened.graph.nodes[opened.node(name, position)]
+    asked = WhyNot(opened.inference, opened.graph, opened.net, node["position"])
+    ask = asked.cause if node["type"] == "cause" else asked.finding
+    answer = ask(node["text"], depth)
+    _show(answer, as_json, lambda page: view.why_not(answer, case, page))
+
+
+Changes = list[str]
+
+
+def what_if(
+    case: CaseArgument,
+    present: Annotated[
+        Changes, typer.Option("--present", metavar="FEATURE[@PART]", help="Suppose it was seen, or a finding.")
+    ] = [],  # noqa: B006
+    absent: Annotated[
+        Changes, typer.Option("--absent", metavar="FEATURE[@PART]", help="Suppose it was looked for and not there.")
+    ] = [],  # noqa: B006
+    forget: Annotated[
+        Changes, typer.Option("--forget", metavar="RECORD", help="Leave out a record, a part or a setting.")
+    ] = [],  # noqa: B006
+    set_: Annotated[Changes, typer.Option("--set", metavar="SETTING=TERM", help="Suppose another setting.")] = [],  # noqa: B006
+    reading: Annotated[
+        Changes, typer.Option("--reading", metavar="NAME[@PART]=VALUE", help="Suppose another reading or quantity.")
+    ] = [],  # noqa: B006
+    as_json: JsonOption = False,
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Change the record in thought and see the ranking before and after, and through which rules it changed."""
+    from diagnose.reading.problems import Problems
+    from diagnose.trail.suppose import Change, what_if
+    from diagnose.views import reasoning as view
+
+    options = {"forget": forget, "set": set_, "reading": reading, "absent": absent, "present": present}
+    changes = [Change(kind, text) for kind, texts in options.items() for text in texts]
+    if not changes:
+        raise refuse("nothing is supposed", "use --present, --absent, --forget, --set or --reading")
+    opened = _Opened(case, knowledge)
+    problems = Problems()
+    answer = what_if(opened.inference, opened.base, opened.net, changes, problems)
+    problems.raise_errors()
+    assert answer is not None
+    _show(answer, as_json, lambda page: view.what_if(answer, page))
+
+
+def fragile(
+    case: CaseArgument,
+    position: PositionOption = "",
+    as_json: JsonOption = False,
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Find the smallest changes of the record that would change the answer, and which record carries most."""
+    from diagnose.trail.fragile import fragile as trail
+    from diagnose.views import reasoning as view
+
+    opened = _Opened(case, knowledge)
+    opened.check_position(position)
+    record = opened.inference.case
+    positions = [trail(opened.inference, opened.net, p) for p in record.positions if position in ("", p)]
+    answer = {"question": "fragile", "case": record.name, "positions": positions}
+    _show(answer, as_json, lambda page: view.fragile(answer, page))
+
+
+def graph(
+    case: CaseArgument,
+    output: OutOption = None,
+    of: Annotated[str, typer.Option("--of", metavar="NAME", help="Only what this cause or finding rests on.")] = "",
+    position: PositionOption = "",
+    everything: Annotated[bool, typer.Option("--all", help="Draw every cause, not only the leading ones.")] = False,
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Write the reasoning graph; the file's ending says how: .svg, .dot, .graphml or .json (as networkx reads it)."""
+    import json
+
+    from diagnose.trail.document import dot, graphml, node_link
+    from diagnose.trail.graph import proof
+    from diagnose.views.graph_drawing import draw
+
+    formats = {
+        ".svg": lambda g: draw(g, everything or bool(of)).svg,
+        ".dot": dot,
+        ".graphml": graphml,
+        ".json": lambda g: json.dumps(node_link(g), ensure_ascii=False, indent=1) + "\n",
+    }
+    ending = output.suffix.lower() if output else ".dot"
+    if ending not in formats:
+        raise refuse(f"the graph cannot be written as {ending or 'that'!r}", f"end the name in {', '.join(formats)}")
+    opened = _Opened(case, knowledge)
+    opened.check_position(position)
+    whole = opened.graph
+    if of:
+        whole = proof(whole, opened.node(of, position))
+    elif position:
+        whole = whole.subgraph(n for n, p in whole.nodes(data="position") if p in (position, "", "machine", None)).copy()
+    _write(output, formats[ending](whole).encode())
+
+
+def trail(case: CaseArgument, output: OutOption = None, knowledge: KnowledgeOption = None) -> None:
+    """Write the whole trail, with the digests of case, rule base and tool, from which the case can be replayed."""
+    from diagnose.judgement.network import build
+    from diagnose.reading.located import read_bytes
+    from diagnose.reading.problems import Problems
+    from diagnose.trail.document import dump
+    from diagnose.trail.document import trail as make
+
+    base = open_base(knowledge)
+    problems = Problems()
+    path = case_path(case)
+    data = read_bytes(path, str(path), problems)
+    problems.raise_errors()
+    assert data is not None
+    open_case(case, base)
+    _write(output, dump(make(data, base, build(base.knowledge), _version())))
+
+
+def verify(
+    trail: Annotated[Path, typer.Argument(metavar="TRAIL", help="A trail that this tool wrote.")],
+    case: Annotated[
+        Path | None, typer.Option("--case", help="Replay with this case file instead of the text in the trail.")
+    ] = None,
+    as_json: JsonOption = False,
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Replay a trail and say whether it reproduces exactly, or what differs (exit 1)."""
+    from diagnose.judgement.network import build
+    from diagnose.reading.problems import Problems
+    from diagnose.trail.document import verify as replay
+    from diagnose.views import reasoning as view
+
+    data = _read_any(trail)
+    base = open_base(knowledge)
+    problems = Problems()
+    record = None
+    if case is not None:
+        from diagnose.reading.located import read_bytes
+
+        record = read_bytes(case, str(case), problems)
+        problems.raise_errors()
+    answer = replay(data, str(trail), base, build(base.knowledge), _version(), record)
+    _show(answer, as_json, lambda page: view.verify(answer, page))
+    if not answer["exact"]:
+        raise typer.Exit(1)
+
+
+def compare(
+    first: CaseArgument,
+    second: Annotated[str, typer.Argument(metavar="CASE", help="Another seal of the same machine.")],
+    as_json: JsonOption = False,
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Set two seals of one machine side by side: same and different findings, and whether one cause explains both."""
+    from diagnose.trail.compare import compare as trail
+    from diagnose.views import reasoning as view
+
+    one = _Opened(first, knowledge)
+    other = _Opened(second, knowledge, one.base)
+    answer = trail(one.graph, other.graph)
+    _show(answer, as_json, lambda page: view.compare(answer, page))
+
+
+def _version() -> str:
+    from importlib.metadata import version
+
+    return version("diagnose")
+
+
+def _read_any(path: Path) -> bytes:
+    """The bytes of a trail; it may be larger than a case file. Raises BadInput."""
+    from diagnose.trail.document import MOST_BYTES
+
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise refuse(f"the file is larger than {MOST_BYTES:,} bytes", what=str(path))
+        return path.read_bytes()
+    except OSError as error:
+        raise refuse(f"cannot be read: {error.strerror}", "check the path", what=str(path)) from error

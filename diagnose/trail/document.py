@@ -1,0 +1,286 @@
+"""The trail: one JSON document from which a diagnosis can be replayed to the byte, and the check that it can.
+
+It holds the case as text, so that it can be replayed alone; the digest of the case, of the knowledge and of each of its
+files; and everything the graph holds, in one canonical order, without any path of the machine it was made on.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import networkx as nx
+
+from diagnose.casefile.reader import parse_case
+from diagnose.inference.run import RuleBase, infer
+from diagnose.judgement.judge import judge
+from diagnose.judgement.network import Network
+from diagnose.knowledge.model import Knowledge
+from diagnose.reading.problems import BadInput, Problem, Problems, Where
+from diagnose.trail.graph import PROVING, build, causes_by_probability, of_type
+
+FORMAT = 1
+TOOL = "diagnose"
+CASE_NAME = "case.yaml"
+"""What the case file is called in a trail, whatever it was called on disk."""
+SECTIONS = ("recorded", "settings", "quantities", "firings", "findings", "ledgers", "sets", "standing", "cautions")
+MOST_BYTES = 50_000_000
+Doc = dict[str, Any]
+
+
+def trail(data: bytes, base: RuleBase, net: Network, version: str) -> Doc:
+    """The trail of the case whose file has these bytes. Raises BadInput."""
+    problems = Problems()
+    case = parse_case(data, CASE_NAME, base.knowledge, problems)
+    problems.raise_errors()
+    assert case is not None
+    inference = infer(case, base)
+    graph = build(inference, judge(inference, net))
+    knowledge = base.knowledge
+    return {
+        "trail": FORMAT,
+        "tool": {"name": TOOL, "version": version},
+        "case": {"name": case.name, "digest": case.digest, "text": data.decode("utf-8")},
+        "knowledge": {"version": knowledge.version, "digest": knowledge.digest, "files": dict(knowledge.files)},
+        **content(graph),
+    }
+
+
+def content(graph: nx.DiGraph) -> Doc:
+    """All that was recorded, fired, found, weighed and judged."""
+    table = graph.nodes
+
+    def rows(type: str, *left_out: str) -> list[Doc]:
+        return [
+            {"id": n, **{k: v for k, v in table[n].items() if k not in ("type", *left_out)}}
+            for n in of_type(graph, type)
+        ]
+
+    ledgers = []
+    for n in sorted(of_type(graph, "cause")):
+        evidence = [table[e] for e in graph.predecessors(n) if table[e]["type"] == "evidence"]
+        ledgers.append({
+            "cause": n, "prior": table[n]["prior"],
+            "weights": [
+                {"finding": e["text"], "state": e["state"], "weight": e["weight"], "through": e["through"], "seen": e["seen"],
+                 "otherwise": e["otherwise"]}
+                for e in evidence if e["state"] != "unrecorded"
+            ],
+            "alone": table[n]["alone"],
+        })  # fmt: skip
+    standing = [
+        {k: table[n][k] for k in ("text", "position", "standing", "probability", "lines_for", "because")}
+        for n in causes_by_probability(graph)
+    ]
+    recorded = [f for f in rows("finding") if f["state"] != "unrecorded"]
+    return {
+        "recorded": rows("recorded"), "settings": rows("setting"), "quantities": rows("quantity"),
+        "firings": rows("firing"), "findings": recorded, "ledgers": ledgers, "sets": graph.graph["judgements"],
+        "standing": standing, "cautions": rows("caution"),
+    }  # fmt: skip
+
+
+def dump(document: Mapping[str, Any]) -> bytes:
+    """The canonical bytes of a trail."""
+    return (json.dumps(document, ensure_ascii=False, indent=1, sort_keys=True, allow_nan=False) + "\n").encode()
+
+
+def load(data: bytes, name: str) -> Doc:
+    """A trail from the bytes of its file. Raises BadInput where it is none."""
+
+    def refuse(says: str, line: int = 1, column: int = 1) -> BadInput:
+        return BadInput(
+            [Problem(Where(name, line, column), "trail", says, "write one with: diagnose trail CASE -o FILE")]
+        )
+
+    if len(data) > MOST_BYTES:
+        raise refuse(f"the file is larger than {MOST_BYTES:,} bytes")
+    try:
+        document = json.loads(data.decode("utf-8"), parse_constant=_no_constant)
+    except json.JSONDecodeError as error:
+        raise refuse(f"this is not valid JSON: {error.msg}", error.lineno, error.colno) from error
+    except (UnicodeDecodeError, RecursionError, ValueError) as error:
+        raise refuse(f"this cannot be read as a trail: {error}".splitlines()[0]) from error
+    lacking = _lacking(document)
+    if lacking:
+        raise refuse(f"this is no trail: {lacking}")
+    return dict(document)
+
+
+def _no_constant(word: str) -> float:
+    raise ValueError(f"{word} is no number")
+
+
+def _lacking(document: Any) -> str:
+    if not isinstance(document, dict):
+        return "it is not an object"
+    if document.get("trail") != FORMAT:
+        return f"its format is {document.get('trail')!r}, not {FORMAT}"
+    for key, inner in (("case", ("digest", "text")), ("knowledge", ("digest", "files")), ("tool", ("name", "version"))):
+        part = document.get(key)
+        for k in inner:
+            if not isinstance(part, dict) or not isinstance(part.get(k), dict if k == "files" else str):
+                return f"{key}.{k} is missing or of another kind"
+    for key in SECTIONS:
+        if not isinstance(document.get(key), list):
+            return f"the section {key!r} is missing"
+    return ""
+
+
+# ---- verify ----------------------------------------------------------------------------------------------------------
+
+
+def verify(data: bytes, name: str, base: RuleBase, net: Network, version: str, case: bytes | None = None) -> Doc:
+    """Replays a trail and names what differs: input, rules, tool or conclusions. Raises BadInput."""
+    old = load(data, name)
+    text = old["case"]["text"].encode("utf-8", errors="surrogatepass")
+    differs: list[Doc] = []
+    if hashlib.sha256(text).hexdigest() != old["case"]["digest"]:
+        differs.append(
+            {"what": "input", "says": "the case text in the trail does not have the digest that the trail names"}
+        )
+    if case is not None and hashlib.sha256(case).hexdigest() != old["case"]["digest"]:
+        differs.append(
+            {"what": "input", "says": f"the case file is not the one of the trail: {_first_line(text, case)}"}
+        )
+    differs += _knowledge_changes(old["knowledge"], base.knowledge)
+    if old["tool"]["version"] != version:
+        differs.append({"what": "tool", "says": f"made with version {old['tool']['version']!r}, this is {version!r}"})
+    exact = False
+    try:
+        new = trail(text if case is None else case, base, net, version)
+        differs += _conclusion_changes(old, new)
+        exact = data == dump(new)
+        if not exact and not differs:
+            differs.append({"what": "trail", "says": _where_bytes(data, dump(new))})
+    except BadInput as error:
+        differs += [{"what": "input", "says": f"the case can no longer be read: {p}"} for p in error.problems]
+    return {
+        "question": "verify", "trail": old["case"].get("name", ""), "exact": exact and not differs, "differs": differs,
+        "case_digest": old["case"]["digest"], "knowledge_digest": old["knowledge"]["digest"],
+    }  # fmt: skip
+
+
+def _first_line(old: bytes, new: bytes) -> str:
+    a, b = old.split(b"\n"), new.split(b"\n")
+    for number, (x, y) in enumerate(zip(a, b, strict=False), 1):
+        if x != y:
+            return f"line {number} reads {y.decode(errors='replace')[:80]!r}, was {x.decode(errors='replace')[:80]!r}"
+    return f"it has {len(b)} lines, had {len(a)}"
+
+
+def _where_bytes(old: bytes, new: bytes) -> str:
+    return f"the trail is written otherwise than it would be now: {_first_line(new, old)}"
+
+
+def _knowledge_changes(old: Doc, knowledge: Knowledge) -> list[Doc]:
+    if old["digest"] == knowledge.digest and old["files"] == dict(knowledge.files):
+        return []
+    was, now = old["files"], knowledge.files
+    rows = []
+    for file in sorted({*was, *now}):
+        if was.get(file) != now.get(file):
+            how = "is new" if file not in was else "is gone" if file not in now else "has changed"
+            rows.append({"what": "rule", "says": f"{file} {how}", "file": file})
+    return rows or [{"what": "rule", "says": "the digest of the rule base differs, though none of its files does"}]
+
+
+def _conclusion_changes(old: Doc, new: Doc) -> list[Doc]:
+    """Entry by entry, what the replay says otherwise; what was recorded first, conclusions last."""
+    rows = []
+    for section in SECTIONS:
+        was, now = _keyed(old[section]), _keyed(new[section])
+        for key in sorted({*was, *now}):
+            if was.get(key) != now.get(key):
+                rows.append({"what": section, "says": _entry_change(section, was.get(key), now.get(key), key)})
+    return rows
+
+
+def _keyed(entries: Iterable[Any]) -> dict[str, Any]:
+    """Entries by what they are about; entries that are no objects by their text."""
+    result = {}
+    for e in entries:
+        key = (
+            e.get("id") or e.get("cause") or f"{e.get('text', '')}@{e.get('position', '')}"
+            if isinstance(e, dict)
+            else ""
+        )
+        result[str(key) or json.dumps(e, sort_keys=True)] = e
+    return result
+
+
+def _entry_change(section: str, was: Any, now: Any, key: str) -> str:
+    if was is None or now is None:
+        text = (was or now).get("text") if isinstance(was or now, dict) else ""
+        return f"{key}{f' ({text})' if text and text not in key else ''} {'appears' if was is None else 'is gone'}"
+    if not isinstance(was, dict) or not isinstance(now, dict):
+        return f"{key} reads otherwise"
+    fields = [k for k in sorted({*was, *now}) if was.get(k) != now.get(k)]
+    told = "; ".join(f"{k} was {_short(was.get(k))}, is {_short(now.get(k))}" for k in fields[:3])
+    return f"{key}: {told}" + (f"; and {len(fields) - 3} more" if len(fields) > 3 else "")
+
+
+def _short(value: Any) -> str:
+    text = json.dumps(value, ensure_ascii=False, sort_keys=True)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+# ---- the graph for other tools ---------------------------------------------------------------------------------------
+
+
+def node_link(graph: nx.DiGraph) -> Doc:
+    """The graph as nodes and edges, in the form networkx.node_link_graph reads (edges="edges")."""
+    return {
+        "directed": True, "multigraph": False, "graph": dict(graph.graph),
+        "nodes": [{"id": n, **a} for n, a in graph.nodes(data=True)],
+        "edges": [{"source": a, "target": b, **d} for a, b, d in graph.edges(data=True)],
+    }  # fmt: skip
+
+
+def graphml(graph: nx.DiGraph) -> str:
+    """GraphML (graphml.graphdrawing.org); lists and tables as JSON text, what is empty left out."""
+    flat = nx.DiGraph(**_flat(graph.graph))
+    for n, attributes in graph.nodes(data=True):
+        flat.add_node(n, **_flat(attributes))
+    for a, b, attributes in graph.edges(data=True):
+        flat.add_edge(a, b, **_flat(attributes))
+    return "\n".join(nx.generate_graphml(flat)) + "\n"
+
+
+def _flat(attributes: Mapping[str, Any]) -> Doc:
+    result: Doc = {}
+    for key, value in attributes.items():
+        if isinstance(value, dict | list | tuple):
+            result[key] = json.dumps(value, ensure_ascii=False, sort_keys=True)
+        elif value is not None:
+            result[key] = float(value) if isinstance(value, float) else value
+    return result
+
+
+_SHAPES = {"recorded": "box", "setting": "box", "quantity": "parallelogram", "firing": "cds", "finding": "ellipse",
+           "evidence": "plaintext", "cause": "doubleoctagon", "measurement": "note", "caution": "octagon"}  # fmt: skip
+
+
+def dot(graph: nx.DiGraph) -> str:
+    """DOT, left to right; a dashed edge proves nothing."""
+    lines = ["digraph reasoning {", "  rankdir=LR;", '  node [fontname="Helvetica", fontsize=11];']
+    for n, a in graph.nodes(data=True):
+        label = a["text"]
+        if a["type"] == "finding":
+            label = {"absent": f"no {label}", "unrecorded": f"{label}?"}.get(a["state"], label)
+        elif a["type"] == "evidence":
+            label = f"{a['weight']:+.1f} dB"
+        elif a["type"] == "cause":
+            label = f"{label}\n{a['standing']}, {a['probability']:.1%}"
+        lines.append(f"  {_quoted(n)} [label={_quoted(label)}, shape={_SHAPES[a['type']]}, type={_quoted(a['type'])}];")
+    for x, y, d in graph.edges(data=True):
+        style = "" if d["role"] in PROVING else ", style=dashed"
+        lines.append(f"  {_quoted(x)} -> {_quoted(y)} [role={_quoted(d['role'])}{style}];")
+    return "\n".join([*lines, "}"]) + "\n"
+
+
+def _quoted(text: str) -> str:
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
+    return f'"{escaped}"'
