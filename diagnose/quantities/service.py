@@ -102,14 +102,8 @@ def ask_coolprop(fluid: str, temperature: float) -> float:
     try:
         from CoolProp.CoolProp import PropsSI
     except ImportError:
-        raise ValueError(
-            f"the vapour pressure of {fluid!r} is not in the tables: write vapour pressure: under service, "
-            "or install the extra: pip install 'diagnose[fluids]'"
-        ) from None
-    try:
-        return float(PropsSI("P", "T", temperature, "Q", 0, fluid))
-    except ValueError:
-        raise ValueError(f"the vapour pressure of {fluid!r} is not known: write vapour pressure: under service") from None
+        raise ValueError(f"{fluid} needs the extra: pip install 'diagnose[fluids]', or write vapour pressure: under service") from None
+    return float(PropsSI("P", "T", temperature, "Q", 0, fluid))
 
 
 # ---- of a case ----------------------------------------------------------------------------------------------
@@ -175,16 +169,21 @@ def _vapour(
     fluids = bench.table("fluids")["fluids"] if name else {}
     known = named_in(fluids, name) or named_in(fluids, name.split(",")[0])
     row = fluids.get(known)
+    further = bench.table("fluids")["further fluids"] if name and not known else {}
+    asked = named_in(further, name)
     if given.value is not None:
         return given, row, "api-682", ("vapour pressure as given", *_absolute(given))
     if not name:
         return Value("vapour pressure", lack="neither vapour pressure nor fluid is on record"), None, "api-682", ()
+    if not known and not asked:
+        why = f"the vapour pressure of {name!r} is not in the tables: write vapour pressure: under service"
+        return Value("vapour pressure", lack=why), None, "api-682", ()
     if temperature.value is None:
         return Value("vapour pressure", lack=temperature.lack), row, "api-682", ()
     source = "iapws-if97" if row and "wagner" not in row else "coolprop"
 
     def at(t: float) -> float:
-        return vapour_pressure(row, t) if row else ask_coolprop(name, t)
+        return vapour_pressure(row, t) if row else ask_coolprop(further[asked]["coolprop"], t)
 
     try:
         middle = at(temperature.value)
@@ -193,9 +192,10 @@ def _vapour(
         return Value("vapour pressure", lack=str(error)), row, source, ()
     accuracy = 0.0 if source == "iapws-if97" else 0.003 * middle
     spread = max(abs(e - middle) for e in ends) + accuracy
-    text = f"{show(middle, 'bar', 4)} of {known or name}"
+    text = f"{show(middle, 'bar', 4)} of {known or asked}"
     origins = ((text, ""), *temperature.origins)
-    return Value("vapour pressure", middle, spread, origins), row, source, (f"pure {known or name} at the recorded temperature; a mixture boils earlier",) if row else ()
+    pure = f"pure {known or asked} at the recorded temperature; a mixture boils earlier"
+    return Value("vapour pressure", middle, spread, origins), row, source, (pure,)
 
 
 def across_seal(bench: Bench, seat: Owner) -> Quantity | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -67,10 +69,23 @@ def test_a_margin_that_cannot_be_had_says_why(quantities_of, text, because):
     assert found.value is None and because in found.problem
 
 
-def test_coolprop_answers_for_a_fluid_outside_the_tables(quantities_of):
-    found = quantities_of(WATER.format(fluid="n-Nonane", t=150, p="3 bar a"))
+def test_coolprop_answers_for_further_fluids(quantities_of, knowledge):
+    """n-nonane boils at 150.8 °C (from memory): 0.99 bar at 150 °C."""
+    from CoolProp.CoolProp import PropsSI
+
+    found = quantities_of(WATER.format(fluid="nonane", t=150, p="3 bar a"))
     assert found["vapour margin"].value == pytest.approx(3e5 - 0.99e5, abs=0.03e5)
     assert found["vapour margin"].source == "coolprop"
+    for row in knowledge.tables["fluids"]["further fluids"].values():
+        assert PropsSI("Tcrit", row["coolprop"]) > 100
+
+
+def test_without_coolprop_the_way_out_is_told(quantities_of, monkeypatch):
+    monkeypatch.setitem(sys.modules, "CoolProp.CoolProp", None)
+    service.ask_coolprop.cache_clear()
+    found = quantities_of(WATER.format(fluid="chlorine", t=20, p="10 bar a"))["vapour margin"]
+    service.ask_coolprop.cache_clear()
+    assert "diagnose[fluids]" in found.problem
 
 
 def test_a_pressure_without_g_or_a_is_read_as_absolute_and_said_so(quantities_of):
