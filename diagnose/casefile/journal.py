@@ -175,9 +175,13 @@ class Lock:
             raise self._held(holder, f"if that session is over, remove {self.path}")
         if holder:
             self.taken_over = f"{_session(holder)} ended without closing the case; its lock was taken over"
-        os.ftruncate(self.handle, 0)
-        os.pwrite(self.handle, _json(self.mine).encode(), 0)
-        os.fsync(self.handle)
+        try:
+            os.ftruncate(self.handle, 0)
+            os.pwrite(self.handle, _json(self.mine).encode(), 0)
+            os.fsync(self.handle)
+        except OSError:
+            self.free()
+            raise
 
     def free(self) -> None:
         with contextlib.suppress(OSError):

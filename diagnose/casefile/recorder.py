@@ -27,6 +27,8 @@ HEADING = (
 )
 _HEADING = re.compile(rb"# Written from the journal beside it, line (\d+) \(([0-9a-f]{16})\)\.")
 
+_NUMBER = r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?"
+
 
 @dataclass(frozen=True)
 class Opened:
@@ -347,8 +349,11 @@ def path_of(key: str, position: str, vocabulary: Vocabulary) -> list[str]:
 
 
 def split_readings(text: str) -> list[str]:
-    """Readings typed in one go: "25.4 25.3 mm", "25,4 mm; 25,3 mm", "165 ± 2 °C"."""
-    return [x.strip() for x in re.split(r"[;,]\s+|;|(?<![±\s])\s+(?=[-+]?[\d.])", text.strip()) if x.strip()]
+    """Readings typed in one go: "25.4 25.3 mm", "25,4 mm; 25,3 mm", "165 ± 2 °C". The last one's unit is that of any
+    written without."""
+    found = [x.strip() for x in re.split(r"[;,]\s+|;|(?<![±\s])\s+(?=[-+]?[\d.])", text.strip()) if x.strip()]
+    last = re.sub(rf"^{_NUMBER}(?:\s*±\s*{_NUMBER})?", "", found[-1]) if found else ""
+    return [x + (" " + last.strip() if last.strip() and re.fullmatch(_NUMBER, x) else "") for x in found]
 
 
 def photo_entry(case: Path, photo: str) -> dict[str, str]:

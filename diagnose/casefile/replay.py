@@ -48,14 +48,14 @@ class State:
 
     def document(self) -> dict[str, Any]:
         """The case file as plain values, its keys in the usual order."""
-        full = dict(self.head)
+        full, history = dict(self.head), self.head.get("history")
         for place in PLACES[:3]:
             entries = [dict(r.entry) for r in self.records if r.place == place]
             if entries:
                 full[place] = entries
         events = [dict(r.entry) for r in self.records if r.place == "events"]
         if events:
-            full["history"] = {**full.get("history", {}), "events": events}
+            full["history"] = {**(history if isinstance(history, Mapping) else {}), "events": events}
         return {key: full[key] for key in sorted(full, key=lambda k: ORDER.index(k) if k in ORDER else len(ORDER))}
 
     def record(self, id: str) -> Record | None:
@@ -105,6 +105,7 @@ def replay(lines: Iterable[Line]) -> State:
 def apply(state: State, number: int, what: Mapping[str, Any]) -> State:
     """The case after one more line. Raises ValueError."""
     try:
+        _refuse_other_than_text(what)
         form = next(f for f in FORMS if f in what)
         value = what[form]
         if form == "start":
@@ -120,8 +121,21 @@ def apply(state: State, number: int, what: Mapping[str, Any]) -> State:
         if form == "reached":
             return replace(state, reached=state.reached | {value})
         return state
-    except (AttributeError, KeyError, StopIteration, TypeError, ValueError) as error:
+    except (AttributeError, KeyError, RecursionError, StopIteration, TypeError, ValueError) as error:
         raise ValueError(f"line {number} cannot be replayed") from error
+
+
+def _refuse_other_than_text(value: Any) -> None:
+    """A case file holds texts, lists and mappings, never numbers."""
+    if isinstance(value, Mapping):
+        for key, inner in value.items():
+            _refuse_other_than_text(key)
+            _refuse_other_than_text(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            _refuse_other_than_text(inner)
+    elif value is not None and not isinstance(value, str):
+        raise ValueError("only text is recorded")
 
 
 def _known(state: State, id: str) -> Record:

@@ -19,7 +19,7 @@ from diagnose.casefile import walk
 from diagnose.casefile.clock import BadClock, arc
 from diagnose.casefile.model import Case, Part
 from diagnose.casefile.recorder import Recorder, path_of, photo_entry, split_readings
-from diagnose.casefile.replay import What
+from diagnose.casefile.replay import State, What
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Step
 from diagnose.reading.problems import BadInput
@@ -58,7 +58,10 @@ def asker(plain_prompts: bool = False) -> Ask:
 def _plain(question: str, words: Words) -> str:
     sys.stdout.write(question)
     sys.stdout.flush()
-    line = sys.stdin.readline()
+    try:
+        line = sys.stdin.readline()
+    except KeyboardInterrupt:
+        line = ""
     if not line:
         raise EOFError
     if not sys.stdin.isatty():
@@ -107,6 +110,7 @@ class Dialogue:
         self.words = recorder.knowledge.vocabulary
         self.seen_from = ""
         self.topic: Topic | None = None
+        self._read: tuple[State, Case] | None = None
 
     # ---- the walk -------------------------------------------------------------------------------------------
 
@@ -167,11 +171,10 @@ class Dialogue:
         if topic.asks:
             self._ask_figures(topic)
             return
-        if topic.part:
-            topic = self._identified(topic)
-        if topic is None:
+        found = self._identified(topic) if topic.part else topic
+        if found is None:
             return
-        self.topic = topic
+        self.topic = topic = found
         self._heading(topic)
         self._look(topic)
         for reading in topic.readings:
@@ -247,7 +250,7 @@ class Dialogue:
 
     # ---- parts ----------------------------------------------------------------------------------------------
 
-    def _identified(self, topic: Topic) -> Any:
+    def _identified(self, topic: Topic) -> Topic | None:
         """Asks once what a part is. Returns the topic as it stands after that, or None where the seal has no such part."""
         mark = f"part / {topic.part}"
         part = self.case.part(topic.part)
@@ -355,6 +358,11 @@ class Dialogue:
             if chosen:
                 self._record_all(topic, chosen, _STATES[state])
                 return
+        several = self._chosen(topic, topic.features, answer) if ":" not in answer and answer != "all" else []
+        if len(several) > 1:
+            for feature in several:
+                self._saw(topic, feature)
+            return
         word, _, details = answer.partition(":")
         feature = self._feature(topic, word.strip())
         if not feature:
@@ -590,7 +598,9 @@ class Dialogue:
 
     @property
     def case(self) -> Case:
-        return self.recorder.case_now()
+        if self._read is None or self._read[0] is not self.recorder.state:
+            self._read = self.recorder.state, self.recorder.case_now()
+        return self._read[1]
 
     def record(self, *whats: What, quiet: bool = False) -> bool:
         """Whether it is on record now; a refusal is told and nothing is recorded."""
@@ -613,7 +623,7 @@ class Dialogue:
     def say(self, text: str, hang: int = 0, bold: bool = False) -> None:
         page = Page(min(shutil.get_terminal_size((80, 24)).columns, 100))
         indent = " " * (len(text) - len(text.lstrip(" ")))
-        lines = textwrap.wrap(clean(text), page.width - 1, subsequent_indent=indent + " " * hang, initial_indent=indent,
+        lines = textwrap.wrap(clean(text.strip()), page.width - 1, subsequent_indent=indent + " " * hang, initial_indent=indent,
                               break_on_hyphens=False) or [""]  # fmt: skip
         for line in lines:
             self._say(page.bold(line) if bold else line)
