@@ -111,16 +111,17 @@ def weights(net: Network, finding: str) -> tuple[np.ndarray, np.ndarray]:
 def count_lines(
     net: Network, knowledge: Knowledge, states: Mapping[str, bool], allowed: Iterable[int]
 ) -> dict[str, str]:
-    """For each recorded finding, the finding of its line that counts: the one that weighs most for any cause.
+    """For each recorded finding, the finding of its line that counts.
 
     What is there goes before what is not: a leak under the sleeve also says that it is not at the gland joint, and the
-    second must not push out the first.
+    second must not push out the first. Of what is there the finding that speaks most for any cause, of what is not the
+    one that speaks most against any.
     """
     chosen = list(allowed)
     heaviest: dict[str, tuple[bool, float, str]] = {}
     for finding in sorted(states):
         here = weights(net, finding)[0 if states[finding] else 1][chosen]
-        most = round(float(np.abs(here).max(initial=0.0)), 9)
+        most = round(float((here if states[finding] else -here).max(initial=0.0)), 9)
         line = knowledge.findings[finding].line
         if line not in heaviest or (states[finding], most) > heaviest[line][:2]:
             heaviest[line] = (states[finding], most, finding)
