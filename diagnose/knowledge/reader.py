@@ -12,6 +12,7 @@ from typing import Any
 from diagnose.knowledge import model as m
 from diagnose.knowledge.arrangements import read_arrangements
 from diagnose.knowledge.conditions import GROUPS, ConditionReader, negate, walk
+from diagnose.knowledge.tables import read_tables
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text
 from diagnose.reading.problems import Problems, Where
 from diagnose.reading.terms import did_you_mean, plain
@@ -229,10 +230,7 @@ class _Reader:
         causes = self.read_causes(conditions, words, findings, measurements, cautions)
         self.refuse_cycles(findings)
         version = self.nodes["version.yaml"].get("version") if "version.yaml" in self.nodes else None
-        tables = {
-            name.removeprefix("tables/").removesuffix(".yaml"): node.plain()
-            for name, node in self.nodes.items() if name.startswith("tables/")
-        }  # fmt: skip
+        tables = read_tables(self.nodes, self.sources, self.problems)
         return m.Knowledge(
             version.text() if version else "0", digest, self.shown, vocabulary, words, self.sources, limits, findings,
             causes, measurements, cautions, tables, retired=self.retired,

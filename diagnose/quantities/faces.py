@@ -192,19 +192,17 @@ def _against_pair(bench: Bench, seat: Owner, loaded: Quantity, area: Quantity, r
     families = {materials[n]["family"] for n in names if n}
     row = next((r for r in bench.table("faces")["pairs"] if "" not in names and set(r["pair"]) == families), None)
     lack = "soft face and hard face are not both on record" if "" in names else f"no table value for {' against '.join(names)}"
-    limit = friction = Value("pv limit of the pair", lack=lack)
+    limit, bound = Value("pv limit of the pair", lack=lack), row.get("pv") if row else None
+    if bound:
+        low, high = amount(bound["most"][0]).value, amount(bound["most"][-1]).value
+        text = " to ".join(dict.fromkeys(bound["most"]))
+        limit = Value("pv limit of the pair", (low + high) / 2, (high - low) / 2, ((f"{text}, {bound['source']}", ""),))
+    yield bench.work_out("pv share of limit", seat, "PV / limit of the pair", bound["source"] if bound else "", lambda p, most: p / most,
+                         worked_out(loaded), limit, notes=(bound["note"] if bound else "",))  # fmt: skip
     friction = bench.one("friction coefficient", seat)
-    where = ""
-    if row and "pv" in row:
-        low, high = (amount(t).value for t in (row["pv"][0], row["pv"][-1]))
-        text = " to ".join(dict.fromkeys(row["pv"]))
-        limit = Value("pv limit of the pair", (low + high) / 2, (high - low) / 2, ((f"{text}, {row['pv source']}", ""),))
-        where = row["pv note"]
-    yield bench.work_out("pv share of limit", seat, "PV / limit of the pair", row["pv source"] if row and "pv" in row else "",
-                         lambda p, most: p / most, worked_out(loaded), limit, notes=(where,))  # fmt: skip
-    if friction.value is None and row and "friction" in row:
-        f = float(row["friction"])
-        friction = assumed("friction coefficient", f, f"{row['friction']} for {' against '.join(names)}, {row['friction source']}", 0.3 * f)
+    if friction.value is None and row:
+        f, source = float(row["friction"]["value"]), row["friction"]["source"]
+        friction = assumed("friction coefficient", f, f"{row['friction']['value']} for {' against '.join(names)}, {source}", 0.3 * f)
     heat = bench.work_out("friction heat", seat, "H = PV f A", "centrifugal-pumps-1992", friction_heat, worked_out(loaded),
                           friction, worked_out(area))  # fmt: skip
     yield heat

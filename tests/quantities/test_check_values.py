@@ -293,7 +293,7 @@ def test_rubbers_that_no_steam_suits_have_no_steam_row(knowledge):
 
 def test_friction_of_pairs(knowledge):
     """Centrifugal Pumps: Design and Application, 2nd ed. 1992, table 17-1, p. 364 (row pairing of hard pairs inferred)."""
-    pairs = {frozenset(p["pair"]): float(p["friction"]) for p in knowledge.tables["faces"]["pairs"]}
+    pairs = {frozenset(p["pair"]): float(p["friction"]["value"]) for p in knowledge.tables["faces"]["pairs"]}
     expected = {("carbon", "nickel iron"): 0.07, ("carbon", "alumina"): 0.07, ("carbon", "tungsten carbide"): 0.07,
                 ("carbon", "silicon carbide"): 0.02, ("carbon", "siliconised carbon"): 0.015, ("silicon carbide", "tungsten carbide"): 0.02,
                 ("silicon carbide",): 0.02, ("tungsten carbide",): 0.08, ("silicon carbide", "siliconised carbon"): 0.05}  # fmt: skip
