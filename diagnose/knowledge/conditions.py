@@ -16,7 +16,7 @@ GROUPS = ("rotating", "stationary")
 SEATS = ("inboard", "outboard", "other", "any")
 RELATIONS = ("same place", "opposite", "apart")
 _PLACED = ["on", "group", "face", "at", "same part"]
-_FORMS = {
+FORMS = {
     "saw": [*_PLACED, "extent", "degree", "side"],
     "absent": [*_PLACED, "extent", "degree", "side"],
     "quantity": [*_PLACED, "above", "below", "between", "outside limit", "within limit", "is"],
@@ -50,15 +50,15 @@ class ConditionReader:
         if not node.is_map:
             self._say(node, "condition", "a condition is a mapping such as {saw: blisters, on: soft face}")
             return None
-        forms = [key for key, _ in node.items() if key in _FORMS]
+        forms = [key for key, _ in node.items() if key in FORMS]
         if len(forms) != 1:
             keys = ", ".join(k for k, _ in node.items()) or "nothing"
-            way_out = f"exactly one of: {', '.join(_FORMS)}"
-            guess = next((did_you_mean(k, _FORMS) for k, _ in node.items() if did_you_mean(k, _FORMS)), "")
+            way_out = f"exactly one of: {', '.join(FORMS)}"
+            guess = next((did_you_mean(k, FORMS) for k, _ in node.items() if did_you_mean(k, FORMS)), "")
             self._say(node, "condition-form", f"no single condition form among {keys}", guess or way_out)
             return None
         form = forms[0]
-        only_keys(node, [form, *_FORMS[form]], f"a condition {form!r}", self.problems)
+        only_keys(node, [form, *FORMS[form]], f"a condition {form!r}", self.problems)
         value = node.get(form)
         assert value is not None
         if form in ("all", "any", "none"):
