@@ -12,7 +12,7 @@ from typing import Any
 
 from diagnose.authoring.matching import Matcher
 from diagnose.authoring.rule_tests import Outcome, Workshop, failures
-from diagnose.authoring.witness import shifted
+from diagnose.authoring.witness import bounds, shifted
 from diagnose.inference.engine import Firing
 from diagnose.inference.match import Facts, facts_of
 from diagnose.inference.rules import Branch, Conclusion, TooWide
@@ -20,7 +20,7 @@ from diagnose.inference.run import Deduced, Inference, RuleBase
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import Network, build
 from diagnose.knowledge.conditions import EXTENTS, LEAVES, RELATIONS, negate, walk
-from diagnose.knowledge.model import Caution, Cause, Condition, Finding, Knowledge
+from diagnose.knowledge.model import Cause, Caution, Condition, Finding, Knowledge
 from diagnose.knowledge.wording import HEADS, phrase
 from diagnose.reading.problems import Where
 from diagnose.reading.units import amount
@@ -165,6 +165,18 @@ def leaf_changes(c: Condition, knowledge: Knowledge) -> Iterator[Condition]:
         )
     if c.form == "quantity" and c.low is not None and c.test in ("above", "below", "between"):
         yield from _shifted_thresholds(c)
+    if c.limit:
+        yield from _shifted_limit(c, knowledge)
+
+
+def _shifted_limit(c: Condition, knowledge: Knowledge) -> Iterator[Condition]:
+    """The comparison with a limit as one with a number, the limit moved to either side."""
+    low, high = bounds(c, knowledge)
+    outside = c.test == "outside limit"
+    test = ("above" if outside else "at least") if low else ("below" if outside else "at most")
+    for share in (-SHIFT, SHIFT):
+        moved = shifted(low or high, share)
+        yield replace(c, test=test, limit="", low=amount(moved).value, written=moved)
 
 
 def _other_sides(c: Condition, knowledge: Knowledge) -> list[str]:

@@ -14,7 +14,7 @@ from typing import Any
 
 from diagnose.authoring.matching import explain_miss
 from diagnose.casefile.model import Case
-from diagnose.casefile.reader import SECTIONS, STATES, TRAITS, case_of
+from diagnose.casefile.reader import STATES, TRAITS, case_of
 from diagnose.inference.run import Deduced, Inference, RuleBase, deduce
 from diagnose.judgement.judge import STANDINGS, Judged, Judgement, judge
 from diagnose.judgement.network import Network
@@ -28,7 +28,7 @@ from diagnose.reading.terms import did_you_mean
 from diagnose.reading.units import BadUnit, amount, unit
 
 FINDINGS = ("finds", "finds absent", "does not find", "leaves open")
-KEYS = ["test", "given", "at", *FINDINGS, "leads", "ranks", "standing", "odds", "rules out", "does not rule out",
+KEYS = ["test", "given", "given each", "at", *FINDINGS, "leads", "ranks", "standing", "odds", "rules out", "does not rule out",
         "cautions", "no cautions"]  # fmt: skip
 SHORT = [*STATES, "measured", "item", "setting", "not setting", "quantity", "found", "found absent"]
 ODDS_STEP = 0.05
@@ -113,14 +113,14 @@ def parse_tests(
         problems.add(node.where, "list", "a test file is a list of tests", "start each test with - test: A SENTENCE")
         return []
     reader = _Reader(knowledge, problems)
-    tests = [reader.read(item, kind, rule) for item in node.each()]
+    tests = [test for item in node.each() for test in reader.read(item, kind, rule)]
     names: dict[str, Where] = {}
-    for test in (t for t in tests if t):
+    for test in tests:
         if test.name in names:
             says = f"this test has the name of the one in line {names[test.name].line}"
             problems.add(test.where, "twice", says, "say what sets them apart")
         names[test.name] = test.where
-    return [t for t in tests if t]
+    return tests
 
 
 class _Reader:
@@ -138,18 +138,27 @@ class _Reader:
                          did_you_mean(item.text(), names))  # fmt: skip
         return tuple(i.text() for i in (node.each() if node else []) if i.text() in names)
 
-    def read(self, node: Node, kind: str, rule: str) -> RuleTest | None:
+    def read(self, node: Node, kind: str, rule: str) -> list[RuleTest]:
+        """The test, or one for each fragment under `given each`."""
         if not node.is_map:
             self.say(node, "mapping", "a test is a mapping of keys", f"keys: {', '.join(KEYS)}")
-            return None
+            return []
         only_keys(node, KEYS, "a test", self.problems)
-        name = node.get("test")
-        if name is None or not name.text():
+        named = node.get("test")
+        name = named.text() if named else ""
+        if not name:
             self.say(node, "missing-key", "the key 'test' is missing", "test: A SENTENCE that says what must follow")
-        given = node.get("given")
-        if given is None:
-            self.say(node, "missing-key", "the key 'given' is missing", "given: a list of records, or [] for none")
-        case, quantities, told = self.given(given or Node([], node.where), name.text() if name else "")
+        given, each = node.get("given"), node.get("given each")
+        if (given is None) == (each is None):
+            self.say(node, "missing-key", "a test has given or given each", "given: a list of records, or [] for none")
+            return []
+        if given is not None:
+            return [self.test(node, given, name, kind, rule)]
+        assert each is not None
+        return [self.test(node, item, f"{name} ({i})", kind, rule) for i, item in enumerate(each.each(), 1)]
+
+    def test(self, node: Node, given: Node, name: str, kind: str, rule: str) -> RuleTest:
+        case, quantities, told = self.given(given, name)
         k = self.knowledge
         at = node.get("at")
         if at is not None and at.text() not in case.positions:
@@ -157,7 +166,7 @@ class _Reader:
                      f"allowed: {', '.join(case.positions)}")  # fmt: skip
         findings = tuple((key, f) for key in FINDINGS for f in self.known(node.get(key), k.findings, "finding"))
         test = RuleTest(
-            name.text() if name else "", rule, kind, case, quantities, told, at.text() if at else "", findings,
+            name, rule, kind, case, quantities, told, at.text() if at else "", findings,
             next(iter(self.known(node.get("leads"), k.causes, "cause")), ""),
             self.known(node.get("ranks"), k.causes, "cause"),
             tuple(self.pairs(node, "standing", self.standing)), tuple(self.pairs(node, "odds", self.decibans)),
@@ -165,7 +174,7 @@ class _Reader:
             self.either(node, "cautions", "no cautions", k.cautions, "caution"), node.where,
         )  # fmt: skip
         if not (findings or test.judged or test.rules_out or test.cautions):
-            self.say(node, "expects-nothing", "this test expects nothing", f"one of: {', '.join(KEYS[3:])}")
+            self.say(node, "expects-nothing", "this test expects nothing", f"one of: {', '.join(KEYS[4:])}")
         return test
 
     def either(
@@ -207,7 +216,8 @@ class _Reader:
     def given(self, node: Node, name: str) -> tuple[Case, tuple[Quantity, ...], dict[str, str]]:
         told: dict[str, str] = {}
         stated: list[Node] = []
-        table = dict(node.items()) if node.is_map else self.short(node, told, stated)
+        whole = node.is_map and not any(key in SHORT for key, _ in node.items())
+        table = dict(node.items()) if whole else self.short(node, told, stated)
         case = case_of(Node({"case": Node(name, node.where), **table}, node.where), node.where.file, "",
                        self.knowledge, self.problems)  # fmt: skip
         quantities = tuple(q for q in (self.quantity(n, case) for n in stated) if q)

@@ -1,0 +1,389 @@
+"""Drafts for authors: the tests of a finding, cause or caution worked out from its rule, and skeletons of new cards.
+
+Of the many fragments that could test a rule, those are kept that exercise a condition in a new way or notice a
+change to the rule that no fragment before noticed. What a fragment must show follows from how it was built; a
+fragment on which the rule says otherwise is dropped, never turned into an expectation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import yaml
+
+from diagnose.authoring.matching import Matcher
+from diagnose.authoring.mutation import Mutant, of_finding
+from diagnose.authoring.rule_tests import RuleTest, Workshop, parse_tests, ranked
+from diagnose.authoring.witness import Fragment, NoWitness, Record, Witness
+from diagnose.inference.match import facts_of
+from diagnose.inference.rules import TooWide
+from diagnose.inference.run import Inference, deduce
+from diagnose.judgement.judge import judge
+from diagnose.knowledge.conditions import negate
+from diagnose.knowledge.model import Cause, Caution, Condition, Finding, LookAlike
+from diagnose.knowledge.wording import phrase
+from diagnose.reading.problems import Problems
+
+PRESENT, ABSENT, OPEN = "present", "absent", "open"
+_KEY = {PRESENT: "finds", ABSENT: "finds absent", OPEN: "leaves open"}
+
+
+@dataclass
+class Draft:
+    """One test to be written. `fragments` with more than one entry become `given each`."""
+
+    name: str
+    fragments: list[Fragment]
+    expects: dict[str, Any]
+    at: str = ""
+
+
+@dataclass
+class Drafter:
+    workshop: Workshop
+    witness: Witness = field(init=False)
+    matcher: Matcher = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.knowledge = self.workshop.base.knowledge
+        self.witness, self.matcher = Witness(self.knowledge), Matcher(self.knowledge)
+
+    # ---- findings -----------------------------------------------------------------------------------------
+
+    def finding(self, f: Finding) -> list[Draft]:
+        """Tests of a finding: what shows it, what shows that it is not so, and what leaves it open."""
+        kept: dict[tuple[str, str], list[Fragment]] = {}
+        waiting = list(of_finding(f, self.knowledge))
+        waiting = [m for m in waiting if m.part != "otherwise"]
+        seen: set[tuple[Condition, bool | None]] = set()
+        tried: set[str] = set()
+        for fragment, intended in self._candidates(f):
+            content = str(fragment.plain())
+            if content in tried:
+                continue
+            tried.add(content)
+            inference = self.try_out(fragment)
+            if inference is None:
+                continue
+            position = fragment.at or inference.case.positions[0]
+            here = inference.findings[position].get(f.name)
+            state = here.state if here else OPEN
+            if state not in intended:
+                continue
+            new = self._truths(f, inference, position) - seen
+            noticed = [m for m in waiting if self._state(m, inference, position) != state]
+            group = kept.setdefault((state, fragment.at), [])
+            if not (new or noticed or (state == PRESENT and not group) or not fragment.records):
+                continue
+            seen |= new
+            waiting = [m for m in waiting if m not in noticed]
+            group.append(fragment)
+        order = [PRESENT, ABSENT, OPEN]
+        groups = sorted(kept.items(), key=lambda item: (order.index(item[0][0]), item[0][1]))
+        names = {PRESENT: "{} follows from each of these", ABSENT: "{} is not so by each of these",
+                 OPEN: "{} stays open with each of these"}  # fmt: skip
+        result = []
+        for (state, at), fragments in groups:
+            name = names[state].format(capital(f.name)) + (f" on the {at} seal" if at else "")
+            result.append(Draft(name, fragments, {_KEY[state]: [f.name]}, at))
+        return result
+
+    def _candidates(self, f: Finding) -> Iterator[tuple[Fragment, set[str]]]:
+        present = self.matcher.expanded(f.when) if f.when else []
+        absent = self.matcher.expanded(f.absent_when) if f.absent_when else []
+        for premises in present:
+            yield from self._built(premises, {PRESENT})
+        for premises in absent:
+            yield from self._built(premises, {ABSENT})
+        for premises in present:
+            yield from self._undone(premises, {ABSENT, OPEN, PRESENT})
+        for premises in absent:
+            yield from self._undone(premises, {PRESENT, OPEN, ABSENT})
+        yield Fragment((), "", "nothing on record"), {OPEN, ABSENT}
+
+    def _built(self, premises: Sequence[Any], intended: set[str]) -> Iterator[tuple[Fragment, set[str]]]:
+        try:
+            yield self.witness.of(premises), intended
+        except NoWitness:
+            return
+
+    def _undone(self, premises: Sequence[Any], intended: set[str]) -> Iterator[tuple[Fragment, set[str]]]:
+        try:
+            for fragment in self.witness.undone(premises):
+                yield fragment, intended
+        except NoWitness:
+            return
+
+    def _truths(self, f: Finding, inference: Inference, position: str) -> set[tuple[Condition, bool | None]]:
+        facts = facts_of(inference)
+        return {
+            (leaf.condition, leaf.truth)
+            for c in (f.when, f.absent_when) if c
+            for leaf in self.matcher.match(c, facts, position).leaves() if leaf.truth is not None
+        }  # fmt: skip
+
+    def _state(self, mutant: Mutant, inference: Inference, position: str) -> str:
+        card, facts = mutant.card, facts_of(inference)
+        assert isinstance(card, Finding)
+        try:
+            if self.matcher.holds(card.when, facts, position):
+                return PRESENT
+            return ABSENT if self.matcher.holds(card.absent_when, facts, position) else OPEN
+        except TooWide:
+            return "refused"
+
+    def test_of(self, records: Sequence[Record], **expects: Any) -> RuleTest | None:
+        """A fragment through the reader of tests; None where it contradicts itself."""
+        text = dump([{"test": "draft", "given": list(records), **(expects or {"leaves open": []}), "no cautions": []}])
+        problems = Problems()
+        tests = parse_tests(text.encode(), "draft", "finding", "", self.knowledge, problems)
+        real = [p for p in problems.found if p.code != "expects-nothing"]
+        return None if real or not tests else tests[0]
+
+    def try_out(self, fragment: Fragment) -> Inference | None:
+        test = self.test_of(fragment.plain())
+        return deduce(test.case, self.workshop.base, test.quantities, test.told) if test else None
+
+    # ---- causes -------------------------------------------------------------------------------------------
+
+    def cause(self, cause: Cause) -> list[Draft]:
+        """Tests of a cause: it leads on its typical findings, each row weighs what it weighs, look-alikes part."""
+        drafts = [*self._leads(cause), *self._weights(cause)]
+        for other in cause.look_alikes:
+            drafts += self._parted(cause, other)
+        return [*drafts, *self._needs(cause), *self._commons(cause)]
+
+    def told(self, present: Iterable[str], absent: Iterable[str] = ()) -> list[Record]:
+        return [{"found": f} for f in present] + [{"found absent": f} for f in absent]
+
+    def judged(self, records: Sequence[Record]) -> Any:
+        test = self.test_of(records)
+        if test is None:
+            return None
+        inference = deduce(test.case, self.workshop.base, test.quantities, test.told)
+        return inference, judge(inference, self.workshop.net)
+
+    def typical(self, cause: Cause) -> list[str]:
+        """The findings that speak most for a cause, one a line, heaviest first."""
+        seen = self.knowledge.words.seen
+        ratio = {r.finding: seen[r.seen] / seen[self.knowledge.findings[r.finding].otherwise] for r in cause.leaves}
+        order = sorted((r for r in cause.leaves if ratio[r.finding] >= 2 and seen[r.seen] >= 0.2),
+                       key=lambda r: (-ratio[r.finding], r.finding))  # fmt: skip
+        lines: dict[str, str] = {}
+        for row in order:
+            lines.setdefault(self.knowledge.findings[row.finding].line, row.finding)
+        return list(lines.values())
+
+    def _leads(self, cause: Cause) -> Iterator[Draft]:
+        """The fewest of its typical findings, heaviest first, on which the cause leads and is at least probable."""
+        context = self._context(cause)
+        typical = self.typical(cause)
+        for n in range(min(2, len(typical)), len(typical) + 1):
+            records = context + self.told(typical[:n])
+            result = self.judged(records)
+            if result is None:
+                return
+            _, judgements = result
+            best = ranked(judgements)[0]
+            if best.cause == cause.name and best.standing in ("established", "probable"):
+                fragment = Fragment(tuple(("", r) for r in records))
+                word = best.standing if best.standing == "established" else "at least probable"
+                expects = {"leads": cause.name, "standing": {cause.name: word}}
+                yield Draft(f"{capital(cause.name)} leads on its typical findings", [fragment], expects)
+                return
+
+    def _context(self, cause: Cause) -> list[Record]:
+        """Settings under which nothing rules the cause out."""
+        records: list[Record] = []
+        for need in cause.needs:
+            for premises in self.matcher.expanded(need.condition):
+                try:
+                    made = self.witness.of(premises).plain()
+                except NoWitness:
+                    continue
+                records += [r for r in made if r not in records]
+                break
+        return records
+
+    def _weights(self, cause: Cause) -> Iterator[Draft]:
+        """Every row present where it counts, in as few tests as the lines of evidence allow."""
+        context, left = self._context(cause), [r.finding for r in cause.leaves]
+        number = 0
+        while left:
+            lines: dict[str, str] = {}
+            for finding in left:
+                lines.setdefault(self.knowledge.findings[finding].line, finding)
+            chosen = list(lines.values())
+            counting = self._counting(cause, context, chosen)
+            if not counting:
+                chosen = chosen[:1]
+                counting = self._counting(cause, context, chosen)
+            left = [f for f in left if f not in (counting or chosen)]
+            if counting:
+                number += 1
+                records = context + self.told(chosen)
+                _, judgements = self.judged(records)
+                best = next(j for j in ranked(judgements) if j.cause == cause.name)
+                fragment = Fragment(tuple(("", r) for r in records))
+                yield Draft(f"What the findings of {cause.name} weigh together, {ordinal(number)} set", [fragment],
+                            {"odds": {cause.name: f"{best.alone:+.1f} dB"}})  # fmt: skip
+
+    def _counting(self, cause: Cause, context: list[Record], chosen: list[str]) -> list[str]:
+        result = self.judged(context + self.told(chosen))
+        if result is None:
+            return []
+        best = next(j for j in ranked(result[1]) if j.cause == cause.name)
+        return [e.finding for e in best.evidence if e.finding in chosen and e.state == PRESENT and not e.through]
+
+    def _parted(self, cause: Cause, other: LookAlike) -> Iterator[Draft]:
+        """With the parting finding one of the two stands first, without it the other."""
+        favoured = other.favours
+        against = other.cause if favoured == cause.name else cause.name
+        cards = self.knowledge.causes
+        context = self._context(cards[favoured])
+        context += [r for r in self._context(cards[against]) if r not in context]
+        rows = {r.finding for r in cards[favoured].leaves}
+        shared = [f for f in self.typical(cards[against]) if f in rows and f != other.finding]
+        alone = [f for f in self.typical(cards[against]) if f not in rows and f != other.finding]
+        for given in (shared[:3], shared[:1], [], *([*shared[:2], *alone[:n]] for n in (1, 2))):
+            orders = []
+            for told in (self.told([*given, other.finding]), self.told(given, [other.finding])):
+                result = self.judged(context + told)
+                if result is None:
+                    break
+                names = [j.cause for j in ranked(result[1]) if j.standing != "ruled out"]
+                if favoured in names and against in names:
+                    orders.append(names.index(favoured) < names.index(against))
+            if orders == [True, False]:
+                first = Fragment(tuple(("", r) for r in context + self.told([*given, other.finding])))
+                second = Fragment(tuple(("", r) for r in context + self.told(given, [other.finding])))
+                said = f"{capital(other.finding)}: {favoured} before {against}"
+                yield Draft(said, [first], {"ranks": [favoured, against]})
+                yield Draft(
+                    f"Without {other.finding}: {against} before {favoured}", [second], {"ranks": [against, favoured]}
+                )
+                return
+
+    def _needs(self, cause: Cause) -> Iterator[Draft]:
+        out: list[Fragment] = []
+        kept: list[Fragment] = []
+        for need in cause.needs:
+            denied = negate(need.condition)
+            for c, into in ((denied, out), (need.condition, kept)):
+                for premises in self.matcher.expanded(c) if c else ():
+                    try:
+                        into.append(self.witness.of(premises))
+                    except NoWitness:
+                        continue
+        out = [f for f in out if self._ruled(cause, f)]
+        kept = [f for f in kept if self._ruled(cause, f) is False]
+        if out:
+            yield Draft(f"{capital(cause.name)} cannot be with each of these", out, {"rules out": [cause.name]})
+            kept.append(Fragment())
+            yield Draft(
+                f"{capital(cause.name)} stays possible with each of these", kept, {"does not rule out": [cause.name]}
+            )
+
+    def _ruled(self, cause: Cause, fragment: Fragment) -> bool | None:
+        inference = self.try_out(fragment)
+        if inference is None:
+            return None
+        return any(cause.name in out for out in inference.ruled_out.values())
+
+    def _commons(self, cause: Cause) -> Iterator[Draft]:
+        """The odds before anything is seen: as such, and with each setting that changes them."""
+        given: list[tuple[str, Fragment]] = [("before anything is seen", Fragment())]
+        for prior in cause.common_when:
+            for premises in self.matcher.expanded(prior.when):
+                try:
+                    given.append((f"where {phrase(prior.when)}", self.witness.of(premises)))
+                except NoWitness:
+                    continue
+                break
+            denied = negate(prior.when)
+            for premises in (self.matcher.expanded(denied) if denied else [])[:2]:
+                try:
+                    given.append((f"where not {phrase(prior.when)}", self.witness.of(premises)))
+                except NoWitness:
+                    continue
+        for said, fragment in given:
+            result = self.judged(fragment.plain())
+            if result is None:
+                continue
+            best = next(j for j in ranked(result[1]) if j.cause == cause.name)
+            yield Draft(
+                f"How likely {cause.name} is {said}", [fragment], {"odds": {cause.name: f"{best.alone:+.1f} dB"}}
+            )
+
+    # ---- cautions -----------------------------------------------------------------------------------------
+
+    def caution(self, caution: Caution) -> list[Draft]:
+        if caution.when is None:
+            return [Draft(f"{capital(caution.name)} always stands", [Fragment()], {"cautions": [caution.name]})]
+        raised: list[Fragment] = []
+        silent: list[Fragment] = []
+        for premises in self.matcher.expanded(caution.when):
+            raised += [f for f, _ in self._built(premises, set())]
+            silent += [f for f, _ in self._undone(premises, set())]
+        raised = [f for f in raised if self._raised(caution, f)]
+        silent = [f for f in silent if self._raised(caution, f) is False]
+        return [
+            Draft(f"{capital(caution.name)} is raised by each of these", raised, {"cautions": [caution.name]}),
+            Draft(f"{capital(caution.name)} is not raised by each of these", [*silent[:6], Fragment()],
+                  {"no cautions": [caution.name]}),
+        ]  # fmt: skip
+
+    def _raised(self, caution: Caution, fragment: Fragment) -> bool | None:
+        inference = self.try_out(fragment)
+        return None if inference is None else caution.name in inference.cautions
+
+
+# ---- writing ----------------------------------------------------------------------------------------------
+
+
+def dump(value: Any) -> str:
+    return yaml.safe_dump(value, sort_keys=False, allow_unicode=True, default_flow_style=False, width=10_000)
+
+
+def flow(value: Any) -> str:
+    """A record on one line."""
+    text = yaml.safe_dump(value, sort_keys=False, allow_unicode=True, default_flow_style=True, width=10_000)
+    return text.removesuffix("\n").removesuffix("\n...")
+
+
+def written(drafts: Sequence[Draft]) -> str:
+    """Drafts as the text of a test file."""
+    lines: list[str] = []
+    for draft in drafts:
+        lines += ["", f"- test: {flow(draft.name)}"] if lines else [f"- test: {flow(draft.name)}"]
+        if len(draft.fragments) == 1:
+            lines += _given("given", draft.fragments[0])
+        else:
+            lines.append("  given each:")
+            for fragment in draft.fragments:
+                records = fragment.plain()
+                shown = flow(records[0]) if len(records) == 1 else flow(records)
+                lines.append(f"    - {shown}" + (f"  # {fragment.shows}" if fragment.shows else ""))
+        if draft.at:
+            lines.append(f"  at: {draft.at}")
+        lines += [f"  {key}: {flow(value)}" for key, value in draft.expects.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _given(key: str, fragment: Fragment) -> list[str]:
+    note = f"  # {fragment.shows}" if fragment.shows else ""
+    records = fragment.plain()
+    if not records:
+        return [f"  {key}: []{note}"]
+    return [f"  {key}:{note}", *(f"    - {flow(r)}" for r in records)]
+
+
+def capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def ordinal(n: int) -> str:
+    words = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+    return words[n - 1] if n <= len(words) else f"{n}th"

@@ -1,0 +1,343 @@
+"""JSON Schemas of every kind of file, so that an editor completes keys and words and shows what they mean.
+
+Made from a rule base: its features, kinds, settings, findings and so on become the words to choose from. They stand
+once, in terms.json, and the schema of each kind of file points there. The strict reader stays the judge; a test holds
+every file of the rule base against its schema.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from diagnose.authoring.rule_tests import FINDINGS
+from diagnose.casefile.reader import ENDS, SECTIONS, STATES, TEXTS, TRAITS
+from diagnose.judgement.judge import STANDINGS
+from diagnose.knowledge.conditions import EXTENTS, FORMS, GROUPS, RELATIONS, SEATS
+from diagnose.knowledge.model import Knowledge, Vocabulary
+from diagnose.knowledge.reader import FIELDS, SOURCE_KINDS, STATUSES
+
+Schema = dict[str, Any]
+DRAFT = "http://json-schema.org/draft-07/schema#"
+TEXT: Schema = {"type": ["string", "number", "boolean"]}
+NUMBER: Schema = {"type": ["number", "string"], "pattern": r"^[-+]?[0-9.]+(e[-+]?[0-9]+)?$"}
+YES: Schema = {"enum": [True, False, "true", "false"]}
+_FOLDERS = {
+    "finding": "findings",
+    "cause": "causes",
+    "measurement": "measurements",
+    "caution": "cautions",
+    "limit": "limits",
+}
+
+
+def some(item: Schema) -> Schema:
+    """One, or a list."""
+    return {"anyOf": [item, {"type": "array", "items": item}]}
+
+
+def listed(item: Schema) -> Schema:
+    return {"type": "array", "items": item}
+
+
+def words(terms: Mapping[str, str] | Iterable[str], means: str = "") -> Schema:
+    """A word out of some; with a mapping, what each means is shown beside it."""
+    schema: Schema = {"enum": list(terms)}
+    if isinstance(terms, Mapping):
+        schema["enumDescriptions"] = list(terms.values())
+    return schema | ({"description": means} if means else {})
+
+
+def keys(properties: Mapping[str, Schema], needed: Iterable[str] = (), means: str = "") -> Schema:
+    schema: Schema = {"type": "object", "properties": dict(properties), "additionalProperties": False}
+    if needed:
+        schema["required"] = list(needed)
+    return schema | ({"description": means} if means else {})
+
+
+def each(item: Schema) -> Schema:
+    return {"type": "object", "additionalProperties": item}
+
+
+def said(schema: Schema, means: str) -> Schema:
+    return ({"allOf": [schema]} if "$ref" in schema else schema) | {"description": means}
+
+
+def ref(name: str) -> Schema:
+    return {"$ref": f"terms.json#/definitions/{name}"}
+
+
+def _spellings(terms: Mapping[str, Any]) -> dict[str, str]:
+    """Every accepted spelling with what it means; a synonym points at the term."""
+    table = {name: getattr(term, "means", "") or name for name, term in terms.items()}
+    for name, term in terms.items():
+        for also in getattr(term, "also", ()):
+            table.setdefault(also, f"another word for {name}")
+    return table
+
+
+def schemas(knowledge: Knowledge) -> dict[str, Schema]:
+    """Every schema by the name of its file."""
+    made = _Maker(knowledge)
+    result = {kind: _file_or_tests(getattr(made, kind)()) for kind in ("finding", "cause", "caution")}
+    result |= {"measurement": made.measurement(), "limit": made.limit(), "case": made.case(), **made.vocabulary()}
+    result["terms"] = {"definitions": made.terms}
+    return {name: {"$schema": DRAFT, "title": name, **schema} for name, schema in sorted(result.items())}
+
+
+def _file_or_tests(card: Schema) -> Schema:
+    """A card's file is a mapping, its tests beside it a list; both match the same pattern of file names."""
+    return {"if": {"type": "array"}, "then": ref("tests"), "else": card}
+
+
+def write(knowledge: Knowledge, folder: Path) -> list[Path]:
+    folder.mkdir(parents=True, exist_ok=True)
+    paths = []
+    for name, schema in schemas(knowledge).items():
+        path = folder / f"{name}.json"
+        path.write_text(json.dumps(schema, ensure_ascii=False, separators=(",", ":")) + "\n", "utf-8")
+        paths.append(path)
+    return paths
+
+
+def editor_settings(folder: str = "knowledge") -> Schema:
+    """The lines of .vscode/settings.json that tie the schemas to the files."""
+    globs = {kind: f"{folder}/{place}/*.yaml" for kind, place in _FOLDERS.items()}
+    globs |= {
+        name: f"{folder}/vocabulary/{name}.yaml"
+        for name in ("parts", "features", "settings", "readings", "quantities", "scales")
+    }
+    globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "sources")}
+    globs["case"] = "scenarios/*.yaml"
+    return {"yaml.schemas": {f"./{folder}/schema/{name}.json": glob for name, glob in sorted(globs.items())}}
+
+
+class _Maker:
+    def __init__(self, knowledge: Knowledge):
+        self.k, self.v = knowledge, knowledge.vocabulary
+        v: Vocabulary = self.v
+        k = knowledge
+        settings = {
+            name: said(words(dict.fromkeys((*s.terms, *(a for alsos in s.terms.values() for a in alsos)))), s.means)
+            for name, s in v.settings.items()
+        }  # fmt: skip
+        self.terms: dict[str, Schema] = {
+            "kind": words(_spellings(v.kinds)), "feature": words(_spellings(v.features)),
+            "reading": words(_spellings(v.readings)), "quantity": words(_spellings(v.quantities)),
+            "finding": words({n: f.reads for n, f in k.findings.items()}),
+            "cause": words({n: c.means for n, c in k.causes.items()}),
+            "caution": words({n: c.says for n, c in k.cautions.items()}),
+            "limit": words({n: x.means for n, x in k.limits.items()}),
+            "measurement": words({n: x.how for n, x in k.measurements.items()}),
+            "source": words({n: " ".join(x for x in (s.title, s.year, s.section) if x) for n, s in k.sources.items()}),
+            "seen": words({w: f"{p:g}" for w, p in k.words.seen.items()}),
+            "common": words({w: f"{p:g}" for w, p in k.words.common.items()}),
+            **{f"setting {name}": schema for name, schema in settings.items()},
+            "setting": keys({name: ref(f"setting {name}") for name in settings}),
+            "standing": words([f"{lead}{s}" for s in STANDINGS for lead in ("", "at most ", "at least ")]),
+        }  # fmt: skip
+        self.kind, self.feature, self.reading, self.quantity = map(ref, ("kind", "feature", "reading", "quantity"))
+        self.finding_name, self.cause_name, self.caution_name = map(ref, ("finding", "cause", "caution"))
+        self.limit_name, self.measurement_name, self.source = map(ref, ("limit", "measurement", "source"))
+        self.seen, self.common, self.setting, self.condition = map(ref, ("seen", "common", "setting", "condition"))
+        self.terms["condition"] = {"anyOf": [self._form(form) for form in FORMS]}
+        self.terms |= {f"section {name}": self._section(name) for name in SECTIONS}
+        self.terms["case"] = keys(self._case_keys())
+        self.terms["tests"] = self.tests()
+
+    def _form(self, form: str) -> Schema:
+        operand = {
+            "saw": self.feature, "absent": self.feature, "quantity": self.quantity, "found": self.finding_name,
+            "found absent": self.finding_name, "not found": self.finding_name, "setting": self.setting,
+            "not setting": self.setting, "marks": listed(self.condition), "all": listed(self.condition), "any": listed(self.condition),
+            "none": listed(self.condition),
+            "at least": keys({"count": NUMBER, "of": listed(self.condition)}, ("count", "of")),
+        }[form]  # fmt: skip
+        also: dict[str, Schema] = {
+            "on": self.kind, "group": words(GROUPS), "face": words(("nose", "wide")), "at": words(SEATS), "same part": YES,
+            "extent": words(EXTENTS), "degree": words(self.v.degrees), "side": words(self.v.sides), "above": TEXT,
+            "below": TEXT, "between": listed(TEXT), "outside limit": self.limit_name, "within limit": self.limit_name,
+            "is": TEXT, "are": words(RELATIONS),
+        }  # fmt: skip
+        return keys({form: operand, **{key: also[key] for key in FORMS[form]}}, (form,))
+
+    def _card(self, kind: str, properties: dict[str, Schema], needed: tuple[str, ...] = ()) -> Schema:
+        common: dict[str, Schema] = {
+            kind: said(TEXT, "The name; the file is named after it."), "id": said(TEXT, "Never changed, never given again."),
+            "status": words({"draft": "runs only when asked", "trial": "its weight counts in part and is marked",
+                             "accepted": "", "retired": "replaced by another"}),
+            "since": said(TEXT, "Version of the rule base."), "reviewed": said(TEXT, "Year and month."),
+            "sources": some(self.source), "replaced by": said(TEXT, "Where this is retired: what stands in its place."),
+        }  # fmt: skip
+        assert set(common["status"]["enum"]) == set(STATUSES)
+        needed = (kind, "id", "status", "since", "reviewed", "sources", *needed)
+        return keys({**common, **properties}, needed)
+
+    def finding(self) -> Schema:
+        return self._card("finding", {
+            "reads": said(TEXT, "The sentence shown; slots: {part} {parts} {position} {extent} {quantity}."),
+            "otherwise": said(self.seen, "How often this is seen whatever the cause."),
+            "line": said(TEXT, "Findings of one line count once."), "when": self.condition,
+            "absent when": {"anyOf": [self.condition, {"const": "never"}]}, "muted": YES,
+        }, ("reads", "otherwise", "when"))  # fmt: skip
+
+    def cause(self) -> Schema:
+        row = keys({"finding": self.finding_name, "seen": self.seen, "sources": some(self.source)}, ("finding", "seen"))
+        alike = keys({"cause": self.cause_name, "finding": said(self.finding_name, "The finding that parts the two."),
+                      "favours": said(self.cause_name, "The cause it speaks for when present."), "told apart by": TEXT},
+                     ("cause", "finding", "favours", "told apart by"))  # fmt: skip
+        return self._card("cause", {
+            "family": TEXT, "means": TEXT, "chain": some(TEXT), "scope": words(("seal", "machine")),
+            "common": said(self.common, "How common before anything is seen."),
+            "common when": some(keys({"when": self.condition, "common": self.common}, ("when", "common"))),
+            "needs": some(keys({"condition": self.condition, "because": TEXT}, ("condition", "because"))),
+            "leaves": listed(row), "secondary": TEXT, "look-alikes": listed(alike),
+            "confirm": some(self.measurement_name),
+            "then": listed(keys({"do": TEXT, "field": words(FIELDS), "worked if": TEXT}, ("do", "field"))),
+            "cautions": some(self.caution_name), "iso 14224": keys({"mechanism": TEXT, "cause": TEXT, "from": TEXT}),
+        }, ("means", "scope", "common", "leaves"))  # fmt: skip
+
+    def measurement(self) -> Schema:
+        stage = words(self.v.stages)
+        return self._card("measurement", {
+            "tells": some(said(self.finding_name, "The findings it decides.")), "part": self.kind, "how": TEXT,
+            "instrument": TEXT, "at": TEXT, "readings": TEXT, "limit": self.limit_name,
+            "no limit": said(TEXT, "Why there is none."), "minutes": NUMBER, "stage": words((*self.v.stages, "never")),
+            "destroys": some(TEXT), "spoils": {"anyOf": [stage, {"const": ""}]}, "destructive": YES, "cautions": some(self.caution_name),
+        }, ("how", "minutes"))  # fmt: skip
+
+    def caution(self) -> Schema:
+        return self._card(
+            "caution", {"says": TEXT, "defer": TEXT, "always": YES, "when": self.condition}, ("says", "defer")
+        )
+
+    def limit(self) -> Schema:
+        value = keys({"value": TEXT, "source": self.source, "where": TEXT, "note": TEXT}, ("value", "source"))
+        return keys({"limit": TEXT, "quantity": self.quantity, "at most": some(value), "at least": some(value), "means": TEXT},
+                    ("limit", "quantity"))  # fmt: skip
+
+    # ---- tests and cases ----------------------------------------------------------------------------------
+
+    def _record(self, key: str) -> Schema:
+        placed = {
+            "position": words(("inboard", "outboard", "machine", "seal")),
+            "group": words(GROUPS),
+            "part": TEXT,
+            "on": self.kind,
+        }
+        note = {"note": TEXT, "photo": TEXT, "photo digest": TEXT}
+        if key in STATES:
+            return keys({key: some(self.feature), **placed, "degree": words(self.v.degrees), "extent": some(TEXT),
+                         "side": words(self.v.sides), "face": words(("nose", "wide")), **note}, (key,))  # fmt: skip
+        return keys({"measured": self.reading, **placed, "reading": TEXT, "readings": some(TEXT), "unit": TEXT, "at": some(TEXT),
+                     "labels": some(TEXT), "resolution": TEXT, "instrument": TEXT, "temperature": TEXT, **note}, ("measured",))  # fmt: skip
+
+    def _part(self) -> Schema:
+        texts = dict.fromkeys(("item", "name", "position", "index", "index at", "tag", "note"), TEXT)
+        return keys({**texts, "kind": self.kind, "group": words(GROUPS), "carries": words(("nose", "wide")),
+                     "seen from": words(ENDS), "touches": some(TEXT)}, ("item", "kind"))  # fmt: skip
+
+    def _section(self, name: str, nested: bool = False) -> Schema:
+        made: dict[str, Schema] = dict.fromkeys(TEXTS[name], TEXT)
+        for setting, s in self.v.settings.items():
+            if s.section != name:
+                continue
+            terms = ref(f"setting {setting}")
+            for key in ("is", setting) if TRAITS[name] == setting else (setting,):
+                made[key] = terms if s.single else some(terms)
+                made["is not" if key == "is" else f"not {key}"] = some(terms)
+        for r in self.v.readings.values():
+            if r.section == name:
+                made |= {spelling: said(TEXT, f"{r.means} [{r.unit}]") for spelling in (r.name, *r.also)}
+        if name == "equipment":
+            made |= {"rotation": words(("clockwise", "counterclockwise")), "seen from": words(ENDS)}
+        if name == "history":
+            made["events"] = listed(keys({"date": TEXT, "what": TEXT}, ("what",)))
+        if name in ("seal", "service") and not nested:
+            made |= {place: self._section(name, True) for place in ("inboard", "outboard")}
+        return keys(made)
+
+    def _case_keys(self) -> dict[str, Schema]:
+        expected = keys({"cause": some(self.cause_name), "one of": listed(self.cause_name), "also": some(self.cause_name),
+                         "position": TEXT, "ruled out": some(self.cause_name), "none of these": YES, "source": TEXT, "shows": TEXT})  # fmt: skip
+        return {
+            "case": TEXT, "invented": YES, "about": TEXT, **{name: ref(f"section {name}") for name in SECTIONS},
+            "index": keys(dict.fromkeys(GROUPS, TEXT)), "parts": listed(self._part()),
+            "observations": listed({"anyOf": [self._record(state) for state in STATES]}),
+            "measurements": listed(self._record("measured")), "stage": words(self.v.stages), "expected": expected,
+        }  # fmt: skip
+
+    def case(self) -> Schema:
+        return {"allOf": [ref("case"), {"required": ["case"]}]}
+
+    def tests(self) -> Schema:
+        told = {key: keys({key: some(self.finding_name)}, (key,)) for key in ("found", "found absent")}
+        settings = {key: keys({key: self.setting, "position": TEXT}, (key,)) for key in ("setting", "not setting")}
+        stated = keys({"quantity": self.quantity, "value": TEXT, "word": TEXT, "on": self.kind, "part": TEXT, "group": words(GROUPS),
+                       "face": words(("nose", "wide")), "position": TEXT}, ("quantity",))  # fmt: skip
+        records = [
+            *(self._record(s) for s in STATES),
+            self._record("measured"),
+            self._part(),
+            *told.values(),
+            *settings.values(),
+            stated,
+        ]
+        self.terms["record"] = {"anyOf": records}
+        self.terms["fragment"] = {"anyOf": [listed(ref("record")), ref("case")]}
+        fragment: Schema = ref("fragment")
+        each_fragment = {"anyOf": [fragment, ref("record")]}
+        standing = ref("standing")
+        test = keys({
+            "test": said(TEXT, "A sentence that says what must follow."), "given": said(fragment, "A fragment of a case, or short records."),
+            "given each": said(listed(each_fragment), "Fragments, each of them a test of its own."), "at": words(("inboard", "outboard", "seal")),
+            **{key: some(self.finding_name) for key in FINDINGS},
+            "leads": self.cause_name, "ranks": listed(self.cause_name), "standing": keys(dict.fromkeys(self.k.causes, standing)),
+            "odds": keys(dict.fromkeys(self.k.causes, TEXT)), "rules out": some(self.cause_name),
+            "does not rule out": some(self.cause_name), "cautions": some(self.caution_name), "no cautions": some(self.caution_name),
+        }, ("test",))  # fmt: skip
+        return listed(test)
+
+    # ---- vocabulary and words -----------------------------------------------------------------------------
+
+    def vocabulary(self) -> dict[str, Schema]:
+        stage = words((*self.v.stages, "never"))
+        kind = self.kind
+        part = keys(
+            {
+                "is": some(kind),
+                "also": some(TEXT),
+                "means": TEXT,
+                "place": words(("seal", "machine")),
+                "group": words(GROUPS),
+            }
+        )
+        feature = keys(
+            {
+                "means": TEXT,
+                "also": some(TEXT),
+                "on": some(kind),
+                "how": TEXT,
+                "lost": stage,
+                "sides": some(words(self.v.sides)),
+            }
+        )
+        reading = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "section": words(SECTIONS), "also": some(TEXT), "least": TEXT,
+                        "most": TEXT, "several": YES}, ("unit",))  # fmt: skip
+        setting = keys(
+            {"section": words(SECTIONS), "single": YES, "means": TEXT, "terms": each(some(TEXT))}, ("section", "terms")
+        )
+        quantity = keys({"unit": TEXT, "means": TEXT, "on": some(kind)}, ("unit",))
+        source = keys(
+            {"title": TEXT, "year": TEXT, "section": TEXT, "kind": words(SOURCE_KINDS), "seen": TEXT}, ("title", "kind")
+        )
+        standing = keys(dict.fromkeys(("established", "probable", "possible", "lines needed", "line counts from", "decisive", "trial weight"), NUMBER))  # fmt: skip
+        return {
+            "parts": keys({"parts": each(part)}), "features": keys({"features": each(feature)}),
+            "settings": keys({"settings": each(setting)}), "readings": keys({"readings": each(reading)}),
+            "quantities": keys({"quantities": each(quantity)}), "sources": keys({"sources": each(source)}),
+            "scales": keys({key: listed(TEXT) for key in ("stages", "degrees", "sides")}),
+            "words": keys({"seen": each(NUMBER), "common": each(NUMBER), "standing": standing}),
+        }  # fmt: skip
