@@ -16,7 +16,7 @@ from diagnose.knowledge.model import Knowledge, Reading
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text
 from diagnose.reading.problems import Problems, Where
 from diagnose.reading.terms import did_you_mean, plain
-from diagnose.reading.units import Amount, BadUnit, amount, show, unit
+from diagnose.reading.units import Amount, BadUnit, amount, show, step, unit
 
 SECTIONS = ("equipment", "service", "seal", "history")
 ENDS = ("driver end", "impeller end")
@@ -187,6 +187,17 @@ class _Reader:
             )
             return None
         return number
+
+    def step(self, node: Node, reading: Reading) -> float:
+        """An instrument's resolution in SI; 0 with a problem where it is no such number."""
+        try:
+            number = step(node.text())
+            if number.kind != unit(reading.unit).kind:
+                raise BadUnit(f"{node.text()[:40]!r} is in the wrong kind of unit for {reading.name!r}")
+            return abs(number.value)
+        except BadUnit as error:
+            self.say(node.where, "unit", str(error), f"write it like 0.1 {reading.unit}")
+            return 0.0
 
     # ---- the file -----------------------------------------------------------------------------------------
 
@@ -520,7 +531,7 @@ class _Reader:
                 at.where, "at-count", f"{len(given.each())} readings but {len(at.each())} clock positions", "one each"
             )
         resolution = node.get("resolution")
-        step = self.number(resolution, replace(reading, least="", most="")) if resolution else None
+        fine = self.step(resolution, reading) if resolution else 0.0
         temperature = node.get("temperature")
         warm = self.number(temperature, Reading("temperature", "°C")) if temperature else None
         if any(n is None for n in numbers):
@@ -535,7 +546,7 @@ class _Reader:
                        kind, group)  # fmt: skip
         return m.Measured(
             id, what, readings, position, part.item if part else "", kind, group, tuple(around), labels,
-            abs(step.value) if step else 0.0, self.text(node, "instrument"), warm, self.text(node, "note"), node.where,
+            fine, self.text(node, "instrument"), warm, self.text(node, "note"), node.where,
         )  # fmt: skip
 
     def read_expected(self, node: Node) -> m.Expected | None:

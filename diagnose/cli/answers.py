@@ -69,6 +69,20 @@ def meaning(
         typer.echo(view.page(answer, Page()).text(), nl=False)
 
 
+def quantities(case: CaseArgument, as_json: JsonOption = False, knowledge: KnowledgeOption = None) -> None:
+    """Print every computed quantity with formula, inputs, unit, limits and source."""
+    from diagnose.quantities.compute import compute
+    from diagnose.views import quantities as view
+    from diagnose.views.page import Page
+
+    base = open_base(knowledge)
+    computed = compute(open_case(case, base), base.knowledge)
+    if as_json:
+        print_json(view.rows(computed, base.knowledge))
+    else:
+        typer.echo(view.page(computed, base.knowledge, Page()).text(), nl=False)
+
+
 def terms(
     word: Annotated[
         str, typer.Argument(metavar="[WORD]", help="Only terms that look like this.", show_default=False)

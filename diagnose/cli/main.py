@@ -18,7 +18,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for command in (answers.explain, answers.meaning, answers.terms, answers.score):
+for command in (answers.explain, answers.meaning, answers.quantities, answers.terms, answers.score):
     app.command()(command)
 for command in (bench.start, bench.record, bench.note, bench.journal):
     app.command()(command)

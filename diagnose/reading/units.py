@@ -138,6 +138,14 @@ def amount(text: str) -> Amount:
     return Amount(value, abs(spread * known.factor), known.kind, text.strip())
 
 
+def step(text: str) -> Amount:
+    """Reads a difference or a resolution: "0.5 °C" is half a kelvin and not a temperature. Raises BadUnit."""
+    number = amount(text)
+    match = _AMOUNT.match(text)
+    offset = unit(match.group(3)).offset if match else 0.0
+    return Amount(number.value - offset, number.spread, number.kind, number.written)
+
+
 def to_unit(value: float, spelling: str) -> float:
     """An SI value expressed in the unit."""
     known = unit(spelling)

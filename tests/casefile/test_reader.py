@@ -151,3 +151,9 @@ def test_arcs_become_extents(knowledge):
     assert extent("[2 to 4, at 9]").word == "patches"
     assert extent("12 to 11:30").word == "all round" == extent("all round").word
     assert extent("300° to 30°").arcs == ((300.0, 30.0),) and extent("105°").arcs == ((105.0, 105.0),)
+
+
+def test_a_resolution_in_degrees_is_a_step_and_not_a_temperature():
+    from diagnose.reading.units import step
+
+    assert step("0.5 °C").value == pytest.approx(0.5) and step("0.1 bar g").value == pytest.approx(1e4)
