@@ -90,6 +90,7 @@ class Recorder:
         self._pending: list[What] = []
         self._tail = b""
         self._edited = edited
+        self._readings: dict[bytes, tuple[m.Case | None, list[Problem]]] = {}
         self._lock = j.Lock(self.case, who, clock())
 
     def __enter__(self) -> Recorder:
@@ -161,10 +162,9 @@ class Recorder:
 
     def case_now(self) -> m.Case:
         """The case as recorded so far. Raises BadInput."""
-        problems = Problems()
-        case = parse_case(self.bytes_now(), str(self.case), self.knowledge, problems)
-        problems.raise_errors()
-        assert case is not None
+        case, errors = self._reading_of(self.state)
+        if errors or case is None:
+            raise BadInput(errors)
         return case
 
     def bytes_now(self) -> bytes:
@@ -245,19 +245,24 @@ class Recorder:
             refuse_odd_signs(whats)
             for number, what in enumerate(whats, known + 1):
                 trial = apply(trial, number, what)
-            after = self._errors(trial)
+            _, after = self._reading_of(trial)
         except (ValueError, UnicodeError) as error:
             raise _call(self.case, f"this cannot be recorded: {error}") from error
-        before = {(p.code, p.says) for p in self._errors(self.state)} if self.state.head else set()
+        before = {(p.code, p.says) for p in self._reading_of(self.state)[1]} if self.state.head else set()
         fresh = [p for p in after if (p.code, p.says) not in before]
         if fresh:
             raise BadInput(Problem(Where(self.case.name, 0, 0), p.code, p.says, p.way_out) for p in fresh)
         return self._write(whats)
 
-    def _errors(self, state: State) -> list[Problem]:
-        problems = Problems()
-        parse_case(render(state.document()), self.case.name, self.knowledge, problems)
-        return problems.errors()
+    def _reading_of(self, state: State) -> tuple[m.Case | None, list[Problem]]:
+        """The case that a state amounts to and what is wrong with it; the same text is read once."""
+        text = render(state.document())
+        if text not in self._readings:
+            problems = Problems()
+            case = parse_case(text, str(self.case), self.knowledge, problems)
+            last = list(self._readings.items())[-1:]
+            self._readings = dict([*last, (text, (case, problems.errors()))])
+        return self._readings[text]
 
     def _write(self, whats: list[What]) -> tuple[j.Line, ...]:
         """Journal first, synced, then the view."""

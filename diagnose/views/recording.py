@@ -177,12 +177,8 @@ class Dialogue:
         self.topic = topic = found
         self._heading(topic)
         self._look(topic)
-        for reading in topic.readings:
-            if not any(
-                x.what == reading and (x.part == topic.part if topic.part else x.kind == topic.kind)
-                for x in self.case.measured
-            ):
-                self._measure(topic, reading)
+        if topic.readings:
+            self._measure(topic)
 
     def _ask_what_will_be_lost(self, step: Step) -> None:
         """Goes back to every part with something open that the end of the step destroys."""
@@ -197,11 +193,15 @@ class Dialogue:
                 told = True
             self.topic = topic
             self._heading(topic, gone)
-            self._look(topic, gone)
-            gone = [f for f in gone if f in walk.unanswered(self.case, topic, self.words)]
-            if gone:
-                self._choose(topic, gone, "lost", "Lost or spoiled already (numbers, all; Enter: none): ")
-            gone = [f for f in gone if f in walk.unanswered(self.case, topic, self.words)]
+            question = (
+                "Number or word of what you see; a: none of them is there; l: lost already; Enter: not looked at: "
+            )
+            while gone and (answer := self.ask(question, self._features(topic))):
+                if answer.lower() in ("a", "l"):
+                    self._record_all(topic, gone, {"a": "absent", "l": "lost"}[answer.lower()])
+                else:
+                    self._saw(topic, answer)
+                gone = [f for f in gone if f in walk.unanswered(self.case, topic, self.words)]
             if gone:
                 self._record_all(topic, gone, "not looked at")
 
@@ -342,14 +342,12 @@ class Dialogue:
             self.say(("Look for (! is gone after this step): " if any("!" in x for x in listed) else "Look for: ")
                      + ", ".join(listed), hang=2)  # fmt: skip
 
-    def _look(self, topic: Topic, features: Iterable[str] = ()) -> None:
+    def _look(self, topic: Topic) -> None:
         while answer := self.ask("Seen (number or word, : details; Enter: nothing more): ", self._features(topic)):
             self._saw(topic, answer)
-        open_ones = [
-            f for f in (list(features) or topic.features) if f in walk.unanswered(self.case, topic, self.words)
-        ]
+        open_ones = walk.unanswered(self.case, topic, self.words)
         if open_ones:
-            self._choose(topic, open_ones, "absent", "Looked for and not there (numbers, all; Enter: none): ")
+            self._not_there(topic, open_ones)
 
     def _saw(self, topic: Topic, answer: str) -> None:
         state = next((s for s in _STATES if answer.lower().startswith(s + " ")), "")
@@ -427,11 +425,12 @@ class Dialogue:
         ):
             self.seen_from = view
 
-    def _choose(self, topic: Topic, features: Iterable[str], state: str, question: str) -> None:
+    def _not_there(self, topic: Topic, features: Iterable[str]) -> None:
+        question = "Looked for and not there (numbers, words, all; Enter: none): "
         while answer := self.ask(question, self._features(topic)):
             chosen = self._chosen(topic, features, answer)
             if chosen:
-                self._record_all(topic, chosen, state)
+                self._record_all(topic, chosen, "absent")
                 return
             self.say(f"  {answer!r} names none of them")
 
@@ -481,21 +480,37 @@ class Dialogue:
 
     # ---- measuring ------------------------------------------------------------------------------------------
 
-    def _measure(self, topic: Topic, reading: str) -> None:
-        term = self.words.readings[reading]
-        several = ", one after the other" if term.several else ""
-        while answer := self.ask(f"{reading} ({term.unit or 'number'}{several}; Enter: not measured): ", {}):
-            written = [self._with_unit(x, term.unit) for x in split_readings(answer)]
-            if not self._plausible(topic, reading, written):
+    def _measure(self, topic: Topic) -> None:
+        terms = [self.words.readings[r] for r in topic.readings]
+        listed = (
+            f"{i} {t.name} ({t.unit or 'number'}{', several' if t.several else ''})" for i, t in enumerate(terms, 1)
+        )
+        self.say("To measure: " + ", ".join(listed), hang=2)
+        fitting = [r for r in self.words.readings.values() if not r.section and walk.fits(self.words, topic.kind, r.on)]
+        words = {word: r.name for r in fitting for word in (r.name, *r.also)}
+        while answer := self.ask("Measured (number or word, : readings; Enter: nothing more): ", words):
+            word, _, values = (x.strip() for x in answer.partition(":"))
+            number = int(word) if word.isdigit() else 0
+            reading = terms[number - 1].name if 0 < number <= len(terms) else self.words.find("reading", word)
+            if reading not in words:
+                near = nearest(word, words)
+                hint = f"; did you mean {', '.join(near)}?" if near else ""
+                self.say(f"  {word!r} is not measured on {topic.kind}{hint}")
                 continue
-            entry: dict[str, Any] = {**topic.about(), "measured": reading, "readings": written}
-            if term.several and len(written) > 2 and topic.part and "face" in self.words.lineage[topic.kind]:
-                places = self.ask("  at clock positions (12 3 6 9; Enter: not noted): ", {})
-                if places:
-                    entry["at"] = re.split(r"[,;\s]+", places)
-                    self._index(topic.part)
-            if self.record({"add": "measurements", "entry": entry}):
-                return
+            self._readings(topic, reading, values or self.ask(f"  {reading}: ", {}))
+
+    def _readings(self, topic: Topic, reading: str, answer: str) -> None:
+        term = self.words.readings[reading]
+        written = [self._with_unit(x, term.unit) for x in split_readings(answer)]
+        if not written or not self._plausible(topic, reading, written):
+            return
+        entry: dict[str, Any] = {**topic.about(), "measured": reading, "readings": written}
+        if term.several and len(written) > 2 and topic.part and "face" in self.words.lineage[topic.kind]:
+            places = self.ask("  at clock positions (12 3 6 9; Enter: not noted): ", {})
+            if places:
+                entry["at"] = re.split(r"[,;\s]+", places)
+                self._index(topic.part)
+        self.record({"add": "measurements", "entry": entry})
 
     def _plausible(self, topic: Topic, reading: str, written: list[str]) -> bool:
         """Asks again where a reading lies far off its nominal or off the others of its set."""
@@ -514,7 +529,7 @@ class Dialogue:
         spelling = self.words.readings[reading].unit
         against = f"{nominal[0]} is {show(nominal[1], spelling)}" if nominal else "the others are far from it"
         told = ", ".join(show(v, spelling) for v in odd)
-        return self.ask(f"  {told}, but {against}. Is that so (y, Enter: ask again)? ", {})[:1].lower() == "y"
+        return self.ask(f"  {told}, but {against}. Is that so (y, Enter: no)? ", {})[:1].lower() == "y"
 
     # ---- commands at any question -----------------------------------------------------------------------------
 
