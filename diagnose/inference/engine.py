@@ -141,9 +141,17 @@ class Reasoner:
     def candidates(self, facts: Iterable[Fact]) -> list[int]:
         """The branches whose every positive premise names a term that is on record or could be deduced."""
         missing: dict[int, int] = {}
-        chosen = list(self.unconditional)
         known: set[tuple[str, Scalar]] = set()
+        chosen: list[int] = []
         todo = [(f.table, dict(f.slots)[KEY_SLOT[f.table]]) for f in facts]
+
+        def choose(i: int) -> None:
+            chosen.append(i)
+            if self.branches[i].conclusion.kind == "found":
+                todo.append(("found", self.branches[i].conclusion.name))
+
+        for i in self.unconditional:
+            choose(i)
         while todo:
             key = todo.pop()
             if key in known:
@@ -152,9 +160,7 @@ class Reasoner:
             for i in self.by_key.get(key, ()):
                 missing[i] = missing.get(i, self.wanted[i]) - 1
                 if missing[i] == 0:
-                    chosen.append(i)
-                    if self.branches[i].conclusion.kind == "found":
-                        todo.append(("found", self.branches[i].conclusion.name))
+                    choose(i)
         return sorted(chosen)
 
     def _rule(self, i: int) -> Rule:
