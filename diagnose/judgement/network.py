@@ -8,6 +8,7 @@ memory); the network form is that of QMR-DT (Shwe et al. 1991, from memory).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -71,19 +72,18 @@ def build(knowledge: Knowledge) -> Network:
 
 @lru_cache(maxsize=64)
 def subsets(n: int) -> np.ndarray:
-    """All sets of at most three of n causes as rows of three indices; n stands for no cause. The empty set is first."""
-    rows = [np.full((1, 3), n)]
+    """All sets of at most three of n causes as rows of three indices; n stands for no cause. The empty set is first,
+    then the single causes, the pairs and the triples, each in lexicographic order."""
     ones = np.full((n, 3), n)
     ones[:, 0] = np.arange(n)
     i, j = np.triu_indices(n, 1)
     twos = np.full((len(i), 3), n)
     twos[:, 0], twos[:, 1] = i, j
-    rows += [ones, twos]
-    if n >= 3:
-        a = np.arange(n)
-        grid = np.stack(np.meshgrid(a, a, a, indexing="ij"), -1).reshape(-1, 3)
-        rows.append(grid[(grid[:, 0] < grid[:, 1]) & (grid[:, 1] < grid[:, 2])])
-    return np.concatenate(rows)
+    # every pair, once for each smaller cause in front of it
+    start = np.searchsorted(i, np.arange(n) + 1)
+    after = np.concatenate([np.arange(s, len(i)) for s in start]) if n else np.empty(0, int)
+    threes = np.stack([np.repeat(np.arange(n), len(i) - start), i[after], j[after]], -1)
+    return np.concatenate([np.full((1, 3), n), ones, twos, threes])
 
 
 def over_sets(per_cause: np.ndarray, sets: np.ndarray) -> np.ndarray:
@@ -100,10 +100,65 @@ def shown_by_sets(background: np.ndarray, keep: np.ndarray, hold: np.ndarray, se
     return result
 
 
-def set_priors(prior: np.ndarray, sets: np.ndarray) -> np.ndarray:
-    """Prior odds of each set of independent causes against none of them."""
-    odds = np.concatenate([prior / (1 - prior), [1.0]])
-    return odds[sets[:, 0]] * odds[sets[:, 1]] * odds[sets[:, 2]]
+def set_weights(
+    prior: np.ndarray, background: np.ndarray, keep: np.ndarray, hold: np.ndarray, present: np.ndarray
+) -> np.ndarray:
+    """Odds of each set of `subsets` against no cause, after the findings: prior odds times likelihood ratio.
+
+    Written as (odds of each member) x (a factor for each pair) x (a factor for each triple): exact, and most factors are
+    1, because members meet only in findings that both speak of. Rates multiply unless producing causes combine by
+    noisy-OR in a finding that is present, or producing and preventing ones in a finding that is absent.
+    """
+    n = len(prior)
+    alone = prior / (1 - prior)
+    pair = np.ones((n, n))
+    triple = np.ones(math.comb(n, 3))
+    for b, k, h, there in zip(background, keep, hold, present, strict=True):
+        ratio = _present if there else _absent
+        own = ratio(b, k, h)
+        alone *= own
+        meet = np.flatnonzero(k != 1) if there else np.flatnonzero((k != 1) | (h != 1))
+        if len(meet) < 2 or not (there or (h != 1).any()):
+            continue
+        k, h, own = k[meet], h[meet], own[meet]
+        both = ratio(b, np.outer(k, k), np.outer(h, h))
+        pair[np.ix_(meet, meet)] *= both / np.outer(own, own)
+        first, second, third = _triples(len(meet))
+        all_three = ratio(b, k[first] * k[second] * k[third], h[first] * h[second] * h[third])
+        apart = both[first, second] * both[first, third] * both[second, third]
+        place = _place_of_triple(n, meet[first], meet[second], meet[third])
+        triple[place] *= all_three * own[first] * own[second] * own[third] / apart
+    result = np.empty(1 + n + math.comb(n, 2) + len(triple))
+    result[0], result[1 : n + 1] = 1.0, alone
+    i, j = np.triu_indices(n, 1)
+    result[n + 1 : len(result) - len(triple)] = alone[i] * alone[j] * pair[i, j]
+    first, second, third = _triples(n)
+    result[len(result) - len(triple) :] = (
+        triple * alone[first] * alone[second] * alone[third]
+        * pair[first, second] * pair[first, third] * pair[second, third]
+    )  # fmt: skip
+    return result
+
+
+def _present(b: float, keep: np.ndarray, hold: np.ndarray) -> np.ndarray:
+    return (1 - (1 - b) * keep) * hold / b
+
+
+def _absent(b: float, keep: np.ndarray, hold: np.ndarray) -> np.ndarray:
+    return (1 - (1 - (1 - b) * keep) * hold) / (1 - b)
+
+
+def _triples(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    first, second, third = subsets(n)[1 + n + math.comb(n, 2) :].T
+    return first, second, third
+
+
+def _place_of_triple(n: int, first: np.ndarray, second: np.ndarray, third: np.ndarray) -> np.ndarray:
+    """The places of triples of n causes among all, in lexicographic order."""
+    i, j = n - first, n - 1 - second
+    before_first = math.comb(n, 3) - i * (i - 1) * (i - 2) // 6
+    before_second = (i - 1) * (i - 2) // 2 - j * (j + 1) // 2
+    return before_first + before_second + third - second - 1
 
 
 @dataclass(frozen=True)
@@ -144,13 +199,9 @@ def posterior(net: Network, states: Mapping[str, bool], prior: np.ndarray, allow
     spoken = (net.shown[np.ix_(index, chosen)] != base).any(axis=0) if len(rows) else np.zeros(len(chosen), bool)
     active, free = chosen[spoken], chosen[~spoken]
     sets = subsets(len(active))
-    weight = set_priors(prior[active], sets)
-    if len(rows):
-        shown = shown_by_sets(
-            net.background[index], net.keep[np.ix_(index, active)], net.hold[np.ix_(index, active)], sets
-        )
-        present = np.array([states[f] for f in rows])[:, None]
-        weight = weight * np.prod(np.where(present, shown / base, (1 - shown) / (1 - base)), axis=0)
+    grid = np.ix_(index, active)
+    present = np.array([states[f] for f in rows], bool)
+    weight = set_weights(prior[active], net.background[index], net.keep[grid], net.hold[grid], present)
     odds = prior[free] / (1 - prior[free])
     one, two, three = _symmetric(odds)
     room = 3 - np.sum(sets < len(active), axis=1)
