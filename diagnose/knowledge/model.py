@@ -408,6 +408,19 @@ class Arrangements:
 
 
 @dataclass(frozen=True)
+class Looks:
+    """What planning reckons with: `minutes` of a plain look by kind of part, kinds whose features are `asked` for, how
+    often an honest look `cannot_tell`, the bits that make work `worth` planning, and the chance from which an outcome
+    is `reckoned` with."""
+
+    minutes: Mapping[str, float] = field(default_factory=dict)
+    asked: tuple[str, ...] = ()
+    cannot_tell: Mapping[str, float] = field(default_factory=dict)
+    worth: float = 0.02
+    reckoned: float = 0.02
+
+
+@dataclass(frozen=True)
 class Knowledge:
     """The whole rule base, checked. `digest` is made from the bytes of all its files; `tables` are the trade's
     number tables as plain texts, by file stem, for the quantities; `files` maps each file to the digest of its bytes."""
@@ -427,3 +440,4 @@ class Knowledge:
     files: Mapping[str, str] = field(default_factory=dict)
     retired: Mapping[str, Retired] = field(default_factory=dict)
     arrangements: Arrangements = Arrangements()
+    looks: Looks = Looks()

@@ -6,12 +6,14 @@ import hashlib
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from diagnose.knowledge import model as m
 from diagnose.knowledge.arrangements import read_arrangements
 from diagnose.knowledge.conditions import GROUPS, ConditionReader, negate, walk
+from diagnose.knowledge.looks import read_looks
 from diagnose.knowledge.tables import read_tables
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text
 from diagnose.reading.problems import Problems, Where
@@ -168,7 +170,7 @@ class _Reader:
 
     def cards(self, folder: str, kind: str) -> list[tuple[str, Node]]:
         """(name, node) of every item file in a folder; the file name must match the name in it."""
-        result = []
+        result: list[tuple[str, Node]] = []
         for path in sorted(n for n in self.nodes if n.startswith(folder + "/")):
             node = self.nodes[path]
             name = self.text(node, kind, needed=True)
@@ -234,7 +236,7 @@ class _Reader:
         return m.Knowledge(
             version.text() if version else "0", digest, self.shown, vocabulary, words, self.sources, limits, findings,
             causes, measurements, cautions, tables, retired=self.retired,
-            arrangements=read_arrangements(self, vocabulary),
+            arrangements=read_arrangements(self, vocabulary), looks=read_looks(self, vocabulary),
         )  # fmt: skip
 
     def read_vocabulary(self) -> m.Vocabulary:
@@ -339,8 +341,10 @@ class _Reader:
         standing = node.get("standing") or Node({}, node.where)
         names = ["established", "probable", "possible", "lines needed", "line counts from", "decisive", "trial weight"]
         only_keys(standing, names, "standing", self.problems)
-        numbers = [self.number(standing, name) for name in names]
-        return m.Words(tables["seen"], tables["common"], *numbers[:3], int(numbers[3]), *numbers[4:])
+        established, probable, possible, lines, counts_from, decisive, trial = (self.number(standing, n) for n in names)
+        return m.Words(
+            tables["seen"], tables["common"], established, probable, possible, int(lines), counts_from, decisive, trial
+        )
 
     def read_sources(self) -> dict[str, m.Source]:
         result = {}
@@ -501,7 +505,7 @@ class _Reader:
                 common_when=self.each(node, "common when", lambda n: self.prior(n, conditions, words)),
                 needs=self.each(node, "needs", lambda n: self.need(n, conditions)),
                 leaves=self.rows(node, name, findings, words),
-                look_alikes=self.each(node, "look-alikes", lambda n, me=name: self.look_alike(n, me, names, findings)),
+                look_alikes=self.each(node, "look-alikes", partial(self.look_alike, name, names, findings)),
                 confirm=self.known(node, "confirm", measurements, "measurement"),
                 then=self.each(node, "then", self.action), cautions=self.known(node, "cautions", cautions, "caution"),
                 secondary=self.text(node, "secondary"), mechanism_class=self.text(classes, "mechanism"),
@@ -561,7 +565,7 @@ class _Reader:
         return tuple(result)
 
     def look_alike(
-        self, node: Node, me: str, causes: set[str], findings: Mapping[str, m.Finding]
+        self, me: str, causes: set[str], findings: Mapping[str, m.Finding], node: Node
     ) -> m.LookAlike | None:
         only_keys(node, ["cause", "finding", "favours", "told apart by"], "a look-alike", self.problems)
         cause = self.known(node, "cause", causes, "cause")
