@@ -43,7 +43,8 @@ class Scored:
 
 
 def cases_in(folder: Path) -> list[Path]:
-    return sorted(p for p in folder.rglob("*.yaml") if not p.name.endswith(".test.yaml"))
+    """The case files under a folder; rule tests and tables of symptoms are none."""
+    return sorted(p for p in folder.rglob("*.yaml") if not p.name.endswith((".test.yaml", "symptoms.yaml")))
 
 
 def read_all(paths: Sequence[Path], base: RuleBase) -> tuple[list[Case], list[Problem]]:

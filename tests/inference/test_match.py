@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from diagnose.authoring.score import cases_in
 from diagnose.casefile.reader import parse_case, read_case
 from diagnose.inference.match import attempt, evaluate, facts_of
 from diagnose.inference.rules import TooWide, compile_rules, expand
@@ -19,7 +20,7 @@ from diagnose.reading.problems import BadInput, Problems
 
 ROOT = Path(__file__).parents[2]
 SMALL = ROOT / "tests" / "small"
-CASES = sorted([*(ROOT / "scenarios").glob("*.yaml"), *(ROOT / "tests" / "published").glob("*.yaml")])
+CASES = [*cases_in(ROOT / "scenarios"), *cases_in(ROOT / "tests" / "published")]
 BASE = load(SMALL / "knowledge")
 DEGREES, SIDES, EXTENTS = ("light", "moderate", "severe"), ("outer edge", "inner edge"), ("all round", "one sector")
 
