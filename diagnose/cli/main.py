@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 
 import typer
 
@@ -18,13 +19,26 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for command in (answers.explain, answers.meaning, answers.quantities, answers.terms, answers.score):
-    app.command()(command)
-for command in (bench.start, bench.record, bench.note, bench.journal):
-    app.command()(command)
-for command in (reasoning.why, reasoning.why_not, reasoning.what_if, reasoning.fragile):
-    app.command()(command)
-for command in (reasoning.graph, reasoning.trail, reasoning.verify, reasoning.compare):
+COMMANDS: list[Callable[..., None]] = [
+    answers.explain,
+    answers.meaning,
+    answers.quantities,
+    answers.terms,
+    answers.score,
+    bench.start,
+    bench.record,
+    bench.note,
+    bench.journal,
+    reasoning.why,
+    reasoning.why_not,
+    reasoning.what_if,
+    reasoning.fragile,
+    reasoning.graph,
+    reasoning.trail,
+    reasoning.verify,
+    reasoning.compare,
+]
+for command in COMMANDS:
     app.command()(command)
 
 

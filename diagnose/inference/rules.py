@@ -224,12 +224,12 @@ def _premise(
     return Premise(table, kept, compare, negated, c.at, c.same_part and not negated, c)
 
 
-def _place(c: Condition) -> dict[str, Scalar | None]:
+def _place(c: Condition) -> dict[str, Any]:
     return {"group": c.group or None, "face": c.face or None, "on": c.on or None, "own": None if c.on else True}
 
 
 def _quantity(c: Condition) -> Alternatives:
-    slots = {"quantity": c.term, **_place(c)}
+    slots: dict[str, Any] = {"quantity": c.term, **_place(c)}
     if c.test in ("outside limit", "within limit"):
         verdict = "outside" if c.test == "outside limit" else "inside"
         return [(_premise(c, "limit", limit=c.limit, verdict=verdict, **slots),)]
@@ -251,8 +251,8 @@ def _seen(c: Condition, knowledge: Knowledge) -> Alternatives:
     """Absent with a qualifier holds when the feature is absent, or present and known to be otherwise."""
     rank = knowledge.vocabulary.degrees.index(c.degree) + 1 if c.degree else 0
     enough: tuple[str, str, Scalar] | None = ("rank", ">=", rank) if rank else None
-    slots = {"feature": c.term, **_place(c)}
-    wanted = {"state": "present", "extent": c.extent or None, "side": c.side or None, **slots}
+    slots: dict[str, Any] = {"feature": c.term, **_place(c)}
+    wanted: dict[str, Any] = {"state": "present", "extent": c.extent or None, "side": c.side or None, **slots}
     if c.form == "saw":
         return [(_premise(c, "seen", enough, **wanted),)]
     nowhere = _premise(c, "seen", enough, negated=True, **wanted)
@@ -261,7 +261,7 @@ def _seen(c: Condition, knowledge: Knowledge) -> Alternatives:
         for side in dict.fromkeys(("", c.side))
         for extent in dict.fromkeys(("", c.extent))
     ]
-    present = {"state": "present", **slots}
+    present: dict[str, Any] = {"state": "present", **slots}
     others: list[tuple[str, Scalar, list[Scalar]]] = []
     if c.extent:
         others.append(("extent", "", [e for e in EXTENTS if e != c.extent]))
@@ -270,8 +270,8 @@ def _seen(c: Condition, knowledge: Knowledge) -> Alternatives:
     if rank:
         others.append(("rank", 0, list(range(1, rank))))
     for slot, unsaid, values in others:
-        open_question = _premise(c, "seen", negated=True, **{slot: unsaid}, **present)
-        result += [(_premise(c, "seen", **{slot: v}, **present), nowhere, open_question) for v in values]
+        open_question = _premise(c, "seen", negated=True, **{**present, slot: unsaid})
+        result += [(_premise(c, "seen", **{**present, slot: v}), nowhere, open_question) for v in values]
     return result
 
 

@@ -11,8 +11,8 @@ from diagnose.casefile.model import Case
 from diagnose.inference.engine import Firing, Reasoner, finding_id
 from diagnose.inference.facts import Fact, case_facts, make, seats
 from diagnose.inference.rules import RuleSet, compile_rules
-from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.cache import open_knowledge
+from diagnose.knowledge.model import Knowledge
 from diagnose.quantities.compute import compute
 from diagnose.quantities.model import Quantity
 

@@ -107,7 +107,7 @@ def _class_decoder(kind: type) -> Callable[[Any], Any]:
         row = list(row)
         for i, inner in reads:
             row[i] = inner(row[i])
-        made = object.__new__(kind)
+        made: Any = object.__new__(kind)
         made.__dict__.update(zip(names, row, strict=True))
         return made
 

@@ -85,7 +85,7 @@ class Amount:
 def _registry() -> Any:
     import pint
 
-    registry = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    registry: Any = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
     for line in _DEFINITIONS:
         if not line.startswith("percent") or "percent" not in registry:
             registry.define(line)

@@ -6,6 +6,7 @@ import os
 import shutil
 import sys
 import textwrap
+from collections.abc import Sequence
 
 
 class Page:
@@ -46,7 +47,7 @@ class Page:
         if room < 2:
             self.line(" " * max(0, self.width - len(right)) + right)
 
-    def table(self, rows: list[tuple[str, ...]], widths: list[int], indent: int = 2) -> None:
+    def table(self, rows: Sequence[tuple[str, ...]], widths: Sequence[int], indent: int = 2) -> None:
         """Rows of cells; a width of 0 takes what is left and wraps."""
         left = self.width - indent - sum(widths) - 2 * (len(widths) - 1)
         sizes = [w or max(left, 12) for w in widths]
