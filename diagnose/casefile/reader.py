@@ -293,7 +293,7 @@ class _Reader:
 
     def read_setting(self, name: str, node: Node, holds: bool, position: str, settings: list[m.SettingFact]) -> None:
         setting = self.words.settings[name]
-        if setting.single and node.is_list:
+        if setting.single and holds and node.is_list:
             self.say(node.where, "one-term", f"{name!r} takes one term", "leave one")
         for item in node.each():
             term = self.term(f"setting:{name}", item, f"term of {name!r}")
