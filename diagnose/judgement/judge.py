@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from diagnose.inference.run import Inference
 from diagnose.judgement.network import Network, build, posterior
 from diagnose.knowledge.model import Knowledge
 
+MOST_SETS = 8
 STANDINGS = ("established", "probable", "possible", "unlikely", "ruled out")
 
 
@@ -30,6 +32,43 @@ class Evidence:
 
 
 @dataclass(frozen=True)
+class Weighed:
+    """What the findings at one position weigh for every cause. `states`: finding to present (True) or absent;
+    `through`: each of them to the finding of its line that counts; `counts[f, c]` the dB that count, by network."""
+
+    net: Network
+    knowledge: Knowledge
+    states: Mapping[str, bool]
+    through: Mapping[str, str]
+    counts: np.ndarray
+
+    def evidence(self, cause: str) -> tuple[Evidence, ...]:
+        """Each finding that the cause's card speaks of: recorded ones first, then those that count, then by weight."""
+        column, result = self.net.column[cause], []
+        for finding in sorted({r.finding for r in self.knowledge.causes[cause].leaves}):
+            i = self.net.row[finding]
+            if_present, if_absent = float(self.net.if_present[i, column]), float(self.net.if_absent[i, column])
+            recorded = self.states.get(finding)
+            state = "unrecorded" if recorded is None else "present" if recorded else "absent"
+            weight = {"unrecorded": 0.0, "present": if_present, "absent": if_absent}[state]
+            other = self.through.get(finding, finding)
+            line = self.knowledge.findings[finding].line
+            result.append(
+                Evidence(finding, state, weight, if_present, if_absent, line, "" if other == finding else other)
+            )
+        return tuple(
+            sorted(result, key=lambda e: (e.state == "unrecorded", bool(e.through), -abs(e.weight), e.finding))
+        )
+
+    def speaking(self, column: int, least: float) -> list[tuple[float, str]]:
+        """(dB, finding) of what counts for a cause with at least so many dB, heaviest first."""
+        rows = np.flatnonzero(self.counts[:, column] >= least)
+        return sorted(
+            ((float(self.counts[i, column]), self.net.findings[i]) for i in rows), key=lambda x: (-x[0], x[1])
+        )
+
+
+@dataclass(frozen=True)
 class Judged:
     """One cause at one position. `prior` in dB of odds, `weight` the sum of what counts, `alone` their sum: the odds
     in dB of this cause alone against none of these."""
@@ -41,13 +80,17 @@ class Judged:
     prior: float
     base_prior: float
     weight: float
-    evidence: tuple[Evidence, ...]
     lines_for: tuple[str, ...]
-    because: tuple[str, ...] = ()
+    because: tuple[str, ...]
+    weighed: Weighed = field(repr=False, compare=False)
 
     @property
     def alone(self) -> float:
         return self.prior + self.weight
+
+    @cached_property
+    def evidence(self) -> tuple[Evidence, ...]:
+        return self.weighed.evidence(self.cause)
 
 
 @dataclass(frozen=True)
@@ -101,13 +144,6 @@ def allowed_at(inference: Inference, net: Network, position: str) -> list[int]:
     return [i for i, c in enumerate(net.causes) if c not in out]
 
 
-def weights(net: Network, finding: str) -> tuple[np.ndarray, np.ndarray]:
-    """(dB when present, dB when absent) of a finding for every cause."""
-    i = net.row[finding]
-    base = net.background[i]
-    return 10 * np.log10(net.shown[i] / base), 10 * np.log10((1 - net.shown[i]) / (1 - base))
-
-
 def count_lines(
     net: Network, knowledge: Knowledge, states: Mapping[str, bool], allowed: Iterable[int]
 ) -> dict[str, str]:
@@ -120,11 +156,12 @@ def count_lines(
     chosen = list(allowed)
     heaviest: dict[str, tuple[bool, float, str]] = {}
     for finding in sorted(states):
-        here = weights(net, finding)[0 if states[finding] else 1][chosen]
-        most = round(float((here if states[finding] else -here).max(initial=0.0)), 9)
+        i, there = net.row[finding], states[finding]
+        speaks = net.if_present[i, chosen] if there else -net.if_absent[i, chosen]
+        most = round(float(speaks.max(initial=0.0)), 9)
         line = knowledge.findings[finding].line
-        if line not in heaviest or (states[finding], most) > heaviest[line][:2]:
-            heaviest[line] = (states[finding], most, finding)
+        if line not in heaviest or (there, most) > heaviest[line][:2]:
+            heaviest[line] = (there, most, finding)
     return {f: heaviest[knowledge.findings[f].line][2] for f in states}
 
 
@@ -136,69 +173,67 @@ def _position(inference: Inference, net: Network, position: str) -> Judgement:
     through = count_lines(net, knowledge, states, allowed)
     counted = {f: states[f] for f in sorted(states) if through[f] == f}
     found = posterior(net, counted, prior, allowed)
-    order = np.argsort(-np.round(found.exactly, 15), kind="stable")[:8]
-    leading = tuple(CauseSet(found.causes_of(i, net), float(found.exactly[i])) for i in order)
-    judged = []
-    for i, cause in enumerate(net.causes):
-        judged.append(
-            _cause(inference, net, position, i, cause, float(found.share[i]), float(prior[i]), states, through)
-        )
-    judged.sort(key=lambda j: (j.standing == "ruled out", -round(j.probability, 12), -round(j.alone, 9), j.cause))
-    unexplained = _unexplained(net, knowledge, states, leading[0].causes)
-    return Judgement(position, tuple(judged), leading, found.none, counted, through, unexplained)
-
-
-def _cause(
-    inference: Inference, net: Network, position: str, column: int, cause: str, probability: float, prior: float,
-    states: Mapping[str, bool], through: Mapping[str, str],
-) -> Judged:  # fmt: skip
-    knowledge = inference.base.knowledge
-    card = knowledge.causes[cause]
-    spoken = {r.finding for r in card.leaves}
-    evidence = []
-    for finding in sorted(spoken):
+    leading = tuple(CauseSet(found.causes_of(i, net), float(found.exactly[i])) for i in _leading(found.exactly))
+    counts = np.zeros(net.shown.shape)
+    for finding, there in counted.items():
         i = net.row[finding]
-        base, p = float(net.background[i]), float(net.shown[i, column])
-        if_present, if_absent = decibans(p / base), decibans((1 - p) / (1 - base))
-        state = "unrecorded" if finding not in states else "present" if states[finding] else "absent"
-        weight = {"unrecorded": 0.0, "present": if_present, "absent": if_absent}[state]
-        other = through.get(finding, finding)
-        stands_for = "" if other == finding else other
-        evidence.append(
-            Evidence(finding, state, weight, if_present, if_absent, knowledge.findings[finding].line, stands_for)
-        )
-    counting = [e for e in evidence if e.state != "unrecorded" and not e.through]
-    total = sum(e.weight for e in counting)
+        counts[i] = net.if_present[i] if there else net.if_absent[i]
+    weighed = Weighed(net, knowledge, states, through, counts)
+    judged = _causes(inference, weighed, position, found.share, prior)
+    unexplained = _unexplained(net, knowledge, states, leading[0].causes)
+    return Judgement(position, judged, leading, found.none, counted, through, unexplained)
+
+
+def _leading(probability: np.ndarray) -> np.ndarray:
+    """The places of the largest, largest first; equal ones in their order."""
+    rounded = np.round(probability, 15)
+    least = np.partition(rounded, -MOST_SETS)[-MOST_SETS] if len(rounded) > MOST_SETS else 0.0
+    places = np.flatnonzero(rounded >= least)
+    return places[np.argsort(-rounded[places], kind="stable")[:MOST_SETS]]
+
+
+def _causes(
+    inference: Inference, weighed: Weighed, position: str, share: np.ndarray, prior: np.ndarray
+) -> tuple[Judged, ...]:
+    """Every cause with its standing, ranked."""
+    knowledge = inference.base.knowledge
     words = knowledge.words
-    speaking = [e for e in counting if e.weight >= words.line_counts_from]
-    lines = _independent_lines(inference, position, speaking)
-    against = any(e.weight <= -words.decisive for e in counting)
-    out = inference.ruled_out[position].get(cause, ())
-    standing = "unlikely"
-    if out:
-        standing = "ruled out"
-    elif probability >= words.established and len(lines) >= words.lines_needed and not against:
-        standing = "established"
-    elif probability >= words.probable:
-        standing = "probable"
-    elif probability >= words.possible:
-        standing = "possible"
-    ranked = sorted(evidence, key=lambda e: (e.state == "unrecorded", bool(e.through), -abs(e.weight), e.finding))
-    base_prior = words.common[card.common]
-    return Judged(
-        cause, position, standing, probability, decibans(prior / (1 - prior)), decibans(base_prior / (1 - base_prior)),
-        total, tuple(ranked), lines, tuple(f.branch.because for f in out),
-    )  # fmt: skip
+    total = weighed.counts.sum(axis=0)
+    lowest = weighed.counts.min(axis=0, initial=0.0)
+    judged = []
+    for i, cause in enumerate(weighed.net.causes):
+        probability = float(share[i])
+        speaking = weighed.speaking(i, words.line_counts_from)
+        lines = _independent_lines(inference, position, [finding for _, finding in speaking])
+        out = inference.ruled_out[position].get(cause, ())
+        standing = "unlikely"
+        if out:
+            standing = "ruled out"
+        elif probability >= words.established and len(lines) >= words.lines_needed and lowest[i] > -words.decisive:
+            standing = "established"
+        elif probability >= words.probable:
+            standing = "probable"
+        elif probability >= words.possible:
+            standing = "possible"
+        odds, base = float(prior[i]), words.common[knowledge.causes[cause].common]
+        judged.append(
+            Judged(
+                cause, position, standing, probability, decibans(odds / (1 - odds)), decibans(base / (1 - base)),
+                float(total[i]), lines, tuple(f.branch.because for f in out), weighed,
+            )
+        )  # fmt: skip
+    judged.sort(key=lambda j: (j.standing == "ruled out", -round(j.probability, 12), -round(j.alone, 9), j.cause))
+    return tuple(judged)
 
 
-def _independent_lines(inference: Inference, position: str, speaking: list[Evidence]) -> tuple[str, ...]:
-    """Lines of evidence for a cause, heaviest first, each resting on a record that no line before it rests on."""
+def _independent_lines(inference: Inference, position: str, findings: Iterable[str]) -> tuple[str, ...]:
+    """Lines of evidence, in the order of their findings, each resting on a record that no line before it rests on."""
     used: set[str] = set()
     lines = []
-    for e in sorted(speaking, key=lambda e: (-e.weight, e.finding)):
-        leaves = inference.leaves_of_finding(e.finding, position)
+    for finding in findings:
+        leaves = inference.leaves_of_finding(finding, position)
         if not leaves <= used:
-            lines.append(e.line)
+            lines.append(inference.base.knowledge.findings[finding].line)
             used |= leaves
     return tuple(lines)
 

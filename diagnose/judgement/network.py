@@ -50,6 +50,16 @@ class Network:
         base = self.background[:, None]
         return np.where(self.shown < base, self.shown / base, 1.0)
 
+    @cached_property
+    def if_present(self) -> np.ndarray:
+        """Weight of each finding for each cause, in dB, where the finding is present."""
+        return 10 * np.log10(self.shown / self.background[:, None])
+
+    @cached_property
+    def if_absent(self) -> np.ndarray:
+        """The same where it was looked for and is absent."""
+        return 10 * np.log10((1 - self.shown) / (1 - self.background[:, None]))
+
 
 def build(knowledge: Knowledge) -> Network:
     """The network of a rule base, causes and findings by name. Trial rows count for part of their weight."""
