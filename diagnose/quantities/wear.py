@@ -136,8 +136,8 @@ def _round_the_clock(bench: Bench, owner: Owner) -> Iterator[Quantity]:
             why = "the readings have no clock positions (at)"
             yield bench.result("wear one lobe", owner, _WEAR, "geometry", origin, problem=why)
             continue
-        repeatability = max(record.resolution / 2.0, *(r.spread for r in record.readings))
-        yield from _lobes_of(bench, owner, record, depths, origin, repeatability)
+        repeatability = repeatability_of(record)
+        yield from _lobes_of(bench, owner, record, origin)
         if min(depths) >= 0 and math.fsum(depths) > 0:
             width = 2 * repeatability * len(depths) / math.fsum(depths)
             share = unevenness(depths)
@@ -145,20 +145,30 @@ def _round_the_clock(bench: Bench, owner: Owner) -> Iterator[Quantity]:
             yield bench.result("wear unevenness", owner, formula, "geometry", origin, share, share - width, share + width)
 
 
-def _lobes_of(
-    bench: Bench, owner: Owner, record: Measured, depths: list[float], origin: tuple[Value, ...], repeatability: float
-) -> Iterator[Quantity]:
+def repeatability_of(record: Measured) -> float:
+    """Half the smallest step of the instrument, or the widest uncertainty written with a reading."""
+    return max(record.resolution / 2.0, *(r.spread for r in record.readings))
+
+
+def fit_of(bench: Bench, owner: Owner, record: Measured) -> Fit | None:
+    """The fit of readings round the clock with as many lobes as their stations can tell; None where they can tell none."""
     stations = len({round(d, 6) for d in record.around})
     orders = [n for n in (1, 2) if n <= most_lobes(stations)]
-    warnings, extra = _counts(bench, owner, stations, orders)
-    fit: Fit | None = None
+    _, extra = _counts(bench, owner, stations, orders)
     for attempt in (orders + [n for _, n in extra if n not in orders], orders, orders[:1]):
         if attempt:
             try:
-                fit = harmonics(record.around, depths, attempt, repeatability)
-                break
+                return harmonics(record.around, [r.value for r in record.readings], attempt, repeatability_of(record))
             except ValueError:
                 continue
+    return None
+
+
+def _lobes_of(bench: Bench, owner: Owner, record: Measured, origin: tuple[Value, ...]) -> Iterator[Quantity]:
+    stations, repeatability = len({round(d, 6) for d in record.around}), repeatability_of(record)
+    orders = [n for n in (1, 2) if n <= most_lobes(stations)]
+    warnings, extra = _counts(bench, owner, stations, orders)
+    fit = fit_of(bench, owner, record)
     needs = {1: 4, 2: 6}
     for n, name in ((1, "wear one lobe"), (2, "wear two lobes")):
         if fit and n in fit.harmonics:
