@@ -131,23 +131,22 @@ def set_weights(
         if len(meet) < 2 or not (there or (h != 1).any()):
             continue
         k, h, own = k[meet], h[meet], own[meet]
-        both = ratio(b, np.outer(k, k), np.outer(h, h))
+        two_k, two_h = np.outer(k, k), np.outer(h, h)
+        both = ratio(b, two_k, two_h)
         pair[np.ix_(meet, meet)] *= both / np.outer(own, own)
-        first, second, third = _triples(len(meet))
-        all_three = ratio(b, k[first] * k[second] * k[third], h[first] * h[second] * h[third])
-        apart = both[first, second] * both[first, third] * both[second, third]
-        place = _place_of_triple(n, meet[first], meet[second], meet[third])
-        triple[place] *= all_three * own[first] * own[second] * own[third] / apart
-    result = np.empty(1 + n + math.comb(n, 2) + len(triple))
-    result[0], result[1 : n + 1] = 1.0, alone
-    i, j = np.triu_indices(n, 1)
-    result[n + 1 : len(result) - len(triple)] = alone[i] * alone[j] * pair[i, j]
-    first, second, third = _triples(n)
-    result[len(result) - len(triple) :] = (
-        triple * alone[first] * alone[second] * alone[third]
-        * pair[first, second] * pair[first, third] * pair[second, third]
-    )  # fmt: skip
-    return result
+        size = len(meet)
+        first_second, first_third, second_third, third = _triples(size)
+        all_three = ratio(b, two_k.take(first_second) * k.take(third), two_h.take(first_second) * h.take(third))
+        rest = own[:, None] / both
+        all_three *= rest.take(first_second) * rest.T.take(first_third) * rest.take(second_third)
+        triple[_places(meet, n)] *= all_three
+    i, j = _pairs(n)
+    first_second, first_third, second_third, third = _triples(n)
+    weighed = pair * alone
+    triple *= (weighed * alone[:, None]).take(first_second)
+    triple *= weighed.take(first_third)
+    triple *= pair.take(second_third)
+    return np.concatenate([[1.0], alone, alone[i] * weighed[i, j], triple])
 
 
 def _present(b: float, keep: np.ndarray, hold: np.ndarray) -> np.ndarray:
@@ -158,17 +157,25 @@ def _absent(b: float, keep: np.ndarray, hold: np.ndarray) -> np.ndarray:
     return (1 - (1 - (1 - b) * keep) * hold) / (1 - b)
 
 
-def _triples(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+@lru_cache(maxsize=64)
+def _pairs(n: int) -> tuple[np.ndarray, np.ndarray]:
+    return np.triu_indices(n, 1)
+
+
+@lru_cache(maxsize=64)
+def _triples(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """For each triple of `subsets`, the places of its three pairs in a matrix of n by n, and its third member."""
     first, second, third = subsets(n)[1 + n + math.comb(n, 2) :].T
-    return first, second, third
+    return first * n + second, first * n + third, second * n + third, third.copy()
 
 
-def _place_of_triple(n: int, first: np.ndarray, second: np.ndarray, third: np.ndarray) -> np.ndarray:
-    """The places of triples of n causes among all, in lexicographic order."""
+def _places(members: np.ndarray, n: int) -> np.ndarray:
+    """The places, among all triples of n causes, of the triples of these members."""
+    first, second, third = members[subsets(len(members))[1 + len(members) + math.comb(len(members), 2) :].T]
     i, j = n - first, n - 1 - second
     before_first = math.comb(n, 3) - i * (i - 1) * (i - 2) // 6
     before_second = (i - 1) * (i - 2) // 2 - j * (j + 1) // 2
-    return before_first + before_second + third - second - 1
+    return np.asarray(before_first + before_second + third - second - 1)
 
 
 @dataclass(frozen=True)
@@ -214,16 +221,19 @@ def posterior(net: Network, states: Mapping[str, bool], prior: np.ndarray, allow
     weight = set_weights(prior[active], net.background[index], net.keep[grid], net.hold[grid], present)
     odds = prior[free] / (1 - prior[free])
     one, two, three = _symmetric(odds)
-    room = 3 - np.sum(sets < len(active), axis=1)
-    further = np.array([1.0, 1 + one, 1 + one + two, 1 + one + two + three])[room]
-    mass = weight * further
+    n = len(active)
+    ends = np.cumsum([1, n, math.comb(n, 2), math.comb(n, 3)])
+    mass = weight.copy()
+    by_size = []
+    for start, end, further in zip([0, *ends], ends, [one + two + three, one + two, one, 0.0], strict=False):
+        mass[start:end] *= 1 + further
+        by_size.append(float(weight[start:end].sum()))
     total = mass.sum()
     share = np.zeros(len(net.causes))
-    share[active] = _members(mass, sets, len(active)) / total
-    by_room = np.bincount(room, weight, 4)
+    share[active] = _members(mass, sets, n) / total
     less_one = one - odds
     less_two = two - odds * less_one
-    share[free] = odds * (by_room[1] + by_room[2] * (1 + less_one) + by_room[3] * (1 + less_one + less_two)) / total
+    share[free] = odds * (by_size[2] + by_size[1] * (1 + less_one) + by_size[0] * (1 + less_one + less_two)) / total
     return Posterior(active, sets, weight / total, mass / total, share)
 
 
