@@ -40,20 +40,27 @@ def usual_document(name: str, arrangement: str, parts: tuple[UsualPart, ...], st
 
 
 def topics(case: Case, knowledge: Knowledge) -> tuple[Topic, ...]:
-    """Every topic of a case, in order: step by step, the case's figures, then machine and leak, then part by part."""
+    """Every topic of a case, in order: step by step, the case's figures first, then kinds and parts as the step's looks
+    name them. A part that several looks name is one topic."""
     result = []
     words = knowledge.vocabulary
     for step in knowledge.arrangements.steps:
         if step.asks:
             result.append(Topic(f"{step.stage} / case", step, asks=step.asks))
-        for kind in dict.fromkeys(look.on for look in step.looks if look.always):
-            looks = [x for x in step.looks if x.always and x.on == kind]
-            result.append(_gathered(f"{step.stage} / {kind}", step, looks, words, kind=kind))
-        for part in case.parts:
-            looks = [x for x in step.looks if not x.always and x.on in words.lineage[part.kind]]
-            if looks:
-                result.append(_gathered(f"{step.stage} / {part.item}", step, looks, words, part))
+        for look in step.looks:
+            if look.always:
+                looks = [x for x in step.looks if x.always and x.on == look.on]
+                gathered = [_gathered(f"{step.stage} / {look.on}", step, looks, words, kind=look.on)]
+            else:
+                parts = [p for p in case.parts if look.on in words.lineage[p.kind]]
+                gathered = [_of_part(step, p, words) for p in parts]
+            result += [topic for topic in gathered if topic not in result]
     return tuple(result)
+
+
+def _of_part(step: Step, part: Part, words: Vocabulary) -> Topic:
+    looks = [x for x in step.looks if not x.always and x.on in words.lineage[part.kind]]
+    return _gathered(f"{step.stage} / part {part.item}", step, looks, words, part)
 
 
 def _gathered(

@@ -245,9 +245,9 @@ def _check(file: Path, as_json: bool) -> int:
 
 
 def _knowledge(folder: Path | None) -> Knowledge:
-    from diagnose.knowledge.reader import read_knowledge
+    from diagnose.knowledge.cache import open_knowledge
 
-    return read_knowledge(folder or shipped("knowledge"))
+    return open_knowledge(folder or shipped("knowledge"))
 
 
 def _recorder(file: Path, knowledge: Knowledge, by: str, must_exist: bool = False, edited: bool = False) -> Recorder:

@@ -80,8 +80,16 @@ def _terminal() -> Ask:
     keys = KeyBindings()
 
     @keys.add(MEANS, filter=Condition(lambda: not get_app().current_buffer.text))
-    def _(event: KeyPressEvent) -> None:
+    def show_standing(event: KeyPressEvent) -> None:
         event.app.exit(result=MEANS)
+
+    @keys.add("tab")
+    def complete(event: KeyPressEvent) -> None:
+        buffer = event.current_buffer
+        if buffer.complete_state:
+            buffer.complete_next()
+        else:
+            buffer.start_completion(select_first=True)
 
     # asking the terminal for its cursor costs a round trip a question, so it is not asked
     output = Vt100_Output.from_pty(sys.stdout, term=os.environ.get("TERM"))
@@ -193,9 +201,7 @@ class Dialogue:
                 told = True
             self.topic = topic
             self._heading(topic, gone)
-            question = (
-                "Number or word of what you see; a: none of them is there; l: lost already; Enter: not looked at: "
-            )
+            question = "You see (number, word); a: none is there; l: lost; Enter: not looked at: "
             while gone and (answer := self.ask(question, self._features(topic))):
                 if answer.lower() in ("a", "l"):
                     self._record_all(topic, gone, {"a": "absent", "l": "lost"}[answer.lower()])

@@ -37,6 +37,17 @@ class Terminal:
         self.all += plain(raw)
         return plain(raw) if self.process.isalive() else ""
 
+    def shows(self, text: str, patience: float = 20.0) -> bool:
+        """Whether the program writes this text before long."""
+        written, end = "", time.monotonic() + patience
+        while text not in written and time.monotonic() < end:
+            try:
+                written += plain(self.process.read_nonblocking(65536, timeout=0.05))
+            except pexpect.TIMEOUT:
+                continue
+        self.all += written
+        return text in written
+
     def answer(self, text: str) -> None:
         self.process.send(text + "\r")
 

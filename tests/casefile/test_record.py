@@ -1,0 +1,342 @@
+"""The guided session: in order of dismantling, what is about to be lost first, left and resumed anywhere; and through a
+pseudo-terminal, as a person at the bench has it."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from diagnose.casefile.journal import journal_path, read_journal
+from diagnose.casefile.reader import read_case
+from diagnose.casefile.recorder import Recorder, look
+from diagnose.casefile.walk import topics, usual_document
+from diagnose.inference.run import infer
+from diagnose.judgement.judge import judge
+from diagnose.reading.problems import BadInput
+from diagnose.views.recording import Dialogue
+from tests.casefile.newcomer import LOOKS, Newcomer
+from tests.casefile.terminal import Terminal
+
+ROOT = Path(__file__).parents[2]
+COMMAND = [sys.executable, "-m", "diagnose"]
+NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def knowledge(whole_base):
+    return whole_base.knowledge
+
+
+@pytest.fixture
+def case(tmp_path, knowledge):
+    path = tmp_path / "k7.yaml"
+    steps = knowledge.arrangements.steps
+    with Recorder(path, knowledge, "ann", lambda: NOON) as r:
+        r.start(usual_document("Liquor pump", "single", knowledge.arrangements.usual["single"], steps[0].stage))
+    return path
+
+
+class Script:
+    """Answers by the beginning of a question; Enter to every other. Keeps all that was said."""
+
+    def __init__(self, *answers: tuple[str, str], stop_at: str = "") -> None:
+        self.answers, self.stop_at, self.told = list(answers), stop_at, []
+
+    def say(self, text: str) -> None:
+        self.told.append(text)
+
+    def ask(self, question: str, words: dict[str, str]) -> str:
+        self.told.append(question)
+        if self.stop_at and self.stop_at in self.topic():
+            raise EOFError
+        for i, (begins, answer) in enumerate(self.answers):
+            if question.strip().startswith(begins.split(" @ ")[-1]) and self.here(begins):
+                del self.answers[i]
+                return answer
+        return ""
+
+    def here(self, begins: str) -> bool:
+        heading = begins.split(" @ ")[0] if " @ " in begins else ""
+        return not heading or heading in self.topic()
+
+    def topic(self) -> str:
+        """What was said since the last empty line."""
+        start = max((i for i, t in enumerate(self.told) if t == ""), default=0)
+        return "\n".join(self.told[start:])
+
+
+def session(case: Path, knowledge, script: Script, who: str = "ann"):
+    with Recorder(case, knowledge, who, lambda: NOON) as r:
+        Dialogue(r, script.ask, script.say).run()
+        return r.case_now()
+
+
+def to_step(n: int, knowledge) -> list[tuple[str, str]]:
+    """Answers that declare every step before the n-th as past."""
+    return [("Enter to begin", "p")] * (n - 1)
+
+
+# ---- the walk ---------------------------------------------------------------------------------------------------
+
+
+def test_steps_come_in_the_order_of_the_stages_and_fit_in_80_columns(case, knowledge, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    script = Script()
+    session(case, knowledge, script)
+    assert max(len(line) for t in script.told for line in t.split("\n")) < 80
+    begun = [t for t in script.told if t.startswith("Step ")]
+    assert begun == [f"Step {i} of 8: {s.name}" for i, s in enumerate(knowledge.arrangements.steps, 1)]
+    stages = [s.stage for s in knowledge.arrangements.steps]
+    assert stages == sorted(stages, key=knowledge.vocabulary.stages.index)
+
+
+def test_what_is_about_to_be_lost_is_asked_before_its_step_ends_and_never_again(case, knowledge):
+    script = Script(*to_step(5, knowledge))
+    now = session(case, knowledge, script)
+    text = "\n".join(script.told)
+    before, _, after = text.partition("Before you go on: One wipe takes films, grit")
+    assert before.count("Step 5 of 8") == 1 and "Step 6 of 8" not in before
+    asked_again, _, _ = after.partition("Step 6 of 8")
+    assert "crystals between the faces!" in asked_again and "hung up!" in asked_again
+    skipped = {o.feature for o in now.observations if o.part == "1" and o.state == "not looked at"}
+    assert {"crystals between the faces", "hung up", "embedded grit"} <= skipped
+    assert not any(o.state == "absent" for o in now.observations)
+
+
+def test_absent_lost_and_not_looked_at_are_different_answers(case, knowledge):
+    script = Script(
+        *to_step(5, knowledge), ("1 Rotating ring @ Looked for", "coke on the faces, metallic film"),
+        ("1 Rotating ring @ Seen", "lost product film"), ("1 Rotating ring @ Seen", "hang-up"), stop_at="Step 6",
+    )  # fmt: skip
+    now = session(case, knowledge, script)
+    states = {o.feature: o.state for o in now.observations if o.part == "1"}
+    assert states["coke on the faces"] == states["metallic film"] == "absent"
+    assert (states["product film"], states["hung up"], states["heat tint"]) == ("lost", "present", "not looked at")
+    written = case.read_text()
+    assert "{part: 1, absent: coke on the faces}" in written and "{part: 1, not looked at: heat tint}" in written
+
+
+def test_all_that_are_left_can_be_absent_or_lost_at_once(case, knowledge):
+    script = Script(*to_step(5, knowledge), ("2 Stationary ring @ You see", "a"), ("3 Sliding O-ring @ You see", "l"),
+                    stop_at="Step 6")  # fmt: skip
+    now = session(case, knowledge, script)
+    assert {o.state for o in now.observations if o.part == "2"} == {"absent"}
+    assert {o.state for o in now.observations if o.part == "3"} == {"lost"}
+
+
+def test_a_session_left_anywhere_goes_on_where_it_was(case, knowledge):
+    script = Script(*to_step(3, knowledge), stop_at="14 Seal chamber")
+    session(case, knowledge, script)
+    assert "Left. Everything acknowledged is on disk" in script.told[-1]
+    again = Script(stop_at="15 Gland bolts")
+    session(case, knowledge, again)
+    text = "\n".join(again.told)
+    assert "Step 3 of 8" in text and "14 Seal chamber" in text
+    for done in ("Step 2 of 8", "Fit\n", "Piping\n", "Enter to begin"):
+        assert done not in text
+
+
+def test_the_part_that_is_not_there_goes_and_a_renumbered_one_keeps_its_place(case, knowledge):
+    script = Script(
+        *to_step(3, knowledge),
+        ("Item 14, Seal chamber @ Enter if so", "x"),
+        ("Item 8, Set screws @ Enter if so", "m"), ("item number [8]", "15a"), ("tag [", "T-9"), ("index mark [", "key"),
+        stop_at="Step 4",
+    )  # fmt: skip
+    now = session(case, knowledge, script)
+    assert now.part("14") is None and "14" not in now.part("12").touches
+    screws = now.part("15a")
+    assert (screws.tag, screws.index, screws.kind) == ("T-9", "key", "set screw")
+    assert "15a" in now.part("6").touches and now.part("8") is None
+
+
+def test_a_clock_position_asks_for_the_mark_it_is_counted_from(case, knowledge):
+    script = Script(
+        *to_step(7, knowledge), ("1 Rotating ring @ Seen", "heat checks: 10 to 2, severe"),
+        ("counted from which mark", "set screw 1"), ("seen from", "driver end"), stop_at="2 Stationary ring",
+    )  # fmt: skip
+    now = session(case, knowledge, script)
+    (seen,) = now.observations
+    assert (seen.feature, seen.degree, seen.extent.arcs) == ("radial cracks", "severe", ((300, 60),))
+    assert (now.part("1").index, now.part("1").seen_from) == ("set screw 1", "driver end")
+
+
+def test_details_that_make_no_sense_are_asked_again(case, knowledge):
+    script = Script(
+        *to_step(7, knowledge), ("1 Rotating ring @ Seen", "edge chips: 25 to 2"), ("where and how much", "sevre"),
+        ("where and how much", "severe, outer edge, note by the port"), stop_at="2 Stationary ring",
+    )  # fmt: skip
+    (seen,) = session(case, knowledge, script).observations
+    assert (seen.degree, seen.side, seen.note) == ("severe", "outer edge", "by the port")
+    assert any("did you mean severe" in t for t in script.told)
+
+
+def test_a_word_that_is_only_near_is_asked_back(case, knowledge):
+    script = Script(*to_step(7, knowledge), ("1 Rotating ring @ Seen", "blistring"), ("number (Enter", "1"),
+                    stop_at="2 Stationary ring")  # fmt: skip
+    (seen,) = session(case, knowledge, script).observations
+    assert seen.feature == "blisters"
+
+
+def test_readings_off_their_nominal_are_asked_again(case, knowledge):
+    script = Script(
+        ("new free length", "22.0"), *[("Enter to begin", ""), *[("Enter to begin", "p")] * 5],
+        ("5 Springs @ Measured", "free length: 22.0 2.19 21.9"), ("2.19 mm, but new free length is 22 mm", ""),
+        ("5 Springs @ Measured", "free length: 22.0 21.9 21.8"), stop_at="6 Drive collar",
+    )  # fmt: skip
+    now = session(case, knowledge, script)
+    (lengths,) = [x for x in now.measured if x.what == "free length"]
+    assert [round(r.value * 1000, 1) for r in lengths.readings] == [22.0, 21.9, 21.8]
+    assert any("Is that so" in t for t in script.told)
+
+
+def test_a_pressure_says_whether_it_is_gauge(case, knowledge):
+    script = Script(("chamber pressure", "2.4"), ("gauge or absolute", "g"), stop_at="vapour pressure")
+    now = session(case, knowledge, script)
+    (pressure,) = [x for x in now.measured if x.what == "chamber pressure"]
+    assert pressure.readings[0].value == pytest.approx(240000 + 101325)
+
+
+def test_a_record_is_corrected_in_the_session_with_a_reason(case, knowledge):
+    script = Script(
+        *to_step(7, knowledge), ("1 Rotating ring @ Seen", "blisters: severe"), ("1 Rotating ring @ Seen", "/log"),
+        stop_at="2 Stationary ring",
+    )  # fmt: skip
+    session(case, knowledge, script)
+    number = str(next(x.number for x in read_journal(journal_path(case)).lines if x.what.get("entry", {}).get("saw")))
+    again = Script(("1 Rotating ring @ Seen", ""), ("Enter", ""), stop_at="")
+    again.answers = [("Seen", f"/fix {number}"), ("now (saw", "absent"), ("why is it", "looked again")]
+    again.stop_at = "3 Sliding O-ring"
+    now = session(case, knowledge, again, "bob")
+    assert [o.state for o in now.observations if o.feature == "blisters"] == ["absent"]
+    corrected = [x for x in read_journal(journal_path(case)).lines if x.what.get("why") == "looked again"]
+    assert [(x.who, x.what["instead of"]) for x in corrected] == [("bob", number)]
+
+
+def test_help_standing_and_unknown_commands_at_any_question(case, knowledge):
+    script = Script(
+        *to_step(7, knowledge), ("Seen", "?"), ("Seen", "="), ("Seen", "/leave"), stop_at="2 Stationary ring"
+    )
+    session(case, knowledge, script)
+    text = "\n".join(script.told)
+    assert "blisters: Raised shiny spots" in text
+    assert "So far:" in text and "Next best:" in text
+    assert "no command '/leave'" in text
+
+
+def test_every_topic_has_a_name_of_its_own(case, knowledge):
+    found = topics(read_case(case, knowledge), knowledge)
+    assert len({t.id for t in found}) == len(found) > 60
+
+
+# ---- through a pseudo-terminal ------------------------------------------------------------------------------------
+
+
+def terminal(case: Path, *more: str, **how) -> Terminal:
+    return Terminal([*COMMAND, "record", str(case), *more], env=dict(os.environ), cwd=str(ROOT), **how)
+
+
+def until(t: Terminal, end: str, answer: str = "") -> str:
+    """Answers everything alike until a question holds the text."""
+    while text := t.question():
+        if end in text:
+            return text
+        t.answer(answer)
+    raise AssertionError(f"{end!r} was never asked; last: {t.all[-500:]}")
+
+
+def test_a_newcomer_types_the_paper_case_in_and_gets_its_cause(tmp_path, whole_base, whole_network):
+    path = tmp_path / "k7.yaml"
+    subprocess.run(
+        [*COMMAND, "start", path, "--arrangement", "single", "--name", "Liquor pump K-7"], check=True, cwd=ROOT
+    )
+    t, newcomer, questions = terminal(path, columns=80), Newcomer(), 0
+    while text := t.question():
+        t.answer(newcomer.answer(text))
+        questions += 1
+    assert t.ended() == 0
+    assert not newcomer.unused and not newcomer.readings and not any(newcomer.left.values())
+    assert not {k: v for k, v in newcomer.absent.items() if v}
+    assert t.sent / questions < 600, "bytes a question: a slow line must do"
+    sheet = (ROOT / "scenarios" / "bench-sheet.txt").read_text()
+    expected = re.search(r"^expected leading cause: (.+)$", sheet, re.M).group(1)
+    now = read_case(path, whole_base.knowledge)
+    (judgement,) = judge(infer(now, whole_base), whole_network)
+    assert judgement.causes[0].cause == expected
+    assert judgement.causes[0].standing in ("established", "probable")
+    assert len([o for o in now.observations if o.state == "present"]) == sum(len(v[0]) for v in LOOKS.values())
+    assert look(path).view == "same"
+
+
+def test_one_key_shows_the_standing_and_tab_completes(case):
+    t = terminal(case)
+    until(t, "Enter to begin", "p")
+    for _ in range(6):
+        t.answer("p")
+        text = t.question()
+    t.answer("")
+    until(t, "Seen (number")
+    t.process.send("=")
+    assert "So far:" in t.question()
+    t.process.send("blstr\t")
+    assert t.shows("blisters")
+    t.process.send("\r")
+    assert "where and how much" in t.question()
+    t.answer("")
+    assert "recorded" in (text := t.question()), text
+    t.answer("/quit")
+    while t.question():
+        t.answer("")
+    assert t.ended() == 0
+    assert "{part: 1, saw: blisters}" in case.read_text()
+    assert not case.with_name("k7.yaml.lock").exists()
+
+
+def test_a_terminal_that_can_nothing_gets_plain_questions(case):
+    t = terminal(case, term="dumb", columns=80)
+    assert "Enter to begin" in t.question()
+    assert "\x1b" not in t.all
+    t.answer("")
+    t.question()
+    t.answer("/quit")
+    assert "go on with: diagnose record" in (t.question() or t.all)
+
+
+def test_a_pipe_works_like_a_terminal(case):
+    said = "\nK-7\n/quit\n"
+    done = subprocess.run([*COMMAND, "record", case], input=said, capture_output=True, text=True, cwd=ROOT)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "recorded (" in done.stdout and "\x1b" not in done.stdout
+    assert "tag: K-7" in case.read_text()
+
+
+def test_a_second_recorder_is_told_who_has_the_case(case, knowledge):
+    with Recorder(case, knowledge, "ann", lambda: NOON):
+        done = subprocess.run([*COMMAND, "record", case], input="", capture_output=True, text=True, cwd=ROOT)
+    assert done.returncode == 2
+    assert re.search(
+        r"ann on \S+ \(process \d+, since 2026-11-25T12:00:00\+00:00\) is recording this case", done.stderr
+    )
+
+
+def test_a_case_that_is_not_there_is_told(tmp_path):
+    done = subprocess.run([*COMMAND, "record", tmp_path / "no.yaml"], capture_output=True, text=True, cwd=ROOT)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "there is no case" in done.stderr and "diagnose start" in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_disk_that_refuses_ends_the_session_with_a_clear_word(case, knowledge, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("diagnose.casefile.journal.append", full)
+    with pytest.raises(BadInput, match="nothing was recorded: no space left on device"):
+        session(case, knowledge, Script(("tag", "K-7")))
+    assert not case.with_name("k7.yaml.lock").exists()
