@@ -37,12 +37,15 @@ def trail(data: bytes, base: RuleBase, net: Network, version: str) -> Doc:
     problems.raise_errors()
     assert case is not None
     inference = infer(case, base)
-    graph = build(inference, judge(inference, net))
-    knowledge = base.knowledge
+    return document(build(inference, judge(inference, net)), data, base.knowledge, version)
+
+
+def document(graph: nx.DiGraph, data: bytes, knowledge: Knowledge, version: str) -> Doc:
+    """The trail of a graph and the bytes of the case file that it was made from."""
     return {
         "trail": FORMAT,
         "tool": {"name": TOOL, "version": version},
-        "case": {"name": case.name, "digest": case.digest, "text": data.decode("utf-8")},
+        "case": {"name": graph.graph["case"], "digest": graph.graph["case_digest"], "text": data.decode("utf-8")},
         "knowledge": {"version": knowledge.version, "digest": knowledge.digest, "files": dict(knowledge.files)},
         **content(graph),
     }
@@ -66,7 +69,7 @@ def content(graph: nx.DiGraph) -> Doc:
             "weights": [
                 {"finding": e["text"], "state": e["state"], "weight": e["weight"], "through": e["through"], "seen": e["seen"],
                  "otherwise": e["otherwise"]}
-                for e in evidence if e["state"] != "unrecorded"
+                for e in evidence
             ],
             "alone": table[n]["alone"],
         })  # fmt: skip
@@ -82,9 +85,9 @@ def content(graph: nx.DiGraph) -> Doc:
     }  # fmt: skip
 
 
-def dump(document: Mapping[str, Any]) -> bytes:
+def dump(trail: Mapping[str, Any]) -> bytes:
     """The canonical bytes of a trail."""
-    return (json.dumps(document, ensure_ascii=False, indent=1, sort_keys=True, allow_nan=False) + "\n").encode()
+    return (json.dumps(trail, ensure_ascii=False, indent=1, sort_keys=True, allow_nan=False) + "\n").encode()
 
 
 def load(data: bytes, name: str) -> Doc:
@@ -98,15 +101,15 @@ def load(data: bytes, name: str) -> Doc:
     if len(data) > MOST_BYTES:
         raise refuse(f"the file is larger than {MOST_BYTES:,} bytes")
     try:
-        document = json.loads(data.decode("utf-8"), parse_constant=_no_constant)
+        read = json.loads(data.decode("utf-8"), parse_constant=_no_constant)
     except json.JSONDecodeError as error:
         raise refuse(f"this is not valid JSON: {error.msg}", error.lineno, error.colno) from error
     except (UnicodeDecodeError, RecursionError, ValueError) as error:
         raise refuse(f"this cannot be read as a trail: {error}".splitlines()[0]) from error
-    lacking = _lacking(document)
+    lacking = _lacking(read)
     if lacking:
         raise refuse(f"this is no trail: {lacking}")
-    return dict(document)
+    return dict(read)
 
 
 def _no_constant(word: str) -> float:

@@ -16,8 +16,9 @@ from diagnose.judgement.network import Network
 from diagnose.trail.suppose import Record, records_of
 from diagnose.trail.wording import record_text
 
-MOST_IN_PAIRS = 8
-"""Pairs are tried among the records that carry most; all pairs of a long record would take minutes."""
+MOST_IN_PAIRS = 6
+"""Pairs are tried among the records that carry most, and among those that stand in for each other; all pairs of a long
+record would take minutes."""
 _FAMILIES = ("observations", "measured", "settings")
 
 
@@ -68,11 +69,14 @@ def fragile(inference: Inference, net: Network, position: str) -> dict[str, Any]
     single = [(e,) for e in edits if _answer(trials.judgement((e,))) != start]
     alone = {e for (e,) in single}
     heavy = [r for _, r in carries[:MOST_IN_PAIRS]]
-    rest = [e for r in heavy for e in _edits(r) if e not in alone]
+    twins = _twins(inference, position)
     pairs = [
-        pair for pair in itertools.combinations(rest, 2)
-        if pair[0].record.id != pair[1].record.id and _answer(trials.judgement(pair)) != start
-    ]  # fmt: skip
+        (a, b)
+        for one, other in itertools.combinations(used, 2)
+        if (one in heavy and other in heavy) or {one.id, other.id} in twins
+        for a, b in itertools.product(_edits(one), _edits(other))
+        if not {a, b} & alone and _answer(trials.judgement((a, b))) != start
+    ]
 
     def told(changes: Sequence[tuple[Edit, ...]]) -> list[dict[str, Any]]:
         return [
@@ -84,7 +88,7 @@ def fragile(inference: Inference, net: Network, position: str) -> dict[str, Any]
 
     return {
         "position": position, "now": start.as_json(), "single": told(single), "pairs": told(pairs),
-        "pairs_among": len(heavy), "records": len(used),
+        "records": len(used),
         "carries": [{"record": record_text(r, case, knowledge), "id": r.id, "case_line": r.where.line, "weight": round(db, 6) + 0.0}
                     for db, r in carries],
     }  # fmt: skip
@@ -119,6 +123,18 @@ def _signature(inference: Inference, position: str) -> tuple[Any, ...]:
         tuple(sorted(inference.ruled_out[position])),
         tuple((c, f.branch.conclusion.state) for c, f in sorted(inference.common[position].items())),
     )
+
+
+def _twins(inference: Inference, position: str) -> list[set[str]]:
+    """Pairs of records each of which alone is enough for a finding: one left out, the other still carries it."""
+    result = []
+    for deduced in inference.findings[position].values():
+        carried = [
+            frozenset(x for ids in f.supports for i in ids for x in inference.leaves(i)) for f in deduced.firings
+        ]
+        for one, other in itertools.combinations(carried, 2):
+            result += [{a, b} for a in one - other for b in other - one]
+    return result
 
 
 def _used(inference: Inference, position: str) -> set[str]:

@@ -16,8 +16,9 @@ and drawing is a question to this graph; nothing is reasoned again.
 | caution | h:NAME | a hazard that a rule raised |
 
 Roles that prove: input, premise, concludes, weighs, moves, rules out, sets prior, warns. Roles that do not: denies (a
-rule that says the opposite of what was concluded), does not count (another finding of the line counts), would move (a
-finding not yet recorded), would decide (a measurement).
+rule that says the opposite of what was concluded), does not count (another finding of the line counts), would decide (a
+measurement, for a finding not yet recorded). Rows of a cause card whose finding is not recorded stand with the cause, as
+`open`.
 """
 
 from __future__ import annotations
@@ -132,7 +133,7 @@ class _Builder:
         for o in case.observations:
             self.add(
                 o.id, "recorded", record_text(o, case, self.knowledge), state=o.state, what=o.feature, part=o.part,
-                kind=o.kind, position=o.position, clock=extent_text(o.extent), degree=o.degree, side=o.side,
+                kind=o.kind, position=o.position, extent=o.extent.word, clock=extent_text(o.extent), group=o.group, face=o.carries, degree=o.degree, side=o.side,
                 photo=o.photo, note=o.note, line=o.where.line,
             )  # fmt: skip
         for x in case.measured:
@@ -217,7 +218,7 @@ class _Builder:
                 {"cause": a.cause, "finding": a.finding, "favours": a.favours, "told_apart_by": a.told_apart_by}
                 for a in card.look_alikes
             ],
-            sources=list(card.sources), **self.place(card.where),
+            open=[], sources=list(card.sources), **self.place(card.where),
         )  # fmt: skip
         for role, firings in (
             ("rules out", self.inference.ruled_out[position].get(j.cause, ())),
@@ -228,18 +229,20 @@ class _Builder:
         rows = {r.finding: r for r in card.leaves}
         for e in j.evidence:
             row, finding = rows[e.finding], self.knowledge.findings[e.finding]
+            weighs = {
+                "seen": row.seen, "otherwise": finding.otherwise, "background": words.seen[finding.otherwise],
+                "if_present": round(e.if_present, DIGITS), "if_absent": round(e.if_absent, DIGITS),
+                "trial": "trial" in (card.status, finding.status), "line_of_evidence": e.line,
+                "sources": list(row.sources or card.sources), **self.place(row.where),
+            }  # fmt: skip
+            if e.state == "unrecorded":
+                self.graph.nodes[id]["open"].append({"finding": e.finding, **weighs})
+                continue
             node = evidence_id(e.finding, j.cause, position)
-            self.add(
-                node, "evidence", e.finding, cause=j.cause, position=position, state=e.state,
-                weight=round(e.weight, DIGITS), if_present=round(e.if_present, DIGITS),
-                if_absent=round(e.if_absent, DIGITS), line_of_evidence=e.line, through=e.through,
-                seen=row.seen, otherwise=finding.otherwise, trial="trial" in (card.status, finding.status),
-                background=words.seen[finding.otherwise],
-                sources=list(row.sources or card.sources), **self.place(row.where),
-            )  # fmt: skip
+            self.add(node, "evidence", e.finding, cause=j.cause, position=position, state=e.state,
+                     weight=round(e.weight, DIGITS), through=e.through, **weighs)  # fmt: skip
             self.graph.add_edge(finding_id(e.finding, position), node, role="weighs")
-            counts = "would move" if e.state == "unrecorded" else "does not count" if e.through else "moves"
-            self.graph.add_edge(node, id, role=counts)
+            self.graph.add_edge(node, id, role="does not count" if e.through else "moves")
 
     def measurements(self) -> None:
         for m in sorted(self.knowledge.measurements.values(), key=lambda m: m.name):

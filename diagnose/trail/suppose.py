@@ -21,7 +21,6 @@ import networkx as nx
 from diagnose.casefile.clock import BadClock, arc
 from diagnose.casefile.model import Case, Measured, Observation, SettingFact
 from diagnose.casefile.reader import amend
-from diagnose.inference.engine import finding_id
 from diagnose.inference.run import Inference, RuleBase, deduce
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import Network
@@ -375,19 +374,14 @@ def _weights(before: nx.DiGraph, after: nx.DiGraph) -> list[Doc]:
     """Weights that changed for the causes that lead before or after."""
     causes = {c for g in (before, after) for j in g.graph["judgements"] for c in j["sets"][0]["causes"]}
     rows = []
-    for n in of_type(after, "evidence"):
-        new = after.nodes[n]
-        if new["cause"] not in causes or n not in before:
-            continue
-        old = before.nodes[n]
-        weights = [0.0 if e["through"] else e["weight"] for e in (old, new)]
-        if abs(weights[0] - weights[1]) > 1e-9:
-            rows.append({"cause": new["cause"], "position": new["position"], "finding": new["text"], "weight": weights})
+    for n in sorted({*of_type(before, "evidence"), *of_type(after, "evidence")}):
+        both = [g.nodes[n] if n in g else None for g in (before, after)]
+        e = both[0] or both[1]
+        assert e is not None
+        weights = [x["weight"] if x and not x["through"] else 0.0 for x in both]
+        if e["cause"] in causes and abs(weights[0] - weights[1]) > 1e-9:
+            rows.append({"cause": e["cause"], "position": e["position"], "finding": e["text"], "weight": weights})
     return sorted(rows, key=lambda r: (-abs(r["weight"][0] - r["weight"][1]), r["cause"], r["finding"]))
-
-
-def state_of(graph: nx.DiGraph, finding: str, position: str) -> str:
-    return str(graph.nodes[finding_id(finding, position)]["state"])
 
 
 def what_if(

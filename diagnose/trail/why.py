@@ -5,14 +5,13 @@ Every function here reads the graph and gives plain values (the JSON of the comm
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import networkx as nx
 
 from diagnose.inference.engine import finding_id
 from diagnose.reading.terms import plain
-from diagnose.trail.graph import DIGITS, below, cause_id, causes_by_probability, evidence_id, of_type
+from diagnose.trail.graph import DIGITS, below, causes_by_probability, evidence_id, of_type
 
 DEPTH = 4
 Tree = dict[str, Any]
@@ -129,7 +128,6 @@ def record_tree(graph: nx.DiGraph, node: str) -> Tree:
 def speaks_for(graph: nx.DiGraph, node: str) -> list[Tree]:
     """The causes the finding weighs for, heaviest first."""
     rows = [graph.nodes[n] for n in graph.successors(node) if graph.nodes[n]["type"] == "evidence"]
-    rows = [r for r in rows if r["state"] != "unrecorded"]
     return [
         {"cause": r["cause"], "weight": r["weight"], "counts": not r["through"]}
         for r in sorted(rows, key=lambda r: (-abs(r["weight"]), r["cause"]))
@@ -141,24 +139,19 @@ def speaks_for(graph: nx.DiGraph, node: str) -> list[Tree]:
 
 def ledger(graph: nx.DiGraph, node: str, depth: int = DEPTH) -> Tree:
     """Prior and weights of a cause in dB, heaviest first, each with the proof of its finding."""
-    cause, above = graph.nodes[node], set[str]()
-    rows = [graph.nodes[e] for e in graph.predecessors(node) if graph.nodes[e]["type"] == "evidence"]
-    counted, not_counted, open_ = [], [], []
-    for e in rows:
-        entry = {
-            "finding": e["text"], "state": e["state"], "weight": e["weight"], "seen": e["seen"],
-            "otherwise": e["otherwise"], "line_of_evidence": e["line_of_evidence"], "trial": e["trial"],
-            "row": f"{graph.graph['knowledge_folder']}/{e['file']}:{e['line']}", "sources": e["sources"],
-        }  # fmt: skip
-        proof = finding_tree(graph, finding_id(e["text"], e["position"]), depth - 1, above)
-        if e["state"] == "unrecorded":
-            told_by = below(graph, finding_id(e["text"], e["position"]), "would decide")
-            open_.append({**entry, "if_present": e["if_present"], "if_absent": e["if_absent"],
-                          "measurements": [graph.nodes[m]["text"] for m in told_by]})  # fmt: skip
-        elif e["through"]:
+    cause, above, position = graph.nodes[node], set[str](), graph.nodes[node]["position"]
+    counted, not_counted = [], []
+    for e in (graph.nodes[n] for n in graph.predecessors(node) if graph.nodes[n]["type"] == "evidence"):
+        entry = {"state": e["state"], "weight": e["weight"], **_weighed(graph, e["text"], e)}
+        if e["through"]:
             not_counted.append({**entry, "through": e["through"]})
         else:
-            counted.append({**entry, "proof": proof})
+            counted.append({**entry, "proof": finding_tree(graph, finding_id(e["text"], position), depth - 1, above)})
+    open_ = [
+        {"state": "unrecorded", "weight": 0.0, **_weighed(graph, e["finding"], e), "if_present": e["if_present"],
+         "if_absent": e["if_absent"], "measurements": _measured(graph, e["finding"], position)}
+        for e in cause["open"]
+    ]  # fmt: skip
     prior_rules = [firing_tree(graph, f, depth - 1, above) for f in below(graph, node, "sets prior")]
     out = [
         {**firing_tree(graph, f, depth - 1, above), "because": graph.nodes[f]["because"]}
@@ -174,6 +167,18 @@ def ledger(graph: nx.DiGraph, node: str, depth: int = DEPTH) -> Tree:
         "unrecorded": sorted(open_, key=lambda e: (-max(abs(e["if_present"]), abs(e["if_absent"])), e["finding"])),
         "alone": cause["alone"], "odds": 10 ** (cause["alone"] / 10), "lines_for": cause["lines_for"],
     }  # fmt: skip
+
+
+def _weighed(graph: nx.DiGraph, finding: str, e: Tree) -> Tree:
+    return {
+        "finding": finding, "seen": e["seen"], "otherwise": e["otherwise"], "line_of_evidence": e["line_of_evidence"],
+        "trial": e["trial"], "row": f"{graph.graph['knowledge_folder']}/{e['file']}:{e['line']}", "sources": e["sources"],
+    }  # fmt: skip
+
+
+def _measured(graph: nx.DiGraph, finding: str, position: str) -> list[str]:
+    """The measurements that would decide a finding."""
+    return [graph.nodes[m]["text"] for m in below(graph, finding_id(finding, position), "would decide")]
 
 
 def shares(graph: nx.DiGraph, node: str) -> Tree:
@@ -200,22 +205,15 @@ def contrast(graph: nx.DiGraph, this: str, other: str) -> Tree:
     """
     a, b = graph.nodes[this], graph.nodes[other]
     position = a["position"]
-    rows, open_ = [{"what": "prior", "this": a["prior"], "other": b["prior"], "state": "prior"}], []
-    findings = {
-        graph.nodes[e]["text"]
-        for n in (this, other)
-        for e in graph.predecessors(n)
-        if graph.nodes[e]["type"] == "evidence"
-    }
-    for finding in sorted(findings):
-        x, y = (graph.nodes.get(evidence_id(finding, n["text"], position)) for n in (a, b))
-        e = x or y
-        assert e is not None
-        if e["state"] == "unrecorded":
-            open_.append(_parting(graph, finding, position, x, y))
-        elif not e["through"]:
-            weights = {k: v["weight"] if v else 0.0 for k, v in (("this", x), ("other", y))}
-            rows.append({"what": finding, "state": e["state"], **weights})
+    rows = [{"what": "prior", "this": a["prior"], "other": b["prior"], "state": "prior"}]
+    nodes = [n for cause in (this, other) for n in graph.predecessors(cause) if graph.nodes[n]["type"] == "evidence"]
+    for finding in sorted({graph.nodes[n]["text"] for n in nodes if not graph.nodes[n]["through"]}):
+        both = [graph.nodes.get(evidence_id(finding, n["text"], position)) for n in (a, b)]
+        weights = [e["weight"] if e else 0.0 for e in both]
+        state = graph.nodes[finding_id(finding, position)]["state"]
+        rows.append({"what": finding, "state": state, "this": weights[0], "other": weights[1]})
+    ways = [{e["finding"]: e for e in n["open"]} for n in (a, b)]
+    open_ = [_parting(graph, f, position, ways[0].get(f), ways[1].get(f)) for f in sorted({*ways[0], *ways[1]})]
     for r in rows:
         r["difference"] = round(r["this"] - r["other"], DIGITS)
     rows.sort(key=lambda r: (-abs(r["difference"]), r["what"]))
@@ -244,12 +242,7 @@ def _parting(graph: nx.DiGraph, finding: str, position: str, x: Tree | None, y: 
     present = (x["if_present"] if x else 0.0) - (y["if_present"] if y else 0.0)
     absent = (x["if_absent"] if x else 0.0) - (y["if_absent"] if y else 0.0)
     tells = (rate(x, either) - rate(y, either)) * (present - absent)
-    measured = [graph.nodes[m]["text"] for m in below(graph, finding_id(finding, position), "would decide")]
     return {
         "finding": finding, "if_present": round(present, DIGITS), "if_absent": round(absent, DIGITS),
-        "tells": round(tells, 6), "measurements": measured,
+        "tells": round(tells, 6), "measurements": _measured(graph, finding, position),
     }  # fmt: skip
-
-
-def cause_nodes(graph: nx.DiGraph, names_: Sequence[str], position: str) -> list[str]:
-    return [cause_id(n, position) for n in names_ if cause_id(n, position) in graph]

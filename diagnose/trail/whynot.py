@@ -12,18 +12,20 @@ from diagnose.inference.engine import finding_id
 from diagnose.inference.match import Facts, Trial, Verdict, attempt, facts_of
 from diagnose.inference.rules import Branch, Premise
 from diagnose.inference.run import Inference
-from diagnose.judgement.judge import STANDINGS, Judged, judge
+from diagnose.judgement.judge import STANDINGS, Evidence, Judged, judge
 from diagnose.judgement.network import Network
 from diagnose.knowledge.model import Condition
 from diagnose.reading.problems import Problems
-from diagnose.reading.units import show
-from diagnose.trail.graph import cause_id
+from diagnose.reading.units import show, unit
+from diagnose.trail.graph import DIGITS, cause_id
 from diagnose.trail.suppose import Change, called, suppose
 from diagnose.trail.why import record_tree, rule_place
 from diagnose.trail.wording import premise_text
 
 DEPTH = 4
 NEAREST = 3
+MOST_REASONS = 8
+"""Of each kind, heaviest first; each is tried, and a try is a whole run."""
 Doc = dict[str, Any]
 Changes = tuple[Change, ...]
 
@@ -63,13 +65,13 @@ class WhyNot:
         return [self.trial_json(t, depth) for t in self.trials(name, state)[:NEAREST]]
 
     def trial_json(self, trial: Trial, depth: int) -> Doc:
-        branch, folder = trial.branch, self.knowledge.folder
+        branch = trial.branch
         failed, unknown = _distance(trial)
         premises = [
             self.premise_json(p, v, depth - 1) for p, v in zip(branch.premises, trial.verdicts, strict=True)
         ]  # fmt: skip
         return {
-            "rule": branch.rule, "rule_id": branch.id, "at": f"{branch.where.file}:{branch.where.line}", "folder": folder,
+            "rule": branch.rule, "rule_id": branch.id, "at": f"{branch.where.file}:{branch.where.line}",
             "failed": failed, "unknown": unknown, "on_one_part": trial.joined, "premises": premises,
         }  # fmt: skip
 
@@ -94,11 +96,10 @@ class WhyNot:
         """What rules the cause out, what counts against it, what is not on record, which explanation stands in its
         place; each with the change that would lift it, tried, and the fewest of them that lift its standing."""
         node = self.graph.nodes[cause_id(name, self.position)]
-        reasons = self.reasons(name, depth)
         now = self.judged(())[name]
-        for reason in reasons:
+        kept = self.reasons(now, depth)
+        for reason in kept:
             reason["then"] = self.outcome(name, reason["changes"])
-        kept = [r for r in reasons if r["then"] is None or _better(r["then"], now) or r["kind"] != "not on record"]
         kept.sort(key=lambda r: (r["kind"] != "ruled out", -_gain(r["then"], now), r["what"]))
         enough, outcome = self.enough(name, kept, now)
         for r in kept:
@@ -112,47 +113,45 @@ class WhyNot:
             "reasons": kept, "enough": self.changes_json(enough), "then": outcome,
         }  # fmt: skip
 
-    def reasons(self, name: str, depth: int) -> list[Doc]:
+    def reasons(self, judged: Judged, depth: int) -> list[Doc]:
+        """What rules it out; then, of what counts against it and of what is open, the rows that would move it most."""
         result: list[Doc] = []
-        for firing in self.inference.ruled_out[self.position].get(name, ()):
+        for firing in self.inference.ruled_out[self.position].get(judged.cause, ()):
             trial = attempt(firing.branch, self.facts, self.position)
             result.append({
                 "kind": "ruled out", "what": firing.branch.because, "rules": [self.trial_json(trial, depth)],
                 "changes": self.unmake(trial) or (),
             })  # fmt: skip
-        for e in self.judged_of(name).evidence:
+        rows: dict[str, list[tuple[float, Evidence, str]]] = {"counts against it": [], "not on record": []}
+        for e in judged.evidence:
             wanted = "present" if e.if_present > e.if_absent else "absent"
-            gain = max(e.if_present, e.if_absent)
-            if e.through or e.state == wanted:
-                continue
-            kind = "not on record" if e.state == "unrecorded" else "counts against it"
-            result.append({
-                "kind": kind, "what": e.finding, "state": e.state, "weight": e.weight, "would_weigh": gain,
-                "wanted": wanted, "rules": self.trials_json(e.finding, wanted, depth)[:1],
-                "changes": self.way(e.finding, wanted) or (),
-            })  # fmt: skip
+            if not e.through and e.state != wanted:
+                kind = "not on record" if e.state == "unrecorded" else "counts against it"
+                rows[kind].append((max(e.if_present, e.if_absent) - e.weight, e, wanted))
+        for kind, found in rows.items():
+            found.sort(key=lambda r: (-r[0], r[1].finding))
+            result += [self.reason(kind, e, wanted, depth) for _, e, wanted in found[:MOST_REASONS]]
         return result
 
-    def judged_of(self, name: str) -> Judged:
-        return next(x for x in judge(self.inference, self.net) if x.position == self.position).of(name)
+    def reason(self, kind: str, e: Evidence, wanted: str, depth: int) -> Doc:
+        return {
+            "kind": kind, "what": e.finding, "state": e.state, "weight": round(e.weight, DIGITS),
+            "would_weigh": round(max(e.if_present, e.if_absent), DIGITS), "wanted": wanted,
+            "rules": self.trials_json(e.finding, wanted, depth)[:1], "changes": self.way(e.finding, wanted) or (),
+        }  # fmt: skip
 
     def enough(self, name: str, reasons: Sequence[Doc], now: Judged) -> tuple[Changes, Doc | None]:
         """The first reasons that together lift the standing, or all that help where they do not."""
         changes: Changes = ()
-        best: tuple[Changes, Doc | None] = ((), None)
+        reached: Doc = {"standing": now.standing, "probability": now.probability}
         for reason in reasons:
-            more = reason["changes"]
-            if not more or reason["then"] is None:
+            outcome = self.outcome(name, (*changes, *reason["changes"])) if reason["changes"] else None
+            if outcome is None or outcome["probability"] <= reached["probability"]:
                 continue
-            outcome = self.outcome(name, (*changes, *more))
-            reached = best[1]["probability"] if best[1] else now.probability
-            if outcome is None or outcome["probability"] <= reached:
-                continue
-            changes = (*changes, *more)
-            best = (changes, outcome)
-            if STANDINGS.index(outcome["standing"]) < STANDINGS.index(now.standing):
+            changes, reached = (*changes, *reason["changes"]), outcome
+            if _risen(outcome, now):
                 break
-        return best
+        return changes, reached if changes else None
 
     # ---- trying -------------------------------------------------------------------------------------------------
 
@@ -170,7 +169,7 @@ class WhyNot:
     def outcome(self, name: str, changes: Changes) -> Doc | None:
         """Standing and probability with the changes made; None where nothing could be changed."""
         judged = self.judged(changes).get(name) if changes else None
-        return {"standing": judged.standing, "probability": round(judged.probability, 9)} if judged else None
+        return {"standing": judged.standing, "probability": round(judged.probability, DIGITS)} if judged else None
 
     def changes_json(self, changes: Changes | None) -> list[Doc]:
         return [{"kind": c.kind, "text": c.text} for c in changes or ()]
@@ -181,9 +180,11 @@ class WhyNot:
         """Changes of the record after which the finding is deduced in this state; where no record can do it, the
         finding told outright. Every way is tried before it is given."""
         for trial in self.trials(finding, state):
-            changes = self.make(trial, depth)
-            if changes and self.leads_to(changes, finding, state):
-                return changes
+            changes = self.make(trial, depth) or ()
+            added = tuple(c for c in changes if c.kind != "forget")
+            for way in dict.fromkeys((added, changes)):
+                if way and self.leads_to(way, finding, state):
+                    return way
         told = (Change(state, finding),)
         return told if depth == DEPTH and self.leads_to(told, finding, state) else None
 
@@ -306,7 +307,7 @@ class WhyNot:
         else:
             assert premise.compare
             up, edge = premise.compare[1] in (">", ">="), float(premise.compare[2])
-        step = max(abs(edge) * 0.2, 1e-9)
+        step = abs(edge) * 0.2 or unit(unit_name).factor
         return show(edge + step if up else edge - step, unit_name, 6)
 
     def marks(self, c: Condition, relation: str) -> Changes | None:
@@ -326,10 +327,6 @@ class WhyNot:
 def _distance(trial: Trial) -> tuple[int, int]:
     failed = sum(v.holds is False for v in trial.verdicts) + (not trial.joined)
     return failed, sum(v.holds is None for v in trial.verdicts)
-
-
-def _better(then: Doc, now: Judged) -> bool:
-    return then["probability"] > now.probability + 1e-9 or _risen(then, now)
 
 
 def _risen(then: Doc, now: Judged) -> bool:

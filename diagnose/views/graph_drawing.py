@@ -24,6 +24,8 @@ WIDTH = 1600
 FONT, SMALL, LINE = 12.0, 11.0, 15.0
 PAD, GAP, LEGEND = 6.0, 9.0, 46.0
 PILL, SLOT = 46.0, 4.0
+FAN = 60.0
+"""Extra room before the causes, where lines fan out."""
 LEAST_WEIGHT = 0.5
 """dB; in the whole picture, lighter evidence is left out."""
 SWEEPS = 24
@@ -136,7 +138,7 @@ class _Picture:
             here = [n for n in ranked if table[n]["position"] == position]
             good = [n for n in here if table[n]["standing"] in ("established", "probable", "possible")]
             rest = [n for n in here if table[n]["standing"] == "unlikely"]
-            out = [n for n in here if table[n]["standing"] == "ruled out" and table[n]["weight"] > 3]
+            out = [n for n in here if table[n]["standing"] == "ruled out" and table[n]["alone"] > 0]
             chosen += [*good, *rest[: max(0, 3 - len(good))], *out[:3]]
         return chosen
 
@@ -203,12 +205,14 @@ class _Picture:
             kind = self.graph.nodes[n]["type"]
             kinds[columns[place]] = {"setting": "recorded", "caution": "cause"}.get(kind, kind)
         gap = 30.0 if len(columns) > 8 else 40.0
-        free = WIDTH - 2 * 12 - gap * (len(columns) - 1) - PILL * kinds.count("firing")
+        fan = FAN if kinds[-1:] == ["cause"] else 0.0
+        free = WIDTH - 2 * 12 - gap * (len(columns) - 1) - fan - PILL * kinds.count("firing")
         parts = sum(_SHARE.get(k, 0) for k in kinds) or 1
         widths = [PILL if k == "firing" else min(free * _SHARE[k] / parts, 420.0) for k in kinds]
         self.left: list[float] = []
         x = 12.0
-        for w in widths:
+        for i, w in enumerate(widths):
+            x += fan if i == len(widths) - 1 else 0.0
             self.left.append(x)
             x += w + gap
         self.width = max(x - gap + 12, 640.0)

@@ -82,9 +82,10 @@ def _why_cause(answer: Doc, case: str, page: Page) -> Page:
         _entry(page, rest, "rounding of the figures above")
     page.line("  ------")
     _entry(page, answer["alone"], f"this cause alone against none of these: odds {odds(answer['odds'])}")
-    for e in answer["not_counted"]:
-        page.say(f"{_state(e)} ({signed(e['weight'])}): counted through {e['through']}, the same line of evidence",
-                 indent=_STEP, lead="not counted: ", hang=4)  # fmt: skip
+    for through in dict.fromkeys(e["through"] for e in answer["not_counted"]):
+        same = [e for e in answer["not_counted"] if e["through"] == through]
+        told = "; ".join(f"{_state(e)} ({signed(e['weight'])})" for e in same)
+        page.say(f"{told}: one line of evidence with {through}", indent=_STEP, lead="not counted: ", hang=4)
     if answer["unrecorded"]:
         told = "; ".join(
             f"{e['finding']} ({signed(e['if_present'])} there, {signed(e['if_absent'])} not)"
@@ -155,32 +156,49 @@ def _rule(rule: Doc, page: Page, indent: int, case: str) -> None:
 
 
 def _premise(premise: Doc, page: Page, indent: int, case: str) -> None:
+    records = [u for u in premise["on"] if "record" in u]
+    others = [u for u in premise["on"] if "record" not in u]
+    if len(records) == 1 and not others and not premise["compared"]:
+        told = _record_text(records[0])
+        says = told if records[0]["record"] == premise["says"] else f"{premise['says']}: {told}"
+        page.say(says, indent=indent, lead="- ")
+        _readings(records[0], page, indent + _STEP)
+        return
     page.say("; ".join(premise["compared"]) or premise["says"], indent=indent, lead="- ")
-    for under in premise["on"]:
+    for under in records:
+        if premise["compared"] and under["kind"] == "quantity":
+            page.say(f"worked out as {under['formula']}{_from(under)}", indent=indent + _STEP)
+        else:
+            page.say(_record_text(under), indent=indent + _STEP)
+        _readings(under, page, indent + _STEP)
+    for under in others:
         if "through" in under:
             for p in under["premises"]:
                 _premise(p, page, indent + _STEP, case)
-        elif "finding" in under:
-            page.say(
-                f"{_state(under)}: {under['says']}" if under["state"] == "present" else _state(under),
-                indent=indent + _STEP,
-            )
-            _proof(under, page, indent + 2 * _STEP, case)
         else:
-            _record(under, page, indent + _STEP)
+            says = f": {under['says']}" if under["state"] == "present" else ""
+            page.say(_state(under) + says, indent=indent + _STEP)
+            _proof(under, page, indent + 2 * _STEP, case)
 
 
-def _record(record: Doc, page: Page, indent: int) -> None:
+def _record_text(record: Doc) -> str:
     if record["kind"] == "quantity":
-        source = f" ({record['source']})" if record["source"] else ""
-        page.say(f"{record['record']} = {record['formula']}{source}", indent=indent)
-        for reading in record["from"]:
-            _record(reading, page, indent + _STEP)
-        return
+        return f"{record['record']}, worked out as {record['formula']}{_from(record)}"
     place = f"case line {record['case_line']}" if record["case_line"] else "supposed"
     photo = f", photo {record['photo']}" if record.get("photo") else ""
     with_ = f", {record['instrument']}" if record.get("instrument") else ""
-    page.say(f"{record['record']} ({place}{photo}{with_})", indent=indent)
+    return f"{record['record']} ({place}{photo}{with_})"
+
+
+def _from(quantity: Doc) -> str:
+    return f" [{quantity['source']}]" if quantity["source"] else ""
+
+
+def _readings(record: Doc, page: Page, indent: int) -> None:
+    """The readings behind a quantity, and behind those it was worked out from."""
+    for reading in record.get("from", ()):
+        page.say(_record_text(reading), indent=indent + _STEP)
+        _readings(reading, page, indent + _STEP)
 
 
 def contrast(answer: Doc, page: Page) -> Page:
@@ -303,7 +321,11 @@ def _told(under: Doc) -> str:
 
 
 def _command(changes: Sequence[Doc], case: str, page: Page) -> None:
-    page.say(f"diagnose what-if {case} " + " ".join(option(c) for c in changes), indent=_STEP, hang=4)
+    """The command that shows it, one option a line, so that it can be copied."""
+    lines = [f"  diagnose what-if {case}", *(f"      {option(c)}" for c in changes)]
+    for line in lines[:-1]:
+        page.line(line + " \\")
+    page.line(lines[-1])
 
 
 # ---- what if, fragile ------------------------------------------------------------------------------------------------
@@ -381,7 +403,8 @@ def fragile(answer: Doc, page: Page) -> Page:
         page.heading("One change that changes it")
         _changes_list(x["single"], page)
         page.heading(
-            f"Two changes that change it, where neither does alone (among the {x['pairs_among']} records that carry most)"
+            "Two changes that change it, where neither does alone (tried among the records that carry most, and those "
+            "that stand in for each other)"
         )
         _changes_list(x["pairs"], page)
         page.heading("What each record carries: dB that the leading cause's odds lose without it")

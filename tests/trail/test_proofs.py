@@ -1,0 +1,236 @@
+"""Proofs: every finding follows from the rules' text, rests on records alone, and goes when its rules go."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import networkx as nx
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from diagnose.inference.engine import finding_id
+from diagnose.inference.run import RuleBase, infer
+from diagnose.judgement.judge import judge
+from diagnose.trail import why
+from diagnose.trail.document import document, dump, trail, verify
+from diagnose.trail.graph import PROVING, build, firing_id, leaves, of_type
+from diagnose.views import reasoning as view
+from diagnose.views.page import Page
+from tests.trail.checker import Checker
+from tests.trail.conftest import PUBLISHED, ROOT, SCENARIOS, SMALL, asked, small_base
+
+CASES = [*SCENARIOS, *PUBLISHED]
+
+
+def test_the_small_case_is_proved_from_the_rules_text(small):
+    document = trail((SMALL / "case.yaml").read_bytes(), small.base, small.net, "1")
+    assert Checker(SMALL / "knowledge", document).complaints() == []
+
+
+def test_the_checker_finds_a_false_claim_a_missing_one_and_a_leaf_from_nowhere(small):
+    document = trail((SMALL / "case.yaml").read_bytes(), small.base, small.net, "1")
+    false = {
+        **document,
+        "findings": [{**f, "state": "absent"} if f["text"] == "ring hard" else f for f in document["findings"]],
+    }
+    assert any("ring hard" in c and "does not hold" in c for c in Checker(SMALL / "knowledge", false).complaints())
+    missing = {**document, "findings": [f for f in document["findings"] if f["text"] != "ring hard"]}
+    assert any("ring hard" in c and "missing" in c for c in Checker(SMALL / "knowledge", missing).complaints())
+    hanging = {**document, "recorded": [r for r in document["recorded"] if r["what"] != "hardened"]}
+    assert any("nowhere" in c for c in Checker(SMALL / "knowledge", hanging).complaints())
+
+
+@pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
+def test_a_case_of_the_library(path, library):
+    """Sound, proved by a reader of the rules' text, explained in full, and replayed to the byte."""
+    case = library(path)
+    document_ = document(case.graph, path.read_bytes(), case.base.knowledge, "1")
+    sound(case.graph)
+    assert Checker(ROOT / "knowledge", document_).complaints() == []
+    explained(case.graph)
+    answer = verify(dump(document_), "trail.json", case.base, case.net, "1")
+    assert answer["exact"], answer["differs"]
+
+
+def sound(graph: nx.DiGraph) -> None:
+    """No circle; every conclusion rests on records, settings or numbers; roles join the types they are made for."""
+    assert nx.is_directed_acyclic_graph(graph)
+    types = dict(graph.nodes(data="type"))
+    assert {(types[a], role, types[b]) for a, b, role in graph.edges(data="role")} <= JOINS
+    for node in of_type(graph, "finding"):
+        if graph.nodes[node]["state"] != "unrecorded":
+            assert leaves(graph, node), node
+    for node in of_type(graph, "firing"):
+        assert any(p["supports"] for p in graph.nodes[node]["premises"]), node
+
+
+JOINS = {
+    ("recorded", "input", "quantity"), ("quantity", "input", "quantity"), ("recorded", "premise", "firing"),
+    ("setting", "premise", "firing"), ("quantity", "premise", "firing"), ("finding", "premise", "firing"),
+    ("firing", "concludes", "finding"), ("firing", "denies", "finding"), ("firing", "warns", "caution"),
+    ("firing", "rules out", "cause"), ("firing", "sets prior", "cause"), ("finding", "weighs", "evidence"),
+    ("evidence", "moves", "cause"), ("evidence", "does not count", "cause"), ("measurement", "would decide", "finding"),
+}  # fmt: skip
+
+
+def explained(graph: nx.DiGraph) -> None:
+    """Every cause and every finding has a page; the figures on it add up, and a proof ends in records of the case."""
+    for node in of_type(graph, "cause", "finding"):
+        answer = why.why(graph, node, 40)
+        text = view.why(answer, "case.yaml", Page(100, False)).text()
+        words = " ".join(text.split())
+        assert words.startswith(graph.nodes[node]["text"])
+        if "cause" in answer:
+            adds_up(answer, text)
+        elif answer["state"] != "unrecorded":
+            assert "case line" in words, node
+
+
+def adds_up(answer: dict, text: str) -> None:
+    ledger = text.split("Ledger, in dB of odds")[1].split("------")
+    figures = [float(m) for m in re.findall(r"^  +([+-]?\d+\.\d)  \S", ledger[0], re.M)]
+    total = float(re.findall(r"([+-]?\d+\.\d)  this cause alone", ledger[1])[0])
+    assert round(sum(figures), 1) == total
+    shares = sum(s["share"] for s in answer["sets"] if answer["cause"] in s["causes"]) + answer["in_other_sets"]
+    assert shares == pytest.approx(answer["probability"], abs=2e-8)
+    by_set = {tuple(s["causes"]): s["share"] for s in answer["sets"]}
+    alone = by_set.get((answer["cause"],), 0.0)
+    if alone > 1e-3 and () in by_set and by_set[()] > 1e-3:
+        assert alone / by_set[()] == pytest.approx(answer["odds"], rel=1e-4)
+
+
+# ---- rules taken away ------------------------------------------------------------------------------------------------
+
+
+def without(base: RuleBase, rule: str) -> RuleBase:
+    branches = tuple(b for b in base.rules.branches if not (b.rule == rule and b.conclusion.kind == "found"))
+    return RuleBase(base.knowledge, replace(base.rules, branches=branches))
+
+
+def foretold(graph: nx.DiGraph, rule: str) -> set[str]:
+    """The findings that are left when a rule is gone, read off the graph alone: those that keep one of their rules, with
+    every premise of it."""
+    left: set[str] = set()
+    for node in nx.lexicographical_topological_sort(graph):
+        attributes = graph.nodes[node]
+        below = [(n, d["role"]) for n, _, d in graph.in_edges(node, data=True) if d["role"] in PROVING]
+        if attributes["type"] == "firing":
+            if (attributes["kind"], attributes["rule"]) != ("found", rule) and all(n in left for n, _ in below):
+                left.add(node)
+        elif attributes["type"] == "finding":
+            if any(n in left for n, _ in below):
+                left.add(node)
+        else:
+            left.add(node)
+    return {n for n in left if graph.nodes[n]["type"] == "finding"}
+
+
+def denied(base: RuleBase) -> set[str]:
+    """Findings that some rule asks not to be there: without them that rule may say more, not less."""
+    asked_for = {
+        str(dict(p.equals)["finding"])
+        for b in base.rules.branches
+        for p in b.premises
+        if p.table == "found" and p.negated
+    }
+    absent = {str(dict(p.equals)["finding"]) for b in base.rules.branches for p in b.premises
+              if p.table == "found" and dict(p.equals)["state"] == "absent"}  # fmt: skip
+    return asked_for | absent
+
+
+def check_removal(case, rule: str) -> None:
+    cut = infer(case.inference.case, without(case.base, rule))
+    still = {finding_id(f, p) for p, found in cut.findings.items() for f in found}
+    assert still == foretold(case.graph, rule), rule
+
+
+def test_taking_a_rule_away_takes_exactly_what_rested_on_it(small):
+    assert finding_id("hot and hard", "seal") in {n for n in small.graph if small.graph.in_degree(n)}
+    for rule in sorted(small.base.knowledge.findings):
+        check_removal(small, rule)
+
+
+@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+def test_taking_rules_of_the_library_away_takes_exactly_what_rested_on_them(path, library):
+    """Rules whose finding others are built on, and two more; those that another rule denies are left aside."""
+    case = library(path)
+    spared = denied(case.base)
+    fired = sorted({f.branch.rule for f in case.inference.firings if f.branch.conclusion.kind == "found"} - spared)
+    below = {
+        i[2:].rpartition("@")[0]
+        for f in case.inference.firings
+        for ids in f.supports
+        for i in ids
+        if i.startswith("f:")
+    }
+    for rule in [*[r for r in fired if r in below], *fired[:2]]:
+        check_removal(case, rule)
+
+
+# ---- what holds whatever the case ------------------------------------------------------------------------------------
+
+OBSERVATIONS = [
+    "{part: 2, saw: radial cracks, extent: all round}", "{part: 2, saw: radial cracks, extent: one sector}",
+    "{part: 2, absent: radial cracks}", "{part: 1, saw: edge chips, side: outer edge}", "{part: 1, absent: edge chips}",
+    "{on: O-ring, saw: hardened}", "{on: O-ring, absent: hardened}", "{saw: leak when standing}", "{on: shaft, saw: bent}",
+]  # fmt: skip
+
+
+def small_case(chosen, runout) -> bytes:
+    lines = ["case: random", "seal: {arrangement: single}", "parts:", "  - {item: 1, kind: soft face}",
+             "  - {item: 2, kind: hard face}"]  # fmt: skip
+    said: set[str] = set()
+    rows = []
+    for i in chosen:
+        key = OBSERVATIONS[i].split("extent")[0].replace("absent", "saw")[:28]
+        if key not in said:
+            said.add(key)
+            rows.append(f"  - {OBSERVATIONS[i]}")
+    lines += ["observations:", *rows] if rows else []
+    if runout is not None:
+        lines.append(f"measurements: [{{on: shaft, measured: shaft runout, reading: {runout} mm}}]")
+    return ("\n".join(lines) + "\n").encode()
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.integers(0, len(OBSERVATIONS) - 1), unique=True, max_size=6), st.sampled_from([None, 0.01, 0.06, 0.3])
+)
+def test_random_records_are_proved_and_their_ledgers_add_up(chosen, runout):
+    base, net = small_base()
+    data = small_case(chosen, runout)
+    case = asked(data, base, net)
+    document = trail(data, base, net, "1")
+    assert Checker(SMALL / "knowledge", document).complaints() == []
+    for node in of_type(case.graph, "cause"):
+        a = case.graph.nodes[node]
+        moved = [
+            case.graph.nodes[e]["weight"] for e, _, role in case.graph.in_edges(node, data="role") if role == "moves"
+        ]
+        assert a["prior"] + sum(moved) == pytest.approx(a["alone"], abs=1e-7)
+    order = list(reversed(chosen))
+    other = asked(small_case(order, runout), base, net)
+    if {o.id for o in other.inference.case.observations} == {o.id for o in case.inference.case.observations}:
+        assert without_lines(other.graph) == without_lines(case.graph)
+
+
+def without_lines(graph: nx.DiGraph) -> tuple[dict, set]:
+    nodes = {n: {k: v for k, v in a.items() if k != "line"} for n, a in graph.nodes(data=True)}
+    return nodes, set(graph.edges)
+
+
+def test_an_observation_that_no_rule_uses_changes_no_conclusion(small):
+    more = (SMALL / "case.yaml").read_bytes().replace(b"measurements:", b"  - {part: 1, saw: wash mark}\nmeasurements:")
+    other = asked(more, small.base, small.net)
+    kept = of_type(small.graph, "firing", "finding", "evidence", "cause")
+    assert kept == of_type(other.graph, "firing", "finding", "evidence", "cause")
+    assert all(small.graph.nodes[n] == other.graph.nodes[n] for n in kept)
+
+
+def test_node_ids_come_from_content(small):
+    again = build(small.inference, judge(small.inference, small.net))
+    assert list(again) == list(small.graph) and list(again.edges) == list(small.graph.edges)
+    ids = [firing_id(f.branch, f.position) for f in small.inference.firings]
+    assert len(set(ids)) == len(ids) == len(of_type(small.graph, "firing"))
