@@ -60,12 +60,14 @@ class Weighed:
             sorted(result, key=lambda e: (e.state == "unrecorded", bool(e.through), -abs(e.weight), e.finding))
         )
 
-    def speaking(self, column: int, least: float) -> list[tuple[float, str]]:
-        """(dB, finding) of what counts for a cause with at least so many dB, heaviest first."""
-        rows = np.flatnonzero(self.counts[:, column] >= least)
-        return sorted(
-            ((float(self.counts[i, column]), self.net.findings[i]) for i in rows), key=lambda x: (-x[0], x[1])
-        )
+    def speaking(self, least: float) -> dict[str, list[str]]:
+        """For each cause the findings that count at least so many dB for it, heaviest first."""
+        result: dict[str, list[str]] = {cause: [] for cause in self.net.causes}
+        rows, columns = np.nonzero(self.counts >= least)
+        heaviest = np.argsort(-self.counts[rows, columns], kind="stable")
+        for i, column in zip(rows[heaviest].tolist(), columns[heaviest].tolist(), strict=True):
+            result[self.net.causes[column]].append(self.net.findings[i])
+        return result
 
 
 @dataclass(frozen=True)
@@ -186,10 +188,10 @@ def _position(inference: Inference, net: Network, position: str) -> Judgement:
 
 def _leading(probability: np.ndarray) -> np.ndarray:
     """The places of the largest, largest first; equal ones in their order."""
-    rounded = np.round(probability, 15)
-    least = np.partition(rounded, -MOST_SETS)[-MOST_SETS] if len(rounded) > MOST_SETS else 0.0
-    places = np.flatnonzero(rounded >= least)
-    return places[np.argsort(-rounded[places], kind="stable")[:MOST_SETS]]
+    places = np.flatnonzero(probability >= 1e-6)
+    if len(places) < MOST_SETS:
+        places = np.arange(len(probability))
+    return places[np.argsort(-np.round(probability[places], 15), kind="stable")[:MOST_SETS]]
 
 
 def _causes(
@@ -200,11 +202,11 @@ def _causes(
     words = knowledge.words
     total = weighed.counts.sum(axis=0)
     lowest = weighed.counts.min(axis=0, initial=0.0)
+    speaking = weighed.speaking(words.line_counts_from)
     judged = []
     for i, cause in enumerate(weighed.net.causes):
         probability = float(share[i])
-        speaking = weighed.speaking(i, words.line_counts_from)
-        lines = _independent_lines(inference, position, [finding for _, finding in speaking])
+        lines = _independent_lines(inference, position, speaking[cause])
         out = inference.ruled_out[position].get(cause, ())
         standing = "unlikely"
         if out:

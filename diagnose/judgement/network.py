@@ -171,11 +171,11 @@ def _triples(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
 
 def _places(members: np.ndarray, n: int) -> np.ndarray:
     """The places, among all triples of n causes, of the triples of these members."""
-    first, second, third = members[subsets(len(members))[1 + len(members) + math.comb(len(members), 2) :].T]
-    i, j = n - first, n - 1 - second
-    before_first = math.comb(n, 3) - i * (i - 1) * (i - 2) // 6
-    before_second = (i - 1) * (i - 2) // 2 - j * (j + 1) // 2
-    return np.asarray(before_first + before_second + third - second - 1)
+    i, j = n - members, n - 1 - members
+    before_first = math.comb(n, 3) - i * (i - 1) * (i - 2) // 6 + (i - 1) * (i - 2) // 2
+    before_second = -j * (j + 1) // 2 - members - 1
+    first_second, _, _, third = _triples(len(members))
+    return np.asarray((before_first[:, None] + before_second).take(first_second) + members.take(third))
 
 
 @dataclass(frozen=True)
@@ -230,7 +230,7 @@ def posterior(net: Network, states: Mapping[str, bool], prior: np.ndarray, allow
         by_size.append(float(weight[start:end].sum()))
     total = mass.sum()
     share = np.zeros(len(net.causes))
-    share[active] = _members(mass, sets, n) / total
+    share[active] = _members(mass, n) / total
     less_one = one - odds
     less_two = two - odds * less_one
     share[free] = odds * (by_size[2] + by_size[1] * (1 + less_one) + by_size[0] * (1 + less_one + less_two)) / total
@@ -243,7 +243,24 @@ def _symmetric(odds: np.ndarray) -> tuple[float, float, float]:
     return p1, (p1 * p1 - p2) / 2, (p1**3 - 3 * p1 * p2 + 2 * p3) / 6
 
 
-def _members(weights: np.ndarray, sets: np.ndarray, n: int) -> np.ndarray:
-    """For each of n causes, the total weight of the sets that contain it."""
-    total = sum(np.bincount(sets[:, k], weights, n + 1) for k in range(3))
-    return np.asarray(total)[:n]
+def _members(weights: np.ndarray, n: int) -> np.ndarray:
+    """For each of n causes, the total weight of the sets of `subsets` that contain it."""
+    total = np.zeros(n + 1)
+    sets = subsets(n)
+    triples = 1 + n + math.comb(n, 2)
+    for k in range(2):
+        total += np.bincount(sets[:triples, k], weights[:triples], n + 1)
+    total += np.bincount(sets[triples:, 2], weights[triples:], n + 1)
+    if n >= 3:
+        # triples stand in lexicographic order, so those of a first member, and of a first pair, stand together
+        runs, first, second = _runs(n)
+        of_pair = np.add.reduceat(weights[triples:], runs)
+        total += np.bincount(first, of_pair, n + 1) + np.bincount(second, of_pair, n + 1)
+    return total[:n]
+
+
+@lru_cache(maxsize=64)
+def _runs(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Where the triples of each first pair begin, and the pairs."""
+    first, second = _pairs(n - 1)
+    return np.concatenate([[0], np.cumsum(n - 1 - second)[:-1]]), first, second
