@@ -1,0 +1,144 @@
+"""Kills the recorder at random moments and looks for every acknowledged answer.
+
+    python -m tests.casefile.crash [KILLS] [SEED]
+
+Each round forks a guided session on one case, answers its questions as fast as it asks them, every answer with a mark
+of its own, and ends it with SIGKILL after a random time. Then the journal must be one sound chain that holds every
+answer acknowledged so far, in this round and all before it, and the case file must show it once the case is opened.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import re
+import select
+import signal
+import sys
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from diagnose.casefile import journal as j
+from diagnose.casefile.recorder import Recorder, look
+from diagnose.casefile.walk import usual_document
+from diagnose.knowledge.model import Knowledge
+
+ROUNDS_A_CASE = 20
+
+
+@dataclass
+class Figures:
+    kills: int = 0
+    answers: int = 0
+    cut_off: int = 0
+    behind: int = 0
+    locks_left: int = 0
+    unacknowledged_kept: int = 0
+
+    def __str__(self) -> str:
+        return (
+            f"{self.kills} kills, {self.answers} answers acknowledged, none lost; {self.cut_off} lines found cut off, "
+            f"{self.behind} times the case file was behind its journal, {self.locks_left} locks taken over, "
+            f"{self.unacknowledged_kept} answers on disk though the kill came before they were acknowledged"
+        )
+
+
+def campaign(folder: Path, knowledge: Knowledge, kills: int, seed: int) -> Figures:
+    """Raises AssertionError where an acknowledged answer is lost or the journal is not sound."""
+    chance, figures = random.Random(seed), Figures()
+    case, marks = folder / "none.yaml", []
+    for number in range(kills):
+        if number % ROUNDS_A_CASE == 0:
+            case, marks = folder / f"case{number}.yaml", []
+            with Recorder(case, knowledge, "ann") as r:
+                usual = knowledge.arrangements.usual["single"]
+                r.start(usual_document("Crash", "single", usual, knowledge.vocabulary.stages[0]))
+        acknowledged, said = _round(case, knowledge, chance, f"{number}-")
+        marks += acknowledged
+        _count_what_is_left(case, figures)
+        with Recorder(case, knowledge, "ann") as r:
+            on_record = [x.entry.get("note") for x in r.state.records if x.place == "observations"]
+        lost = set(marks) - set(on_record)
+        assert not lost, f"kill {number}: acknowledged and lost: {sorted(lost)}"
+        assert re.findall(r"note: (\S+)}", case.read_text()) == on_record
+        assert look(case).view == "same"
+        figures.kills += 1
+        figures.answers += len(acknowledged)
+        figures.unacknowledged_kept += len((set(said) - set(acknowledged)) & set(on_record))
+    return figures
+
+
+def _count_what_is_left(case: Path, figures: Figures) -> None:
+    figures.locks_left += case.with_name(case.name + ".lock").exists()
+    found = j.read_journal(j.journal_path(case))
+    assert found.broken is None, found.broken
+    figures.cut_off += bool(found.tail)
+    opened = look(case)
+    assert opened.view in ("same", "behind"), opened.view
+    figures.behind += opened.view == "behind"
+
+
+def _round(case: Path, knowledge: Knowledge, chance: random.Random, mark: str) -> tuple[list[str], list[str]]:
+    """One session, killed; the marks that were acknowledged, and those that were sent."""
+    to_child, answers = os.pipe()
+    questions, from_child = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.dup2(to_child, 0)
+        os.dup2(from_child, 1)
+        _session(case, knowledge)
+    os.close(to_child)
+    os.close(from_child)
+    ends = time.monotonic() + chance.uniform(0.02, 0.6)
+    said: list[str] = []
+    acknowledged: list[str] = []
+    text = ""
+    while (left := ends - time.monotonic()) > 0:
+        ready, _, _ = select.select([questions], [], [], left)
+        if not ready:
+            break
+        text += os.read(questions, 65536).decode()
+        if not text.rstrip(" ").endswith((":", "?")):
+            continue
+        if said and len(acknowledged) < len(said):
+            assert re.search(r"recorded \(\d+\)", text), text
+            acknowledged.append(said[-1])
+        if text.rstrip().split("\n")[-1].startswith("Seen"):
+            said.append(f"{mark}{len(said)}")
+            os.write(answers, f"1: note {said[-1]}\n".encode())
+        else:
+            os.write(answers, b"\n")
+        text = ""
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    os.close(answers)
+    while rest := os.read(questions, 65536):
+        text += rest.decode()
+    os.close(questions)
+    if len(acknowledged) < len(said) and re.search(r"recorded \(\d+\)", text):
+        acknowledged.append(said[-1])
+    return acknowledged, said
+
+
+def _session(case: Path, knowledge: Knowledge) -> None:
+    """The child: a guided session on plain prompts until it is killed."""
+    from diagnose.views.recording import Dialogue, asker
+
+    try:
+        with os.fdopen(0) as sys.stdin, os.fdopen(1, "w") as sys.stdout, Recorder(case, knowledge, "ann") as r:
+            Dialogue(r, asker(True)).run()
+    finally:
+        os._exit(1)
+
+
+if __name__ == "__main__":
+    from diagnose.cli.common import shipped
+    from diagnose.knowledge.cache import open_knowledge
+
+    count, start = (int(x) for x in (*sys.argv[1:], *("200", "1")[len(sys.argv) - 1 :]))
+    with tempfile.TemporaryDirectory() as place:
+        began = time.monotonic()
+        print(campaign(Path(place), open_knowledge(shipped("knowledge")), count, start))
+        print(f"{time.monotonic() - began:.0f} s")
