@@ -512,7 +512,7 @@ class _Reader:
             )
             return None
         given = node.get("readings") or node.get("reading")
-        if given is None:
+        if given is None or not given.each():
             self.say(node.where, "missing-key", "the key 'readings' (or 'reading') is missing")
             return None
         default = self.text(node, "unit")

@@ -1,0 +1,200 @@
+"""start, note and journal as commands: what they print, what they put on record, and how they refuse."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from diagnose.casefile.reader import read_case
+from diagnose.cli import main
+from diagnose.knowledge.reader import read_knowledge
+
+SMALL = Path(__file__).parents[1] / "small" / "knowledge"
+
+
+@pytest.fixture
+def diagnose(tmp_path, monkeypatch, capsys):
+    """Runs a command in a folder of its own; returns (exit code, output, errors)."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("DIAGNOSE_KNOWLEDGE", str(SMALL))
+    monkeypatch.setenv("DIAGNOSE_BY", "ann")
+
+    def run(*words):
+        monkeypatch.setattr(sys, "argv", ["diagnose", *words])
+        with pytest.raises(SystemExit) as end:
+            main.run()
+            raise SystemExit(0)
+        out, err = capsys.readouterr()
+        assert "Traceback" not in err
+        return end.value.code or 0, out, err
+
+    return run
+
+
+@pytest.fixture
+def begun(diagnose):
+    assert diagnose("start", "p.yaml", "--arrangement", "single", "--name", "Pump 3")[0] == 0
+    assert (
+        diagnose(
+            "note", "p.yaml", "--add-part", "15", "--kind", "carbon ring", "--name", "Carbon", "--group", "rotating"
+        )[0]
+        == 0
+    )
+    return diagnose
+
+
+def case():
+    return read_case(Path("p.yaml"), read_knowledge(SMALL))
+
+
+def test_start_makes_a_case_once(diagnose):
+    code, out, _ = diagnose("start", "p.yaml", "--arrangement", "double")
+    assert code == 0 and "dual pressurised" in out
+    assert case().positions == ("inboard", "outboard")
+    code, _, err = diagnose("start", "p.yaml", "--arrangement", "single")
+    assert (code, "exists already" in err) == (2, True)
+    code, _, err = diagnose("start", "q.yaml", "--arrangement", "singel")
+    assert (code, "did you mean: single" in err) == (2, True)
+    assert not Path("q.yaml").exists() and not Path("q.yaml.lock").exists()
+
+
+def test_everything_can_be_noted_without_a_question(begun):
+    Path("seat.jpg").write_bytes(b"light")
+    for words in (
+        ["--part", "15", "--saw", "heat checks", "--from", "10", "--to", "2", "--degree", "moderate"],
+        ["--part", "15", "--absent", "edge chips", "--photo", "seat.jpg", "--note", "under the loupe"],
+        ["--on", "O-ring", "--lost", "hardened"],
+        ["--not-looked-at", "leak when standing"],
+        ["--on", "shaft", "--measured", "shaft runout", "--readings", "0.02 mm", "--resolution", "0.005 mm", "--instrument", "dial"],
+        ["--set", "service=dirty", "--set", "service=hot water", "--set", "fluid=liquor", "--set", "index.rotating=key"],
+        ["--event", "started", "--date", "2026-03-02"],
+        ["--part", "15", "--index", "key", "--index-at", "3", "--seen-from", "driver end", "--tag", "T-1"],
+        ["--stage", "before washing"],
+    ):  # fmt: skip
+        code, out, err = begun("note", "p.yaml", *words)
+        assert (code, err) == (0, ""), (words, err)
+        assert out
+    now = case()
+    marks = {(o.feature, o.state, o.part) for o in now.observations}
+    assert marks == {("radial cracks", "present", "15"), ("edge chips", "absent", "15"), ("hardened", "lost", ""),
+                     ("leak when standing", "not looked at", "")}  # fmt: skip
+    assert now.part("15").index_offset == 90 and now.part("15").tag == "T-1"
+    assert {s.term for s in now.settings} == {"single", "hot water", "solids"}
+    assert (now.texts["service.fluid"], now.events[0].what, now.stage) == ("liquor", "started", "before washing")
+    assert [x.instrument for x in now.measured] == ["dial"]
+    assert [o.photo_digest for o in now.observations if o.photo] == [hashlib.sha256(b"light").hexdigest()]
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--saw", "radial craks", "--part", "15"], "radial cracks"),
+        (["--saw", "radial cracks", "--part", "16"], "no part has the item number '16'"),
+        (["--saw", "radial cracks", "--part", "15", "--from", "10"], "--from and --to go together"),
+        (["--part", "15"], "nothing was said"),
+        (["--set", "service"], "is no KEY=VALUE"),
+        (["--set", "servise=dirty"], "did you mean: service"),
+        (["--measured", "shaft runout", "--on", "shaft", "--readings", "2 kg"], "wrong kind of unit"),
+        (["--measured", "shaft runout", "--on", "shaft"], "readings"),
+        (["--withdraw", "99", "--why", "x"], "there is no record '99'"),
+        (["--saw", "bent", "--on", "shaft", "--instead-of", "2"], "says why"),
+        (["--saw", "bent", "--on", "shaft", "--photo", "no.jpg"], "cannot be read"),
+        (["--part", "9", "--index", "key"], "--add-part"),
+    ],
+)
+def test_a_wrong_note_says_what_is_wrong_and_records_nothing(begun, words, says):
+    before = Path("p.yaml.journal").read_bytes(), Path("p.yaml").read_bytes()
+    code, out, err = begun("note", "p.yaml", *words)
+    assert (code, out) == (2, "")
+    assert says in err
+    assert (Path("p.yaml.journal").read_bytes(), Path("p.yaml").read_bytes()) == before
+
+
+def test_a_correction_stays_visible_beside_the_old_answer(begun):
+    begun("note", "p.yaml", "--part", "15", "--absent", "radial cracks")
+    code, _, err = begun("note", "p.yaml", "--part", "15", "--saw", "radial cracks")
+    assert code == 2 and "--instead-of 3" in err
+    words = ["--part", "15", "--saw", "radial cracks", "--instead-of", "3", "--by", "bob", "--why", "seen under dye"]
+    code, out, _ = begun("note", "p.yaml", *words, "--json")
+    (line,) = json.loads(out)
+    assert (line["number"], line["who"], line["what"]["why"]) == (4, "bob", "seen under dye")
+    code, out, _ = begun("journal", "p.yaml")
+    text = " ".join(out.split())
+    assert "ann: part 15: absent radial cracks [corrected by 4]." in text
+    assert "bob: part 15: saw radial cracks, in place of 3. Why: seen under dye." in text
+    begun("note", "p.yaml", "--withdraw", "4", "--why", "wrong ring")
+    assert case().observations == ()
+    assert "[withdrawn by 5]" in " ".join(begun("journal", "p.yaml")[1].split())
+
+
+def test_the_same_twice_is_told(begun):
+    begun("note", "p.yaml", "--on", "shaft", "--saw", "bent")
+    code, out, _ = begun("note", "p.yaml", "--on", "shaft", "--saw", "bent")
+    assert (code, out) == (0, "already on record\n")
+
+
+def test_check_is_silent_about_a_sound_journal_and_names_the_first_broken_line(begun):
+    begun("note", "p.yaml", "--on", "shaft", "--saw", "bent")
+    code, out, _ = begun("journal", "p.yaml", "--check")
+    assert (code, out) == (0, "3 lines, every one follows the one before it\n")
+    path = Path("p.yaml.journal")
+    sound = path.read_text()
+    path.write_text(sound.replace("Carbon", "Karbon"))
+    code, out, _ = begun("journal", "p.yaml", "--check")
+    assert code == 1 and "p.yaml.journal:2:1: line 2 was changed" in out
+    code, out, err = begun("journal", "p.yaml")
+    assert code == 2 and "case begun" in out and "line 2 was changed" in err
+    code, out, _ = begun("journal", "p.yaml", "--check", "--json")
+    assert code == 1 and json.loads(out)["sound"] is False
+    path.write_text(sound[:-40])
+    code, out, _ = begun("journal", "p.yaml", "--check")
+    assert code == 1 and "cut off" in out
+    path.write_text(sound)
+    assert begun("journal", "p.yaml", "--check")[0] == 0
+
+
+def test_check_tells_of_edits_and_of_photos_that_changed(begun):
+    Path("a.jpg").write_bytes(b"light")
+    begun("note", "p.yaml", "--on", "shaft", "--saw", "bent", "--photo", "a.jpg")
+    Path("a.jpg").write_bytes(b"dark")
+    Path("p.yaml").write_text(Path("p.yaml").read_text().replace("Pump 3", "Pump 4"))
+    code, out, _ = begun("journal", "p.yaml", "--check")
+    assert code == 1
+    assert "edited by hand" in out and "photo a.jpg (record 3) is no longer the one" in out
+
+
+def test_hand_edits_are_adopted_with_a_reason_or_undone(begun):
+    recorded = Path("p.yaml").read_text()
+    Path("p.yaml").write_text(recorded.replace("Pump 3", "Pump 4"))
+    assert begun("note", "p.yaml", "--on", "shaft", "--saw", "bent")[0] == 2
+    assert "why they were made" in begun("journal", "p.yaml", "--adopt")[2]
+    code, out, _ = begun("journal", "p.yaml", "--adopt", "--why", "name plate read", "--by", "eve")
+    assert code == 0 and "case = Pump 4" in out
+    assert case().name == "Pump 4"
+    Path("p.yaml").write_text(Path("p.yaml").read_text().replace("Pump 4", "Pump 5"))
+    code, out, _ = begun("journal", "p.yaml", "--restore")
+    assert code == 0 and "p.yaml.edited" in out
+    assert case().name == "Pump 4" and "Pump 5" in Path("p.yaml.edited").read_text()
+    assert begun("journal", "p.yaml", "--restore")[0] == 2
+
+
+def test_nothing_recorded_can_steer_the_screen(begun):
+    code, _, err = begun("note", "p.yaml", "--on", "shaft", "--saw", "bent", "--note", "\x1b[2J")
+    assert code == 2 and "U+001B" in err
+    begun("note", "p.yaml", "--on", "shaft", "--saw", "bent", "--note", "line\nbreak \u202e turned")
+    _, out, _ = begun("journal", "p.yaml")
+    assert "\u202e" not in out and "\x1b" not in out
+
+
+def test_without_a_journal_or_a_case_the_way_out_is_told(diagnose):
+    code, _, err = diagnose("journal", "p.yaml")
+    assert code == 2 and "has no journal" in err
+    code, _, err = diagnose("note", "p.yaml", "--saw", "bent")
+    assert code == 2 and "diagnose start p.yaml" in err
+    Path("d").mkdir()
+    code, _, err = diagnose("note", "d", "--on", "shaft", "--saw", "bent")
+    assert code == 2 and err
