@@ -82,7 +82,7 @@ def score_case(case: Case, base: RuleBase, net: Network) -> Scored | None:
     hit, among = top.cause in good, any(j.cause in good for j in ranked[:3])
     share = 0.0
     if hit:
-        share = 1 / len(expected.causes) if expected.one_of and top.cause in expected.causes else 1.0
+        share = 1 / len(expected.causes) if expected.one_of else 1.0
     best = max((j.probability for j in ranked if j.cause in good), default=0.0)
     return _scored(case, top, expected.causes, hit, among, share, best, ranked, judgements, inference)
 
