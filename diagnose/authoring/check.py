@@ -13,7 +13,7 @@ from typing import Any
 from diagnose.authoring import logic
 from diagnose.inference.rules import compile_rules
 from diagnose.knowledge import checks
-from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.model import Card, Knowledge
 from diagnose.knowledge.reader import build_knowledge, contents_of, file_stem
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 
@@ -40,11 +40,11 @@ def examine(folder: Path) -> Report:
         )
     shown = Path(os.path.relpath(folder)).as_posix()
     shown = folder.as_posix() if shown.startswith("..") else shown
-    return examine_contents(contents_of(folder), shown, {p.name for p in folder.rglob("*.test.yaml")})
+    return examine_contents(contents_of(folder), shown, test_files(folder))
 
 
 def examine_contents(contents: Mapping[str, bytes], shown: str, tests: set[str] | None = None) -> Report:
-    """As `examine`, on files by relative name; `tests` are the names of the test files."""
+    """As `examine`, on files by relative name; `tests` are the test files, by relative name."""
     problems = Problems()
     knowledge = build_knowledge(contents, shown, problems, drafts=True)
     if any(b"status: draft" in data for data in contents.values()):
@@ -67,12 +67,23 @@ def _examined(knowledge: Knowledge) -> list[Problem]:
 
 
 def untested(knowledge: Knowledge, tests: set[str]) -> list[Problem]:
-    cards = [*knowledge.findings.values(), *knowledge.causes.values(), *knowledge.cautions.values()]
     return [
         Problem(card.where, "untested", f"{card.name!r} has no test beside it",
                 f"diagnose rules new test {card.name!r}", "advice")
-        for card in cards if f"{file_stem(card.name)}.test.yaml" not in tests
+        for card in without_tests(knowledge, tests)
     ]  # fmt: skip
+
+
+def without_tests(knowledge: Knowledge, tests: set[str]) -> list[Card]:
+    """The cards that should have tests and have no such file among `tests`, names with their folder."""
+    return [
+        card for section in ("findings", "causes", "cautions") for card in getattr(knowledge, section).values()
+        if f"{section}/{file_stem(card.name)}.test.yaml" not in tests
+    ]  # fmt: skip
+
+
+def test_files(folder: Path) -> set[str]:
+    return {p.relative_to(folder).as_posix() for p in folder.rglob("*.test.yaml")}
 
 
 def formulas() -> str:

@@ -7,6 +7,7 @@ fragment on which the rule says otherwise is dropped, never turned into an expec
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -15,7 +16,7 @@ import yaml
 
 from diagnose.authoring.matching import Matcher
 from diagnose.authoring.mutation import Mutant, of_finding
-from diagnose.authoring.rule_tests import RuleTest, Workshop, parse_tests, ranked
+from diagnose.authoring.rule_tests import RuleTest, Workshop, odds, parse_tests, ranked
 from diagnose.authoring.witness import Fragment, NoWitness, Record, Witness
 from diagnose.inference.match import facts_of
 from diagnose.inference.rules import TooWide
@@ -23,10 +24,12 @@ from diagnose.inference.run import Inference, deduce
 from diagnose.judgement.judge import judge
 from diagnose.knowledge.conditions import negate
 from diagnose.knowledge.model import Cause, Caution, Condition, Finding, LookAlike
-from diagnose.knowledge.wording import phrase
 from diagnose.reading.problems import Problems
 
 PRESENT, ABSENT, OPEN = "present", "absent", "open"
+WIDTH = 118
+MOST = 8
+"""So many fragments of one sort are tried at most."""
 _KEY = {PRESENT: "finds", ABSENT: "finds absent", OPEN: "leaves open"}
 
 
@@ -82,15 +85,16 @@ class Drafter:
             group.append(fragment)
         order = [PRESENT, ABSENT, OPEN]
         groups = sorted(kept.items(), key=lambda item: (order.index(item[0][0]), item[0][1]))
-        names = {PRESENT: "{} follows from each of these", ABSENT: "{} is not so by each of these",
-                 OPEN: "{} stays open with each of these"}  # fmt: skip
+        names = {PRESENT: "{} follows from", ABSENT: "{} is not so by", OPEN: "{} stays open with"}
         result = []
         for (state, at), fragments in groups:
-            name = names[state].format(capital(f.name)) + (f" on the {at} seal" if at else "")
+            which = "each of these" if len(fragments) > 1 else "this" if fragments[0].records else "nothing on record"
+            name = f"{names[state].format(capital(f.name))} {which}" + (f" on the {at} seal" if at else "")
             result.append(Draft(name, fragments, {_KEY[state]: [f.name]}, at))
         return result
 
     def _candidates(self, f: Finding) -> Iterator[tuple[Fragment, set[str]]]:
+        yield Fragment((), "", "nothing on record"), {OPEN, ABSENT}
         present = self.matcher.expanded(f.when) if f.when else []
         absent = self.matcher.expanded(f.absent_when) if f.absent_when else []
         for premises in present:
@@ -101,7 +105,6 @@ class Drafter:
             yield from self._undone(premises, {ABSENT, OPEN, PRESENT})
         for premises in absent:
             yield from self._undone(premises, {PRESENT, OPEN, ABSENT})
-        yield Fragment((), "", "nothing on record"), {OPEN, ABSENT}
 
     def _built(self, premises: Sequence[Any], intended: set[str]) -> Iterator[tuple[Fragment, set[str]]]:
         try:
@@ -152,11 +155,15 @@ class Drafter:
         """Tests of a cause: it leads on its typical findings, each row weighs what it weighs, look-alikes part."""
         drafts = [*self._leads(cause), *self._weights(cause)]
         for other in cause.look_alikes:
-            drafts += self._parted(cause, other)
+            twin = any(x.cause == cause.name and x.finding == other.finding
+                       for x in self.knowledge.causes[other.cause].look_alikes)  # fmt: skip
+            if not twin or cause.name < other.cause:
+                drafts += self._parted(cause, other)
         return [*drafts, *self._needs(cause), *self._commons(cause)]
 
     def told(self, present: Iterable[str], absent: Iterable[str] = ()) -> list[Record]:
-        return [{"found": f} for f in present] + [{"found absent": f} for f in absent]
+        named = {"found": list(present), "found absent": list(absent)}
+        return [{key: names} for key, names in named.items() if names]
 
     def judged(self, records: Sequence[Record]) -> Any:
         test = self.test_of(records)
@@ -166,14 +173,16 @@ class Drafter:
         return inference, judge(inference, self.workshop.net)
 
     def typical(self, cause: Cause) -> list[str]:
-        """The findings that speak most for a cause, one a line, heaviest first."""
+        """The findings that a cause mostly shows, one a line, by what each can be expected to weigh."""
         seen = self.knowledge.words.seen
-        ratio = {r.finding: seen[r.seen] / seen[self.knowledge.findings[r.finding].otherwise] for r in cause.leaves}
-        order = sorted((r for r in cause.leaves if ratio[r.finding] >= 2 and seen[r.seen] >= 0.2),
-                       key=lambda r: (-ratio[r.finding], r.finding))  # fmt: skip
+        worth: dict[str, float] = {}
+        for row in cause.leaves:
+            p, b = seen[row.seen], seen[self.knowledge.findings[row.finding].otherwise]
+            worth[row.finding] = p * math.log10(p / b)
+        order = sorted((f for f in worth if worth[f] > 0.05), key=lambda f: (-worth[f], f))
         lines: dict[str, str] = {}
-        for row in order:
-            lines.setdefault(self.knowledge.findings[row.finding].line, row.finding)
+        for finding in order:
+            lines.setdefault(self.knowledge.findings[finding].line, finding)
         return list(lines.values())
 
     def _leads(self, cause: Cause) -> Iterator[Draft]:
@@ -224,18 +233,20 @@ class Drafter:
             if counting:
                 number += 1
                 records = context + self.told(chosen)
-                _, judgements = self.judged(records)
-                best = next(j for j in ranked(judgements) if j.cause == cause.name)
                 fragment = Fragment(tuple(("", r) for r in records))
+                inference = self.try_out(fragment)
+                assert inference
                 yield Draft(f"What the findings of {cause.name} weigh together, {ordinal(number)} set", [fragment],
-                            {"odds": {cause.name: f"{best.alone:+.1f} dB"}})  # fmt: skip
+                            {"odds": {cause.name: self.odds(inference, cause)}})  # fmt: skip
 
     def _counting(self, cause: Cause, context: list[Record], chosen: list[str]) -> list[str]:
-        result = self.judged(context + self.told(chosen))
-        if result is None:
+        """Those of the chosen findings that count themselves, not through another of their line."""
+        inference = self.try_out(Fragment(tuple(("", r) for r in context + self.told(chosen))))
+        if inference is None:
             return []
-        best = next(j for j in ranked(result[1]) if j.cause == cause.name)
-        return [e.finding for e in best.evidence if e.finding in chosen and e.state == PRESENT and not e.through]
+        found = [odds(inference, self.workshop.net, cause.name, p) for p in inference.case.positions]
+        best = max(found, key=lambda o: o.alone)
+        return [f for f, state, _ in best.weights if f in chosen and state == PRESENT]
 
     def _parted(self, cause: Cause, other: LookAlike) -> Iterator[Draft]:
         """With the parting finding one of the two stands first, without it the other."""
@@ -277,11 +288,10 @@ class Drafter:
                         into.append(self.witness.of(premises))
                     except NoWitness:
                         continue
-        out = [f for f in out if self._ruled(cause, f)]
-        kept = [f for f in kept if self._ruled(cause, f) is False]
+        out = unique(f for f in out if self._ruled(cause, f))
+        kept = unique([*(f for f in kept if self._ruled(cause, f) is False), Fragment()])
         if out:
             yield Draft(f"{capital(cause.name)} cannot be with each of these", out, {"rules out": [cause.name]})
-            kept.append(Fragment())
             yield Draft(
                 f"{capital(cause.name)} stays possible with each of these", kept, {"does not rule out": [cause.name]}
             )
@@ -293,29 +303,29 @@ class Drafter:
         return any(cause.name in out for out in inference.ruled_out.values())
 
     def _commons(self, cause: Cause) -> Iterator[Draft]:
-        """The odds before anything is seen: as such, and with each setting that changes them."""
-        given: list[tuple[str, Fragment]] = [("before anything is seen", Fragment())]
+        """The odds before anything is seen: as such, and with each setting that changes them or is known not to hold."""
+        by_odds: dict[str, list[Fragment]] = {}
         for prior in cause.common_when:
-            for premises in self.matcher.expanded(prior.when):
-                try:
-                    given.append((f"where {phrase(prior.when)}", self.witness.of(premises)))
-                except NoWitness:
-                    continue
-                break
-            denied = negate(prior.when)
-            for premises in (self.matcher.expanded(denied) if denied else [])[:2]:
-                try:
-                    given.append((f"where not {phrase(prior.when)}", self.witness.of(premises)))
-                except NoWitness:
-                    continue
-        for said, fragment in given:
-            result = self.judged(fragment.plain())
-            if result is None:
-                continue
-            best = next(j for j in ranked(result[1]) if j.cause == cause.name)
+            for c in (prior.when, negate(prior.when)):
+                for premises in (self.matcher.expanded(c) if c else [])[:MOST]:
+                    for fragment, _ in self._built(premises, set()):
+                        said = self._prior(cause, fragment)
+                        if said:
+                            by_odds.setdefault(said, []).append(fragment)
+        for said, fragments in by_odds.items():
             yield Draft(
-                f"How likely {cause.name} is {said}", [fragment], {"odds": {cause.name: f"{best.alone:+.1f} dB"}}
+                f"How likely {cause.name} is in these settings, {said}", unique(fragments), {"odds": {cause.name: said}}
             )
+        said = self._prior(cause, Fragment())
+        yield Draft(f"How likely {cause.name} is before anything is seen", [Fragment()], {"odds": {cause.name: said}})
+
+    def _prior(self, cause: Cause, fragment: Fragment) -> str:
+        inference = self.try_out(fragment)
+        return "" if inference is None else self.odds(inference, cause)
+
+    def odds(self, inference: Inference, cause: Cause) -> str:
+        best = max(odds(inference, self.workshop.net, cause.name, p).alone for p in inference.case.positions)
+        return f"{best:+.1f} dB"
 
     # ---- cautions -----------------------------------------------------------------------------------------
 
@@ -327,17 +337,22 @@ class Drafter:
         for premises in self.matcher.expanded(caution.when):
             raised += [f for f, _ in self._built(premises, set())]
             silent += [f for f, _ in self._undone(premises, set())]
-        raised = [f for f in raised if self._raised(caution, f)]
-        silent = [f for f in silent if self._raised(caution, f) is False]
+        raised = unique(f for f in raised if self._raised(caution, f))
+        silent = unique([Fragment(), *(f for f in silent if self._raised(caution, f) is False)])
         return [
             Draft(f"{capital(caution.name)} is raised by each of these", raised, {"cautions": [caution.name]}),
-            Draft(f"{capital(caution.name)} is not raised by each of these", [*silent[:6], Fragment()],
+            Draft(f"{capital(caution.name)} is not raised by each of these", silent[:MOST],
                   {"no cautions": [caution.name]}),
         ]  # fmt: skip
 
     def _raised(self, caution: Caution, fragment: Fragment) -> bool | None:
         inference = self.try_out(fragment)
         return None if inference is None else caution.name in inference.cautions
+
+
+def unique(fragments: Iterable[Fragment]) -> list[Fragment]:
+    """Each content once, in order."""
+    return list({str(f.plain()): f for f in reversed(list(fragments))}.values())[::-1]
 
 
 # ---- writing ----------------------------------------------------------------------------------------------
@@ -350,7 +365,18 @@ def dump(value: Any) -> str:
 def flow(value: Any) -> str:
     """A record on one line."""
     text = yaml.safe_dump(value, sort_keys=False, allow_unicode=True, default_flow_style=True, width=10_000)
-    return text.removesuffix("\n").removesuffix("\n...")
+    return text.removesuffix("\n").removesuffix("\n...").replace("'on': ", "on: ")
+
+
+def _entry(value: Any, lead: str, note: str = "") -> list[str]:
+    """A list entry, on one line where it fits, otherwise wrapped between its members."""
+    line = lead + flow(value)
+    if len(line) <= WIDTH or isinstance(value, str):
+        return [line + (f"  # {note}" if note else "")]
+    text = yaml.safe_dump(value, sort_keys=False, allow_unicode=True, default_flow_style=True, width=WIDTH - len(lead))
+    first, *rest = text.splitlines()
+    hang = " " * (len(lead) + 2)
+    return [lead + first.rstrip(), *(hang + r.strip() for r in rest if r != "...")]
 
 
 def written(drafts: Sequence[Draft]) -> str:
@@ -364,8 +390,7 @@ def written(drafts: Sequence[Draft]) -> str:
             lines.append("  given each:")
             for fragment in draft.fragments:
                 records = fragment.plain()
-                shown = flow(records[0]) if len(records) == 1 else flow(records)
-                lines.append(f"    - {shown}" + (f"  # {fragment.shows}" if fragment.shows else ""))
+                lines += _entry(records[0] if len(records) == 1 else records, "    - ", fragment.shows)
         if draft.at:
             lines.append(f"  at: {draft.at}")
         lines += [f"  {key}: {flow(value)}" for key, value in draft.expects.items()]
@@ -377,7 +402,7 @@ def _given(key: str, fragment: Fragment) -> list[str]:
     records = fragment.plain()
     if not records:
         return [f"  {key}: []{note}"]
-    return [f"  {key}:{note}", *(f"    - {flow(r)}" for r in records)]
+    return [f"  {key}:{note}", *(line for r in records for line in _entry(r, "    - "))]
 
 
 def capital(text: str) -> str:

@@ -11,7 +11,7 @@ from diagnose.inference.match import Facts, attempt, evaluate, facts_of
 from diagnose.inference.rules import Alternatives, Branch, Conclusion, expand
 from diagnose.inference.run import Inference
 from diagnose.knowledge.conditions import LEAVES
-from diagnose.knowledge.model import NOWHERE, Condition, Knowledge
+from diagnose.knowledge.model import NOWHERE, Cause, Caution, Condition, Finding, Knowledge
 from diagnose.knowledge.wording import HEADS, phrase
 
 TRUTHS = {True: "true", False: "false", None: "unknown"}
@@ -101,6 +101,19 @@ def explain_miss(inference: Inference, finding: str, state: str, position: str) 
     for leaf in match.leaves():
         on = "; ".join(records(inference, leaf.facts))
         yield f"{TRUTHS[leaf.truth]}: {phrase(leaf.condition)}" + (f" [{on}]" if on else "")
+
+
+def conditions_of(card: Finding | Cause | Caution) -> dict[str, Condition]:
+    """The conditions of a card by what follows where they hold."""
+    named: dict[str, Condition | None] = {}
+    if isinstance(card, Finding):
+        named = {"present": card.when, "absent": card.absent_when}
+    elif isinstance(card, Caution):
+        named = {"raised": card.when}
+    else:
+        named = {f"possible ({n.because})": n.condition for n in card.needs}
+        named |= {f"common {p.common}: {phrase(p.when)}": p.when for p in card.common_when}
+    return {what: c for what, c in named.items() if c is not None}
 
 
 def match_rule(inference: Inference, name: str, conditions: Mapping[str, Condition | None]) -> list[dict[str, Any]]:

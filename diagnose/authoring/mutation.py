@@ -6,17 +6,20 @@ on the facts of each test; where it does not differ from the old one, that test 
 
 from __future__ import annotations
 
+import multiprocessing
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
 
 from diagnose.authoring.matching import Matcher
-from diagnose.authoring.rule_tests import Outcome, Workshop, failures
+from diagnose.authoring.rule_tests import Outcome, Workshop, failures, ranked
 from diagnose.authoring.witness import bounds, shifted
+from diagnose.casefile.model import Case
 from diagnose.inference.engine import Firing
 from diagnose.inference.match import Facts, facts_of
 from diagnose.inference.rules import Branch, Conclusion, TooWide
-from diagnose.inference.run import Deduced, Inference, RuleBase
+from diagnose.inference.run import Deduced, Inference, RuleBase, infer
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import Network, build
 from diagnose.knowledge.conditions import EXTENTS, LEAVES, RELATIONS, negate, walk
@@ -206,6 +209,7 @@ class Trial:
     facts: Facts
     fails: Callable[[Inference, Network], bool]
     judged: bool
+    weighs: bool
     told: frozenset[str] = frozenset()
     rule: str = ""
 
@@ -216,14 +220,39 @@ def trials(outcomes: Iterable[Outcome]) -> list[Trial]:
     def ask(outcome: Outcome) -> Callable[[Inference, Network], bool]:
         def fails(inference: Inference, net: Network) -> bool:
             judgements = judge(inference, net) if outcome.test.judged else ()
-            return next(iter(failures(outcome.test, inference, judgements)), None) is not None
+            return next(iter(failures(outcome.test, inference, judgements, net)), None) is not None
 
         return fails
 
     return [
-        Trial(o.inference, facts_of(o.inference), ask(o), o.test.judged, frozenset(o.test.told), o.test.rule)
+        Trial(o.inference, facts_of(o.inference), ask(o), o.test.judged, o.test.judged or bool(o.test.odds),
+              frozenset(o.test.told), o.test.rule)
         for o in outcomes if not o.failures
     ]  # fmt: skip
+
+
+def scenario_trials(cases: Iterable[Case], workshop: Workshop) -> list[Trial]:
+    """Cases whose leading cause is as expected, or whose standing is low where none is; the others notice nothing."""
+
+    def ask(case: Case) -> Callable[[Inference, Network], bool]:
+        expected = case.expected
+        assert expected
+
+        def fails(inference: Inference, net: Network) -> bool:
+            judged = [j for j in ranked(judge(inference, net)) if expected.position in ("", j.position)]
+            if expected.none_of_these:
+                return any(j.standing in ("established", "probable") for j in judged)
+            return judged[0].cause not in (*expected.causes, *expected.also)
+
+        return fails
+
+    result = []
+    for case in cases:
+        if case.expected:
+            inference, fails = infer(case, workshop.base), ask(case)
+            if not fails(inference, workshop.net):
+                result.append(Trial(inference, facts_of(inference), fails, True, True))
+    return result
 
 
 class Hunt:
@@ -239,7 +268,7 @@ class Hunt:
             self.beside.setdefault(trial.rule, []).append(trial)
             for key in trial.facts:
                 self.by_key.setdefault(key, []).append(trial)
-        self.judged = [t for t in self.trials if t.judged]
+        self.weighing = [t for t in self.trials if t.weighs]
 
     def notices(self, mutant: Mutant) -> bool:
         """Whether any trial fails on the changed rule base."""
@@ -268,8 +297,8 @@ class Hunt:
         net = build(changed.knowledge)
         spoken = {mutant.rule} | {c.name for c in self.knowledge.causes.values()
                                   if any(r.finding == mutant.rule for r in c.leaves)}  # fmt: skip
-        first = [t for rule in sorted(spoken) for t in self.beside.get(rule, ()) if t.judged]
-        for trial in (*first, *(t for t in self.judged if t.rule not in spoken)):
+        first = [t for rule in sorted(spoken) for t in self.beside.get(rule, ()) if t.weighs]
+        for trial in sorted((*first, *(t for t in self.weighing if t.rule not in spoken)), key=lambda t: t.judged):
             yield net, trial
 
     def _conditions(self, mutant: Mutant) -> list[Condition]:
@@ -353,6 +382,25 @@ def _conditions_of(card: Finding | Cause | Caution) -> list[Condition]:
         return [n.condition for n in card.needs] + [p.when for p in card.common_when]
     found = [card.when, card.absent_when] if isinstance(card, Finding) else [card.when]
     return [c for c in found if c is not None]
+
+
+def try_all(workshop: Workshop, found: Sequence[Trial], only: str = "") -> list[tuple[Mutant, bool]]:
+    """Every mutant, or those of one card, and whether anything notices it; shared out among processes where possible."""
+    chosen = [i for i, m in enumerate(mutants(workshop.base.knowledge)) if only in ("", m.rule)]
+    _AT_WORK[:] = [Hunt(workshop, found), list(mutants(workshop.base.knowledge))]
+    if len(chosen) < 200 or "fork" not in multiprocessing.get_all_start_methods():
+        return [_try(i) for i in chosen]
+    with ProcessPoolExecutor(mp_context=multiprocessing.get_context("fork")) as pool:
+        return list(pool.map(_try, chosen, chunksize=50))
+
+
+_AT_WORK: list[Any] = []
+"""The hunt and its mutants, handed to worker processes by forking: facts and rules are too large to send."""
+
+
+def _try(number: int) -> tuple[Mutant, bool]:
+    hunt, every = _AT_WORK
+    return every[number], hunt.notices(every[number])
 
 
 def document(tried: Sequence[tuple[Mutant, bool]]) -> dict[str, Any]:

@@ -16,7 +16,16 @@ from diagnose.authoring.matching import explain_miss
 from diagnose.casefile.model import Case
 from diagnose.casefile.reader import STATES, TRAITS, case_of
 from diagnose.inference.run import Deduced, Inference, RuleBase, deduce
-from diagnose.judgement.judge import STANDINGS, Judged, Judgement, judge
+from diagnose.judgement.judge import (
+    STANDINGS,
+    Judged,
+    Judgement,
+    allowed_at,
+    count_lines,
+    decibans,
+    judge,
+    priors_at,
+)
 from diagnose.judgement.network import Network
 from diagnose.knowledge.model import NOWHERE, Card, Knowledge
 from diagnose.knowledge.reader import file_stem
@@ -58,7 +67,8 @@ class RuleTest:
 
     @property
     def judged(self) -> bool:
-        return bool(self.leads or self.ranks or self.standing or self.odds)
+        """Whether the posterior is needed; odds are a sum of weights."""
+        return bool(self.leads or self.ranks or self.standing)
 
 
 @dataclass(frozen=True)
@@ -173,7 +183,7 @@ class _Reader:
             self.either(node, "rules out", "does not rule out", k.causes, "cause"),
             self.either(node, "cautions", "no cautions", k.cautions, "caution"), node.where,
         )  # fmt: skip
-        if not (findings or test.judged or test.rules_out or test.cautions):
+        if not (findings or test.judged or test.odds or test.rules_out or test.cautions):
             self.say(node, "expects-nothing", "this test expects nothing", f"one of: {', '.join(KEYS[4:])}")
         return test
 
@@ -345,11 +355,15 @@ class Workshop:
     def run(self, test: RuleTest) -> Outcome:
         inference = deduce(test.case, self.base, test.quantities, test.told)
         judgements = judge(inference, self.net) if test.judged else ()
-        return Outcome(test, inference, judgements, tuple(failures(test, inference, judgements)))
+        return Outcome(test, inference, judgements, tuple(failures(test, inference, judgements, self.net)))
 
 
-def failures(test: RuleTest, inference: Inference, judgements: tuple[Judgement, ...]) -> Iterable[Failure]:
+def failures(
+    test: RuleTest, inference: Inference, judgements: tuple[Judgement, ...], net: Network
+) -> Iterable[Failure]:  # fmt: skip
     places = (test.at,) if test.at else inference.case.positions
+    for cause, wanted in test.odds:
+        yield from _odds(cause, wanted, max((odds(inference, net, cause, p) for p in places), key=lambda o: o.alone))
     for key, finding in test.findings:
         yield from _finding(key, finding, inference, places)
     if judgements:
@@ -410,11 +424,40 @@ def _standings(test: RuleTest, judgements: list[Judgement]) -> Iterable[Failure]
         if not _stands(best[cause].standing, word):
             because = best[cause].because or head
             yield Failure(f"{cause}: {word}", f"{best[cause].standing} ({best[cause].probability:.1%})", because)
-    for cause, wanted in test.odds:
-        if abs(best[cause].alone - wanted) > ODDS_STEP + 1e-6:
-            counted = tuple(f"{e.weight:+.1f} dB {e.finding} ({e.state})" for e in best[cause].evidence if e.weight)
-            prior = f"{best[cause].prior:+.1f} dB before anything is seen"
-            yield Failure(f"{cause}: odds {wanted:+.1f} dB", f"{best[cause].alone:+.1f} dB", (prior, *counted))
+
+
+@dataclass(frozen=True)
+class Odds:
+    """The ledger of one cause alone, in dB: prior, and the weight and state of each finding that counts."""
+
+    prior: float
+    weights: tuple[tuple[str, str, float], ...]
+
+    @property
+    def alone(self) -> float:
+        return self.prior + sum(w for _, _, w in self.weights)
+
+
+def odds(inference: Inference, net: Network, cause: str, position: str) -> Odds:
+    """As the judgement counts them, without the sum over sets of causes."""
+    knowledge, column = inference.base.knowledge, net.column[cause]
+    states = {name: d.state == "present" for name, d in inference.findings[position].items()}
+    through = count_lines(net, knowledge, states, allowed_at(inference, net, position))
+    prior = float(priors_at(inference, net, position)[column])
+    counted = []
+    for f in (f for f in sorted(states) if through[f] == f):
+        table = net.if_present if states[f] else net.if_absent
+        counted.append((f, "present" if states[f] else "absent", float(table[net.row[f], column])))
+    return Odds(decibans(prior / (1 - prior)), tuple(x for x in counted if abs(x[2]) > 1e-9))
+
+
+def _odds(cause: str, wanted: float, found: Odds) -> Iterable[Failure]:
+    if abs(found.alone - wanted) > ODDS_STEP + 1e-6:
+        counted = (
+            f"{w:+.1f} dB {f} ({state})" for f, state, w in sorted(found.weights, key=lambda x: (-abs(x[2]), x[0]))
+        )
+        prior = f"{found.prior:+.1f} dB before anything is seen"
+        yield Failure(f"{cause}: odds {wanted:+.1f} dB", f"{found.alone:+.1f} dB", (prior, *counted))
 
 
 def _stands(standing: str, wanted: str) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import typer
 
-from diagnose.cli import answers, bench, reasoning
+from diagnose.cli import answers, bench, reasoning, rules, report
 from diagnose.cli.common import tell
 from diagnose.reading.problems import BadInput
 
@@ -37,9 +37,11 @@ COMMANDS: list[Callable[..., None]] = [
     reasoning.trail,
     reasoning.verify,
     reasoning.compare,
+    report.report,
 ]
 for command in COMMANDS:
     app.command()(command)
+app.add_typer(rules.app)
 
 
 def run() -> None:

@@ -1,0 +1,216 @@
+"""A card of the rule base as plain data: what it says, what it uses and who uses it; lists and searches over all."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from diagnose.knowledge.checks import background, chance
+from diagnose.knowledge.conditions import walk
+from diagnose.knowledge.model import Card, Cause, Caution, Condition, Finding, Knowledge, Limit, Measurement
+from diagnose.knowledge.reader import file_stem
+from diagnose.knowledge.wording import outline, phrase
+from diagnose.reading.problems import BadInput, Problem, Where
+from diagnose.reading.terms import nearest, plain
+
+SECTIONS = {
+    "finding": "findings",
+    "cause": "causes",
+    "measurement": "measurements",
+    "caution": "cautions",
+    "limit": "limits",
+}
+Data = dict[str, Any]
+
+
+def tables(knowledge: Knowledge) -> dict[str, Mapping[str, Any]]:
+    return {kind: getattr(knowledge, section) for kind, section in SECTIONS.items()}
+
+
+def find(knowledge: Knowledge, word: str, kinds: Sequence[str] = tuple(SECTIONS)) -> tuple[str, Any]:
+    """(kind, card) by name, id or file name. Raises BadInput with the nearest names."""
+    wanted = plain(word)
+    for kind in kinds:
+        for name, card in tables(knowledge)[kind].items():
+            if wanted in (plain(name), plain(getattr(card, "id", "")), file_stem(name)):
+                return kind, card
+    old = next((r for r in knowledge.retired.values() if wanted in (plain(r.name), plain(r.id))), None)
+    if old:
+        raise _refuse(f"{old.name!r} is retired", f"in its place stands {old.replaced_by!r}")
+    names = [name for kind in kinds for name in tables(knowledge)[kind]]
+    near = nearest(word, names)
+    way_out = f"did you mean: {', '.join(near)}?" if near else "see: diagnose rules list"
+    raise _refuse(f"there is no {' or '.join(kinds) if len(kinds) < 3 else 'card'} {word!r}", way_out)
+
+
+def _refuse(says: str, way_out: str) -> BadInput:
+    return BadInput([Problem(Where("diagnose", 0, 0), "unknown-card", says, way_out)])
+
+
+def document(
+    knowledge: Knowledge, kind: str, card: Any, tests: Mapping[tuple[str, str], Sequence[str]] | None = None
+) -> Data:
+    """Everything about one card; `tests` maps (kind, name) to the names of its tests."""
+    head: Data = {"kind": kind, "name": card.name, "where": f"{card.where.file}:{card.where.line}"}
+    if isinstance(card, Card):
+        head |= {"id": card.id, "status": card.status, "since": card.since, "reviewed": card.reviewed,
+                 "sources": _sources(knowledge, card.sources)}  # fmt: skip
+        head["retired_here"] = sorted(r.name for r in knowledge.retired.values() if r.replaced_by == card.name)
+    made = {"finding": _finding, "cause": _cause, "measurement": _measurement, "caution": _caution, "limit": _limit}[
+        kind
+    ]
+    head |= made(knowledge, card)
+    head["tests"] = list((tests or {}).get((kind, card.name), ()))
+    return head
+
+
+def _sources(knowledge: Knowledge, names: Sequence[str]) -> list[Data]:
+    known = (knowledge.sources[n] for n in names)
+    return [
+        {"key": s.key, "title": s.title, "year": s.year, "section": s.section, "kind": s.kind, "seen": s.seen}
+        for s in known
+    ]
+
+
+def _outline(c: Condition | None) -> list[Data]:
+    return [{"depth": d, "says": text, "form": inner.form, "term": inner.term} for d, text, inner in outline(c)]
+
+
+def _db(ratio: float) -> float:
+    return round(10 * math.log10(ratio), 2)
+
+
+def _weights(knowledge: Knowledge, cause: Cause, finding: str) -> Data:
+    p, b = chance(knowledge, cause)[finding], background(knowledge, finding)
+    return {"p": p, "if_present": _db(p / b), "if_absent": _db((1 - p) / (1 - b))}
+
+
+def _finding(knowledge: Knowledge, f: Finding) -> Data:
+    inner = [*walk(f.when), *walk(f.absent_when)]
+    causes = []
+    for cause in knowledge.causes.values():
+        for row in cause.leaves:
+            if row.finding == f.name:
+                causes.append({"cause": cause.name, "seen": row.seen, **_weights(knowledge, cause, f.name)})
+    causes.sort(key=lambda r: (-r["if_present"], r["cause"]))
+    return {
+        "says": f.reads,
+        "otherwise": {"word": f.otherwise, "p": background(knowledge, f.name)},
+        "line": {"name": f.line, "others": sorted(x.name for x in knowledge.findings.values() if x.line == f.line and x is not f)},
+        "when": _outline(f.when),
+        "absent_when": _outline(f.absent_when),
+        "uses": {
+            "features": sorted({c.term for c in inner if c.form in ("saw", "absent")}),
+            "quantities": sorted({c.term for c in inner if c.form == "quantity"}),
+            "limits": sorted({c.limit for c in inner if c.limit}),
+            "settings": sorted({c.term for c in inner if "setting" in c.form}),
+            "findings": sorted({c.term for c in inner if "found" in c.form}),
+        },
+        "causes": causes,
+        "used_by_findings": sorted(x.name for x in knowledge.findings.values() if _names(f.name, x.when, x.absent_when)),
+        "used_by_cautions": sorted(x.name for x in knowledge.cautions.values() if _names(f.name, x.when)),
+        "parts": sorted({tuple(sorted((c.name, x.cause))) for c in knowledge.causes.values() for x in c.look_alikes if x.finding == f.name}),
+        "measured_by": sorted(m.name for m in knowledge.measurements.values() if f.name in m.tells),
+    }  # fmt: skip
+
+
+def _names(finding: str, *conditions: Condition | None) -> bool:
+    return any("found" in c.form and c.term == finding for whole in conditions for c in walk(whole))
+
+
+def _cause(knowledge: Knowledge, cause: Cause) -> Data:
+    rows = []
+    for row in cause.leaves:
+        f = knowledge.findings[row.finding]
+        rows.append({"finding": row.finding, "says": f.reads, "seen": row.seen, "otherwise": f.otherwise, "line": f.line,
+                     "status": f.status, "sources": list(row.sources), **_weights(knowledge, cause, row.finding)})  # fmt: skip
+    rows.sort(key=lambda r: (-r["if_present"], r["finding"]))
+    named = [(c.name, x) for c in knowledge.causes.values() for x in c.look_alikes if x.cause == cause.name]
+    listed = {x.cause for x in cause.look_alikes}
+    return {
+        "says": cause.means, "chain": list(cause.chain), "scope": cause.scope, "family": cause.family,
+        "common": {"word": cause.common, "p": knowledge.words.common[cause.common]},
+        "common_when": [{"when": phrase(p.when), "word": p.common} for p in cause.common_when],
+        "needs": [{"condition": phrase(n.condition), "because": n.because} for n in cause.needs],
+        "leaves": rows,
+        "look_alikes": [
+            {"cause": x.cause, "finding": x.finding, "favours": x.favours, "by": x.told_apart_by} for x in cause.look_alikes
+        ] + [{"cause": c, "finding": x.finding, "favours": x.favours, "by": x.told_apart_by} for c, x in named if c not in listed],
+        "confirm": list(cause.confirm),
+        "then": [{"do": a.do, "field": a.field, "worked_if": a.worked_if} for a in cause.then],
+        "cautions": list(cause.cautions), "secondary": cause.secondary,
+        "classes": {"mechanism": cause.mechanism_class, "cause": cause.cause_class, "from": cause.classes_from},
+    }  # fmt: skip
+
+
+def _measurement(knowledge: Knowledge, m: Measurement) -> Data:
+    limit = knowledge.limits.get(m.limit)
+    return {
+        "says": m.how, "tells": list(m.tells), "part": m.part, "instrument": m.instrument, "at": m.at, "readings": m.readings,
+        "limit": _limit(knowledge, limit) | {"name": limit.name} if limit else None, "no_limit": m.no_limit, "minutes": m.minutes,
+        "stage": m.stage, "spoils": m.spoils, "destroys": list(m.destroys), "destructive": m.destructive, "cautions": list(m.cautions),
+        "confirms": sorted(c.name for c in knowledge.causes.values() if m.name in c.confirm),
+    }  # fmt: skip
+
+
+def _caution(knowledge: Knowledge, c: Caution) -> Data:
+    return {
+        "says": c.says, "defer": c.defer, "always": c.always, "when": _outline(c.when),
+        "causes": sorted(x.name for x in knowledge.causes.values() if c.name in x.cautions),
+        "measurements": sorted(x.name for x in knowledge.measurements.values() if c.name in x.cautions),
+    }  # fmt: skip
+
+
+def _limit(knowledge: Knowledge, limit: Limit) -> Data:
+    used = [
+        f.name
+        for f in knowledge.findings.values()
+        if any(c.limit == limit.name for c in [*walk(f.when), *walk(f.absent_when)])
+    ]
+    values = [{"value": v.written, "note": v.note, "source": _sources(knowledge, [v.source])[0]} for v in limit.values]
+    return {"says": limit.means, "quantity": limit.quantity, "sense": limit.sense, "values": values, "findings": sorted(used),
+            "measurements": sorted(m.name for m in knowledge.measurements.values() if m.limit == limit.name)}  # fmt: skip
+
+
+# ---- lists and searches -----------------------------------------------------------------------------------
+
+
+def rows(knowledge: Knowledge, kind: str = "", status: str = "") -> list[Data]:
+    """One row a card, by kind and name; retired ones too, with their successor."""
+    result: list[Data] = []
+    for k, table in tables(knowledge).items():
+        for name, card in sorted(table.items()):
+            result.append({"kind": k, "name": name, "id": getattr(card, "id", ""), "status": getattr(card, "status", ""),
+                           "since": getattr(card, "since", ""), "reviewed": getattr(card, "reviewed", ""), "says": _says(card)})  # fmt: skip
+    result += [{"kind": r.kind, "name": r.name, "id": r.id, "status": "retired", "since": "", "reviewed": "",
+                "says": f"in its place: {r.replaced_by}"} for r in knowledge.retired.values()]  # fmt: skip
+    return [r for r in result if kind in ("", r["kind"]) and status in ("", r["status"])]
+
+
+def _says(card: Any) -> str:
+    return next((getattr(card, key) for key in ("reads", "means", "how", "says") if getattr(card, key, "")), "")
+
+
+def search(knowledge: Knowledge, word: str) -> list[Data]:
+    """Cards whose name, text or terms hold every word of the query, those with it in the name first."""
+    wanted = plain(word).split()
+    found = []
+    for row in rows(knowledge):
+        card = tables(knowledge)[row["kind"]].get(row["name"])
+        name, body = plain(row["name"]), plain(" ".join([row["says"], *_texts(card)]))
+        if all(w in name or w in body for w in wanted):
+            found.append((sum(w not in name for w in wanted), row))
+    return [row for _, row in sorted(found, key=lambda x: (x[0], x[1]["kind"], x[1]["name"]))]
+
+
+def _texts(card: Any) -> Iterator[str]:
+    if isinstance(card, Finding):
+        yield from (text for _, text, _ in [*outline(card.when), *outline(card.absent_when)])
+        yield card.line
+    elif isinstance(card, Cause):
+        yield from (*card.chain, card.family, card.secondary, *(r.finding for r in card.leaves))
+    elif isinstance(card, Measurement):
+        yield from (*card.tells, card.part, card.instrument)
+    elif isinstance(card, Limit):
+        yield card.quantity

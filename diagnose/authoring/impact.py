@@ -1,0 +1,309 @@
+"""Two versions of a rule base over a library of cases: whose answer changed, and through which rule."""
+
+from __future__ import annotations
+
+import io
+import subprocess
+import tarfile
+import tempfile
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from diagnose.casefile.reader import parse_case
+from diagnose.inference.run import RuleBase, infer, load
+from diagnose.judgement.judge import Judged, judge
+from diagnose.judgement.network import Network, build
+from diagnose.knowledge.model import Card, Cause, Finding, Knowledge
+from diagnose.reading.located import read_bytes
+from diagnose.reading.problems import BadInput, Problem, Problems, Where
+
+SECTIONS = ("findings", "causes", "measurements", "cautions")
+_WORDING = {"reads", "means", "chain", "secondary", "family", "reviewed", "since", "how", "says", "defer", "sources",
+            "told_apart_by", "because", "then", "where", "instrument", "at", "readings"}  # fmt: skip
+NOTABLE = 0.05
+"""A change of the leading cause's probability below this is told only in the totals."""
+
+
+# ---- getting at a version -----------------------------------------------------------------------------------
+
+
+@contextmanager
+def versions(*names: str, inside: str = "knowledge") -> Iterator[list[Path]]:
+    """Folders of rule bases: each name a folder, or a git revision whose `inside` folder is taken out to a temporary
+    place. Raises BadInput."""
+    with ExitStack() as stack:
+        yield [Path(n) if Path(n).is_dir() else stack.enter_context(_revision(n, inside)) for n in names]
+
+
+@contextmanager
+def _revision(name: str, inside: str) -> Iterator[Path]:
+    def refuse(says: str) -> BadInput:
+        return BadInput([Problem(Where("impact", 0, 0), "version", says, "name a folder or a git revision")])
+
+    if name.startswith("-"):
+        raise refuse(f"{name!r} is no version")
+    try:
+        done = subprocess.run(["git", "archive", "--format=tar", name, inside], capture_output=True, check=False)
+    except OSError as error:
+        raise refuse(f"{name!r} is no folder, and git cannot be run") from error
+    if done.returncode:
+        said = done.stderr.decode("utf-8", "replace").strip().splitlines()
+        raise refuse(
+            f"{name!r} is neither a folder nor a revision with {inside!r} in it" + (f": {said[-1]}" if said else "")
+        )
+    with tempfile.TemporaryDirectory(prefix="diagnose-") as place:
+        with tarfile.open(fileobj=io.BytesIO(done.stdout)) as tar:
+            tar.extractall(place, filter="data")
+        yield Path(place) / inside
+
+
+# ---- what changed in the rules ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class CardChange:
+    """how: new, gone, retired, changed or wording. `parts` are the keys that differ."""
+
+    section: str
+    name: str
+    how: str
+    parts: tuple[str, ...] = ()
+
+
+def card_changes(old: Knowledge, new: Knowledge) -> list[CardChange]:
+    changes = []
+    for section in SECTIONS:
+        before: Mapping[str, Card] = getattr(old, section)
+        after: Mapping[str, Card] = getattr(new, section)
+        for name in sorted({*before, *after}):
+            if name not in before:
+                changes.append(CardChange(section, name, "new"))
+            elif name not in after:
+                changes.append(CardChange(section, name, "retired" if name in new.retired else "gone"))
+            elif before[name] != after[name]:
+                a, b = before[name], after[name]
+                parts = tuple(
+                    f.name.replace("_", " ")
+                    for f in fields(a)
+                    if f.compare and getattr(a, f.name) != getattr(b, f.name)
+                )
+                wording = all(p.replace(" ", "_") in _WORDING for p in parts)
+                changes.append(CardChange(section, name, "wording" if wording else "changed", parts))
+    for section in ("limits", "words"):
+        if getattr(old, section) != getattr(new, section):
+            changes.append(CardChange(section, section, "changed"))
+    if old.vocabulary != new.vocabulary:
+        changes.append(CardChange("vocabulary", "vocabulary", "changed"))
+    return changes
+
+
+# ---- what changed in the answers ----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Change:
+    """One case whose answer differs. `kind`: leading, standing, probability or ledger; `through`: rules and weights."""
+
+    path: str
+    kind: str
+    old: str
+    new: str
+    expected: tuple[str, ...]
+    through: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Answer:
+    leading: str
+    standing: str
+    probability: float
+    position: str
+    weights: tuple[tuple[str, str, float], ...]
+    states: tuple[tuple[str, str, str], ...]
+    expected: tuple[str, ...]
+
+    def text(self) -> str:
+        return f"{self.leading} ({self.standing}, {self.probability:.0%})"
+
+
+_BASES: list[tuple[RuleBase, Network]] = []
+
+
+def _start(folders: tuple[str, str], drafts: bool) -> None:
+    _BASES.clear()
+    for folder in folders:
+        base = load(Path(folder), drafts)
+        _BASES.append((base, build(base.knowledge)))
+
+
+def _both(path: str) -> tuple[str, list[_Answer | list[Problem]]]:
+    return path, [_answer(path, *b) for b in _BASES]
+
+
+def _answer(path: str, base: RuleBase, net: Network) -> _Answer | list[Problem]:
+    problems = Problems()
+    data = read_bytes(Path(path), path, problems)
+    case = parse_case(data, path, base.knowledge, problems) if data is not None else None
+    if case is None or problems.errors():
+        return problems.errors()
+    inference = infer(case, base)
+    judgements = judge(inference, net)
+    ranked = sorted((j for x in judgements for j in x.causes), key=_rank)
+    top = ranked[0]
+    weights = tuple(
+        (j.cause, e.finding, round(e.weight, 2)) for j in ranked[:3] for e in j.evidence if e.weight and not e.through
+    )
+    states = tuple((p, f, d.state) for p, here in sorted(inference.findings.items()) for f, d in sorted(here.items()))
+    expected = (*case.expected.causes, *case.expected.also) if case.expected else ()
+    return _Answer(top.cause, top.standing, top.probability, top.position, weights, states, expected)
+
+
+def _rank(j: Judged) -> tuple[Any, ...]:
+    return j.standing == "ruled out", -round(j.probability, 12), -round(j.alone, 9), j.cause
+
+
+def compare(
+    old: Path, new: Path, cases: Sequence[Path], drafts: bool = False, workers: int | None = None
+) -> tuple[list[CardChange], list[Change], list[Problem]]:
+    """What differs between two rule bases, over the cases; problems are cases that one of the two cannot read."""
+    a, b = load(old, drafts).knowledge, load(new, drafts).knowledge
+    cards = card_changes(a, b)
+    changed = {c.name: c for c in cards}
+    with ProcessPoolExecutor(workers, initializer=_start, initargs=((str(old), str(new)), drafts)) as pool:
+        answers = list(pool.map(_both, [str(p) for p in cases], chunksize=max(1, len(cases) // 64)))
+    changes, problems = [], []
+    for path, (before, after) in answers:
+        if isinstance(before, list) or isinstance(after, list):
+            problems += [p for side in (before, after) if isinstance(side, list) for p in side]
+        elif (kind := _kind(before, after)) != "":
+            changes.append(
+                Change(path, kind, before.text(), after.text(), after.expected, _through(before, after, changed))
+            )
+    order = ("leading", "standing", "probability", "ledger")
+    changes.sort(key=lambda c: (order.index(c.kind), c.path))
+    return cards, changes, sorted(set(problems))
+
+
+def _kind(before: _Answer, after: _Answer) -> str:
+    if before.leading != after.leading:
+        return "leading"
+    if before.standing != after.standing:
+        return "standing"
+    if abs(before.probability - after.probability) >= NOTABLE:
+        return "probability"
+    return "" if (before.weights, before.states) == (after.weights, after.states) else "ledger"
+
+
+def _through(before: _Answer, after: _Answer, changed: Mapping[str, CardChange]) -> tuple[str, ...]:
+    """The findings that became something else and the rows that weigh something else, rules that changed first."""
+    lines: list[tuple[bool, float, str]] = []
+    was = {(p, f): s for p, f, s in before.states}
+    now = {(p, f): s for p, f, s in after.states}
+    for p, f in sorted({*was, *now}):
+        if was.get((p, f)) != now.get((p, f)):
+            said = f"finding {f} ({p}): {was.get((p, f), 'open')} -> {now.get((p, f), 'open')}"
+            lines.append((f not in changed, 0.0, said + _why(changed.get(f))))
+    old = {(c, f): w for c, f, w in before.weights if c in (before.leading, after.leading)}
+    new = {(c, f): w for c, f, w in after.weights if c in (before.leading, after.leading)}
+    for c, f in sorted({*old, *new}):
+        a, b = old.get((c, f), 0.0), new.get((c, f), 0.0)
+        if a != b:
+            card = changed.get(c) or changed.get(f)
+            lines.append((card is None, -abs(b - a), f"cause {c}, {f}: {a:+.1f} -> {b:+.1f} dB{_why(card)}"))
+    return tuple(text for _, _, text in sorted(lines)[:6])
+
+
+def _why(card: CardChange | None) -> str:
+    return f" [{card.name}: {card.how}{' ' + ', '.join(card.parts) if card.parts else ''}]" if card else ""
+
+
+# ---- the version and its changelog --------------------------------------------------------------------------
+
+
+def effect(cards: Sequence[CardChange], changes: Sequence[Change]) -> str:
+    """What the change amounts to: answer, rule, wording or none."""
+    if any(c.kind == "leading" for c in changes):
+        return "answer"
+    if any(c.how != "wording" for c in cards):
+        return "rule"
+    return "wording" if cards else "none"
+
+
+def next_version(version: str, effect_: str) -> str:
+    """The version after a change, by its effect: a known case changes its answer, a rule is new or changed, wording."""
+    numbers = [int(x) for x in [*version.split("."), "0", "0"][:3]]
+    place = {"answer": 0, "rule": 1, "wording": 2, "none": 3}[effect_]
+    if place == 3:
+        return ".".join(map(str, numbers))
+    return ".".join(str(n + 1 if i == place else n if i < place else 0) for i, n in enumerate(numbers))
+
+
+def changelog(old: Knowledge, new: Knowledge, cards: Sequence[CardChange], changes: Sequence[Change]) -> list[str]:
+    """Lines for the changelog, for a person to edit."""
+    lines = []
+    for c in cards:
+        kind = c.section.removesuffix("s") if c.section in SECTIONS else c.section
+        if c.how in ("new", "gone"):
+            lines.append(f"- {c.how} {kind}: {c.name}")
+        elif c.how == "retired":
+            lines.append(f"- retired {kind}: {c.name}, in its place {new.retired[c.name].replaced_by}")
+        elif c.section in SECTIONS:
+            details = _details(getattr(old, c.section)[c.name], getattr(new, c.section)[c.name]) or ", ".join(c.parts)
+            lines.append(f"- {'wording of' if c.how == 'wording' else 'changed'} {kind} {c.name}: {details}")
+        else:
+            lines.append(f"- changed {c.section}")
+    for change in changes:
+        if change.kind == "leading":
+            right = _right(change)
+            lines.append(f"- {Path(change.path).name}: {change.old} -> {change.new}{', ' + right if right else ''}")
+    return lines
+
+
+def _right(change: Change) -> str:
+    if not change.expected:
+        return ""
+    old, new = (side.rpartition(" (")[0] in change.expected for side in (change.old, change.new))
+    return {(False, True): "now as expected", (True, False): "no longer as expected", (False, False): "neither as expected",
+            (True, True): "both as expected"}[old, new]  # fmt: skip
+
+
+def _details(a: Card, b: Card) -> str:
+    if isinstance(a, Finding) and isinstance(b, Finding) and a.otherwise != b.otherwise:
+        return f"otherwise {a.otherwise} -> {b.otherwise}"
+    if isinstance(a, Cause) and isinstance(b, Cause):
+        was, now = ({r.finding: r.seen for r in c.leaves} for c in (a, b))
+        moved = [
+            f"{f} {was.get(f, 'not listed')} -> {now.get(f, 'not listed')}"
+            for f in sorted({*was, *now})
+            if was.get(f) != now.get(f)
+        ]
+        moved += [f"common {a.common} -> {b.common}"] if a.common != b.common else []
+        return "; ".join(moved)
+    return ""
+
+
+def document(
+    old: Knowledge, new: Knowledge, cards: Sequence[CardChange], changes: Sequence[Change], cases: int
+) -> dict[str, Any]:
+    """The comparison as plain data."""
+    kinds = ("leading", "standing", "probability", "ledger")
+    what = effect(cards, changes)
+    return {
+        "old": {"version": old.version, "digest": old.digest},
+        "new": {"version": new.version, "digest": new.digest},
+        "cases": cases,
+        "same": cases - len(changes),
+        "changed": {k: sum(c.kind == k for c in changes) for k in kinds},
+        "rules": [{"section": c.section, "name": c.name, "how": c.how, "parts": list(c.parts)} for c in cards],
+        "changes": [
+            {"case": c.path, "kind": c.kind, "old": c.old, "new": c.new, "right": _right(c), "through": list(c.through)}
+            for c in changes
+        ],
+        "effect": what,
+        "proposed_version": next_version(old.version, what),
+        "changelog": changelog(old, new, cards, changes),
+    }

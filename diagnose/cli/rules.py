@@ -1,0 +1,403 @@
+"""Commands for rule authors: diagnose rules …"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from diagnose.cli.common import JsonOption, KnowledgeOption, open_case, print_json, refuse, shipped
+
+if TYPE_CHECKING:
+    from diagnose.authoring.rule_tests import Outcome, RuleTest, Workshop
+    from diagnose.casefile.model import Case
+
+app = typer.Typer(
+    name="rules", help="For authors of rules: check, test, cover, mutate, compare, look up, teach.",
+    no_args_is_help=True, add_completion=False, rich_markup_mode=None,
+)  # fmt: skip
+DraftsOption = Annotated[bool, typer.Option("--with-drafts", help="Run drafts too.")]
+CasesOption = Annotated[
+    Path | None,
+    typer.Option("--cases", help="A folder of cases; the shipped scenarios where left out.", show_default=False),
+]
+RuleArgument = Annotated[str, typer.Argument(metavar="RULE", help="A card: its name, id or file name.")]
+
+
+def _folder(knowledge: Path | None) -> Path:
+    return knowledge or shipped("knowledge")
+
+
+def _workshop(knowledge: Path | None, drafts: bool = False) -> Workshop:
+    from diagnose.authoring.rule_tests import Workshop
+    from diagnose.inference.run import load
+
+    return Workshop(load(_folder(knowledge), drafts))
+
+
+def _tests(workshop: Workshop, knowledge: Path | None, names: str = "") -> list[RuleTest]:
+    """The rule tests, or those whose rule or name holds a text. Raises BadInput for mistakes in them."""
+    from diagnose.authoring.rule_tests import read_tests
+    from diagnose.reading.problems import Problems
+    from diagnose.reading.terms import plain
+
+    problems = Problems()
+    tests = read_tests(_folder(knowledge), workshop.base, problems)
+    problems.raise_errors()
+    wanted = plain(names)
+    return [t for t in tests if wanted in plain(t.rule) or wanted in plain(t.name)]
+
+
+def _cases(folder: Path | None, workshop: Workshop) -> list[Case]:
+    from diagnose.authoring.score import cases_in, read_all
+    from diagnose.reading.problems import BadInput
+
+    place = folder or shipped("scenarios")
+    if not place.is_dir():
+        if folder is None:
+            return []
+        raise refuse(f"there is no folder {str(place)!r}", "name a folder of case files")
+    cases, problems = read_all(cases_in(place), workshop.base)
+    if problems:
+        raise BadInput(problems)
+    return cases
+
+
+@app.command()
+def check(
+    form: Annotated[str, typer.Option("--format", help="text, json, sarif or github.")] = "text",
+    strict: Annotated[bool, typer.Option("--strict", help="Exit 1 for advice too.")] = False,
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Tell everything that is wrong with the rule base, each with its place and the way out."""
+    from diagnose.authoring.check import FORMATS, examine, render
+    from diagnose.reading.terms import did_you_mean
+
+    if form not in FORMATS:
+        raise refuse(f"there is no format {form!r}", did_you_mean(form, FORMATS) or f"allowed: {', '.join(FORMATS)}")
+    report = examine(_folder(knowledge))
+    typer.echo(render(report, form), nl=False)
+    if report.errors or (strict and report.problems):
+        raise typer.Exit(1)
+
+
+@app.command()
+def test(
+    names: Annotated[str, typer.Argument(metavar="[TEXT]", help="Only tests whose rule or name holds this.", show_default=False)] = "",
+    junit: Annotated[Path | None, typer.Option("--junit", help="Write JUnit XML there.", show_default=False)] = None,
+    as_json: JsonOption = False, with_drafts: DraftsOption = False, knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """Run the rule tests: records in, what must follow and what must not."""
+    from diagnose.authoring import rule_tests
+    from diagnose.views import workshop as view
+    from diagnose.views.page import Page
+
+    workshop = _workshop(knowledge, with_drafts)
+    tests = _tests(workshop, knowledge, names)
+    if names and not tests:
+        raise refuse(f"no test has {names!r} in its rule or name", "drafts run only with --with-drafts")
+    outcomes = rule_tests.run_tests(workshop, tests)
+    result = rule_tests.document(outcomes)
+    if junit:
+        junit.write_text(rule_tests.junit(outcomes), "utf-8")
+    if as_json:
+        print_json(result)
+    else:
+        typer.echo(view.tests(result, Page()).text(), nl=False)
+    if result["failed"]:
+        raise typer.Exit(1)
+
+
+@app.command()
+def coverage(
+    cases: CasesOption = None,
+    html: Annotated[Path | None, typer.Option("--html", help="Write an HTML page there.", show_default=False)] = None,
+    fail_under: Annotated[float, typer.Option("--fail-under", help="Exit 1 below so many percent.", min=0, max=100)] = 0.0,
+    as_json: JsonOption = False, with_drafts: DraftsOption = False, knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """Tell which conditions of the rules the tests and scenarios make true, and which known false."""
+    from diagnose.authoring import coverage as covered
+    from diagnose.authoring.rule_tests import run_tests
+    from diagnose.inference.run import infer
+    from diagnose.views import workshop as view
+    from diagnose.views.page import Page
+
+    workshop = _workshop(knowledge, with_drafts)
+    counted = covered.Coverage(workshop.base.knowledge)
+    for outcome in run_tests(workshop, _tests(workshop, knowledge)):
+        counted.add(outcome.inference)
+    for case in _cases(cases, workshop):
+        counted.add(infer(case, workshop.base))
+    result = counted.document()
+    if html:
+        html.write_text(covered.html_page(result), "utf-8")
+    if as_json:
+        print_json(result)
+    else:
+        typer.echo(view.coverage(result, Page()).text(), nl=False)
+    if not covered.enough(result, fail_under):
+        raise typer.Exit(1)
+
+
+@app.command()
+def mutate(
+    names: Annotated[str, typer.Argument(metavar="[RULE]", help="Only this card.", show_default=False)] = "",
+    cases: CasesOption = None,
+    most: Annotated[float, typer.Option("--most", help="Exit 1 where more than so many percent survive.", min=0, max=100)] = 100.0,
+    as_json: JsonOption = False, with_drafts: DraftsOption = False, knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """Change the rules in one place at a time and tell which changes no test or scenario notices."""
+    from diagnose.authoring import mutation
+    from diagnose.authoring.cards import find
+    from diagnose.views import workshop as view
+    from diagnose.views.page import Page
+
+    workshop = _workshop(knowledge, with_drafts)
+    only = find(workshop.base.knowledge, names, ("finding", "cause", "caution")) if names else None
+    outcomes = _run(workshop, knowledge)
+    trials = [*mutation.trials(outcomes), *mutation.scenario_trials(_cases(cases, workshop), workshop)]
+    result = mutation.document(mutation.try_all(workshop, trials, only[1].name if only else ""))
+    if as_json:
+        print_json(result)
+    else:
+        typer.echo(view.mutation(result, Page()).text(), nl=False)
+    if result["survived"] * 100 > most * result["mutants"]:
+        raise typer.Exit(1)
+
+
+def _run(workshop: Workshop, knowledge: Path | None) -> list[Outcome]:
+    from diagnose.authoring.rule_tests import run_tests
+
+    outcomes = run_tests(workshop, _tests(workshop, knowledge))
+    failed = sum(bool(o.failures) for o in outcomes)
+    if failed:
+        raise refuse(f"{failed} tests fail on the unchanged rules", "diagnose rules test")
+    return outcomes
+
+
+@app.command()
+def impact(
+    old: Annotated[str, typer.Argument(metavar="OLD", help="A rule base folder or a git revision.")],
+    new: Annotated[str, typer.Argument(metavar="NEW", help="A rule base folder or a git revision.")],
+    cases: CasesOption = None,
+    most: Annotated[int, typer.Option("--most", help="Exit 1 where more cases than this change their leading cause or standing.", min=0)] = 10**9,
+    inside: Annotated[str, typer.Option("--inside", help="Where the rule base lies in a git revision.")] = "knowledge",
+    workers: Annotated[int | None, typer.Option("--workers", help="Processes.", min=1, show_default=False)] = None,
+    as_json: JsonOption = False, with_drafts: DraftsOption = False,
+) -> None:  # fmt: skip
+    """Hold two versions of the rule base against a library of cases: whose answer changes, and through which rule."""
+    from diagnose.authoring import impact as effect
+    from diagnose.authoring.score import cases_in
+    from diagnose.inference.run import load
+    from diagnose.reading.problems import BadInput
+    from diagnose.views import workshop as view
+    from diagnose.views.page import Page
+
+    place = cases or shipped("scenarios")
+    if not place.is_dir():
+        raise refuse(f"there is no folder {str(place)!r}", "name a folder of case files")
+    paths = cases_in(place)
+    with effect.versions(old, new, inside=inside) as (before, after):
+        cards, changes, problems = effect.compare(before, after, paths, with_drafts, workers)
+        sides = load(before, with_drafts).knowledge, load(after, with_drafts).knowledge
+        result = effect.document(*sides, cards, changes, len(paths))
+    if as_json:
+        print_json(result)
+    else:
+        typer.echo(view.impact(result, Page()).text(), nl=False)
+    if problems:
+        raise BadInput(problems)
+    if result["changed"]["leading"] + result["changed"]["standing"] > most:
+        raise typer.Exit(1)
+
+
+@app.command()
+def schema(
+    output: Annotated[Path | None, typer.Option("-o", "--output", help="Folder to write to; where left out, the rule base's own.", show_default=False)] = None,
+    knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """Write JSON Schemas of all kinds of file, for completion and hover in editors."""
+    from diagnose.authoring.schema import write
+
+    folder = _folder(knowledge)
+    for path in write(_workshop(knowledge, True).base.knowledge, output or folder / "schema"):
+        typer.echo(str(path))
+
+
+@app.command()
+def match(
+    rule: RuleArgument, case: Annotated[str, typer.Argument(metavar="CASE", help="A case file, or the name of a shipped scenario.")],
+    as_json: JsonOption = False, with_drafts: DraftsOption = False, knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """Hold one rule against one case: each condition true, false or unknown, and on which record."""
+    from diagnose.authoring.cards import find
+    from diagnose.authoring.matching import conditions_of, match_rule
+    from diagnose.inference.run import infer
+    from diagnose.views import workshop as view
+    from diagnose.views.page import Page
+
+    workshop = _workshop(knowledge, with_drafts)
+    kind, card = find(workshop.base.knowledge, rule, ("finding", "cause", "caution"))
+    conditions = conditions_of(card)
+    if not conditions:
+        raise refuse(f"the {kind} {card.name!r} has no condition", "name a finding")
+    result = match_rule(infer(open_case(case, workshop.base), workshop.base), card.name, conditions)
+    if as_json:
+        print_json(result)
+    else:
+        typer.echo(view.match(result, Page()).text(), nl=False)
+
+
+@app.command()
+def show(rule: RuleArgument, as_json: JsonOption = False, knowledge: KnowledgeOption = None) -> None:
+    """Show a card in plain words, with what it uses and who uses it."""
+    from diagnose.authoring.cards import document, find
+    from diagnose.views import workshop as view
+    from diagnose.views.page import Page
+
+    workshop = _workshop(knowledge, True)
+    kind, card = find(workshop.base.knowledge, rule)
+    tests: dict[tuple[str, str], list[str]] = {}
+    for t in _tests(workshop, knowledge, card.name):
+        tests.setdefault((t.kind, t.rule), []).append(t.name)
+    result = document(workshop.base.knowledge, kind, card, tests)
+    if as_json:
+        print_json(result)
+    else:
+        typer.echo(view.card(result, Page()).text(), nl=False)
+
+
+@app.command(name="list")
+def list_(
+    kind: Annotated[str, typer.Option("--kind", help="finding, cause, measurement, caution or limit.")] = "",
+    status: Annotated[str, typer.Option("--status", help="draft, trial, accepted or retired.")] = "",
+    as_json: JsonOption = False, knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """List the cards of the rule base."""
+    from diagnose.authoring.cards import SECTIONS, rows
+    from diagnose.knowledge.reader import STATUSES
+    from diagnose.reading.terms import did_you_mean
+
+    for word, allowed in ((kind, tuple(SECTIONS)), (status, STATUSES)):
+        if word and word not in allowed:
+            raise refuse(f"{word!r} is none of {', '.join(allowed)}", did_you_mean(word, allowed))
+    _listing(rows(_workshop(knowledge, True).base.knowledge, kind, status), as_json)
+
+
+@app.command()
+def search(
+    words: Annotated[list[str], typer.Argument(metavar="WORD…", help="All of these, in names, texts or terms.")],
+    as_json: JsonOption = False, knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """Find cards by words in their names, texts and conditions."""
+    from diagnose.authoring.cards import search as find_all
+
+    _listing(find_all(_workshop(knowledge, True).base.knowledge, " ".join(words)), as_json)
+
+
+def _listing(result: list[dict[str, str]], as_json: bool) -> None:
+    from diagnose.views import workshop as view
+    from diagnose.views.page import Page
+
+    if as_json:
+        print_json(result)
+    else:
+        typer.echo(view.listing(result, Page()).text(), nl=False)
+
+
+@app.command()
+def new(
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="finding, cause, measurement, caution, or test for the tests of a card.")],
+    names: Annotated[list[str], typer.Argument(metavar="NAME…", help="The name of the new card, or the cards to draft tests for.", show_default=False)] = [],  # noqa: B006
+    every: Annotated[bool, typer.Option("--missing", help="With test: every card that has none yet.")] = False,
+    over: Annotated[bool, typer.Option("--over", help="With test: write over a test file that is there.")] = False,
+    knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """Write the skeleton of a new card beside a failing test, or draft the tests of a card from its rule."""
+    from datetime import date
+
+    from diagnose.authoring import skeletons
+    from diagnose.authoring.check import test_files, without_tests
+    from diagnose.reading.terms import did_you_mean
+
+    kinds = [*skeletons.LETTERS, "test"]
+    if kind not in kinds:
+        raise refuse(f"there is no kind {kind!r}", did_you_mean(kind, kinds) or f"allowed: {', '.join(kinds)}")
+    folder, workshop = _folder(knowledge), _workshop(knowledge, True)
+    if kind == "test":
+        chosen = [c.name for c in without_tests(workshop.base.knowledge, test_files(folder))] if every else names
+        written = skeletons.new_tests(workshop, folder, chosen, over)
+    elif names:
+        written = skeletons.new_card(
+            workshop.base.knowledge, folder, kind, " ".join(names), date.today().isoformat()[:7]
+        )
+    else:
+        raise refuse("a new card needs a name", f"diagnose rules new {kind} NAME")
+    for path in written:
+        typer.echo(str(path))
+
+
+@app.command()
+def handbook(
+    output: Annotated[Path, typer.Option("-o", "--output", help="Folder to write to.")],
+    with_drafts: DraftsOption = False, knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """Write the rule base as a handbook of linked pages that opens offline."""
+    from diagnose.authoring.cards import document, tables
+    from diagnose.views.handbook import pages
+
+    workshop = _workshop(knowledge, with_drafts)
+    base = workshop.base.knowledge
+    tests: dict[tuple[str, str], list[str]] = {}
+    for t in _tests(workshop, knowledge):
+        tests.setdefault((t.kind, t.rule), []).append(t.name)
+    documents = [
+        document(base, kind, card, tests) for kind, table in tables(base).items() for _, card in sorted(table.items())
+    ]
+    output.mkdir(parents=True, exist_ok=True)
+    words = {"seen": base.words.seen, "common": base.words.common}
+    made = pages(documents, words, base.version, base.digest)
+    for name, text in made.items():
+        (output / name).write_text(text, "utf-8")
+    typer.echo(f"{len(made)} files; open {output / 'index.html'}")
+
+
+@app.command()
+def quiz(
+    case: Annotated[str, typer.Argument(metavar="[CASE]", help="One case; all of the folder where left out.", show_default=False)] = "",
+    cases: CasesOption = None,
+    save: Annotated[Path | None, typer.Option("--save", help="Add the answers to this file, as JSON lines.", show_default=False)] = None,
+    knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """Show cases piece by piece, ask what to look at next and what the cause is, then show the tool's reasoning beside."""
+    import json
+    import sys
+
+    from diagnose.authoring.quiz import document, play
+
+    workshop = _workshop(knowledge)
+    chosen = [open_case(case, workshop.base)] if case else _cases(cases, workshop)
+    over = False
+
+    def ask(question: str) -> str:
+        nonlocal over
+        typer.echo(question, nl=False)
+        line = "" if over else sys.stdin.readline()
+        over = over or not line
+        if not sys.stdin.isatty():
+            typer.echo(line.rstrip("\n"))
+        return "".join(c for c in line if c.isprintable()).strip()
+
+    right = played = 0
+    for one in chosen:
+        if over:
+            break
+        result = play(one, workshop, ask, typer.echo)
+        played, right = played + 1, right + result.right
+        if save:
+            with save.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(document(result), ensure_ascii=False) + "\n")
+        typer.echo("")
+    if played > 1:
+        typer.echo(f"{right} of {played} right")

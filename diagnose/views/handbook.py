@@ -1,0 +1,330 @@
+"""The rule base as a handbook: linked HTML pages that open offline, print, and are searched from their first page."""
+
+from __future__ import annotations
+
+import html
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from diagnose.knowledge.reader import file_stem
+from diagnose.views.handbook_style import SCRIPT, STYLE
+
+Data = dict[str, Any]
+PLURAL = {
+    "cause": "Causes",
+    "finding": "Findings",
+    "measurement": "Measurements",
+    "caution": "Cautions",
+    "limit": "Limits",
+}
+MOST_DB = 25.0
+"""Bars of weight are full at this."""
+
+
+def pages(
+    documents: Sequence[Data], words: Mapping[str, Mapping[str, float]], version: str, digest: str
+) -> dict[str, str]:
+    """File names to HTML. `documents` are cards as plain data; `words` the numbers behind the words."""
+    book = _Book(documents, version, digest)
+    made = {"index.html": book.index(words)}
+    for d in documents:
+        made[page_name(d["kind"], d["name"])] = book.card(d)
+    return made
+
+
+def page_name(kind: str, name: str) -> str:
+    return f"{kind}-{file_stem(name)}.html"
+
+
+def t(text: object) -> str:
+    """Anything from the rule base is text, never markup."""
+    return html.escape(str(text), quote=True)
+
+
+class _Book:
+    def __init__(self, documents: Sequence[Data], version: str, digest: str):
+        self.documents, self.version, self.digest = documents, version, digest
+        self.known = {(d["kind"], d["name"]): d for d in documents}
+
+    def link(self, kind: str, name: str, text: str = "") -> str:
+        if (kind, name) not in self.known:
+            return t(text or name)
+        return f'<a href="{t(page_name(kind, name))}">{t(text or name)}</a>'
+
+    def links(self, kind: str, names: Sequence[str]) -> str:
+        return ", ".join(self.link(kind, n) for n in names)
+
+    def page(self, title: str, body: str, script: str = "") -> str:
+        policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; form-action file: 'self'"
+        policy += "; script-src 'unsafe-inline'" if script else ""
+        search = "" if script else (
+            '<form class="search" action="index.html"><input type="search" name="q" placeholder="Search" aria-label="Search">'
+            "<button>Search</button></form>")  # fmt: skip
+        return (
+            '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+            f'<meta http-equiv="Content-Security-Policy" content="{t(policy)}">'
+            '<meta name="viewport" content="width=device-width, initial-scale=1">'
+            f"<title>{t(title)}</title><style>{STYLE}</style></head><body>"
+            f'<nav><a href="index.html">Handbook of seal failures</a>{search}</nav><main>{body}</main>'
+            f"<footer>Rule base {t(self.version)}, {t(self.digest[:12])}. Local rules and licensed practice go before this book."
+            f"</footer>{script}</body></html>\n"
+        )
+
+    # ---- the first page -----------------------------------------------------------------------------------
+
+    def index(self, words: Mapping[str, Mapping[str, float]]) -> str:
+        body = ["<h1>Handbook of seal failures</h1>"]
+        body.append(
+            '<div class="search"><input type="search" id="q" placeholder="Search marks, causes, measurements" '
+            'aria-label="Search" autofocus></div><div id="hits" role="status"></div>'
+        )
+        body += [self._care(), '<div id="contents">']
+        body.append(self._grouped("cause", lambda d: d["family"] or "other"))
+        body.append(self._grouped("finding", lambda d: d["name"][:1].upper()))
+        body.append(self._grouped("measurement", lambda d: d["stage"] or "any time"))
+        body.append(self._grouped("limit", lambda d: d["quantity"]))
+        body.append(self._grouped("caution", lambda d: "always" if d["always"] else "raised by a rule"))
+        body.append(self._words(words) + "</div>")
+        entries = [
+            {"n": d["name"], "k": d["kind"], "u": page_name(d["kind"], d["name"]), "t": _plain_text(d)}
+            for d in self.documents
+        ]
+        data = (
+            json.dumps(entries, ensure_ascii=False, separators=(",", ":"))
+            .replace("<", "\\u003c")
+            .replace("\u2028", " ")
+        )
+        return self.page("Handbook of seal failures", "".join(body), f"<script>const ENTRIES={data};{SCRIPT}</script>")
+
+    def _care(self) -> str:
+        always = [d for d in self.documents if d["kind"] == "caution" and d["always"]]
+        items = "".join(f"<li>{t(d['says'])} {t(d['defer'])}</li>" for d in always)
+        return f'<section class="care"><h2>Take care</h2><ul>{items}</ul></section>' if items else ""
+
+    def _grouped(self, kind: str, group: Any) -> str:
+        groups: dict[str, list[Data]] = {}
+        for d in (d for d in self.documents if d["kind"] == kind):
+            groups.setdefault(group(d), []).append(d)
+        total = sum(map(len, groups.values()))
+        if not total:
+            return ""
+        parts = [f'<section><h2 id="{kind}">{PLURAL[kind]} <small>{total}</small></h2><div class="columns">']
+        for name in sorted(groups):
+            rows = "".join(
+                f"<li>{self.link(kind, d['name'])}{_mark(d)}</li>"
+                for d in sorted(groups[name], key=lambda d: d["name"].lower())
+            )
+            parts.append(f"<div class=group><h3>{t(name)}</h3><ul>{rows}</ul></div>")
+        return "".join(parts) + "</div></section>"
+
+    def _words(self, words: Mapping[str, Mapping[str, float]]) -> str:
+        titles = {"seen": "How often a finding is seen", "common": "How common a cause is before anything is seen"}
+        made = ["<section><h2>The numbers behind the words</h2><p>Weights are in decibans (dB): ten times the decimal logarithm of how "
+                "much likelier a finding is with the cause than whatever the cause. Ten dB make the odds ten times as large.</p>"]  # fmt: skip
+        for key, title in titles.items():
+            rows = "".join(f"<tr><td>{t(w)}</td><td class=n>{p:g}</td></tr>" for w, p in words[key].items())
+            made.append(f"<table><caption>{t(title)}</caption>{rows}</table>")
+        return "".join(made) + "</section>"
+
+    # ---- a card -------------------------------------------------------------------------------------------
+
+    def card(self, d: Data) -> str:
+        made = {
+            "finding": self.finding,
+            "cause": self.cause,
+            "measurement": self.measurement,
+            "caution": self.caution,
+            "limit": self.limit,
+        }
+        status = f" <small>{t(d['status'])}</small>" if d.get("status") not in (None, "accepted") else ""
+        head = f'<p class="kind"><a href="index.html#{d["kind"]}">{t(PLURAL[d["kind"]])}</a></p><h1>{t(d["name"])}{status}</h1>'
+        body = head + made[d["kind"]](d) + self._tests(d) + self._sources(d.get("sources", []))
+        if d.get("id"):
+            retired = f" In place of: {t(', '.join(d['retired_here']))}." if d["retired_here"] else ""
+            body += f'<p class="made">{t(d["id"])}, {t(d["status"])}, since {t(d["since"])}, reviewed {t(d["reviewed"])}.{retired}</p>'
+        return self.page(d["name"], body)
+
+    def finding(self, d: Data) -> str:
+        body = [f'<p class="lead">{t(_without_slots(d["says"]))}</p>']
+        body += [self._tree("Present when", d["when"]), self._tree("Absent when", d["absent_when"])]
+        body.append(self._list("How to decide it", self.links("measurement", d["measured_by"])))
+        rows = "".join(
+            f"<tr><th>{self.link('cause', r['cause'])}</th><td>{t(r['seen'])}</td>{_bars(r)}</tr>" for r in d["causes"]
+        )
+        said = f"Seen {t(d['otherwise']['word'])} whatever the cause."
+        body.append(f"<section><h2>What it says of the causes</h2><p>{said}</p>" + _table(rows, "Cause") + "</section>")
+        body.append(self._list("One line of evidence, counted once with", self.links("finding", d["line"]["others"])))
+        body.append(self._list("Leads on to", self.links("finding", d["used_by_findings"])))
+        body.append(self._list("Rests on", self.links("finding", d["uses"]["findings"])))
+        body.append(
+            self._list(
+                "Parts", "; ".join(f"{self.link('cause', a)} from {self.link('cause', b)}" for a, b in d["parts"])
+            )
+        )
+        body.append(self._list("Limits", self.links("limit", d["uses"]["limits"])))
+        body.append(self._list("Cautions", self.links("caution", d["used_by_cautions"])))
+        return "".join(body)
+
+    def cause(self, d: Data) -> str:
+        body = [f'<p class="lead">{t(d["says"])}</p>']
+        if d["chain"]:
+            body.append("<ol class=chain>" + "".join(f"<li>{t(step)}</li>" for step in d["chain"]) + "</ol>")
+        common = f"<p>{t(d['common']['word'].capitalize())} among failed seals before anything is seen"
+        body.append(common + "".join(f"; {t(p['word'])} where {t(p['when'])}" for p in d["common_when"]) + ".</p>")
+        if d["needs"]:
+            body.append(
+                self._list("It needs", "; ".join(f"{t(n['condition'])} ({t(n['because'])})" for n in d["needs"]))
+            )
+        rows = "".join(
+            f"<tr><th>{self.link('finding', r['finding'])}{' <small>on trial</small>' if r['status'] == 'trial' else ''}</th>"
+            f"<td>{t(r['seen'])}</td>{_bars(r)}</tr>"
+            for r in d["leaves"]
+        )
+        body.append("<section><h2>What it leaves</h2>" + _table(rows, "Finding") + "</section>")
+        if d["secondary"]:
+            body.append(f"<p>{t(d['secondary'])}</p>")
+        if d["look_alikes"]:
+            items = "".join(
+                f"<dt>{self.link('cause', x['cause'])}</dt><dd>{t(x['by'])} <small>{self.link('finding', x['finding'])} speaks for "
+                f"{self.link('cause', x['favours'])}.</small></dd>" for x in d["look_alikes"]
+            )  # fmt: skip
+            body.append(f"<section><h2>Easily taken for</h2><dl>{items}</dl></section>")
+        body.append(self._list("Confirm by", self.links("measurement", d["confirm"])))
+        if d["then"]:
+            items = "".join(
+                f"<li>{t(a['do'])} <small>{t(a['field'])}</small>" + (f"<br><i>Worked if: {t(a['worked_if'])}</i>" if a["worked_if"] else "")
+                + "</li>" for a in d["then"]
+            )  # fmt: skip
+            body.append(f"<section><h2>What to change</h2><ul>{items}</ul></section>")
+        body.append(self._cautions(d["cautions"]))
+        classes = [x for x in (d["classes"]["mechanism"], d["classes"]["cause"]) if x]
+        if classes:
+            source = f" ({t(d['classes']['from'])})" if d["classes"]["from"] else ""
+            body.append(f"<p><small>ISO 14224 classes: {t('; '.join(classes))}{source}</small></p>")
+        return "".join(body)
+
+    def measurement(self, d: Data) -> str:
+        body = [f'<p class="lead">{t(d["says"])}</p>', self._cautions(d["cautions"]), "<dl class=facts>"]
+        facts = {"Part in hand": d["part"], "Instrument": d["instrument"], "Where": d["at"], "Readings": d["readings"],
+                 "Minutes": f"{d['minutes']:g}", "Last stage": d["stage"], "Brings about the stage": d["spoils"],
+                 "Destroys": ", ".join(d["destroys"]) + (" (destructive)" if d["destructive"] else ""), "No limit": d["no_limit"]}  # fmt: skip
+        body += [f"<dt>{name}</dt><dd>{t(value)}</dd>" for name, value in facts.items() if value]
+        body.append("</dl>")
+        if d["limit"]:
+            body.append(
+                f"<section><h2>Limit: {self.link('limit', d['limit']['name'])}</h2>{_limit_table(d['limit'])}</section>"
+            )
+        body.append(self._list("Decides", self.links("finding", d["tells"])))
+        body.append(self._list("Confirms", self.links("cause", d["confirms"])))
+        return "".join(body)
+
+    def caution(self, d: Data) -> str:
+        when = "<p>Always stands.</p>" if d["always"] else self._tree("Raised when", d["when"])
+        body = f'<section class="care"><p>{t(d["says"])}</p><p>{t(d["defer"])}</p></section>{when}'
+        return (
+            body
+            + self._list("Causes", self.links("cause", d["causes"]))
+            + self._list("Measurements", self.links("measurement", d["measurements"]))
+        )
+
+    def limit(self, d: Data) -> str:
+        body = f'<p class="lead">{t(d["says"])}</p>{_limit_table(d)}'
+        return (
+            body
+            + self._list("Findings", self.links("finding", d["findings"]))
+            + self._list("Measurements", self.links("measurement", d["measurements"]))
+        )
+
+    # ---- parts of a card ----------------------------------------------------------------------------------
+
+    def _tree(self, title: str, lines: Sequence[Data]) -> str:
+        if not lines:
+            return ""
+        rows = []
+        for line in lines:
+            says = t(line["says"])
+            if "found" in line["form"] and ("finding", line["term"]) in self.known:
+                says = says.replace(t(line["term"]), self.link("finding", line["term"]), 1)
+            rows.append(f'<li class="d{min(line["depth"], 4)}">{says}</li>')
+        return f"<section><h2>{t(title)}</h2><ul class=tree>{''.join(rows)}</ul></section>"
+
+    def _list(self, title: str, markup: str) -> str:
+        return f"<section><h2>{t(title)}</h2><p>{markup}</p></section>" if markup else ""
+
+    def _cautions(self, names: Sequence[str]) -> str:
+        found = [self.known[("caution", n)] for n in names if ("caution", n) in self.known]
+        items = "".join(f"<li>{self.link('caution', d['name'])}: {t(d['says'])} {t(d['defer'])}</li>" for d in found)
+        return f'<section class="care"><h2>Take care</h2><ul>{items}</ul></section>' if items else ""
+
+    def _tests(self, d: Data) -> str:
+        if not d["tests"]:
+            return ""
+        items = "".join(f"<li>{t(name)}</li>" for name in d["tests"])
+        return (
+            f"<details><summary>{len(d['tests'])} tests hold this card to its word</summary><ul>{items}</ul></details>"
+        )
+
+    def _sources(self, sources: Sequence[Data]) -> str:
+        rows = "".join(f"<li>{_source(s)}</li>" for s in sources)
+        return f"<section><h2>Sources</h2><ul>{rows}</ul></section>" if rows else ""
+
+
+def _source(s: Data) -> str:
+    return (
+        t(", ".join(x for x in (s["title"], s["year"], s["section"]) if x))
+        + f" <small>{t(', '.join(x for x in (s['kind'], s['seen']) if x))}</small>"
+    )
+
+
+def _limit_table(d: Data) -> str:
+    rows = "".join(
+        f"<tr><td>{t(d['sense'])} <b>{t(v['value'])}</b></td><td>{t(v['note'])}</td><td>{_source(v['source'])}</td></tr>"
+        for v in d["values"]
+    )
+    return f"<table><tr><th>{t(d['quantity'])}</th><th>Where</th><th>Source</th></tr>{rows}</table>"
+
+
+def _table(rows: str, head: str) -> str:
+    return (
+        f"<table class=weights><tr><th>{head}</th><th>Seen</th><th>When present</th><th>When absent</th></tr>{rows}</table>"
+        if rows
+        else ""
+    )
+
+
+def _bars(row: Data) -> str:
+    return "".join(_bar(row[key]) for key in ("if_present", "if_absent"))
+
+
+def _bar(db: float) -> str:
+    """A bar of weight: filled for the cause, hollow against it; the number stands beside it."""
+    width = round(min(abs(db), MOST_DB) / MOST_DB * 100)
+    kind = "for" if db > 0 else "against"
+    return f'<td class=bar><span class="{kind}" style="width:{width}px"></span> {db:+.1f} dB</td>'
+
+
+def _mark(d: Data) -> str:
+    return f" <small>{t(d['status'])}</small>" if d.get("status") not in (None, "accepted") else ""
+
+
+def _without_slots(text: str) -> str:
+    for slot, said in (("{part}", "the part"), ("{parts}", "the parts"), ("{position}", "its position"), ("{extent}", "its extent"),
+                       ("{quantity}", "the number")):  # fmt: skip
+        text = text.replace(slot, said)
+    return text
+
+
+def _plain_text(d: Data) -> str:
+    """What a search looks through: the sentence and the terms of a card, in lower case."""
+    bits = [
+        d["says"],
+        *(line["says"] for key in ("when", "absent_when") for line in d.get(key) or () if isinstance(line, dict)),
+    ]
+    bits += (
+        d.get("chain", [])
+        + [r["finding"] for r in d.get("leaves", [])]
+        + d.get("tells", [])
+        + [d.get("part", ""), d.get("family", "")]
+    )
+    return _without_slots(" ".join(bits)).lower()
