@@ -20,8 +20,13 @@ from diagnose.inference.rules import KEY_SLOT, Branch, Premise, Scalar
 class Row(EngineFact):
     """A fact whose slots are plain values already; experta would freeze each of them again."""
 
+    table = ""
+
     def __init__(self, **slots: Any):
         dict.update(self, slots)
+
+    def __hash__(self) -> int:
+        return hash(self["id"]) if "id" in self else super().__hash__()
 
 
 class Place(Row):
@@ -31,28 +36,40 @@ class Place(Row):
 class Seen(Row):
     """An observation."""
 
+    table = "seen"
+
 
 class Setting(Row):
     """A setting of the case."""
+
+    table = "setting"
 
 
 class Amount(Row):
     """A computed quantity."""
 
+    table = "amount"
+
 
 class Limit(Row):
     """A quantity judged against a limit."""
+
+    table = "limit"
 
 
 class Found(Row):
     """A deduced finding."""
 
+    table = "found"
+
 
 class Marks(Row):
     """Two marks compared on the clock."""
 
+    table = "marks"
 
-TABLES = {"seen": Seen, "setting": Setting, "amount": Amount, "limit": Limit, "found": Found, "marks": Marks}
+
+TABLES = {kind.table: kind for kind in (Seen, Setting, Amount, Limit, Found, Marks)}
 
 
 @dataclass(frozen=True)
@@ -70,11 +87,23 @@ def finding_id(finding: str, position: str) -> str:
 
 
 class Facts(FactList):
-    """experta's fact list; two facts are equal when their slots are."""
+    """experta's fact list; two facts are equal when their slots are. Rows need none of experta's checks."""
 
     @staticmethod
     def _get_fact_id(fact: EngineFact) -> Any:
-        return type(fact), frozenset(pair for pair in fact.items() if pair[0][:2] != "__")
+        pairs = (p for p in fact.items() if p[0][:2] != "__") if "__factid__" in fact else fact.items()
+        return type(fact), frozenset(pairs)
+
+    def declare(self, fact: EngineFact) -> EngineFact | None:
+        identity = self._get_fact_id(fact)
+        if identity in self.reference_counter:
+            return None
+        self.reference_counter[identity] = 1
+        fact.__factid__ = self.last_index
+        self[self.last_index] = fact
+        self.last_index += 1
+        self.added.append(fact)
+        return fact
 
 
 class CaseEngine(KnowledgeEngine):
@@ -123,27 +152,32 @@ class Reasoner:
 
     def run(self, facts: Iterable[Fact], seats: Iterable[tuple[str, str]]) -> tuple[Firing, ...]:
         """Fires everything that can fire; firings in the order of the branches, then of the positions."""
-        facts = tuple(facts)
+        rows = [TABLES[f.table](id=f.id, **dict(f.slots)) for f in facts]
         self.others = dict(seats)
         self.recorded = {}
-        new = [i for i in self.candidates(facts) if i not in self.built]
-        self.built.update(new)
-        self.engine.matcher.add_rules([self._rule(i) for i in new])
+        if len(self.built) < len(self.branches):
+            self.build(self.candidates(rows))
         self.engine.reset()
-        placed = [Place(position=position) for position in self.others]
-        self.engine.declare_all([*placed, *(TABLES[f.table](id=f.id, **dict(f.slots)) for f in facts)])
+        self.engine.declare_all([*(Place(position=position) for position in self.others), *rows])
         self.engine.run()
         return tuple(
             Firing(self.branches[i], place, tuple(tuple(sorted(ids)) for ids in supports))
             for (i, place), supports in sorted(self.recorded.items())
         )
 
-    def candidates(self, facts: Iterable[Fact]) -> list[int]:
+    def build(self, numbers: Iterable[int] | None = None) -> None:
+        """Builds the rules of these branches, or of all: worth it once where many cases follow."""
+        wanted = range(len(self.branches)) if numbers is None else numbers
+        new = [i for i in wanted if i not in self.built]
+        self.built.update(new)
+        self.engine.matcher.add_rules([self._rule(i) for i in new])
+
+    def candidates(self, rows: Iterable[Row]) -> list[int]:
         """The branches whose every positive premise names a term that is on record or could be deduced."""
         missing: dict[int, int] = {}
         known: set[tuple[str, Scalar]] = set()
         chosen: list[int] = []
-        todo = [(f.table, dict(f.slots)[KEY_SLOT[f.table]]) for f in facts]
+        todo = [(row.table, row[KEY_SLOT[row.table]]) for row in rows]
 
         def choose(i: int) -> None:
             chosen.append(i)
@@ -167,13 +201,15 @@ class Reasoner:
         branch = self.branches[i]
         patterns = [_pattern(p, k) for k, p in enumerate(branch.premises)]
         rule = Rule(AND(Place(position=MATCH.place), *patterns), salience=len(self.branches) - i)
+        names = [(k, f"fact{k}") for k, p in enumerate(branch.premises) if not p.negated]
         c = branch.conclusion
 
         def fire(engine: CaseEngine, place: str, **bound: Any) -> None:
-            supports = self.recorded.setdefault((i, place), [set() for _ in branch.premises])
-            for name, fact in bound.items():
-                if name.startswith("fact"):
-                    supports[int(name[4:])].add(fact["id"])
+            if (i, place) not in self.recorded:
+                self.recorded[i, place] = [set() for _ in branch.premises]
+            supports = self.recorded[i, place]
+            for k, name in names:
+                supports[k].add(bound[name]["id"])
             if c.kind == "found":
                 other, id = self.others[place], finding_id(c.name, place)
                 engine.facts.declare(Found(finding=c.name, state=c.state, position=place, other=other, id=id))

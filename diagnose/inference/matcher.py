@@ -2,8 +2,9 @@
 
 The stock Rete network hands every fact to every root check, asks every conflict-set node after every change and walks
 all nodes on reset, so its cost grows with the number of rules. Here a fact goes straight to the patterns that name one
-of its values; only rules with a touched pattern are joined again; reset forgets only what was touched. Rules are
-conjunctions of patterns, some of them denied; other conditional elements are refused.
+of its values; only rules with a touched pattern, and with a fact for each of their patterns, are joined again; reset
+forgets only what was touched. Rules are conjunctions of patterns, some of them denied; other conditional elements are
+refused.
 """
 
 from __future__ import annotations
@@ -19,12 +20,13 @@ from diagnose.inference.experta_shim import AND, NOT, Activation, Fact, Matcher,
 class Alpha:
     """The facts of one class that satisfy the literals and predicates of a pattern, whatever its variables."""
 
-    __slots__ = ("facts", "kind", "literals", "tests", "users")
+    __slots__ = ("facts", "kind", "literals", "tests", "users", "wanted_by")
 
     def __init__(self, kind: type, literals: dict[str, Any], tests: tuple[tuple[str, Any], ...]):
         self.kind, self.literals, self.tests = kind, tuple(literals.items()), tests
         self.facts: dict[int, Fact] = {}
         self.users: list[Node] = []
+        self.wanted_by: list[Node] = []
 
     def takes(self, fact: Fact) -> bool:
         get = fact.get
@@ -35,26 +37,34 @@ class Alpha:
 
 
 class Node:
-    """A rule, the memories of its patterns and its live activations."""
+    """A rule, the memories of its patterns and its live activations. `missing`: how many wanted memories are empty."""
 
-    __slots__ = ("denied", "live", "rule", "wanted")
+    __slots__ = ("denied", "live", "missing", "rule", "wanted")
 
     def __init__(self, rule: Rule):
         self.rule = rule
         self.wanted: list[tuple[Alpha, tuple[tuple[str, str], ...], str | None]] = []
         self.denied: list[tuple[Alpha, tuple[tuple[str, str], ...]]] = []
         self.live: dict[tuple[int, ...], Activation] = {}
+        self.missing = 0
 
-    def matches(self) -> Iterator[tuple[tuple[int, ...], list[Fact], dict[str, Any]]]:
-        if all(alpha.facts for alpha, _, _ in self.wanted):
-            yield from self._extend(0, [], {})
+    def join(self, came: list[Activation], went: list[Activation]) -> None:
+        """Brings the live activations up to date and tells which came and which went."""
+        before, self.live = self.live, {}
+        for ids, facts, bound in () if self.missing else self._extend(0, [], {}):
+            kept = before.pop(ids, None)
+            if kept is None:
+                kept = Activation(self.rule, facts, bound)
+                came.append(kept)
+            self.live[ids] = kept
+        went.extend(before.values())
 
     def _extend(
         self, level: int, facts: list[Fact], bound: dict[str, Any]
     ) -> Iterator[tuple[tuple[int, ...], list[Fact], dict[str, Any]]]:
         if level == len(self.wanted):
             if not any(_agrees(f, names, bound) for alpha, names in self.denied for f in alpha.facts.values()):
-                yield tuple(f.__factid__ for f in facts), list(facts), bound
+                yield tuple([f["__factid__"] for f in facts]), list(facts), bound
             return
         alpha, names, alias = self.wanted[level]
         for fact in alpha.facts.values():
@@ -87,7 +97,7 @@ class IndexedMatcher(Matcher):
         self.index: dict[type, dict[str, dict[Any, list[Alpha]]]] = {}
         self.open: dict[type, list[Alpha]] = defaultdict(list)
         self.dirty: list[Alpha] = []
-        self.awake: dict[int, Node] = {}
+        self.awake: dict[Node, None] = {}
         self.add_rules(engine.get_rules())
 
     def add_rules(self, rules: Iterable[Rule]) -> None:
@@ -107,6 +117,9 @@ class IndexedMatcher(Matcher):
                     node.denied.append((alpha, names))
                 else:
                     node.wanted.append((alpha, names, pattern.__bind__))
+                    if node not in alpha.wanted_by:
+                        alpha.wanted_by.append(node)
+                        node.missing += not alpha.facts
                 alpha.users.append(node)
 
     def _alpha(self, pattern: Fact, values: dict[tuple[type, str], set[Any]]) -> Alpha:
@@ -126,32 +139,29 @@ class IndexedMatcher(Matcher):
 
     def changes(self, adding: Any = None, deleting: Any = None) -> tuple[list[Activation], list[Activation]]:
         """(activations that came, activations that went) by these changes of the fact list."""
-        touched: dict[int, Node] = {}
+        touched: dict[Alpha, None] = {}
         for fact in deleting or ():
             for alpha in self._reached(fact):
-                if alpha.facts.pop(fact.__factid__, None) is not None:
-                    touched.update((id(n), n) for n in alpha.users)
+                if alpha.facts.pop(fact["__factid__"], None) is not None:
+                    touched[alpha] = None
+                    if not alpha.facts:
+                        for node in alpha.wanted_by:
+                            node.missing += 1
         for fact in adding or ():
             for alpha in self._reached(fact):
                 if alpha.takes(fact):
+                    touched[alpha] = None
                     if not alpha.facts:
                         self.dirty.append(alpha)
-                    alpha.facts[fact.__factid__] = fact
-                    touched.update((id(n), n) for n in alpha.users)
+                        for node in alpha.wanted_by:
+                            node.missing -= 1
+                    alpha.facts[fact["__factid__"]] = fact
         came: list[Activation] = []
         went: list[Activation] = []
-        for key, node in touched.items():
-            before = node.live
-            node.live = {}
-            for ids, facts, bound in node.matches():
-                kept = before.pop(ids, None)
-                if kept is None:
-                    kept = Activation(node.rule, facts, bound)
-                    came.append(kept)
-                node.live[ids] = kept
-            went.extend(before.values())
+        for node in dict.fromkeys(n for alpha in touched for n in alpha.users if n.live or not n.missing):
+            node.join(came, went)
             if node.live:
-                self.awake[key] = node
+                self.awake[node] = None
         return came, went
 
     def _reached(self, fact: Fact) -> Iterator[Alpha]:
@@ -163,8 +173,11 @@ class IndexedMatcher(Matcher):
 
     def reset(self) -> None:
         for alpha in self.dirty:
-            alpha.facts.clear()
-        for node in self.awake.values():
+            if alpha.facts:
+                alpha.facts.clear()
+                for node in alpha.wanted_by:
+                    node.missing += 1
+        for node in self.awake:
             node.live = {}
         self.dirty, self.awake = [], {}
 
@@ -177,8 +190,7 @@ class BySalience(Strategy):
             gone = {id(a) for a in removed}
             agenda.activations[:] = [a for a in agenda.activations if id(a) not in gone]
         for activation in added:
-            newest = sorted((f.__factid__ for f in activation.facts), reverse=True)
-            activation.key = (activation.rule.salience, [-i for i in newest])
+            activation.key = (activation.rule.salience, sorted([-f["__factid__"] for f in activation.facts]))
             bisect.insort(agenda.activations, activation)
 
 
