@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from diagnose.authoring.agreement import by_table, read_rows
 from diagnose.casefile.model import Case
 from diagnose.casefile.reader import parse_case
 from diagnose.inference.run import Inference, RuleBase, infer
@@ -181,6 +182,16 @@ def score(scored: Sequence[Scored]) -> dict[str, Any]:
         "established_wrong_cases": [{"case": s.path, "causes": list(s.wrongly_established)} for s in scored if s.wrongly_established],
         "not_ruled_out": [{"case": s.path, "causes": list(s.ruled_out_missed)} for s in scored if s.ruled_out_missed],
     }  # fmt: skip
+
+
+def symptoms_in(folder: Path, base: RuleBase) -> tuple[list[dict[str, Any]], list[Problem]]:
+    """Agreement with the tables of a folder's symptoms.yaml, empty where it has none."""
+    path = folder / "symptoms.yaml"
+    if not path.is_file():
+        return [], []
+    problems = Problems()
+    rows = read_rows(path, base, build(base.knowledge), problems)
+    return by_table(rows), problems.errors()
 
 
 def score_folder(folder: Path, base: RuleBase) -> tuple[list[Scored], list[Problem]]:

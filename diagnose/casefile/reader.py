@@ -91,6 +91,11 @@ def _by_id(records: Iterable[Any]) -> tuple[Any, ...]:
     return tuple(sorted({r.id: r for r in records}.values(), key=lambda r: r.id))
 
 
+def observe(node: Node, knowledge: Knowledge, problems: Problems) -> list[m.Observation]:
+    """Observations from one entry as a case file writes it, for a single seal without parts."""
+    return _Reader(knowledge, problems).read_observation(node)
+
+
 def record_id(letter: str, *content: object) -> str:
     """An identity made from content alone, so that it does not depend on order or line."""
     text = json.dumps(content, ensure_ascii=False, sort_keys=True)

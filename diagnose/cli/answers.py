@@ -108,15 +108,18 @@ def score(
 ) -> None:
     """Score the rule base on cases whose cause is known."""
     from diagnose.authoring.score import score as figures
-    from diagnose.authoring.score import score_folder
+    from diagnose.authoring.score import score_folder, symptoms_in
     from diagnose.reading.problems import BadInput
     from diagnose.views import scoreboard
     from diagnose.views.page import Page
 
     if not folder.is_dir():
         raise refuse(f"there is no folder {str(folder)!r}", "name a folder of case files")
-    scored, problems = score_folder(folder, open_base(knowledge))
-    result = figures(scored)
+    base = open_base(knowledge)
+    scored, problems = score_folder(folder, base)
+    tables, more = symptoms_in(folder, base)
+    result = figures(scored) | ({"symptoms": tables} if tables else {})
+    problems += more
     if as_json:
         print_json(result)
     else:

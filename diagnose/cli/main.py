@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import typer
 
-from diagnose.cli import answers, bench, reasoning, rules, report
+from diagnose.cli import answers, bench, reasoning, report, rules
 from diagnose.cli.common import tell
 from diagnose.reading.problems import BadInput
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from diagnose.casefile.model import Case, Extent, Observation
+from diagnose.casefile.model import Case, Observation
 from diagnose.casefile.reader import record_id
 from diagnose.inference.run import RuleBase, infer
 from diagnose.judgement.judge import Judged, judge
@@ -60,17 +60,17 @@ def look_up(base: RuleBase, net: Network, pattern: str, on: str = "") -> dict[st
     }
 
 
-def alone(base: RuleBase, feature: str, kind: str) -> Case:
+def alone(o: Observation) -> Case:
     """A case with one observation and nothing else."""
-    place = base.knowledge.vocabulary.kinds[kind].place
-    position = "machine" if place == "machine" else "seal"
-    o = Observation(record_id("o", feature, kind), feature, "present", kind, position, extent=Extent())
-    return Case(feature, "", "", False, "", ("seal",), {}, (), (), (o,), ())
+    return Case(o.feature, "", "", False, "", ("seal",), {}, (), (), (o,), ())
 
 
 def rank_alone(base: RuleBase, net: Network, feature: str, kind: str) -> Sequence[Judged]:
     """Causes that gain from this one observation, most probable first."""
-    (judgement,) = judge(infer(alone(base, feature, kind), base), net)
+    known = base.knowledge.vocabulary.kinds[kind]
+    position = "machine" if known.place == "machine" else "seal"
+    o = Observation(record_id("o", feature, kind), feature, "present", kind, position, group=known.group)
+    (judgement,) = judge(infer(alone(o), base), net)
     gaining = [j for j in judgement.causes if j.weight > 0.05]
     return gaining or []
 
@@ -93,7 +93,11 @@ def _causes(base: RuleBase, ranked: Sequence[Judged] | None, rules: Sequence[Fin
     knowledge = base.knowledge
     names = {f.name for f in rules}
     words = knowledge.words.seen
-    left = {c.name: [r for r in c.leaves if r.finding in names] for c in knowledge.causes.values()}
+    otherwise = {f.name: words[f.otherwise] for f in rules}
+    left = {
+        c.name: [r for r in c.leaves if r.finding in names and words[r.seen] > otherwise[r.finding]]
+        for c in knowledge.causes.values()
+    }
     if ranked is None:
         order = sorted((c for c in left if left[c]), key=lambda c: (-max(words[r.seen] for r in left[c]), c))
         chosen = [(c, None) for c in order]

@@ -42,4 +42,11 @@ def page(result: dict[str, Any], page: Page) -> Page:
                          f"{', '.join(m['expected'])}; {m['kind']}{', among first three' if m['among_three'] else ''}", indent=2, hang=4)  # fmt: skip
             else:
                 page.say(f"{m['case']}: {', '.join(m['causes'])}", indent=2, hang=4)
+    if result.get("symptoms"):
+        page.heading("Published tables of symptom and causes, each symptom given alone")
+        lines = [("table", "rows", "listed cause among first three", "listed causes among first eight")]
+        for t in result["symptoms"]:
+            told = f"{t['among_first_three']} of {t['rows']}" + (f" (not {', '.join(t['not'])})" if t["not"] else "")
+            lines.append((t["table"], str(t["rows"]), told, f"{t['listed_among_first_eight']:.0%}"))
+        page.table(lines, [22, 4, 0, 12])
     return page
