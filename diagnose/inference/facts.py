@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from operator import attrgetter
 
 from diagnose.casefile.model import Case
 from diagnose.inference.rules import RuleSet
@@ -41,7 +42,7 @@ def case_facts(case: Case, knowledge: Knowledge, quantities: Iterable[Quantity],
         facts += _settings(case, knowledge, position, other)
         facts += _amounts(case, knowledge, rules, quantities, position, other)
         facts += _marks(case, knowledge, rules, position)
-    return tuple(sorted(set(facts), key=lambda f: (f.table, f.id, str(f.slots))))
+    return tuple(sorted(dict.fromkeys(facts), key=attrgetter("table", "id")))
 
 
 def seats(case: Case) -> list[tuple[str, str]]:
@@ -101,7 +102,7 @@ def _amounts(
         if (q.value is None and not q.word) or not holds_at(q.position, position):
             continue
         placed = _placed(q.position, position, other)
-        verdicts = {name: judge_limit(q, limit) for name, limit in knowledge.limits.items() if limit.quantity == q.name}
+        verdicts = {limit.name: judge_limit(q, limit) for limit in knowledge.limits_on.get(q.name, ())}
         kinds = words.lineage.get(q.kind, ("",))
         amounts, limits = (rules.asked.get((table, q.name), frozenset()) for table in ("amount", "limit"))
         for on in _kinds(kinds, amounts | limits):

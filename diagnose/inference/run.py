@@ -124,8 +124,10 @@ def deduce(
 
 
 def _grouped(firings: list[Firing]) -> dict[str, tuple[Firing, ...]]:
-    names = sorted({f.branch.conclusion.name for f in firings})
-    return {name: tuple(f for f in firings if f.branch.conclusion.name == name) for name in names}
+    groups: dict[str, list[Firing]] = {}
+    for f in firings:
+        groups.setdefault(f.branch.conclusion.name, []).append(f)
+    return {name: tuple(groups[name]) for name in sorted(groups)}
 
 
 def _findings(firings: list[Firing], position: str) -> dict[str, Deduced]:

@@ -441,3 +441,9 @@ class Knowledge:
     retired: Mapping[str, Retired] = field(default_factory=dict)
     arrangements: Arrangements = Arrangements()
     looks: Looks = Looks()
+
+    @cached_property
+    def limits_on(self) -> dict[str, tuple[Limit, ...]]:
+        """The limits on each quantity."""
+        named = dict.fromkeys(limit.quantity for limit in self.limits.values())
+        return {q: tuple(limit for limit in self.limits.values() if limit.quantity == q) for q in named}
