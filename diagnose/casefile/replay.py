@@ -113,13 +113,13 @@ def apply(state: State, number: int, what: Mapping[str, Any]) -> State:
                 raise ValueError("a case is started once")
             return begun(value, number)
         if form == "set":
-            return replace(state, head=_set(state.head, list(value), what["to"]))
+            return replace(state, head=_set(state.head, [_text(key) for key in value], what["to"]))
         if form == "add":
-            return _add(state, Record(str(number), value, dict(what["entry"])), what.get("instead of", ""))
+            return _add(state, Record(str(number), _text(value), dict(what["entry"])), what.get("instead of", ""))
         if form == "withdraw":
             return replace(state, records=tuple(r for r in state.records if r is not _known(state, value)))
         if form == "reached":
-            return replace(state, reached=state.reached | {value})
+            return replace(state, reached=state.reached | {_text(value)})
         return state
     except (AttributeError, KeyError, RecursionError, StopIteration, TypeError, ValueError) as error:
         raise ValueError(f"line {number} cannot be replayed") from error
@@ -136,6 +136,12 @@ def _refuse_other_than_text(value: Any) -> None:
             _refuse_other_than_text(inner)
     elif value is not None and not isinstance(value, str):
         raise ValueError("only text is recorded")
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError("a name is text")
+    return value
 
 
 def _known(state: State, id: str) -> Record:

@@ -303,6 +303,38 @@ def test_a_valid_chain_that_says_nonsense_is_refused_cleanly(case, knowledge):
             pass
 
 
+names = st.sampled_from(["1", "2", "1.1", "parts", "observations", "events", "case", "seal", "item", "part", "saw", ""])
+anything = st.recursive(
+    names | st.none() | st.integers(0, 3), lambda v: st.lists(v, max_size=3) | st.dictionaries(names, v, max_size=3),
+    max_leaves=6,
+)  # fmt: skip
+said = st.one_of(
+    st.fixed_dictionaries({"start": anything}),
+    st.fixed_dictionaries({"set": anything, "to": anything}),
+    st.fixed_dictionaries({"add": anything, "entry": anything}, optional={"instead of": anything}),
+    st.fixed_dictionaries({"withdraw": anything}),
+    st.fixed_dictionaries({"reached": anything}),
+)
+
+
+@given(st.lists(said, max_size=4))
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_whatever_a_sound_chain_says_opens_or_is_refused(tmp_path, knowledge, whats):
+    path = tmp_path / "said.yaml"
+    path.unlink(missing_ok=True)
+    lines = []
+    for number, what in enumerate([{"start": START}, *whats], 1):
+        lines.append(j.make_line(number, lines[-1].digest if lines else "", what, "eve", Clock()()))
+    j.journal_path(path).write_text("".join(x.text() + "\n" for x in lines))
+    try:
+        with session(path, knowledge) as r:
+            r.accept(absent("edge chips"))
+    except BadInput as error:
+        assert error.problems
+    else:
+        assert look(path).view == "same"
+
+
 # ---- crashes and disks that refuse ------------------------------------------------------------------------------
 
 
