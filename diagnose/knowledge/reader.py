@@ -200,10 +200,15 @@ class _Reader:
     def card(self, node: Node, name: str) -> dict[str, Any]:
         id = self.text(node, "id", needed=True)
         if id and id in self.ids:
-            self.say(node.where, "id-twice", f"the id {id!r} is used already at {self.ids[id]}", "give it a new one")
-        self.ids[id] = node.where
+            self.say(
+                (node.get("id") or node).where,
+                "id-twice",
+                f"the id {id!r} is used already at {self.ids[id]}",
+                "give it a new one",
+            )
+        self.ids[id] = (node.get("id") or node).where
         sources = self.source_keys(node)
-        if not sources:
+        if not (node.get("sources") or Node(None, node.where)).each():
             self.say(
                 node.where, "no-source", f"{name!r} names no source", "sources: [common-practice] where there is none"
             )
@@ -336,8 +341,12 @@ class _Reader:
             inner = node.get(key) or Node({}, node.where)
             tables[key] = {word: self.number(inner, word) for word, _ in inner.items()}
             for word, number in tables[key].items():
-                if not 0 < number < 1:
-                    self.say(inner.where, "probability", f"{word!r} must lie between 0 and 1, not {number}")
+                if not 0 < number < 1 and not _is_wrong(inner.get(word), self.problems):
+                    self.say(
+                        (inner.get(word) or inner).where,
+                        "probability",
+                        f"{word!r} must lie between 0 and 1, not {number}",
+                    )
         standing = node.get("standing") or Node({}, node.where)
         names = ["established", "probable", "possible", "lines needed", "line counts from", "decisive", "trial weight"]
         only_keys(standing, names, "standing", self.problems)
@@ -378,7 +387,7 @@ class _Reader:
             only_keys(node, ["limit", "quantity", "at most", "at least", "means"], f"the limit {name!r}", self.problems)
             quantity = self.text(node, "quantity", True)
             if quantity and quantity not in vocabulary.quantities:
-                self.say(node.where, "unknown-quantity", f"there is no quantity {quantity!r}",
+                self.say((node.get("quantity") or node).where, "unknown-quantity", f"there is no quantity {quantity!r}",
                          did_you_mean(quantity, vocabulary.quantities))  # fmt: skip
                 continue
             senses = [s for s in ("at most", "at least") if node.get(s)]
@@ -469,7 +478,7 @@ class _Reader:
                 )
             minutes = self.number(node, "minutes")
             if minutes <= 0:
-                self.say(node.where, "minutes", "minutes must be above zero")
+                self.say((node.get("minutes") or node).where, "minutes", "minutes must be above zero")
             result[name] = m.Measurement(
                 **self.card(node, name), tells=self.known(node, "tells", findings, "finding"),
                 part=next(iter(self.known(node, "part", vocabulary.kinds, "kind")), ""),
@@ -560,7 +569,7 @@ class _Reader:
                 self.say(item.where, "row-says-nothing", f"{seen!r} is what the finding says of every cause",
                          "another word, or leave the row out")  # fmt: skip
             result.append(m.Row(name[0], seen, self.source_keys(item), item.where))
-        if not result:
+        if not (node.get("leaves") or Node(None, node.where)).each():
             self.say(node.where, "leaves-nothing", f"{cause!r} leaves no finding", "add rows under leaves")
         return tuple(result)
 
@@ -574,7 +583,7 @@ class _Reader:
         if not cause or not finding:
             return None
         if favours not in (me, cause[0]):
-            self.say(node.where, "favours", f"favours must name {me!r} or {cause[0]!r}")
+            self.say((node.get("favours") or node).where, "favours", f"favours must name {me!r} or {cause[0]!r}")
         return m.LookAlike(cause[0], finding[0], favours, self.text(node, "told apart by", True), node.where)
 
     def action(self, node: Node) -> m.Action:
@@ -610,6 +619,11 @@ class _Reader:
         for name in sorted(findings):
             if name not in state:
                 visit(name, [name])
+
+
+def _is_wrong(node: Node | None, problems: Problems) -> bool:
+    """Whether a value was told to be wrong already."""
+    return node is not None and any(p.where == node.where for p in problems.found)
 
 
 def file_stem(name: str) -> str:
