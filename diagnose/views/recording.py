@@ -41,7 +41,9 @@ _COMMANDS = """\
 Enter          nothing to say, go on          =   what the answers so far mean
 ?              what to look for here          /fix N    correct or withdraw record N
 /skip          leave this topic for later     /log      the last records
-/part          put another part on the list   /quit     leave; resume with the same command"""
+/part          put another part on the list   /quit     leave; resume with the same command
+A mark in one line:     blisters: 10 to 2, severe, photo carbon.jpg, note beside the port
+Not there, or lost:     absent 3-5     lost 2     not looked at 7"""
 _GAUGES = ("bar", "mbar", "psi", "kPa", "MPa")
 
 
@@ -652,24 +654,23 @@ class Dialogue:
 
 def standing(case: Case, base: RuleBase) -> list[str]:
     """The ranking so far and what would tell most next, in a few lines."""
-    from diagnose.advice.plan import next_steps
+    from diagnose.advice.plan import plan
     from diagnose.inference.run import infer
     from diagnose.judgement.judge import judge
     from diagnose.judgement.network import build
 
     net = build(base.knowledge)
     inference = infer(case, base)
+    judgements = judge(inference, net)
     lines = []
-    for judgement in judge(inference, net):
-        at = f" at the {judgement.position} seal" if len(case.positions) > 1 else ""
-        lines.append(f"So far{at}:")
+    for judgement in judgements:
+        lines.append(f"So far at the {judgement.position} seal:" if len(case.positions) > 1 else "So far:")
         for judged in judgement.causes[:5]:
             if judged.standing != "ruled out":
                 lines.append(f"  {percent(judged.probability):>11}  {judged.cause} ({judged.standing})")
-        steps = next_steps(inference, judgement, net, most=3)
-        if steps:
-            lines.append("  Next best: " + "; ".join(f"{s.finding} ({s.bits:.2f} bit)" for s in steps))
-    return lines
+    steps = plan(inference, judgements, net, most=3).steps[:3]
+    told = "; ".join(f"{s.name} ({s.bits:.2f} bit, {s.minutes:g} min)" for s in steps)
+    return [*lines, f"Next best: {told}" if steps else "Nothing that is left would tell more."]
 
 
 _MARKS = {

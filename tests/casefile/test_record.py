@@ -3,6 +3,7 @@ pseudo-terminal, as a person at the bench has it."""
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 import subprocess
@@ -175,6 +176,42 @@ def test_details_that_make_no_sense_are_asked_again(case, knowledge):
     (seen,) = session(case, knowledge, script).observations
     assert (seen.degree, seen.side, seen.note) == ("severe", "outer edge", "by the port")
     assert any("did you mean severe" in t for t in script.told)
+
+
+def test_a_photo_is_taken_in_with_its_digest(case, knowledge):
+    (case.parent / "carbon.jpg").write_bytes(b"light")
+    script = Script(
+        *to_step(7, knowledge), ("1 Rotating ring @ Seen", "blisters: photo carbon.png"),
+        ("where and how much", "severe, photo carbon.jpg"), stop_at="2 Stationary ring",
+    )  # fmt: skip
+    (seen,) = session(case, knowledge, script).observations
+    assert (seen.photo, seen.photo_digest) == ("carbon.jpg", hashlib.sha256(b"light").hexdigest())
+    assert any("'carbon.png' cannot be read" in t for t in script.told)
+
+
+def test_another_part_can_be_put_on_the_list_and_a_topic_left_for_later(case, knowledge):
+    script = Script(
+        *to_step(5, knowledge), ("1 Rotating ring @ Seen", "/part"), ("item number:", "17"), ("kind of part:", "snap ring"),
+        ("2 Stationary ring @ Seen", "/skip"), stop_at="Step 6",
+    )  # fmt: skip
+    now = session(case, knowledge, script)
+    assert now.part("17").kind == "retainer"
+    text = "\n".join(script.told)
+    first, _, second = text.partition("Before you go on")
+    assert "2 Stationary ring" in second and first.count("\n2 Stationary ring\n") == 1
+
+
+def test_a_pair_is_walked_through_seal_by_seal(tmp_path, knowledge):
+    path = tmp_path / "pair.yaml"
+    usual = knowledge.arrangements.usual["dual pressurised"]
+    with Recorder(path, knowledge, "ann", lambda: NOON) as r:
+        r.start(usual_document("Pair", "dual pressurised", usual, "while running"))
+    script = Script(
+        *to_step(5, knowledge), ("21 Outboard rotating ring @ Seen", "crystals between the faces"), stop_at="Step 6"
+    )
+    now = session(path, knowledge, script)
+    (seen,) = [o for o in now.observations if o.state == "present"]
+    assert (seen.position, seen.part) == ("outboard", "21")
 
 
 def test_a_word_that_is_only_near_is_asked_back(case, knowledge):
