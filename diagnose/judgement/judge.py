@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from diagnose.inference.run import Inference
-from diagnose.judgement.network import Network, build, posterior
+from diagnose.judgement.network import Network, Posterior, build, posterior
 from diagnose.knowledge.model import Knowledge
 
 MOST_SETS = 8
@@ -107,15 +107,33 @@ class Judgement:
 
     position: str
     causes: tuple[Judged, ...]
-    sets: tuple[CauseSet, ...]
     none_of_these: float
     counted: Mapping[str, bool]
     through: Mapping[str, str]
-    unexplained: tuple[str, ...]
+    weighed: Weighed = field(repr=False, compare=False)
+    found: Posterior = field(repr=False, compare=False)
+
+    @cached_property
+    def sets(self) -> tuple[CauseSet, ...]:
+        exactly = self.found.exactly
+        return tuple(CauseSet(self.found.causes_of(i, self.weighed.net), float(exactly[i])) for i in _leading(exactly))
 
     @property
     def explanation(self) -> CauseSet:
         return self.sets[0]
+
+    @cached_property
+    def unexplained(self) -> tuple[str, ...]:
+        """Present findings, rare in themselves, that no cause of the leading explanation produces."""
+        net, words = self.weighed.net, self.weighed.knowledge.words
+        columns = [net.column[c] for c in self.explanation.causes]
+        result = []
+        for finding in sorted(f for f, present in self.weighed.states.items() if present):
+            i = net.row[finding]
+            rare = net.background[i] < words.seen.get("often", 0.5)
+            if rare and not (net.shown[i, columns] > net.background[i]).any():
+                result.append(finding)
+        return tuple(result)
 
     def of(self, cause: str) -> Judged:
         return next(j for j in self.causes if j.cause == cause)
@@ -175,15 +193,13 @@ def _position(inference: Inference, net: Network, position: str) -> Judgement:
     through = count_lines(net, knowledge, states, allowed)
     counted = {f: states[f] for f in sorted(states) if through[f] == f}
     found = posterior(net, counted, prior, allowed)
-    leading = tuple(CauseSet(found.causes_of(i, net), float(found.exactly[i])) for i in _leading(found.exactly))
     counts = np.zeros(net.shown.shape)
     for finding, there in counted.items():
         i = net.row[finding]
         counts[i] = net.if_present[i] if there else net.if_absent[i]
     weighed = Weighed(net, knowledge, states, through, counts)
     judged = _causes(inference, weighed, position, found.share, prior)
-    unexplained = _unexplained(net, knowledge, states, leading[0].causes)
-    return Judgement(position, judged, leading, found.none, counted, through, unexplained)
+    return Judgement(position, judged, found.none, counted, through, weighed, found)
 
 
 def _leading(probability: np.ndarray) -> np.ndarray:
@@ -238,17 +254,3 @@ def _independent_lines(inference: Inference, position: str, findings: Iterable[s
             lines.append(inference.base.knowledge.findings[finding].line)
             used |= leaves
     return tuple(lines)
-
-
-def _unexplained(
-    net: Network, knowledge: Knowledge, states: Mapping[str, bool], causes: tuple[str, ...]
-) -> tuple[str, ...]:
-    """Present findings, rare in themselves, that no cause of the leading explanation produces."""
-    columns = [net.column[c] for c in causes]
-    result = []
-    for finding in sorted(f for f, present in states.items() if present):
-        i = net.row[finding]
-        rare = net.background[i] < knowledge.words.seen.get("often", 0.5)
-        if rare and not (net.shown[i, columns] > net.background[i]).any():
-            result.append(finding)
-    return tuple(result)

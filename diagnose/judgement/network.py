@@ -17,8 +17,6 @@ import numpy as np
 
 from diagnose.knowledge.model import Knowledge
 
-MOST_TOGETHER = 3
-
 
 @dataclass(frozen=True)
 class Network:
@@ -110,43 +108,59 @@ def shown_by_sets(background: np.ndarray, keep: np.ndarray, hold: np.ndarray, se
     return result
 
 
-def set_weights(
-    prior: np.ndarray, background: np.ndarray, keep: np.ndarray, hold: np.ndarray, present: np.ndarray
-) -> np.ndarray:
-    """Odds of each set of `subsets` against no cause, after the findings: prior odds times likelihood ratio.
+@dataclass(frozen=True)
+class Factors:
+    """The odds of a set of causes against no cause, after the findings, as a product: `alone` (n) of its members,
+    `pair` (n, n) of its pairs and `triple` (in the order of `subsets`) of its triples.
 
-    Written as (odds of each member) x (a factor for each pair) x (a factor for each triple): exact, and most factors are
-    1, because members meet only in findings that both speak of. Rates multiply unless producing causes combine by
-    noisy-OR in a finding that is present, or producing and preventing ones in a finding that is absent.
+    Exact, and most factors are 1, because members meet only in findings that both speak of: the rates of causes
+    multiply unless producing ones combine by noisy-OR in a finding that is present, or producing and preventing ones
+    in a finding that is absent.
     """
+
+    alone: np.ndarray
+    pair: np.ndarray
+    triple: np.ndarray
+
+    def weights(self) -> np.ndarray:
+        """The odds of every set of `subsets`."""
+        n = len(self.alone)
+        i, j = _pairs(n)
+        first_second, first_third, second_third, _ = _triples(n)
+        weighed = self.pair * self.alone
+        triples = (weighed * self.alone[:, None]).take(first_second) * self.triple
+        triples *= weighed.take(first_third)
+        triples *= self.pair.take(second_third)
+        return np.concatenate([[1.0], self.alone, self.alone[i] * weighed[i, j], triples])
+
+
+def factors(
+    prior: np.ndarray, background: np.ndarray, keep: np.ndarray, hold: np.ndarray, present: np.ndarray
+) -> Factors:
+    """The factors of causes with these priors under findings with these rates, present or absent."""
     n = len(prior)
-    alone = prior / (1 - prior)
+    base, there = background[:, None], present[:, None]
+    own = np.where(there, _present(base, keep, hold), _absent(base, keep, hold))
+    alone = prior / (1 - prior) * own.prod(axis=0)
+    produces, speaks = keep != 1, (keep != 1) | (hold != 1)
+    meets = np.where(there, produces, speaks & (hold != 1).any(axis=1, keepdims=True))
     pair = np.ones((n, n))
     triple = np.ones(math.comb(n, 3))
-    for b, k, h, there in zip(background, keep, hold, present, strict=True):
-        ratio = _present if there else _absent
-        own = ratio(b, k, h)
-        alone *= own
-        meet = np.flatnonzero(k != 1) if there else np.flatnonzero((k != 1) | (h != 1))
-        if len(meet) < 2 or not (there or (h != 1).any()):
-            continue
-        k, h, own = k[meet], h[meet], own[meet]
+    for row in np.flatnonzero(meets.sum(axis=1) > 1):
+        ratio = _present if present[row] else _absent
+        meet = np.flatnonzero(meets[row])
+        b, k, h, alone_here = background[row], keep[row, meet], hold[row, meet], own[row, meet]
         two_k, two_h = np.outer(k, k), np.outer(h, h)
         both = ratio(b, two_k, two_h)
-        pair[np.ix_(meet, meet)] *= both / np.outer(own, own)
-        size = len(meet)
-        first_second, first_third, second_third, third = _triples(size)
-        all_three = ratio(b, two_k.take(first_second) * k.take(third), two_h.take(first_second) * h.take(third))
-        rest = own[:, None] / both
-        all_three *= rest.take(first_second) * rest.T.take(first_third) * rest.take(second_third)
-        triple[_places(meet, n)] *= all_three
-    i, j = _pairs(n)
-    first_second, first_third, second_third, third = _triples(n)
-    weighed = pair * alone
-    triple *= (weighed * alone[:, None]).take(first_second)
-    triple *= weighed.take(first_third)
-    triple *= pair.take(second_third)
-    return np.concatenate([[1.0], alone, alone[i] * weighed[i, j], triple])
+        pair[np.ix_(meet, meet)] *= both / np.outer(alone_here, alone_here)
+        if len(meet) > 2:
+            first_second, first_third, second_third, sets = _triples(len(meet))
+            third = sets[:, 2]
+            three = ratio(b, two_k.take(first_second) * k.take(third), two_h.take(first_second) * h.take(third))
+            rest = alone_here[:, None] / both
+            three *= rest.take(first_second) * rest.T.take(first_third) * rest.take(second_third)
+            triple[_places(meet, n)] *= three
+    return Factors(alone, pair, triple)
 
 
 def _present(b: float, keep: np.ndarray, hold: np.ndarray) -> np.ndarray:
@@ -164,18 +178,41 @@ def _pairs(n: int) -> tuple[np.ndarray, np.ndarray]:
 
 @lru_cache(maxsize=64)
 def _triples(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """For each triple of `subsets`, the places of its three pairs in a matrix of n by n, and its third member."""
-    first, second, third = subsets(n)[1 + n + math.comb(n, 2) :].T
-    return first * n + second, first * n + third, second * n + third, third.copy()
+    """For each triple of `subsets`, the places of its three pairs in a matrix of n by n, and its members."""
+    members = subsets(n)[1 + n + math.comb(n, 2) :]
+    first, second, third = members.T
+    return first * n + second, first * n + third, second * n + third, members
 
 
-def _places(members: np.ndarray, n: int) -> np.ndarray:
-    """The places, among all triples of n causes, of the triples of these members."""
-    i, j = n - members, n - 1 - members
+def _places(causes: np.ndarray, n: int) -> np.ndarray:
+    """The places, among all triples of n causes, of the triples of these."""
+    i, j = n - causes, n - 1 - causes
     before_first = math.comb(n, 3) - i * (i - 1) * (i - 2) // 6 + (i - 1) * (i - 2) // 2
-    before_second = -j * (j + 1) // 2 - members - 1
-    first_second, _, _, third = _triples(len(members))
-    return np.asarray((before_first[:, None] + before_second).take(first_second) + members.take(third))
+    before_second = -j * (j + 1) // 2 - causes - 1
+    first_second, _, _, sets = _triples(len(causes))
+    return np.asarray((before_first[:, None] + before_second).take(first_second) + causes.take(sets[:, 2]))
+
+
+@lru_cache(maxsize=64)
+def _runs(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Where the triples of each first pair begin, and those pairs: triples stand in lexicographic order."""
+    first, second = _pairs(n - 1)
+    return np.concatenate([[0], np.cumsum(n - 1 - second)[:-1]]), first, second
+
+
+def members(weights: np.ndarray, n: int) -> np.ndarray:
+    """For sets of one, two and three of n causes, the sum of the weights of those that contain each cause; (3, n)."""
+    pairs, triples = np.split(weights[n + 1 :], [math.comb(n, 2)])
+    result = np.zeros((3, n))
+    result[0] = weights[1 : n + 1]
+    for cause in _pairs(n):
+        result[1] += np.bincount(cause, pairs, n)
+    if n >= 3:
+        begin, first, second = _runs(n)
+        of_pair = np.add.reduceat(triples, begin)
+        for cause, weight in ((first, of_pair), (second, of_pair), (_triples(n)[3][:, 2], triples)):
+            result[2] += np.bincount(cause, weight, n)
+    return result
 
 
 @dataclass(frozen=True)
@@ -185,14 +222,23 @@ class Posterior:
     `active` are the causes that some counted finding speaks of (indices into the network); only their sets are spelt
     out: `sets` holds rows of indices into `active`, `exactly[i]` the probability that set i and nothing else is at work,
     `mass[i]` the same with any further causes that no finding speaks of. `share` is the probability of each cause of
-    the network, 0 where it is not allowed.
+    the network, 0 where it is not allowed. `further[k]`: what a set of k causes gains from causes of which no finding
+    speaks.
     """
 
     active: np.ndarray
-    sets: np.ndarray
     exactly: np.ndarray
-    mass: np.ndarray
     share: np.ndarray
+    further: tuple[float, float, float, float]
+
+    @property
+    def sets(self) -> np.ndarray:
+        return subsets(len(self.active))
+
+    @cached_property
+    def mass(self) -> np.ndarray:
+        n = len(self.active)
+        return self.exactly * np.repeat(self.further, [1, n, math.comb(n, 2), math.comb(n, 3)])
 
     @property
     def none(self) -> float:
@@ -212,55 +258,26 @@ def posterior(net: Network, states: Mapping[str, bool], prior: np.ndarray, allow
     chosen = np.asarray(sorted(allowed), dtype=int)
     rows = sorted(states)
     index = np.array([net.row[f] for f in rows], dtype=int)
-    base = net.background[index][:, None]
-    spoken = (net.shown[np.ix_(index, chosen)] != base).any(axis=0) if len(rows) else np.zeros(len(chosen), bool)
+    spoken = (net.shown[np.ix_(index, chosen)] != net.background[index][:, None]).any(axis=0)
     active, free = chosen[spoken], chosen[~spoken]
-    sets = subsets(len(active))
     grid = np.ix_(index, active)
     present = np.array([states[f] for f in rows], bool)
-    weight = set_weights(prior[active], net.background[index], net.keep[grid], net.hold[grid], present)
+    weights = factors(prior[active], net.background[index], net.keep[grid], net.hold[grid], present).weights()
     odds = prior[free] / (1 - prior[free])
     one, two, three = _symmetric(odds)
-    n = len(active)
-    ends = np.cumsum([1, n, math.comb(n, 2), math.comb(n, 3)])
-    mass = weight.copy()
-    by_size = []
-    for start, end, further in zip([0, *ends], ends, [one + two + three, one + two, one, 0.0], strict=False):
-        mass[start:end] *= 1 + further
-        by_size.append(float(weight[start:end].sum()))
-    total = mass.sum()
+    further = (1 + one + two + three, 1 + one + two, 1 + one, 1.0)
+    sums = members(weights, len(active))
+    by_size = [1.0, *(sums.sum(axis=1) / (1, 2, 3)).tolist()]
+    total = sum(w * f for w, f in zip(by_size, further, strict=True))
     share = np.zeros(len(net.causes))
-    share[active] = _members(mass, n) / total
+    share[active] = further[1:] @ sums / total
     less_one = one - odds
     less_two = two - odds * less_one
     share[free] = odds * (by_size[2] + by_size[1] * (1 + less_one) + by_size[0] * (1 + less_one + less_two)) / total
-    return Posterior(active, sets, weight / total, mass / total, share)
+    return Posterior(active, weights / total, share, further)
 
 
 def _symmetric(odds: np.ndarray) -> tuple[float, float, float]:
     """Elementary symmetric polynomials of degree one, two and three (Newton's identities)."""
     p1, p2, p3 = (float(np.sum(odds**k)) for k in (1, 2, 3))
     return p1, (p1 * p1 - p2) / 2, (p1**3 - 3 * p1 * p2 + 2 * p3) / 6
-
-
-def _members(weights: np.ndarray, n: int) -> np.ndarray:
-    """For each of n causes, the total weight of the sets of `subsets` that contain it."""
-    total = np.zeros(n + 1)
-    sets = subsets(n)
-    triples = 1 + n + math.comb(n, 2)
-    for k in range(2):
-        total += np.bincount(sets[:triples, k], weights[:triples], n + 1)
-    total += np.bincount(sets[triples:, 2], weights[triples:], n + 1)
-    if n >= 3:
-        # triples stand in lexicographic order, so those of a first member, and of a first pair, stand together
-        runs, first, second = _runs(n)
-        of_pair = np.add.reduceat(weights[triples:], runs)
-        total += np.bincount(first, of_pair, n + 1) + np.bincount(second, of_pair, n + 1)
-    return total[:n]
-
-
-@lru_cache(maxsize=64)
-def _runs(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Where the triples of each first pair begin, and the pairs."""
-    first, second = _pairs(n - 1)
-    return np.concatenate([[0], np.cumsum(n - 1 - second)[:-1]]), first, second
