@@ -17,6 +17,8 @@ from diagnose.cli.common import (
     refuse,
 )
 
+MOST_STEPS = 5
+
 
 def explain(
     case: CaseArgument,
@@ -26,7 +28,7 @@ def explain(
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Say what failed and why: ranked causes with what speaks for and against each, and what to look at next."""
-    from diagnose.advice.plan import next_steps
+    from diagnose.advice.plan import plan
     from diagnose.inference.run import infer
     from diagnose.judgement.judge import judge
     from diagnose.judgement.network import build
@@ -40,12 +42,11 @@ def explain(
     net = build(base.knowledge)
     inference = infer(record, base)
     judgements = [x for x in judge(inference, net) if position in ("", x.position)]
-    steps = [s for x in judgements for s in next_steps(inference, x, net)]
-    steps.sort(key=lambda s: -round(s.bits, 9))
+    planned = plan(inference, judgements, net, most=MOST_STEPS)
     if as_json:
-        print_json(explanation.document(inference, judgements, steps[:5], everything))
+        print_json(explanation.document(inference, judgements, planned, everything))
     else:
-        typer.echo(explanation.page(inference, judgements, steps[:5], everything, Page()).text(), nl=False)
+        typer.echo(explanation.page(inference, judgements, planned, everything, Page()).text(), nl=False)
 
 
 def meaning(

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import typer
 
-from diagnose.cli import answers, bench, reasoning, report, rules
+from diagnose.cli import advice, answers, bench, reasoning, report, rules
 from diagnose.cli.common import tell
 from diagnose.reading.problems import BadInput
 
@@ -21,6 +21,7 @@ app = typer.Typer(
 )
 COMMANDS: list[Callable[..., None]] = [
     answers.explain,
+    advice.next,
     answers.meaning,
     answers.quantities,
     answers.terms,

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from diagnose.advice.plan import Step
+from diagnose.advice.actions import actions
+from diagnose.advice.plan import Plan
 from diagnose.casefile.reader import describe, describe_reading
 from diagnose.inference.engine import Firing
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Evidence, Judged, Judgement
+from diagnose.views import next_steps
 from diagnose.views.page import Page, percent, signed
 
 RANK = {"established": 0, "probable": 1, "possible": 2, "unlikely": 3, "ruled out": 4}
@@ -75,7 +77,7 @@ def cause_json(inference: Inference, j: Judged) -> dict[str, Any]:
 
 
 def document(
-    inference: Inference, judgements: Sequence[Judgement], steps: Sequence[Step], everything: bool
+    inference: Inference, judgements: Sequence[Judgement], plan: Plan | None, everything: bool
 ) -> dict[str, Any]:
     """The answer as plain data; the schema is diagnose/views/explanation.schema.json."""
     case, knowledge = inference.case, inference.base.knowledge
@@ -100,16 +102,8 @@ def document(
             }
             for x in judgements
         ],
-        "next": [
-            {
-                "finding": s.finding,
-                "position": s.position,
-                "bits": round(s.bits, 9),
-                "chance": round(s.chance, 9),
-                "measurements": list(s.measurements),
-            }
-            for s in steps
-        ],
+        **(next_steps.plan_json(plan, knowledge) if plan else {"next": []}),
+        "actions": [next_steps.action_json(a) for a in actions(judgements, knowledge)],
         "cautions": cautions_json(inference, judgements),
     }
 
@@ -136,13 +130,13 @@ def leading(judgement: Judgement, everything: bool, least: int = 3) -> list[Judg
 
 
 def page(
-    inference: Inference, judgements: Sequence[Judgement], steps: Sequence[Step], everything: bool, page: Page
+    inference: Inference, judgements: Sequence[Judgement], plan: Plan | None, everything: bool, page: Page
 ) -> Page:
     case, knowledge = inference.case, inference.base.knowledge
     page.ends(case.name, "invented case" if case.invented else "", bold=True)
     for x in judgements:
         _answer(inference, x, everything, page)
-    _steps(inference, steps, page)
+    next_steps.short(inference, judgements, plan, everything, page)
     cautions = cautions_json(inference, judgements)
     if cautions:
         page.heading("Take care")
@@ -202,21 +196,6 @@ def _leader(inference: Inference, j: Judged, page: Page) -> None:
 
 def _state(e: Evidence) -> str:
     return e.finding if e.state == "present" else f"no {e.finding}, looked for"
-
-
-def _steps(inference: Inference, steps: Sequence[Step], page: Page) -> None:
-    if not steps:
-        return
-    page.heading("What to look at next")
-    several = len(inference.case.positions) > 1
-    for number, s in enumerate(steps, 1):
-        how = f" by {s.measurements[0]}" if s.measurements else ""
-        where = f" [{s.position}]" if several else ""
-        page.say(
-            f"{s.finding}{where}{how}: there in {percent(s.chance)}, tells {s.bits:.2f} bit",
-            indent=2,
-            lead=f"{number}. ",
-        )
 
 
 def _ledger(inference: Inference, x: Judgement, j: Judged, page: Page) -> None:

@@ -124,14 +124,14 @@ from diagnose.casefile.reader import parse_case
 from diagnose.inference.run import infer, load
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import build
-from diagnose.advice.plan import next_steps
+from diagnose.advice.plan import plan
 from diagnose.reading.problems import Problems
 from diagnose.views.explanation import document
 base = load(Path(sys.argv[1])); net = build(base.knowledge)
 out = []
 for name in sys.argv[2:]:
     i = infer(parse_case(Path(name).read_bytes(), "case.yaml", base.knowledge, Problems()), base)
-    d = document(i, judge(i, net), (), True); d["case"]["digest"] = ""
+    d = document(i, judge(i, net), plan(i, judge(i, net), net), True); d["case"]["digest"] = ""
     out.append(d)
 print(json.dumps(out))
 """

@@ -1,0 +1,255 @@
+"""What can still be decided of a seal: which findings are open, by which work, and which are lost for good.
+
+A stage names the last moment before a step of dismantling or cleaning. What needed an earlier stage than the case's is
+lost; so is what a record says nobody can look at any more. A case without a stage has lost nothing but what it records.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+from diagnose.inference.facts import holds_at, seats
+from diagnose.inference.match import Facts, evaluate, facts_of
+from diagnose.inference.rules import Branch, Premise
+from diagnose.inference.run import Inference
+from diagnose.knowledge.model import Measurement
+
+OPEN, ANSWERED, LOST = "open", "answered", "lost"
+DEFAULT_MINUTES = 5.0
+
+
+@dataclass(frozen=True)
+class Look:
+    """A plain look or question that decides one finding. `asks`: the features, figures and settings it is about;
+    `way`: look, question, number or between limits."""
+
+    finding: str
+    asks: tuple[str, ...]
+    part: str
+    minutes: float
+    stage: str
+    way: str
+
+
+@dataclass(frozen=True)
+class Lost:
+    """A finding that nobody can decide any more, and why."""
+
+    finding: str
+    position: str
+    why: str
+
+
+@dataclass(frozen=True)
+class _Status:
+    state: str
+    why: str = ""
+
+
+class Reach:
+    """What is still within reach at one position of a case."""
+
+    def __init__(self, inference: Inference, position: str):
+        self.inference, self.position = inference, position
+        self.case, self.knowledge = inference.case, inference.base.knowledge
+        self.vocabulary = self.knowledge.vocabulary
+        self.facts: Facts = facts_of(inference)
+        self.positions = {p for p, _ in seats(self.case)}
+        self.known = inference.findings[position]
+        self.found: dict[str, _Status] = {}
+        self.tried: dict[tuple[str, int], _Status] = {}
+        self.branches: dict[str, list[Branch]] = {}
+        for b in inference.base.rules.branches:
+            if b.conclusion.kind == "found" and b.conclusion.state == "present":
+                self.branches.setdefault(b.conclusion.name, []).append(b)
+
+    # ---- stages -----------------------------------------------------------------------------------------------
+
+    def passed(self, stage: str) -> bool:
+        """Whether work that needs this stage comes too late."""
+        stages = self.vocabulary.stages
+        return bool(self.case.stage) and stage in stages and stages.index(stage) < stages.index(self.case.stage)
+
+    @cached_property
+    def measurements(self) -> dict[str, Measurement]:
+        """Measurements that this seal's parts and its stage still allow."""
+        every = self.knowledge.measurements.values()
+        return {m.name: m for m in every if not self.passed(m.stage) and self.is_there(m.part)}
+
+    @cached_property
+    def kinds(self) -> frozenset[str]:
+        """Kinds of the parts this seal is known or usually found to have; empty where the case lists no part."""
+        case, words = self.case, self.vocabulary
+        if not any(holds_at(p.position, self.position) for p in case.parts):
+            return frozenset()
+        kinds = {p.kind for p in case.parts if holds_at(p.position, self.position)}
+        kinds |= {o.kind for o in case.observations if o.kind}
+        for s in case.settings:
+            if s.holds and holds_at(s.position, self.position):
+                kinds |= {words.find("kind", s.term) or ""}
+                if s.setting == "arrangement":
+                    kinds |= {p.kind for p in self.knowledge.arrangements.usual.get(s.term, ())}
+        return frozenset(kinds - {""})
+
+    @cached_property
+    def roots(self) -> frozenset[str]:
+        """The kinds that head the families of usual parts; a kind outside them (a leak, a log) is always there."""
+        words = self.vocabulary
+        usual = {p.kind for parts in self.knowledge.arrangements.usual.values() for p in parts}
+        return frozenset(k for u in usual for k in words.lineage[u] if not words.kinds[k].above)
+
+    def is_there(self, kind: str) -> bool:
+        """Whether the seal has, or may have, a part of the kind. A ring known by its side may be of any make."""
+        if not kind or not self.kinds or self.vocabulary.kinds[kind].place == "machine":
+            return True
+        lineage = self.vocabulary.lineage
+        if not self.roots & set(lineage[kind]):
+            return True
+        sides = {k for k in lineage[kind] if self.vocabulary.kinds[k].group}
+        return any(kind in lineage[k] or k in lineage[kind] or sides & set(lineage[k]) for k in self.kinds)
+
+    # ---- findings ---------------------------------------------------------------------------------------------
+
+    def of(self, finding: str) -> _Status:
+        """Whether a finding that is not known yet can still be decided."""
+        if finding not in self.found:
+            self.found[finding] = self._best(self._branch(b) for b in self.branches.get(finding, ()))
+        return self.found[finding]
+
+    @staticmethod
+    def _best(statuses: Iterable[_Status]) -> _Status:
+        every = list(statuses)
+        for state in (OPEN, LOST):
+            for status in every:
+                if status.state == state:
+                    return status
+        return _Status(ANSWERED)
+
+    def _branch(self, branch: Branch) -> _Status:
+        """Open where every condition holds or may yet be seen to hold."""
+        key = (branch.rule, branch.number)
+        if key not in self.tried:
+            self.tried[key] = self._try(branch)
+        return self.tried[key]
+
+    def _try(self, branch: Branch) -> _Status:
+        lost = _Status(OPEN)
+        for premise in branch.premises:
+            status = self._premise(premise)
+            if status.state == ANSWERED:
+                return status
+            if status.state == LOST:
+                lost = status
+        return lost
+
+    def _premise(self, premise: Premise) -> _Status:
+        slots = dict(premise.equals)
+        if premise.seat in ("inboard", "outboard", "other"):
+            seat = premise.seat if premise.seat != "other" else "outboard"
+            if seat not in self.positions:
+                return _Status(ANSWERED)
+        verdict = evaluate(premise, self.facts, self.position)
+        if verdict.holds is not None:
+            return _Status(OPEN if verdict.holds else ANSWERED)
+        if premise.table in ("amount", "limit"):
+            return _Status(ANSWERED if verdict.ids else OPEN)
+        if premise.table == "found":
+            return self.of(str(slots["finding"]))
+        if premise.table == "seen":
+            return self._seen(str(slots["feature"]), str(slots.get("on", "")), str(slots.get("group", "")))
+        if premise.table == "marks":
+            return self._best([self._seen(c.term, c.on, c.group) for c in premise.condition.parts])
+        return _Status(OPEN)
+
+    def _seen(self, feature: str, on: str, group: str) -> _Status:
+        lost = self.vocabulary.features[feature].lost
+        if self.passed(lost):
+            return _Status(LOST, f"{feature}: to be seen only {lost}")
+        kinds = [on] if on else self.vocabulary.features[feature].on
+        if not any(self.is_there(k) for k in kinds):
+            return _Status(ANSWERED)
+        for o in self.case.observations:
+            if o.state == "lost" and o.feature == feature and self._covers(o.kind, o.group, kinds, group):
+                return _Status(LOST, f"{feature}: {o.note or 'recorded as lost'}")
+        return _Status(OPEN)
+
+    def _covers(self, kind: str, group: str, wanted: Iterable[str], wanted_group: str) -> bool:
+        """Whether a record about one kind leaves nothing else on which the feature could be looked for."""
+        lineage = self.vocabulary.lineage
+        if group and wanted_group and group != wanted_group:
+            return False
+        if any(kind in lineage[w] for w in wanted):
+            return True
+        others = [p for p in self.case.parts if any(w in lineage[p.kind] for w in wanted) and p.kind != kind]
+        return not others and any(w in lineage[kind] for w in wanted)
+
+    # ---- work -------------------------------------------------------------------------------------------------
+
+    def look(self, finding: str, numbers: bool = False) -> Look | None:
+        """The plain look or question that decides a finding, from what its rule asks for; with `numbers` also where a
+        figure or a setting is asked for. None where there is no such way."""
+        for branch in self.branches.get(finding, ()):
+            if self._branch(branch).state != OPEN:
+                continue
+            premises = self._to_see(branch, numbers)
+            if premises:
+                return self._look_at(finding, premises)
+        return None
+
+    def _to_see(self, branch: Branch, numbers: bool) -> list[Premise] | None:
+        """The premises still to be settled; None where an eye or a question cannot settle them."""
+        result: list[Premise] = []
+        for premise in branch.premises:
+            if evaluate(premise, self.facts, self.position).holds is not None:
+                continue
+            if premise.table == "found":
+                inner = self.branches.get(str(dict(premise.equals)["finding"]), ())
+                seen = (self._to_see(b, numbers) for b in inner if self._branch(b).state == OPEN)
+                first = next((s for s in seen if s), None)
+                if first is None:
+                    return None
+                result += first
+            elif premise.table == "seen" or (numbers and premise.table != "marks"):
+                result.append(premise)
+            else:
+                return None
+        return result
+
+    def _look_at(self, finding: str, premises: list[Premise]) -> Look:
+        looks, words = self.knowledge.looks, self.vocabulary
+        names = tuple(dict.fromkeys(str(p.key[1]) for p in premises))
+        slots = dict(premises[0].equals)
+        term = words.features.get(names[0]) or words.quantities.get(names[0])
+        kind = str(slots.get("on", "")) or (term.on[0] if term and term.on else "")
+        lineage = words.lineage.get(kind, ())
+        minutes = next((looks.minutes[k] for k in lineage if k in looks.minutes), DEFAULT_MINUTES)
+        stages = [
+            words.features[f].lost for f in names if f in words.features and words.features[f].lost in words.stages
+        ]
+        stage = min(stages, key=words.stages.index, default="never")
+        return Look(finding, names, kind, minutes, stage, self._way(premises))
+
+    def cannot_tell(self, finding: str) -> float:
+        """The chance that honest work leaves the finding open, by its surest way that is still open."""
+        chances = self.knowledge.looks.cannot_tell
+        ways = [self._way(b.premises) for b in self.branches.get(finding, ()) if self._branch(b).state == OPEN]
+        return min((chances.get(w, 0.0) for w in ways), default=0.0)
+
+    def _way(self, premises: Iterable[Premise]) -> str:
+        """How a conjunction is settled: by its least sure part."""
+        ways = {way for p in premises if not p.negated for way in self._ways(p)}
+        return next((w for w in ("between limits", "number", "question") if w in ways), "look")
+
+    def _ways(self, premise: Premise) -> Iterable[str]:
+        if premise.table == "limit":
+            limit = self.knowledge.limits[str(dict(premise.equals)["limit"])]
+            yield "between limits" if limit.strict != limit.lax else "number"
+        elif premise.table == "amount":
+            yield "number"
+        elif premise.table == "seen":
+            on = str(dict(premise.equals).get("on", ""))
+            kinds = [on] if on else self.vocabulary.features[str(dict(premise.equals)["feature"])].on
+            asked = self.knowledge.looks.asked
+            yield "question" if any(k in asked for kind in kinds for k in self.vocabulary.lineage[kind]) else "look"

@@ -1,0 +1,187 @@
+"""What pieces of bench work tell, alone, after each other and within a time.
+
+A piece of work decides several findings at once. They are taken as independent given the causes, one a line of evidence
+(the one that tells most). The three that tell most are reckoned together exactly, over all 27 outcomes (there, not
+there, cannot tell); the rest is added at the share that those three keep of the sum of their single gains. Against
+draws of whole outcomes this is right to a few per cent, and to about 15 % high for work that tells twenty findings
+where little is known (tests/advice).
+
+What work taken on leaves to tell is the mean over `DRAWS` ways in which it may turn out, drawn once and for all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from diagnose.advice.information import by_ratio, entropy, together, with_unknown
+from diagnose.advice.outlook import Outlook
+
+EXACT = 3
+DRAWS = 32
+MOST_SWAPPED = 30
+
+
+@dataclass(frozen=True)
+class Job:
+    """One piece of work: its minutes and, for each outlook, the open findings it decides."""
+
+    name: str
+    minutes: float
+    tells: tuple[tuple[str, ...], ...]
+
+
+class Valuation:
+    """Gains of jobs over outlooks (seal positions, taken as independent of each other), as work is taken on."""
+
+    def __init__(self, outlooks: Sequence[Outlook], jobs: Sequence[Job]):
+        self.jobs = tuple(jobs)
+        self.tables = [_Table(o, [job.tells[i] for job in jobs]) for i, o in enumerate(outlooks)]
+        self.start()
+
+    def start(self) -> None:
+        """As if no work had been taken on."""
+        self.views = [_View(t) for t in self.tables]
+
+    def gain(self, job: int) -> float:
+        """Bits that the job is expected to add to the work taken on so far."""
+        return sum(view.gain(job) for view in self.views)
+
+    def take(self, job: int) -> None:
+        for view in self.views:
+            view.take(job)
+
+    def total(self, chosen: Sequence[int]) -> float:
+        """Bits that a set of jobs is expected to tell."""
+        self.start()
+        told = 0.0
+        for job in sorted(chosen):
+            told += self.gain(job)
+            self.take(job)
+        return told
+
+    def in_order(
+        self, worth: float, minutes: float = float("inf"), per_minute: bool = True, most: int = 0
+    ) -> list[tuple[int, float]]:
+        """(job, bits it adds), each the best after those before it, while one fits into the minutes and adds `worth`.
+
+        Gains hardly ever grow as work is taken on, so a job is reckoned anew only where its last gain would put it
+        first.
+        """
+        self.start()
+        cost = [job.minutes if per_minute else 1.0 for job in self.jobs]
+        last = {j: self.gain(j) for j in range(len(self.jobs))}
+        fresh = set(last)
+        result: list[tuple[int, float]] = []
+        while not most or len(result) < most:
+            good = sorted(j for j, bits in last.items() if bits >= worth and self.jobs[j].minutes <= minutes + 1e-9)
+            if not good:
+                break
+            best = good[by_ratio([last[j] for j in good], [cost[j] for j in good])[0]]
+            if best not in fresh:
+                last[best] = self.gain(best)
+                fresh.add(best)
+                continue
+            result.append((best, last.pop(best)))
+            minutes -= self.jobs[best].minutes
+            self.take(best)
+            fresh = set()
+        return result
+
+    def best_within(self, minutes: float, worth: float) -> list[int]:
+        """The jobs that tell most within a time: the better of taking them by bits per minute and by bits, then the best
+        single exchange for as long as one helps, among the `MOST_SWAPPED` jobs that tell most alone.
+
+        Greedy choice is near the best where gains fall as work is added (G. Nemhauser, L. Wolsey and M. Fisher, 1978,
+        from memory).
+        """
+        self.start()
+        alone = [self.gain(j) for j in range(len(self.jobs))]
+        fits = [j for j, job in enumerate(self.jobs) if job.minutes <= minutes and alone[j] >= worth]
+        others = sorted(fits, key=lambda j: (-round(alone[j], 12), j))[:MOST_SWAPPED]
+        tried = [sorted(j for j, _ in self.in_order(worth, minutes, per_minute)) for per_minute in (True, False)]
+        best = max(tried, key=lambda chosen: round(self.total(chosen), 9))
+        while True:
+            value = self.total(best)
+            spare = minutes - sum(self.jobs[j].minutes for j in best)
+            better = [
+                kept
+                for out in best
+                for new in others
+                if new not in best and self.jobs[new].minutes <= spare + self.jobs[out].minutes
+                if self.total(kept := [*(j for j in best if j != out), new]) > value + 1e-6
+            ]
+            if not better:
+                return sorted(best)
+            best = max(better, key=lambda chosen: round(self.total(chosen), 9))
+
+
+class _Table:
+    """One outlook made ready: outcomes of its findings, and each job's findings, one a line, strongest first."""
+
+    def __init__(self, outlook: Outlook, tells: Sequence[Sequence[str]]):
+        self.outlook = outlook
+        self.bits = outlook.bits
+        row = outlook.row
+        self.line = [outlook.belief.lines[f] for f in outlook.findings]
+        self.rows = [[row[f] for f in findings if f in row] for findings in tells]
+        self.outcomes = with_unknown(outlook.shown, outlook.silent)
+        self.given = entropy(self.outcomes, 1)
+        order = sorted(range(len(self.bits)), key=lambda r: (-round(float(self.bits[r]), 12), r))
+        self.place = {r: k for k, r in enumerate(order) if self.bits[r] > 1e-9}
+
+    def one_a_line(self, job: int, done: set[str]) -> list[int]:
+        best: dict[str, int] = {}
+        for r in sorted((r for r in self.rows[job] if r in self.place), key=self.place.__getitem__):
+            if self.line[r] not in done:
+                best.setdefault(self.line[r], r)
+        return list(best.values())
+
+
+class _View:
+    """One outlook as work is taken on. `weights`: the sets in each way it may have turned out, shape (sets, ways)."""
+
+    def __init__(self, table: _Table):
+        self.table = table
+        self.weights = table.outlook.belief.weight[:, None]
+        self.done: set[str] = set()
+
+    def gain(self, job: int) -> float:
+        table = self.table
+        rows = table.one_a_line(job, self.done)
+        if not rows:
+            return 0.0
+        strongest, rest = rows[:EXACT], rows[EXACT:]
+        seen = together([table.outcomes[r][None] for r in strongest])[0] @ self.weights
+        given = table.given[strongest].sum(axis=0) @ self.weights
+        told = max(float(np.mean(entropy(seen, 0) - given)), 0.0)
+        single = float(table.bits[strongest].sum())
+        return told + min(told / single, 1.0) * float(table.bits[rest].sum())
+
+    def take(self, job: int) -> None:
+        """Each way goes on with the outcomes drawn for it; the lines of the job tell nothing more."""
+        table, belief = self.table, self.table.outlook.belief
+        rows = table.one_a_line(job, self.done)
+        if not rows:
+            return
+        true, chance = _draws(len(belief.weight), len(table.outlook.findings))
+        at = np.searchsorted(np.cumsum(belief.weight), true, side="right").clip(max=len(belief.weight) - 1)
+        weights = np.repeat(self.weights, DRAWS, axis=1) if self.weights.shape[1] == 1 else self.weights.copy()
+        for r in rows:
+            there, told = table.outcomes[r, 0], 1 - table.outcomes[r, 2]
+            is_there = chance[r] < there[at]
+            is_told = chance[r] < told[at]
+            said = np.where(is_there, table.outlook.shown[r][:, None], 1 - table.outlook.shown[r][:, None])
+            weights *= np.where(is_told, said, 1.0)
+        self.weights = weights / weights.sum(axis=0)
+        self.done |= {table.line[r] for r in rows}
+
+
+@lru_cache(maxsize=8)
+def _draws(sets: int, findings: int) -> tuple[np.ndarray, np.ndarray]:
+    """Where on the heap of the sets each drawn truth lies, evenly spread, and a number a finding to decide its outcome."""
+    chance = np.random.Generator(np.random.PCG64(1)).random((findings, DRAWS))
+    return (np.arange(DRAWS) + 0.5) / DRAWS, chance

@@ -1,0 +1,328 @@
+"""The plan of work and the corrective actions, as JSON, on a page of their own and in the short form of the answer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import groupby
+from typing import Any
+
+from diagnose.advice.actions import Advice, actions
+from diagnose.advice.plan import ANY_TIME, LAST, NOW, Plan, Result, Step
+from diagnose.advice.stopping import OPEN
+from diagnose.inference.run import Inference
+from diagnose.judgement.judge import Judgement
+from diagnose.knowledge.model import Knowledge, Limit
+from diagnose.views.page import Page, percent
+
+MOST_ON_FIRST_SCREEN = 3
+HEADINGS = {
+    NOW: "First, because the next step of dismantling or cleaning destroys it",
+    ANY_TIME: "Then",
+    LAST: "Last, because it destroys evidence itself",
+}
+
+
+# ---- plain data ------------------------------------------------------------------------------------------------------
+
+
+def step_json(step: Step, knowledge: Knowledge) -> dict[str, Any]:
+    card = knowledge.measurements.get(step.measurement)
+    return {
+        "measurement": step.measurement or None,
+        "look_for": list(step.look.asks) if step.look else [],
+        "finding": step.finding,
+        "findings": list(step.findings),
+        "positions": list(step.positions),
+        "part": step.part or None,
+        "items": list(step.items),
+        "minutes": step.minutes,
+        "bits": round(step.bits, 6),
+        "bits_per_minute": round(step.per_minute, 6),
+        "when": step.when,
+        "last_stage": step.stage or None,
+        "why": why(step, knowledge),
+        "parts": list(step.parts),
+        "how": how(step, knowledge),
+        "instrument": (card.instrument if card else "") or None,
+        "at": (card.at if card else "") or None,
+        "readings": (card.readings if card else "") or None,
+        "limit": limit_json(knowledge.limits[card.limit], knowledge) if card and card.limit else None,
+        "no_limit": (card.no_limit if card else "") or None,
+        "destroys": [d for d in card.destroys if d != "nothing"] if card else [],
+        "destructive": bool(card and card.destructive),
+        "cautions": list(card.cautions) if card else [],
+        "sources": [knowledge.sources[key].title for key in card.sources] if card else [],
+        "cannot_tell": round(step.cannot_tell, 6),
+        "results": [result_json(r) for r in step.results],
+    }
+
+
+def result_json(result: Result) -> dict[str, Any]:
+    return {
+        "finding": result.finding,
+        "position": result.position,
+        "there": result.there,
+        "chance": round(result.chance, 6),
+        "leading": {"from": list(result.before), "to": list(result.after)},
+        "causes": [{"cause": s.cause, "from": round(s.before, 6), "to": round(s.after, 6)} for s in result.shifts],
+    }
+
+
+def limit_json(limit: Limit, knowledge: Knowledge) -> dict[str, Any]:
+    return {
+        "limit": limit.name,
+        "quantity": limit.quantity,
+        "sense": limit.sense,
+        "values": [
+            {"value": v.written, "source": knowledge.sources[v.source].title, "note": v.note or None}
+            for v in limit.values
+        ],
+    }
+
+
+def action_json(advice: Advice) -> dict[str, Any]:
+    return {
+        "do": advice.do,
+        "field": advice.field,
+        "worked_if": list(advice.worked_if),
+        "causes": [{"cause": t.cause, "position": t.position, "standing": t.standing} for t in advice.tied],
+    }
+
+
+def plan_json(plan: Plan, knowledge: Knowledge) -> dict[str, Any]:
+    """What both answers share: the steps, what is lost, and the stopping line."""
+    change = plan.stop.change
+    return {
+        "next": [step_json(s, knowledge) for s in plan.steps],
+        "lost": [
+            {"finding": g.finding, "position": g.position, "why": g.why, "bits": round(g.bits, 6)} for g in plan.lost
+        ],
+        "stop": {
+            "state": plan.stop.state,
+            "says": plan.stop.says,
+            "works": plan.stop.works,
+            "findings": plan.stop.findings,
+            "reckoned": plan.stop.reckoned,
+            "work": plan.stop.work or None,
+            "change": {"position": change.position, "what": change.what, "from": change.before, "to": change.after}
+            if change
+            else None,
+        },
+        "for_the_record": [step_json(s, knowledge) for s in plan.record],
+    }
+
+
+def document(
+    inference: Inference, judgements: Sequence[Judgement], plan: Plan, budget: float | None
+) -> dict[str, Any]:  # fmt: skip
+    """The plan as plain data; the schema is diagnose/views/next_steps.schema.json. Minutes and bits."""
+    case, knowledge = inference.case, inference.base.knowledge
+    return {
+        "case": {"name": case.name, "digest": case.digest, "invented": case.invented},
+        "knowledge": {"version": knowledge.version, "digest": knowledge.digest},
+        "stage": plan.stage or None,
+        "budget": budget,
+        "minutes": plan.minutes,
+        "open_bits": round(plan.open_bits, 6),
+        "leading": [
+            {"position": x.position, "causes": [{"cause": j.cause, "standing": j.standing, "probability": round(j.probability, 6)}
+                                                for j in x.causes if j.cause in x.explanation.causes]}
+            for x in judgements
+        ],
+        **plan_json(plan, knowledge),
+        "cautions": cautions(plan.steps, knowledge),
+    }  # fmt: skip
+
+
+def cautions(steps: Iterable[Step], knowledge: Knowledge) -> list[dict[str, str]]:
+    """Cautions of the work on the plan, and those that always stand."""
+    names = {c.name for c in knowledge.cautions.values() if c.always}
+    for step in steps:
+        card = knowledge.measurements.get(step.measurement)
+        names |= set(card.cautions) if card else set()
+    return [
+        {"caution": n, "says": knowledge.cautions[n].says, "defer": knowledge.cautions[n].defer} for n in sorted(names)
+    ]  # fmt: skip
+
+
+# ---- words -----------------------------------------------------------------------------------------------------------
+
+
+def why(step: Step, knowledge: Knowledge) -> str:
+    reasons = [f"parts {listed(step.parts)}"] if step.parts else []
+    if step.when == NOW:
+        reasons.append(f"possible only {step.stage}")
+    if step.when == LAST:
+        card = knowledge.measurements[step.measurement]
+        reasons.append(f"destroys {listed([d for d in card.destroys if d != 'nothing']) or 'evidence'}")
+    return "; ".join(reasons)
+
+
+def how(step: Step, knowledge: Knowledge) -> str:
+    if step.measurement:
+        return knowledge.measurements[step.measurement].how
+    features = knowledge.vocabulary.features
+    asks = step.look.asks if step.look else ()
+    return " ".join(dict.fromkeys(features[a].how for a in asks if a in features and features[a].how))
+
+
+def listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
+
+
+def minutes(value: float) -> str:
+    return f"{value:g} min"
+
+
+def _limit(step: Step, knowledge: Knowledge) -> str:
+    card = knowledge.measurements.get(step.measurement)
+    if card is None:
+        return ""
+    if not card.limit:
+        return f"none: {card.no_limit}" if card.no_limit else ""
+    limit = knowledge.limits[card.limit]
+    values = "; ".join(
+        f"{v.written} ({knowledge.sources[v.source].title}{', ' + v.note if v.note else ''})" for v in limit.values
+    )
+    return f"{limit.quantity} {limit.sense} {values}"
+
+
+# ---- the page of the plan ----------------------------------------------------------------------------------------------
+
+
+def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budget: float | None, page: Page) -> Page:
+    case, knowledge = inference.case, inference.base.knowledge
+    page.ends(case.name, "invented case" if case.invented else "", bold=True)
+    for x in judgements:
+        led = [
+            f"{j.cause} ({j.standing}, {percent(j.probability)})" for j in x.causes if j.cause in x.explanation.causes
+        ]
+        seat = f"at the {x.position} seal " if len(case.positions) > 1 else ""
+        page.say(f"{seat}{' with '.join(led) or 'none of these causes'}", indent=2, lead="leading ", hang=10)
+    page.say(f"{plan.stage or 'not recorded, so nothing is taken as lost; write stage: in the case'}", indent=2,
+             lead="stage   ", hang=10)  # fmt: skip
+    within = f" of the {minutes(budget)} given" if budget is not None else ""
+    told = sum(s.bits for s in plan.steps)
+    page.say(f"{plan.count} pieces of work, {minutes(plan.minutes)}{within}; they are expected to tell {told:.2f} of the "
+             f"{plan.open_bits:.2f} bit by which the ranking is open", indent=2, lead="plan    ", hang=10)  # fmt: skip
+    number = 0
+    for when, steps in groupby(plan.steps, key=lambda s: s.when):
+        page.heading(HEADINGS[when])
+        for hand, same in groupby(steps, key=lambda s: _hand(s, inference)):
+            page.line(page.bold(f"  {hand}") if hand else "")
+            for step in same:
+                number += 1
+                _step(number, step, knowledge, page)
+    _end(plan, knowledge, page)
+    told_cautions = cautions(plan.steps, knowledge)
+    if told_cautions:
+        page.heading("Take care")
+        for c in told_cautions:
+            page.say(f"{c['says']} {c['defer']}", indent=2, lead="! ")
+    return page
+
+
+def _hand(step: Step, inference: Inference) -> str:
+    """The part in hand, by name and item number."""
+    several = len(inference.case.positions) > 1
+    where = f" [{', '.join(step.positions)}]" if several else ""
+    named = [f"{p.name} ({p.item})" for p in inference.case.parts if p.item in step.items]
+    return f"in hand: {', '.join(named) if 0 < len(named) <= 4 else step.part or 'the record'}{where}"
+
+
+def _step(number: int, step: Step, knowledge: Knowledge, page: Page) -> None:
+    page.ends(f"  {number}. {step.name}", f"{minutes(step.minutes)}  {step.bits:.2f} bit", bold=True)
+    card = knowledge.measurements.get(step.measurement)
+    more = f"; and {len(step.findings) - 4} more" if len(step.findings) > 4 else ""
+    rows = [
+        ("decides", "; ".join(step.findings[:4]) + more),
+        ("how", how(step, knowledge)),
+        ("with", "; ".join(x for x in (card.instrument, card.at) if x) if card else ""),
+        ("limit", _limit(step, knowledge)),
+        ("why", why(step, knowledge)),
+    ]
+    for lead, text in rows:
+        if text:
+            page.say(text, indent=5, lead=f"{lead + ':':<9}", hang=14)
+    for r in (r for r in step.results if _moved(r)):
+        lead = f"{'there' if r.there else 'not there'} ({percent(r.chance)})"
+        page.say(f"{r.finding}: {_moved(r)}", indent=5, lead=f"{lead}, ", hang=14)
+    if step.cannot_tell:
+        page.say("the ranking stays as it is", indent=5, lead=f"cannot tell ({percent(step.cannot_tell)}): ", hang=14)
+
+
+def _moved(result: Result) -> str:
+    """What a result does to the causes; empty where it does hardly anything."""
+    shifts = [
+        f"{s.cause} {percent(s.before).removesuffix(' %')} to {percent(s.after)}"
+        for s in result.shifts
+        if percent(s.before) != percent(s.after)
+    ]
+    if set(result.before) != set(result.after):
+        shifts.append(f"then {' with '.join(result.after) or 'none of these causes'} leads")
+    return ", ".join(shifts)
+
+
+def _end(plan: Plan, knowledge: Knowledge, page: Page) -> None:
+    if plan.lost:
+        page.heading("Lost")
+        for g in plan.lost[:8]:
+            page.say(g.why, indent=2, lead=f"{g.finding}: ", hang=4)
+        if len(plan.lost) > 8:
+            page.say(f"and {len(plan.lost) - 8} more that would have told less", indent=2)
+    page.heading("When to stop")
+    page.say(plan.stop.says, indent=2)
+    if plan.stop.state != OPEN and plan.record:
+        page.say(
+            "; ".join(f"{s.name} ({minutes(s.minutes)})" for s in plan.record),
+            indent=2,
+            lead="for the record: ",
+            hang=4,
+        )
+
+
+# ---- the short form on the page of the answer --------------------------------------------------------------------------
+
+
+def short(
+    inference: Inference, judgements: Sequence[Judgement], plan: Plan | None, everything: bool, page: Page
+) -> None:
+    """What to look at next and what to change: a line or two each."""
+    if plan:
+        _short_steps(plan, len(inference.case.positions) > 1, page)
+    _short_actions(actions(judgements, inference.base.knowledge), len(judgements) > 1, everything, page)
+
+
+def _short_steps(plan: Plan, several: bool, page: Page) -> None:
+    page.heading("What to look at next")
+    for number, step in enumerate(plan.steps[:MOST_ON_FIRST_SCREEN], 1):
+        seat = f" [{', '.join(step.positions)}]" if several else ""
+        left, right = f"  {number}. {step.name}{seat}", f"{minutes(step.minutes)}, {step.bits:.2f} bit"
+        for count in range(len(step.parts), 0, -1):
+            told = f"{left}: {listed(step.parts[:count])}?"
+            if len(told) + len(right) + 2 <= page.width:
+                left = told
+                break
+        page.ends(left, right)
+    if plan.steps and plan.steps[0].when == NOW:
+        page.say(f"The first of these can be done only {plan.stage}.", indent=2)
+    if not plan.steps or plan.stop.state != OPEN:
+        page.say(plan.stop.says, indent=2)
+    if plan.lost:
+        named = "; ".join(g.finding for g in plan.lost[:3])
+        more = f"; and {len(plan.lost) - 3} more" if len(plan.lost) > 3 else ""
+        page.say(named + more, indent=2, lead="lost by now: ", hang=4)
+
+
+def _short_actions(found: Sequence[Advice], several: bool, everything: bool, page: Page) -> None:
+    if not found:
+        return
+    page.heading("What to change")
+    most = len(found) if everything else MOST_ON_FIRST_SCREEN
+    for advice in found[:most]:
+        seats = {t.position for t in advice.tied}
+        tied = listed(advice.causes) + (f" [{', '.join(sorted(seats))}]" if several else "")
+        worked = f" Worked if: {' '.join(advice.worked_if)}" if advice.worked_if else ""
+        page.say(f"{advice.do} ({tied}){worked}", indent=2, lead=f"{advice.field:<12} ", hang=15)
+    if len(found) > most:
+        page.say(f"and {len(found) - most} more with --all", indent=2)
