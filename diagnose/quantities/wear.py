@@ -164,6 +164,11 @@ def fit_of(bench: Bench, owner: Owner, record: Measured) -> Fit | None:
     return None
 
 
+def is_noise(found: Harmonic, repeatability: float) -> bool:
+    """Whether lobes are not told from noise: under three times the repeatability, or within the fit's own uncertainty."""
+    return found.amplitude < 3.0 * repeatability or found.amplitude <= found.half_width
+
+
 def _lobes_of(bench: Bench, owner: Owner, record: Measured, origin: tuple[Value, ...]) -> Iterator[Quantity]:
     stations, repeatability = len({round(d, 6) for d in record.around}), repeatability_of(record)
     orders = [n for n in (1, 2) if n <= most_lobes(stations)]
@@ -226,7 +231,7 @@ def _lobe(
     crests = " and ".join(f"{(found.crest + k * 360 / found.order) % 360:.0f}°" for k in range(min(found.order, 2)))
     more = " …" if found.order > 2 else ""
     notes = (*warnings, f"deepest at {crests}{more} from the index, as that part was seen")
-    noise = found.amplitude < 3.0 * repeatability or low == 0.0
+    noise = is_noise(found, repeatability)
     if noise:
         low, high = 0.0, max(high, 3.0 * repeatability)
         notes = (*warnings, "not told from noise: under three times the repeatability, or within the fit's own uncertainty")

@@ -1,0 +1,164 @@
+"""The command that writes a report: HTML, Markdown or, through a headless Chromium, PDF."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from diagnose.cli.common import CaseArgument, KnowledgeOption, case_path, open_base, open_case, refuse
+
+if TYPE_CHECKING:
+    from diagnose.casefile.model import Case
+    from diagnose.inference.run import RuleBase
+    from diagnose.views.report.blocks import Report
+    from diagnose.views.report.told import Photo
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+PAPERS = ("A4", "Letter")
+MOST_PHOTO_BYTES = 20_000_000
+PRINT_SECONDS = 120
+MOST_STEPS = 10
+
+
+def report(
+    case: CaseArgument,
+    output: Annotated[
+        Path, typer.Option("-o", "--output", help="The file to write; .md is Markdown, .pdf is PDF.")
+    ] = Path("report.html"),
+    pdf: Annotated[bool, typer.Option("--pdf", help="Print to PDF through a headless Chromium.")] = False,
+    markdown: Annotated[bool, typer.Option("--markdown", help="Write Markdown.")] = False,
+    short: Annotated[bool, typer.Option("--short", help="One page: the summary alone.")] = False,
+    paper: Annotated[str, typer.Option("--paper", help="Page of the PDF: A4 or Letter.")] = "A4",
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Write the report of a case: one file that opens without a network and prints well."""
+    from diagnose.views.report import html
+    from diagnose.views.report import markdown as text
+
+    pdf, markdown = pdf or output.suffix.lower() == ".pdf", markdown or output.suffix.lower() == ".md"
+    if pdf and markdown:
+        raise refuse(
+            "a report is PDF or Markdown, not both", "leave one of --pdf and --markdown, and the file's ending to match"
+        )
+    sizes = [p for p in PAPERS if p.lower() == paper.lower()]
+    if not sizes:
+        raise refuse(f"{paper!r} is no paper size", f"one of: {', '.join(PAPERS)}")
+    if output.suffix.lower() == ".html" and (pdf or markdown):
+        output = output.with_suffix(".pdf" if pdf else ".md")
+    browser = _browser() if pdf else ""
+    base = open_base(knowledge)
+    made = _made(case, open_case(case, base), base)
+    if pdf:
+        _print(browser, html.page(made, short, sizes[0]), output)
+    else:
+        _write(output, (text.page(made, short) if markdown else html.page(made, short)).encode())
+
+
+def _made(name: str, case: Case, base: RuleBase) -> Report:
+    from diagnose.advice.plan import plan
+    from diagnose.inference.run import infer
+    from diagnose.judgement.judge import judge
+    from diagnose.judgement.network import build as build_network
+    from diagnose.trail.graph import build
+    from diagnose.views.report.content import report
+    from diagnose.views.report.told import Material
+
+    net = build_network(base.knowledge)
+    inference = infer(case, base)
+    judgements = judge(inference, net)
+    graph, planned = build(inference, judgements), plan(inference, judgements, net, most=MOST_STEPS)
+    return report(Material(inference, judgements, graph, planned, _version(), read_photos(case, case_path(name))))
+
+
+def _version() -> str:
+    from importlib.metadata import version
+
+    return version("diagnose")
+
+
+# ---- photos --------------------------------------------------------------------------------------------------------
+
+_IMAGES = ((b"\x89PNG\r\n\x1a\n", "image/png"), (b"\xff\xd8\xff", "image/jpeg"), (b"GIF8", "image/gif"))
+
+
+def read_photos(case: Case, path: Path) -> dict[str, Photo]:
+    """Every photo that the case names, read from beside its file."""
+    return {name: _photo(path, name) for name in sorted({o.photo for o in case.observations if o.photo})}
+
+
+def _photo(path: Path, name: str) -> Photo:
+    import hashlib
+
+    from diagnose.views.report.told import Photo
+
+    folder = path.resolve().parent
+    file = (folder / name).resolve()
+    if not file.is_relative_to(folder):
+        return Photo(None, problem="this file does not lie beside the case, so it is not read")
+    if not file.is_file():
+        return Photo(None, problem="this photo is missing beside the case file")
+    try:
+        if file.stat().st_size > MOST_PHOTO_BYTES:
+            return Photo(None, problem=f"this photo is larger than {MOST_PHOTO_BYTES:,} bytes")
+        data = file.read_bytes()
+    except OSError as error:
+        return Photo(None, problem=f"this photo cannot be read: {error.strerror}")
+    digest = hashlib.sha256(data).hexdigest()
+    kind = next((kind for start, kind in _IMAGES if data.startswith(start)), "")
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        kind = "image/webp"
+    if not kind:
+        return Photo(None, digest=digest, problem="this file is no PNG, JPEG, GIF or WebP image, so it is not shown")
+    return Photo(data, kind, digest)
+
+
+# ---- writing and printing ------------------------------------------------------------------------------------------
+
+
+def _write(path: Path, data: bytes) -> None:
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise refuse(f"cannot write: {error.strerror}", "name another file", what=str(path)) from error
+
+
+def _browser() -> str:
+    import shutil
+
+    found = next((at for name in BROWSERS if (at := shutil.which(name))), "")
+    if not found:
+        raise refuse(f"printing to PDF needs a Chromium, and none of {', '.join(BROWSERS)} is here",
+                     "install the package chromium, or open the HTML report in any browser and print it there")  # fmt: skip
+    return found
+
+
+def _print(browser: str, page: str, output: Path) -> None:
+    """Prints a page to PDF. The browser has no network and a profile of its own. Raises BadInput."""
+    import subprocess
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        source, target = Path(folder, "report.html"), Path(folder, "report.pdf")
+        source.write_text(page, "utf-8")
+        call = [
+            browser, "--headless", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-quic",
+            "--host-resolver-rules=MAP * ~NOTFOUND", f"--user-data-dir={folder}/profile", "--no-pdf-header-footer",
+            f"--print-to-pdf={target}", *_sandbox(), source.as_uri(),
+        ]  # fmt: skip
+        try:
+            done = subprocess.run(call, capture_output=True, timeout=PRINT_SECONDS, check=False)
+        except (OSError, subprocess.TimeoutExpired) as error:
+            raise refuse(f"the browser did not print: {error}", "open the HTML report and print it there") from error
+        if not target.is_file():
+            told = done.stderr.decode(errors="replace").strip().splitlines()[-1:] or ["it said nothing"]
+            raise refuse(f"the browser did not print: {told[0][:200]}", "open the HTML report and print it there")
+        _write(output, target.read_bytes())
+
+
+def _sandbox() -> list[str]:
+    """Chromium refuses its sandbox to root."""
+    import os
+
+    return ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []

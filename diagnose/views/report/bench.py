@@ -1,0 +1,165 @@
+"""What lay on the bench: measurements against limits, readings as taken, parts, the record and the photos."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from diagnose.casefile.model import Observation, Part
+from diagnose.casefile.reader import describe, extent_text
+from diagnose.knowledge.model import Limit
+from diagnose.quantities.limits import BETWEEN, INSIDE, OUTSIDE, UNDECIDED, limits_on
+from diagnose.quantities.model import Quantity
+from diagnose.reading.units import show
+from diagnose.views.drawings import charts
+from diagnose.views.report.blocks import Block, Heading, Items, Line, Paragraph, Picture, Piece, Soft, Strong, Table
+from diagnose.views.report.told import Photo, Told, hours, with_ends
+
+_VERDICTS = {OUTSIDE: "OUTSIDE", BETWEEN: "between the published limits", UNDECIDED: "not decided: the uncertainty spans a limit",
+             INSIDE: "inside"}  # fmt: skip
+TOLD_IN_HISTORY = ("history", "leak", "sound")
+
+
+def measurements(t: Told) -> list[Block]:
+    known = sorted(t.inference.quantities, key=lambda q: (t.order.get(q.part, -1), q.name, q.position, q.id))
+    blocks: list[Block] = []
+    judged = [
+        (q, limit, verdict)
+        for q in known
+        if q.value is not None
+        for limit, verdict in limits_on(q, dict(t.knowledge.limits))
+    ]
+    if judged:
+        worst = list(_VERDICTS)
+        judged.sort(key=lambda x: worst.index(x[2]))
+        columns = (
+            ("quantity", ""),
+            ("value", ""),
+            ("", "drawing"),
+            ("verdict", ""),
+            ("limit, with every published value", "wide"),
+        )
+        told = ("Diamond: the value, with its uncertainty as a thick line. Strokes: published limits. Hatched: outside all of them; "
+                "dotted: between published limits that differ.")  # fmt: skip
+        strong = frozenset(i for i, x in enumerate(judged) if x[2] == OUTSIDE)
+        blocks += [Heading("Against published limits"), Table(columns, [_against(t, *x) for x in judged], told, strong)]
+    held = {q.id for q, _, _ in judged}
+    good = [q for q in known if q.id not in held and (q.value is not None or q.word)]
+    if good:
+        rows = [
+            (_named(t, q), with_ends(q), [q.formula, Soft("".join(f"; {n}" for n in q.notes)), " ", t.cite(q.source)])
+            for q in good
+        ]
+        blocks += [
+            Heading("Computed, without a published limit"),
+            Table((("quantity", ""), ("value", ""), ("formula and remarks", "wide")), rows),
+        ]
+    bad = [q for q in known if q.value is None and not q.word]
+    if bad:
+        blocks += [
+            Heading("Could not be worked out"),
+            Items([f"{q.name}, {t.on(q)}: {q.problem}" for q in bad], role="two"),
+        ]
+    return blocks + _readings(t)
+
+
+def _named(t: Told, q: Quantity) -> Line:
+    return [q.name, Soft(f" {t.on(q)}")]
+
+
+def _against(t: Told, q: Quantity, limit: Limit, verdict: str) -> Sequence[Line]:
+    bar = charts.gauge(q.value or 0.0, q.low, q.high, [v.value for v in limit.values], limit.sense == "at most")
+    told: list[Piece] = [Soft(f"{limit.name}: ") if limit.name != q.name else "", f"{limit.sense} "]
+    for i, v in enumerate(limit.values):
+        told += ["; " if i else "", show(v.value, q.unit), Soft(f" {v.note}" if v.note else ""), t.cite(v.source)]
+    return (_named(t, q), with_ends(q), bar, _VERDICTS[verdict], told)
+
+
+def _readings(t: Told) -> list[Block]:
+    """Figures of the case in one list, what was measured with every reading."""
+    words = t.knowledge.vocabulary.readings
+    measured = sorted(t.case.measured, key=lambda x: (t.order.get(x.part, -1), x.what, x.position, x.id))
+    figures = [x for x in measured if words[x.what].section]
+    rows: list[Sequence[Line]] = []
+    for x in (x for x in measured if not words[x.what].section):
+        names = [hours(a) for a in x.around] or list(x.labels)
+        written = [r.written for r in x.readings]
+        paired = len(names) == len(written) > 1
+        told = ", ".join(f"{n}: {w}" for n, w in zip(names, written, strict=True)) if paired else ", ".join(written)
+        step = f"to {show(x.resolution, words[x.what].unit)}" if x.resolution else ""
+        warm = f"at {x.temperature.written}" if x.temperature else ""
+        rows.append((x.what, t.on(x), told, ", ".join(w for w in (x.instrument, step, warm, x.note) if w)))
+    blocks: list[Block] = []
+    if rows:
+        columns = (("reading", ""), ("on", ""), ("values", "wide"), ("instrument and remarks", ""))
+        blocks += [Heading("Readings as taken"), Table(columns, rows)]
+    if figures:
+        told = "; ".join(f"{x.what}{t.at(x.position)} {x.readings[0].written}" for x in figures)
+        blocks += [Heading("Figures of the case"), Paragraph(told + ".", "small")]
+    return blocks
+
+
+def parts(t: Told) -> list[Block]:
+    rows: list[Sequence[Line]] = []
+    for p in t.case.parts:
+        marks = sum(o.part == p.item and o.state == "present" for o in t.case.observations)
+        rows.append((p.item, p.name, p.tag, _kind(t, p), _index(p), ", ".join(p.touches), str(marks or "")))
+    columns = (
+        ("item", "narrow"),
+        ("part", ""),
+        ("tag", ""),
+        ("kind", ""),
+        ("index and view", ""),
+        ("touches", ""),
+        ("marks", "number"),
+    )
+    return [Table(columns, rows)] if rows else []
+
+
+def _kind(t: Told, p: Part) -> str:
+    carries = {"nose": "carries the nose", "wide": "the wider face"}.get(p.carries, "")
+    return ", ".join(x for x in (p.kind, p.group, carries, t.seat(p.position)) if x)
+
+
+def _index(p: Part) -> str:
+    if not p.index:
+        return "not indexed"
+    at = f", at {hours(p.index_offset)} of the datum" if p.index_offset is not None else ""
+    return f"{p.index}{at}" + (f", seen from the {p.seen_from}" if p.seen_from else "")
+
+
+def record(t: Told) -> list[Block]:
+    """Every observation on a part, with its note; leak, sounds and history stand with the history."""
+    told = [o for o in t.case.observations if o.kind not in TOLD_IN_HISTORY and o.state in ("present", "absent")]
+    told.sort(key=lambda o: (t.order.get(o.part, -1), t.on(o), o.where.line, o.feature))
+    rows: list[Sequence[Line]] = []
+    for on in dict.fromkeys(map(t.on, told)):
+        here = [o for o in told if t.on(o) == on]
+        seen = [p for o in here if o.state == "present" for p in _mark(o)]
+        absent = "; ".join(o.feature + (f" ({o.note})" if o.note else "") for o in here if o.state == "absent")
+        rows.append((on, seen[1:], absent))
+    return [Table((("on", ""), ("seen", "wide"), ("looked for and not there", "wide")), rows)] if rows else []
+
+
+def _mark(o: Observation) -> list[Piece]:
+    more = " ".join(x for x in (o.degree, o.side, extent_text(o.extent)) if x)
+    told = "; ".join(x for x in (o.note, f"photo {o.photo}" if o.photo else "") if x)
+    return ["; ", Strong(o.feature), f" {more}" if more else "", Soft(f" ({told})") if told else ""]
+
+
+def photos(t: Told) -> list[Block]:
+    """Each photo once, with what it shows and its digest; a missing or changed one is said to be so."""
+    blocks: list[Block] = []
+    for path in sorted({o.photo for o in t.case.observations if o.photo}):
+        photo = t.photos.get(path, Photo(None, problem="this photo was not read"))
+        on = sorted((o for o in t.case.observations if o.photo == path), key=lambda o: (o.where.line, o.id))
+        about = "; ".join(describe(o, t.case) + (f" ({o.note})" if o.note else "") for o in on)
+        then = next(
+            (o.photo_digest for o in on if o.photo_digest and photo.digest and o.photo_digest != photo.digest), ""
+        )
+        digest = Soft(f" sha256 {photo.digest}" if photo.digest else "")
+        changed = Strong(f" This is not the file that was recorded, whose sha256 was {then}." if then else "")
+        if photo.data is None:
+            blocks.append(Paragraph([Strong(f"{path}: "), f"{photo.problem}. {about}.", digest, changed], "warning"))
+        else:
+            blocks.append(Picture(photo.data, photo.kind, [Strong(path), f": {about}.", digest, changed]))
+    return blocks

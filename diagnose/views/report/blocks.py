@@ -1,0 +1,150 @@
+"""What a report is made of, before it is HTML or Markdown. All text in it is plain text."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from diagnose.views.drawings.markup import Drawing
+
+
+@dataclass(frozen=True)
+class Strong:
+    text: str
+
+
+@dataclass(frozen=True)
+class Soft:
+    """What may be read over: records under a sentence, units, remarks."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Cite:
+    """References to numbered sources."""
+
+    numbers: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Proof:
+    """A conclusion whose proof can be lit in the reasoning graph; `node` is its id there."""
+
+    text: str
+    node: str
+
+
+Piece = str | Strong | Soft | Cite | Proof | Drawing
+Line = Piece | Sequence[Piece]
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    line: Line
+    role: str = ""
+    """"" for plain text, or note, warning, small."""
+
+
+@dataclass(frozen=True)
+class Items:
+    lines: Sequence[Line]
+    numbered: bool = False
+    role: str = ""
+
+
+@dataclass(frozen=True)
+class Heading:
+    text: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """`columns` are (heading, role) pairs; a role is "", number, drawing, narrow or wide. `strong` rows stand out."""
+
+    columns: Sequence[tuple[str, str]]
+    rows: Sequence[Sequence[Line]]
+    caption: str = ""
+    strong: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True)
+class Figure:
+    drawing: Drawing
+    caption: Line
+    beside: Sequence[object] = ()
+    """Blocks that stand beside the drawing where there is room."""
+    role: str = ""
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Drawings side by side."""
+
+    figures: Sequence[Figure]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A photo as bytes of an image."""
+
+    data: bytes
+    kind: str
+    caption: Line
+
+
+@dataclass(frozen=True)
+class Graph:
+    """The reasoning graph, a drawing whose nodes can be chosen; `printed` are the proofs that stand for it on paper."""
+
+    drawing: Drawing
+    caption: Line
+    printed: Sequence[Figure]
+
+
+Block = Paragraph | Items | Heading | Table | Figure | Figures | Picture | Graph
+
+
+@dataclass(frozen=True)
+class Section:
+    id: str
+    title: str
+    blocks: Sequence[Block]
+
+
+@dataclass(frozen=True)
+class Leader:
+    """One cause of the leading explanation, as the summary tells it."""
+
+    cause: str
+    node: str
+    standing: str
+    shown: str
+    chance: Drawing
+    means: str
+    chain: tuple[str, ...]
+    why: Sequence[Line]
+    against: Sequence[Line]
+    change: Sequence[Line]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The conclusion at one seal position; `seat` is "" where there is only one."""
+
+    seat: str
+    leaders: Sequence[Leader]
+    sure: Line
+    beside: Sequence[Line]
+
+
+@dataclass(frozen=True)
+class Report:
+    title: str
+    invented: bool
+    facts: Sequence[tuple[str, str]]
+    answers: Sequence[Answer]
+    cautions: Sequence[Line]
+    open: Sequence[Line]
+    sections: Sequence[Section]
+    digests: Sequence[tuple[str, str]]

@@ -1,0 +1,184 @@
+"""The later pages: history, reasoning graph, gaps and next steps, cautions, sources, and how to verify it all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from diagnose.advice.plan import Plan, Step
+from diagnose.casefile.reader import describe
+from diagnose.judgement.judge import Judged
+from diagnose.trail.graph import cause_id, proof
+from diagnose.views.drawings.markup import Drawing, Markup
+from diagnose.views.explanation import cautions_json
+from diagnose.views.graph_drawing import draw
+from diagnose.views.report.bench import TOLD_IN_HISTORY
+from diagnose.views.report.blocks import (
+    Block,
+    Figure,
+    Graph,
+    Heading,
+    Items,
+    Line,
+    Paragraph,
+    Piece,
+    Soft,
+    Strong,
+    Table,
+)
+from diagnose.views.report.pictures import timeline
+from diagnose.views.report.told import Told
+
+MOST_LOST = 10
+
+
+def history(t: Told) -> list[Block]:
+    blocks: list[Block] = [Paragraph(t.case.about)] if t.case.about else []
+    blocks += timeline(t.case.events)
+    blocks += [
+        Paragraph([Strong(f"{k.split('.')[0].capitalize()}: "), v])
+        for k, v in t.case.texts.items()
+        if k.endswith(".note") and v
+    ]
+    if went := t.terms("history"):
+        blocks.append(Paragraph([Strong("Went through: "), went]))
+    asked = [o for o in t.case.observations if o.kind in TOLD_IN_HISTORY and o.state in ("present", "absent")]
+    asked.sort(key=lambda o: (o.state != "present", o.kind, o.feature, o.id))
+    if asked:
+        blocks.append(Heading("Leak, sounds and what the log says"))
+        blocks.append(Items([describe(o, t.case) + (f" ({o.note})" if o.note else "") for o in asked], role="two"))
+    return blocks
+
+
+def reasoning(t: Told) -> list[Block]:
+    picture = draw(t.graph)
+    causes = [t.graph.nodes[n]["text"] for n in picture.boxes if t.graph.nodes[n]["type"] == "cause"]
+    if not causes:
+        return []
+    says = f"Reasoning graph of {len(picture.boxes)} records, quantities, rules and findings that lead to {', '.join(causes)}"
+    caption = (
+        "From what was recorded (left) through rules and findings to the causes (right). On screen, choose a box by mouse, or "
+        "with Tab and Enter, to light all that it rests on; the arrow keys follow the lines, Escape puts the light out."
+    )
+    return [
+        Graph(Drawing(Markup(picture.svg), says), caption, [_proof(t, j) for x in t.judgements for j in t.leaders(x)])
+    ]
+
+
+def _proof(t: Told, j: Judged) -> Figure:
+    """What one cause rests on, for paper, where nothing can be lit."""
+    picture = draw(proof(t.graph, cause_id(j.cause, j.position)))
+    title = f"What {j.cause}{t.at(j.position)} rests on"
+    return Figure(Drawing(Markup(picture.svg), title), Strong(title))
+
+
+def changes(t: Told) -> list[Block]:
+    """Every corrective action of the leading explanation, with the causes it is for."""
+    rows: list[Sequence[Line]] = []
+    for a in t.advice:
+        causes = "; ".join(f"{x.cause}{t.at(x.position)}" for x in a.tied)
+        rows.append((a.do, a.field, causes, " ".join(a.worked_if)))
+    columns = (("what to change", "wide"), ("field", "narrow"), ("against", ""), ("worked if", "wide"))
+    return [Table(columns, rows)] if rows else []
+
+
+def gaps(t: Told) -> list[Block]:
+    blocks: list[Block] = []
+    for state, title in (("not looked at", "Recorded as not looked at"), ("lost", "Lost before it could be looked at")):
+        told = sorted(
+            (o for o in t.case.observations if o.state == state),
+            key=lambda o: (t.order.get(o.part, -1), o.feature, o.id),
+        )
+        if told:
+            blocks += [
+                Heading(title),
+                Items([f"{o.feature}, {t.on(o)}" + (f": {o.note}" if o.note else "") for o in told]),
+            ]
+    recorded = {x.part for x in (*t.case.observations, *t.case.measured)}
+    bare = [f"{p.name} ({p.item})" for p in t.case.parts if p.item not in recorded]
+    if bare:
+        blocks += [Heading("Parts with nothing on record"), Paragraph(", ".join(bare) + ".")]
+    blocks += _planned(t, t.plan)
+    for _, causes in t.shown:
+        for j in causes[:1]:
+            if confirm := ", ".join(t.knowledge.causes[j.cause].confirm):
+                blocks.append(Paragraph([Strong(f"To confirm {j.cause}{t.at(j.position)}: "), confirm + "."]))
+    return blocks
+
+
+def _planned(t: Told, plan: Plan) -> list[Block]:
+    blocks: list[Block] = []
+    if plan.lost:
+        gone = sorted(plan.lost, key=lambda x: (-round(x.bits, 9), x.finding, x.position))
+        lines: list[Line] = [f"{x.finding}{t.at(x.position)}: {x.why}" for x in gone[:MOST_LOST]]
+        lines += [Soft(f"{len(gone) - MOST_LOST} more, which would have told less")] if len(gone) > MOST_LOST else []
+        blocks += [Heading("Can no longer be decided"), Items(lines, role="two")]
+    blocks.append(Heading("What to look at next, in this order"))
+    if plan.steps:
+        columns = (("", "narrow"), ("work", "wide"), ("decides", ""), ("minutes", "number"), ("tells, bit", "number"))
+        blocks.append(Table(columns, [_step(t, i, s) for i, s in enumerate(plan.steps, 1)]))
+    return [*blocks, Paragraph(plan.stop.says, "small")]
+
+
+def _step(t: Told, number: int, s: Step) -> Sequence[Line]:
+    card = t.knowledge.measurements.get(s.measurement)
+    told: list[Piece] = [Strong(s.name), "".join(map(t.at, s.positions))]
+    if card:
+        last = f"; last possible {card.stage}" if card.stage in t.knowledge.vocabulary.stages else ""
+        told += [f": {card.how}", Soft(f" {card.instrument}{last}.")]
+    if s.when != "any time":
+        told.append(Soft(f" Comes {s.when}."))
+    return (str(number), told, "; ".join(s.findings[:3]), f"{s.minutes:g}", f"{s.bits:.2f}")
+
+
+def cautions(t: Told) -> list[Block]:
+    lines: list[Line] = []
+    for told in cautions_json(t.inference, t.judgements):
+        c = t.knowledge.cautions[told["caution"]]
+        raised = " Raised by this record." if c.name in t.inference.cautions and not c.always else ""
+        lines.append(
+            [Strong(f"{c.name.capitalize()}. "), f"{c.says} ", Soft(f"{c.defer}{raised} "), t.cite(*c.sources)]
+        )
+    return [Items(lines, role="cautions")] if lines else []
+
+
+def sources(t: Told) -> list[Block]:
+    """Those cited so far, and those of the leading causes, in the order of their numbers, and how far each was seen."""
+    for _, causes in t.shown:
+        for j in causes:
+            t.cite(*t.knowledge.causes[j.cause].sources)
+    rows: list[Sequence[Line]] = []
+    for key, number in t.numbers.items():
+        s = t.knowledge.sources[key]
+        rows.append((str(number), ", ".join(x for x in (s.title, s.year, s.section) if x), s.kind, s.seen))
+    return (
+        [
+            Table(
+                (("", "narrow"), ("title, year, section", "wide"), ("kind", "narrow"), ("how far it was seen", "")),
+                rows,
+            )
+        ]
+        if rows
+        else []
+    )
+
+
+def digests(t: Told) -> list[tuple[str, str]]:
+    return [("case file", t.case.digest), ("rule base", t.knowledge.digest), ("tool", f"diagnose {t.version}")]
+
+
+def verification(t: Told) -> list[Block]:
+    rows: list[Sequence[Line]] = [
+        ("case file, sha256", t.case.digest), ("rule base, sha256 of all its files", t.knowledge.digest),
+        ("rule base, version", t.knowledge.version), ("tool, version", f"diagnose {t.version}"),
+        *((f"photo {path}, sha256", photo.digest) for path, photo in t.photos.items() if photo.digest),
+    ]  # fmt: skip
+    again = (
+        "The same case file, photos, rule base and tool give this document byte for byte. To replay the reasoning and have every "
+        "step compared: diagnose trail CASE -o TRAIL, then diagnose verify TRAIL. To see on which single record the answer "
+        "hangs: diagnose fragile CASE."
+    )
+    limits = (
+        "The probabilities follow from what was recorded and from the weights in the rule base, which are estimates of the trade. "
+        "They replace neither the judgement of the person who has the parts in hand nor local codes and licensed practice."
+    )
+    return [Table((("what", ""), ("value", "wide")), rows), Paragraph(again), Paragraph(limits, "note")]

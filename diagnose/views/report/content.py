@@ -1,0 +1,35 @@
+"""The whole report as blocks, in the order in which it is read: the answer first, then everything it stands on."""
+
+from __future__ import annotations
+
+from diagnose.views.report import bench, closing, findings, summary
+from diagnose.views.report.blocks import Report, Section
+from diagnose.views.report.pictures import Pictures
+from diagnose.views.report.told import Material, Told
+
+
+def report(material: Material) -> Report:
+    t = Told(material)
+    drawn = Pictures(t)
+    parts = [
+        Section("findings", "Findings for and against", findings.findings(t)),
+        Section("changes", "What to change", closing.changes(t)),
+        Section("marks", "Marks on the clock", drawn.marks()),
+        Section("o-rings", "O-rings round the clock", drawn.o_rings()),
+        Section("springs", "Springs", drawn.springs()),
+        Section("round-the-clock", "Wear and other readings round the clock", drawn.round_the_clock()),
+        Section("history", "History", closing.history(t)),
+        Section("reasoning", "How the conclusion was reached", closing.reasoning(t)),
+        Section("measurements", "Measurements and quantities against limits", bench.measurements(t)),
+        Section("parts", "Parts and tags", bench.parts(t)),
+        Section("record", "The record, part by part", bench.record(t)),
+        Section("photos", "Photos", bench.photos(t)),
+        Section("gaps", "Not looked at, lost, and what to do next", closing.gaps(t)),
+        Section("cautions", "Cautions", closing.cautions(t)),
+        Section("sources", "Sources", closing.sources(t)),
+        Section("verification", "Verification", closing.verification(t)),
+    ]
+    return Report(
+        t.case.name, t.case.invented, summary.facts(t), [summary.answer(t, x) for x in t.judgements], summary.cautions(t),
+        summary.still_open(t), [s for s in parts if s.blocks], closing.digests(t),
+    )  # fmt: skip

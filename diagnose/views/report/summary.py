@@ -1,0 +1,120 @@
+"""Page one: what failed and why, how sure, what to change, and the cautions that this record raised."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from diagnose.advice.actions import Advice
+from diagnose.inference.engine import finding_id
+from diagnose.judgement.judge import Evidence, Judged, Judgement
+from diagnose.trail.graph import cause_id
+from diagnose.views.drawings import charts
+from diagnose.views.explanation import cautions_json
+from diagnose.views.page import percent, signed
+from diagnose.views.report.blocks import Answer, Leader, Line, Proof, Soft, Strong
+from diagnose.views.report.told import Told
+
+LEAST_TOLD = 0.5
+"""dB; lighter findings are left to the ledger."""
+ROOM = {1: (5, 4), 2: (3, 2), 3: (2, 2)}
+"""How many reasons and changes each cause has room for, by how many causes share the page."""
+
+
+def facts(t: Told) -> list[tuple[str, str]]:
+    """Machine, seal, service and run in a few words each."""
+    texts = t.case.texts
+
+    def listed(*words: str) -> str:
+        return ", ".join(w for w in words if w)
+
+    turns, seen = texts.get("equipment.rotation", ""), texts.get("equipment.seen from", "")
+    hours, starts = t.figure("running hours").removesuffix(" h"), t.figure("starts").removesuffix(" starts")
+    first, pressure = t.figure("time to first leak"), t.figure("chamber pressure")
+    dates = [e.date for e in t.case.events if e.date]
+    rows = [
+        ("Machine", listed(texts.get("equipment.tag", ""), texts.get("equipment.description", "") or t.terms("machine"))),
+        ("Shaft", listed(t.figure("shaft diameter"), t.figure("speed"), f"{turns} seen from the {seen}" if turns and seen else turns)),
+        ("Seal", listed(t.terms("arrangement"), t.terms("design"), t.terms("cartridge"), t.terms("plan"))),
+        ("Faces and rubber", listed(" against ".join(x for x in (t.terms("soft face"), t.terms("hard face")) if x), t.terms("elastomer"))),
+        ("Service", listed(texts.get("service.fluid", "") or t.terms("service"), t.figure("temperature"),
+                           f"{pressure} in the chamber" if pressure else "")),
+        ("Run", listed(f"{hours} hours" if hours else "", f"{starts} starts" if starts else "", f"first leak after {first}" if first else "")),
+        ("Dates on record", f"{dates[0]} to {dates[-1]}" if len(dates) > 1 else "".join(dates)),
+        ("Recorded until", t.case.stage),
+    ]  # fmt: skip
+    return [(name, value) for name, value in rows if value]
+
+
+def answer(t: Told, x: Judgement) -> Answer:
+    best = t.leaders(x)
+    beside = [j for j in x.causes if j not in best and j.standing != "ruled out"][:3]
+    lines: list[Line] = [
+        [Strong(j.standing), f" {percent(j.probability)} ", Proof(j.cause, cause_id(j.cause, x.position))]
+        for j in beside
+    ]
+    lines.append([f"{percent(x.none_of_these)} ", Soft("none of these causes")])
+    return Answer(
+        t.seat(x.position),
+        [_leader(t, j, len(best) * len(t.case.positions)) for j in best],
+        _how_sure(t, x, best),
+        lines,
+    )
+
+
+def _how_sure(t: Told, x: Judgement, best: Sequence[Judged]) -> Line:
+    words = t.knowledge.words
+    if not best:
+        return (
+            f"The record is too thin to name a cause: no cause of this rule base reaches {percent(words.possible)}; "
+            f"none of them holds with {percent(x.none_of_these)}."
+        )
+    lines = ", ".join(f"{len(j.lines_for)} for {j.cause}" for j in best)
+    told = [
+        f"independent lines of evidence {lines}. Established needs {percent(words.established)}, "
+        f"{words.lines_needed} lines and nothing decisive against."
+    ]
+    if x.unexplained:
+        more = f"; and {len(x.unexplained) - 3} more" if len(x.unexplained) > 3 else ""
+        told.append(f" Left unexplained: {'; '.join(x.unexplained[:3])}{more}.")
+    return told
+
+
+def _leader(t: Told, j: Judged, leaders: int) -> Leader:
+    card, words = t.knowledge.causes[j.cause], t.knowledge.words
+    reasons, changes = ROOM.get(leaders, (2, 1))
+    speaking = [e for e in j.evidence if e.state != "unrecorded" and not e.through]
+    levels = ((words.possible, "possible"), (words.probable, "probable"), (words.established, "established"))
+    shown = percent(j.probability)
+    change = [action(a) for a in t.advice if (j.cause, j.position) in {(x.cause, x.position) for x in a.tied}][:changes]
+    return Leader(
+        j.cause, cause_id(j.cause, j.position), j.standing, shown, charts.chance(j.probability, shown, levels), card.means,
+        card.chain, [_reason(t, e, j.position) for e in speaking if e.weight >= LEAST_TOLD][:reasons],
+        [_reason(t, e, j.position) for e in speaking if e.weight <= -LEAST_TOLD][: 2 if leaders == 1 else 1], change,
+    )  # fmt: skip
+
+
+def action(a: Advice) -> Line:
+    return [a.do, Soft(f" ({a.field})" + "".join(f" Worked if: {w}" for w in a.worked_if))]
+
+
+def _reason(t: Told, e: Evidence, position: str) -> Line:
+    return [
+        Proof(t.sentences.of(e.finding, position), finding_id(e.finding, position)),
+        Soft(f" {signed(e.weight)} dB"),
+    ]
+
+
+def cautions(t: Told, most: int = 3) -> list[Line]:
+    """Those that a rule raised from this record; all of them, with the standing ones, stand further down."""
+    told = [t.knowledge.cautions[c["caution"]] for c in cautions_json(t.inference, t.judgements)]
+    raised = [c for c in told if c.name in t.inference.cautions and not c.always]
+    chosen = (raised or told)[:most]
+    lines: list[Line] = [[Strong(c.name.capitalize() + ". "), c.says] for c in chosen]
+    if chosen:
+        more = f"{len(told) - len(chosen)} more in the section Cautions. " if len(told) > len(chosen) else ""
+        lines.append(Soft(f"{more}Local codes, the site's safety rules and licensed practice come first."))
+    return lines
+
+
+def still_open(t: Told) -> list[Line]:
+    return [f"{s.name} ({s.minutes:g} min)" for s in t.plan.steps[:2]]

@@ -1,0 +1,130 @@
+"""What every part of the report is told from: the reasoning about one case, and the words for its parts and places."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import networkx as nx
+
+from diagnose.advice.actions import actions
+from diagnose.advice.plan import Plan
+from diagnose.casefile.model import Case, Extent, Measured, Observation
+from diagnose.casefile.reader import extent_text
+from diagnose.inference.run import Inference
+from diagnose.judgement.judge import Judged, Judgement
+from diagnose.knowledge.model import Knowledge
+from diagnose.quantities.model import Quantity
+from diagnose.reading.units import show
+from diagnose.trail.wording import Sentences
+from diagnose.views.explanation import RANK
+from diagnose.views.report.blocks import Cite
+
+MOST_LEDGERS = 3
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A photo named in the case. `data` is None where it cannot be shown, and `problem` says why."""
+
+    data: bytes | None
+    kind: str = ""
+    digest: str = ""
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class Material:
+    """All that a report is made from."""
+
+    inference: Inference
+    judgements: Sequence[Judgement]
+    graph: nx.DiGraph
+    plan: Plan
+    version: str
+    photos: Mapping[str, Photo]
+
+
+class Told:
+    """The material with its words. Sources get their numbers in the order in which they are first cited."""
+
+    def __init__(self, material: Material):
+        self.judgements, self.graph, self.plan = material.judgements, material.graph, material.plan
+        self.inference, self.version, self.photos = material.inference, material.version, material.photos
+        self.case: Case = material.inference.case
+        self.knowledge: Knowledge = material.inference.base.knowledge
+        self.sentences = Sentences(material.inference)
+        self.advice = actions(material.judgements, material.inference.base.knowledge)
+        self.several = len(self.case.positions) > 1
+        self.numbers: dict[str, int] = {}
+
+    def cite(self, *keys: str) -> Cite:
+        known = [k for k in dict.fromkeys(keys) if k in self.knowledge.sources]
+        return Cite(tuple(self.numbers.setdefault(k, len(self.numbers) + 1) for k in known))
+
+    # ---- places and parts ---------------------------------------------------------------------------------------
+
+    def seat(self, position: str) -> str:
+        """The seal position in words; "" where the case has only one."""
+        return (
+            f"{position} seal" if self.several and position not in ("machine", "") else position if self.several else ""
+        )
+
+    def at(self, position: str) -> str:
+        return f" [{self.seat(position)}]" if self.seat(position) else ""
+
+    def on(self, x: Observation | Measured | Quantity) -> str:
+        """The part a record is about, else its kind, else its place."""
+        part = self.case.part(x.part)
+        if part:
+            return f"{part.name} ({part.item})"
+        place = "machine" if x.position in ("machine", "") else self.seat(x.position) or "seal"
+        return f"{x.kind}, {place}" if x.kind and self.several and place != "machine" else x.kind or place
+
+    @cached_property
+    def order(self) -> dict[str, int]:
+        """Item numbers in their order; what is on no numbered part comes first."""
+        return {"": -1} | {p.item: i for i, p in enumerate(self.case.parts)}
+
+    # ---- the case in words --------------------------------------------------------------------------------------
+
+    def figure(self, name: str) -> str:
+        """A figure of the case as written; those of two seals side by side."""
+        found = dict.fromkeys(
+            r.written for x in self.case.measured if x.what == name and not x.part for r in x.readings
+        )
+        return " / ".join(found)
+
+    def terms(self, setting: str) -> str:
+        return ", ".join(dict.fromkeys(s.term for s in self.case.settings if s.setting == setting and s.holds))
+
+    # ---- what is shown at length --------------------------------------------------------------------------------
+
+    def leaders(self, x: Judgement) -> list[Judged]:
+        """The causes of the leading explanation that are possible or better."""
+        return [j for j in x.causes if j.cause in x.explanation.causes and RANK[j.standing] <= 2]
+
+    @cached_property
+    def shown(self) -> list[tuple[Judgement, list[Judged]]]:
+        """The causes whose ledgers are shown: the leading ones and the next best."""
+        result = []
+        for x in self.judgements:
+            best = self.leaders(x)
+            rest = [j for j in x.causes if j not in best and j.standing != "ruled out"]
+            result.append((x, [*best, *rest[: max(1, 2 - len(best))]][:MOST_LEDGERS]))
+        return result
+
+
+def hours(degrees: float) -> str:
+    """A place on the clock: 3, 4:30."""
+    return extent_text(Extent(arcs=((degrees, degrees),))).removeprefix("at ")
+
+
+def with_ends(q: Quantity) -> str:
+    """A quantity's word or value, with the ends of its uncertainty where they differ."""
+    if q.value is None:
+        return q.word
+    scale = 1e-9 * max(abs(q.low), abs(q.high))
+    low, high = (show(e if abs(e) > scale else 0.0, q.unit).removesuffix(q.unit).strip() for e in (q.low, q.high))
+    return f"{q.word + ', ' if q.word else ''}{show(q.value, q.unit)}{f' ({low} to {high})' if low != high else ''}"
