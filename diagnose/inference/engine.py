@@ -214,7 +214,9 @@ class Reasoner:
                 other, id = self.others[place], finding_id(c.name, place)
                 engine.facts.declare(Found(finding=c.name, state=c.state, position=place, other=other, id=id))
 
-        return rule(fire)
+        # what `rule(fire)` does, but for reading the signature of every single action
+        rule._wrapped, rule.__name__ = fire, f"{branch.rule} {branch.number}"
+        return rule
 
 
 def _pattern(premise: Premise, number: int) -> Any:

@@ -37,15 +37,17 @@ class Alpha:
 
 
 class Node:
-    """A rule, the memories of its patterns and its live activations. `missing`: how many wanted memories are empty."""
+    """A rule, the memories of its patterns and its live activations. `missing`: how many wanted memories are empty,
+    those of patterns without literals, which nearly every rule shares, not counted."""
 
-    __slots__ = ("denied", "live", "missing", "rule", "wanted")
+    __slots__ = ("alphas", "denied", "live", "missing", "rule", "wanted")
 
     def __init__(self, rule: Rule):
         self.rule = rule
         self.wanted: list[tuple[Alpha, tuple[tuple[str, str], ...], str | None]] = []
         self.denied: list[tuple[Alpha, tuple[tuple[str, str], ...]]] = []
         self.live: dict[tuple[int, ...], Activation] = {}
+        self.alphas: set[Alpha] = set()
         self.missing = 0
 
     def join(self, came: list[Activation], went: list[Activation]) -> None:
@@ -98,43 +100,43 @@ class IndexedMatcher(Matcher):
         self.open: dict[type, list[Alpha]] = defaultdict(list)
         self.dirty: list[Alpha] = []
         self.awake: dict[Node, None] = {}
+        self.ready: dict[Node, None] = {}
         self.add_rules(engine.get_rules())
 
     def add_rules(self, rules: Iterable[Rule]) -> None:
         """Builds the patterns of rules; may be called again for more rules between runs."""
-        rules = list(rules)
+        read = [(rule, [_Pattern(part) for part in _parts(rule)]) for rule in rules]
         values: dict[tuple[type, str], set[Any]] = defaultdict(set)
-        for rule in rules:
-            for pattern, _ in _patterns(rule):
-                for slot, value in _literals(pattern).items():
-                    values[type(pattern), slot].add(value)
-        for rule in rules:
+        for _, patterns in read:
+            for p in patterns:
+                for slot, value in p.literals.items():
+                    values[p.kind, slot].add(value)
+        for rule, patterns in read:
             node = Node(rule)
-            for pattern, denied in _patterns(rule):
-                alpha = self._alpha(pattern, values)
-                names = tuple((s, v.__bind__) for s, v in _slots(pattern) if isinstance(v, W) and v.__bind__)
-                if denied:
-                    node.denied.append((alpha, names))
+            for p in patterns:
+                alpha = self._alpha(p, values)
+                if p.denied:
+                    node.denied.append((alpha, p.names))
                 else:
-                    node.wanted.append((alpha, names, pattern.__bind__))
-                    if node not in alpha.wanted_by:
+                    node.wanted.append((alpha, p.names, p.alias))
+                    if alpha.literals and node not in alpha.wanted_by:
                         alpha.wanted_by.append(node)
                         node.missing += not alpha.facts
                 alpha.users.append(node)
+                node.alphas.add(alpha)
+            if not node.missing:
+                self.ready[node] = None
 
-    def _alpha(self, pattern: Fact, values: dict[tuple[type, str], set[Any]]) -> Alpha:
-        literals = _literals(pattern)
-        tests = tuple((s, v.match) for s, v in _slots(pattern) if isinstance(v, P))
-        tests += tuple((s, _anything) for s, v in _slots(pattern) if isinstance(v, W))
-        key = (type(pattern), tuple(sorted(literals.items())), tests)
+    def _alpha(self, p: _Pattern, values: dict[tuple[type, str], set[Any]]) -> Alpha:
+        key = (p.kind, frozenset(p.literals.items()), p.tests)
         if key not in self.alphas:
-            alpha = self.alphas[key] = Alpha(type(pattern), literals, tests)
-            if literals:
-                slot = max(literals, key=lambda s: (len(values[alpha.kind, s]), s))
-                by_value = self.index.setdefault(alpha.kind, {}).setdefault(slot, {})
-                by_value.setdefault(literals[slot], []).append(alpha)
+            alpha = self.alphas[key] = Alpha(p.kind, p.literals, p.tests)
+            if p.literals:
+                slot = max(p.literals, key=lambda s: (len(values[p.kind, s]), s))
+                by_value = self.index.setdefault(p.kind, {}).setdefault(slot, {})
+                by_value.setdefault(p.literals[slot], []).append(alpha)
             else:
-                self.open[alpha.kind].append(alpha)
+                self.open[p.kind].append(alpha)
         return self.alphas[key]
 
     def changes(self, adding: Any = None, deleting: Any = None) -> tuple[list[Activation], list[Activation]]:
@@ -145,8 +147,7 @@ class IndexedMatcher(Matcher):
                 if alpha.facts.pop(fact["__factid__"], None) is not None:
                     touched[alpha] = None
                     if not alpha.facts:
-                        for node in alpha.wanted_by:
-                            node.missing += 1
+                        self._empty(alpha)
         for fact in adding or ():
             for alpha in self._reached(fact):
                 if alpha.takes(fact):
@@ -155,14 +156,27 @@ class IndexedMatcher(Matcher):
                         self.dirty.append(alpha)
                         for node in alpha.wanted_by:
                             node.missing -= 1
+                            if not node.missing:
+                                self.ready[node] = None
                     alpha.facts[fact["__factid__"]] = fact
         came: list[Activation] = []
         went: list[Activation] = []
-        for node in dict.fromkeys(n for alpha in touched for n in alpha.users if n.live or not n.missing):
+        for node in dict.fromkeys(n for alpha in touched for n in self._asked(alpha)):
             node.join(came, went)
             if node.live:
                 self.awake[node] = None
         return came, went
+
+    def _asked(self, alpha: Alpha) -> list[Node]:
+        """The rules with this pattern that have something to join or to let go; few of them where many share it."""
+        if len(alpha.users) < len(self.ready) + len(self.awake):
+            return [n for n in alpha.users if n.live or not n.missing]
+        return [n for n in {**self.ready, **self.awake} if alpha in n.alphas and (n.live or not n.missing)]
+
+    def _empty(self, alpha: Alpha) -> None:
+        for node in alpha.wanted_by:
+            node.missing += 1
+            self.ready.pop(node, None)
 
     def _reached(self, fact: Fact) -> Iterator[Alpha]:
         kind = type(fact)
@@ -175,8 +189,7 @@ class IndexedMatcher(Matcher):
         for alpha in self.dirty:
             if alpha.facts:
                 alpha.facts.clear()
-                for node in alpha.wanted_by:
-                    node.missing += 1
+                self._empty(alpha)
         for node in self.awake:
             node.live = {}
         self.dirty, self.awake = [], {}
@@ -198,24 +211,37 @@ def _anything(value: Any) -> bool:
     return True
 
 
-def _slots(pattern: Fact) -> list[tuple[str, Any]]:
-    return [(s, v) for s, v in pattern.items() if not pattern.is_special(s)]
+class _Pattern:
+    """A pattern taken apart: literals by slot, (slot, test) pairs, (slot, variable) pairs and the name it is bound to.
+    Raises TypeError for what this matcher does not take."""
 
+    __slots__ = ("alias", "denied", "kind", "literals", "names", "tests")
 
-def _literals(pattern: Fact) -> dict[str, Any]:
-    return {s: v for s, v in _slots(pattern) if not isinstance(v, (P, W))}
-
-
-def _patterns(rule: Rule) -> Iterator[tuple[Fact, bool]]:
-    """Each pattern of a rule and whether it is denied. Raises TypeError for what this matcher does not take."""
-    parts = [p for part in rule for p in (part if isinstance(part, AND) else (part,))]
-    for part in parts:
-        denied = isinstance(part, NOT)
-        pattern = part[0] if denied else part
-        if not isinstance(pattern, Fact) or (denied and len(part) != 1):
+    def __init__(self, part: Any):
+        self.denied = isinstance(part, NOT)
+        pattern = part[0] if self.denied else part
+        if not isinstance(pattern, Fact) or (self.denied and len(part) != 1):
             raise TypeError(f"a rule is a conjunction of patterns and denied patterns, not {type(pattern).__name__}")
-        if any(
-            hasattr(v, "__iter__") and isinstance(v, tuple) and not isinstance(v, (P, W)) for _, v in _slots(pattern)
-        ):
-            raise TypeError("field constraints other than a value, a predicate or a variable are not taken")
-        yield pattern, denied
+        self.kind, self.alias = type(pattern), pattern.__bind__
+        self.literals: dict[str, Any] = {}
+        tests: list[tuple[str, Any]] = []
+        names: list[tuple[str, str]] = []
+        for slot, value in pattern.items():
+            if pattern.is_special(slot):
+                continue
+            if isinstance(value, W):
+                tests.append((slot, _anything))
+                if value.__bind__:
+                    names.append((slot, value.__bind__))
+            elif isinstance(value, P):
+                tests.append((slot, value.match))
+            elif isinstance(value, tuple):
+                raise TypeError("field constraints other than a value, a predicate or a variable are not taken")
+            else:
+                self.literals[slot] = value
+        self.tests, self.names = tuple(tests), tuple(names)
+
+
+def _parts(rule: Rule) -> Iterator[Any]:
+    for part in rule:
+        yield from part if isinstance(part, AND) else (part,)

@@ -42,7 +42,7 @@ class Premise:
             return False
         return bool(_OPERATORS[sign](value, wanted))
 
-    @property
+    @cached_property
     def key(self) -> tuple[str, Scalar]:
         """The term that a fact must share with the premise to matter to it at all."""
         table = dict(self.equals)
