@@ -89,6 +89,7 @@ class _Builder:
     def __init__(self, inference: Inference):
         self.inference, self.case = inference, inference.case
         self.knowledge = inference.base.knowledge
+        self.folder = self.knowledge.folder + "/"
         self.sentences = Sentences(inference)
         self.graph = nx.DiGraph()
         self.quantities = {q.id: q for q in inference.quantities}
@@ -118,7 +119,7 @@ class _Builder:
 
     def place(self, where: Where) -> dict[str, Any]:
         """Where a rule stands, without the folder that the rule base happens to lie in."""
-        return {"file": where.file.removeprefix(self.knowledge.folder + "/"), "line": where.line}
+        return {"file": where.file.removeprefix(self.folder), "line": where.line}
 
     def judgement(self, x: Judgement) -> dict[str, Any]:
         return {
@@ -175,7 +176,7 @@ class _Builder:
         conclusion, id = branch.conclusion, firing_id(branch, position)
         premises = [
             {
-                "says": premise_text(premise), "denies": premise.negated, "supports": list(supports),
+                "says": premise_text(premise, self.knowledge), "denies": premise.negated, "supports": list(supports),
                 "compared": [compared(premise, self.quantities[i], self.knowledge) for i in supports if i in self.quantities],
                 "line": premise.condition.where.line,
             }

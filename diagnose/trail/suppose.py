@@ -12,7 +12,7 @@ The deduction is run again from the start; nothing is ever taken back.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -62,7 +62,16 @@ class Supposed:
         replaced = {(q.name, place) for q in self.quantities for place in (q.position, "machine", "")}
         kept = [q for q in compute(self.case, base.knowledge) if (q.name, q.position) not in replaced]
         quantities = [*kept, *self.quantities]
+        if self.told:
+            base = _without(base, self.told)
         return deduce(self.case, base, tuple(sorted(quantities, key=lambda q: (q.name, q.position, q.id))), self.told)
+
+
+def _without(base: RuleBase, findings: Iterable[str]) -> RuleBase:
+    """The rule base without the rules of findings that are told: what is told is not deduced."""
+    told = set(findings)
+    kept = [b for b in base.rules.branches if b.conclusion.kind != "found" or b.conclusion.name not in told]
+    return RuleBase(base.knowledge, replace(base.rules, branches=tuple(kept)))
 
 
 def suppose(case: Case, base: RuleBase, changes: Sequence[Change], problems: Problems) -> Supposed:

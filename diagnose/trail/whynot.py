@@ -39,6 +39,7 @@ class WhyNot:
         self.facts: Facts = facts_of(inference)
         pair = self.case.positions
         self.other = next((p for p in pair if p != position), "") if len(pair) == 2 else ""
+        self.tried: dict[Changes, Inference | None] = {}
         self.branches: dict[tuple[str, str, str], list[Branch]] = {}
         for b in self.base.rules.branches:
             self.branches.setdefault((b.conclusion.kind, b.conclusion.name, b.conclusion.state), []).append(b)
@@ -83,7 +84,7 @@ class WhyNot:
                 on.append(record_tree(self.graph, id))
             elif id in self.graph:
                 on.append({"finding": self.graph.nodes[id]["text"], "state": self.graph.nodes[id]["state"]})
-        told: Doc = {"says": premise_text(premise), "holds": verdict.holds, "on": on,
+        told: Doc = {"says": premise_text(premise, self.knowledge), "holds": verdict.holds, "on": on,
                      "at": f"{premise.condition.where.file}:{premise.condition.where.line}"}  # fmt: skip
         if premise.table == "found" and not premise.negated and not verdict.holds and premise.seat == "" and depth > 0:
             wanted = dict(premise.equals)
@@ -156,9 +157,12 @@ class WhyNot:
     # ---- trying -------------------------------------------------------------------------------------------------
 
     def supposed(self, changes: Changes) -> Inference | None:
-        problems = Problems()
-        result = suppose(self.case, self.base, changes, problems)
-        return None if problems.errors() else result.inference(self.base)
+        """The case deduced anew with the changes made; None where they cannot be."""
+        if changes not in self.tried:
+            problems = Problems()
+            result = suppose(self.case, self.base, changes, problems)
+            self.tried[changes] = None if problems.errors() else result.inference(self.base)
+        return self.tried[changes]
 
     def judged(self, changes: Changes) -> dict[str, Judged]:
         after = self.supposed(changes) if changes else self.inference

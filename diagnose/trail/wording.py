@@ -11,7 +11,7 @@ from diagnose.casefile.model import Case, Measured, Observation, SettingFact
 from diagnose.casefile.reader import describe, describe_reading, extent_text
 from diagnose.inference.rules import Premise
 from diagnose.inference.run import Inference
-from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.model import Knowledge, Limit
 from diagnose.knowledge.wording import phrase
 from diagnose.quantities.model import Quantity
 from diagnose.reading.units import show
@@ -42,15 +42,14 @@ def quantity_text(q: Quantity) -> str:
     return f"{q.name} {show(q.value, q.unit)}{ends}" + (f", {q.word}" if q.word else "")
 
 
-def premise_text(premise: Premise) -> str:
-    """What a premise asks for, as the rule's author wrote it; denial said as denial."""
+def premise_text(premise: Premise, knowledge: Knowledge) -> str:
+    """What a premise asks for, as the rule's author wrote it; denial said as denial, limits with their values."""
     c, wanted = premise.condition, dict(premise.equals)
     if premise.table != "seen":
-        return (
-            f"not known: {phrase(replace(c, form='found') if c.form == 'not found' else c)}"
-            if premise.negated
-            else phrase(c)
-        )
+        text = phrase(replace(c, form="found") if c.form == "not found" else c)
+        if premise.table == "limit":
+            text += f" ({_limit_text(knowledge.limits[c.limit], knowledge.vocabulary.quantities[c.term].unit)})"
+        return f"not known: {text}" if premise.negated else text
     asked = phrase(replace(c, form="saw"))
     if c.form == "saw":
         return f"no {asked} on record" if premise.negated else asked
@@ -60,6 +59,11 @@ def premise_text(premise: Premise) -> str:
     if wanted["state"] == "absent":
         return f"no {asked}, looked for"
     return f"{phrase(replace(c, form='saw', extent='', side='', degree=''))}, but not {c.extent or c.side or c.degree}"
+
+
+def _limit_text(limit: Limit, unit: str) -> str:
+    values = dict.fromkeys(show(v.value, unit) for v in sorted(limit.values, key=lambda v: v.value))
+    return f"{limit.sense} {' or '.join(values)}"
 
 
 def compared(premise: Premise, q: Quantity, knowledge: Knowledge) -> str:

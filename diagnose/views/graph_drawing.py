@@ -215,7 +215,7 @@ class _Picture:
             x += fan if i == len(widths) - 1 else 0.0
             self.left.append(x)
             x += w + gap
-        self.width = max(x - gap + 12, 640.0)
+        self.width = max(round(x - gap + 12, 1), 640.0)
         self.layers = [[] for _ in columns]
         for n in sorted(depth, key=lambda n: (columns[depth[n]], n)):
             i = columns[depth[n]]

@@ -164,6 +164,11 @@ def _premise(premise: Doc, page: Page, indent: int, case: str) -> None:
         page.say(says, indent=indent, lead="- ")
         _readings(records[0], page, indent + _STEP)
         return
+    if len(others) == 1 and not records and others[0].get("finding") == premise["says"].partition(": ")[2]:
+        says = f": {others[0]['says']}" if others[0]["state"] == "present" else ""
+        page.say(_state(others[0]) + says, indent=indent, lead="- ")
+        _proof(others[0], page, indent + _STEP, case)
+        return
     page.say("; ".join(premise["compared"]) or premise["says"], indent=indent, lead="- ")
     for under in records:
         if premise["compared"] and under["kind"] == "quantity":
@@ -379,7 +384,7 @@ def what_if(answer: Doc, page: Page) -> Page:
             [15, 0],
         )
     if not (answer["causes"] or answer["findings"]):
-        page.say("Nothing changes: no rule that fired rests on it, and none waits for it.", indent=_STEP)
+        page.say("Nothing changes: no rule says more or less with it.", indent=_STEP)
     return page
 
 
@@ -402,11 +407,11 @@ def fragile(answer: Doc, page: Page) -> Page:
         page.say(_answer_text(x["now"]), indent=_STEP, lead="now: ")
         page.heading("One change that changes it")
         _changes_list(x["single"], page)
-        page.heading(
-            "Two changes that change it, where neither does alone (tried among the records that carry most, and those "
-            "that stand in for each other)"
-        )
+        page.heading("Two changes that change it, where neither does alone")
         _changes_list(x["pairs"], page)
+        page.say(
+            "Pairs are tried among the records that carry most, and those that stand in for each other.", indent=_STEP
+        )
         page.heading("What each record carries: dB that the leading cause's odds lose without it")
         rows = [
             (signed(c["weight"]), f"{c['record']} (case line {c['case_line']})")

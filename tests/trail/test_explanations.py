@@ -1,0 +1,294 @@
+"""What the commands print: transcripts, depth, muted findings, slots, JSON against its schema."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from diagnose.casefile.reader import parse_case
+from diagnose.cli.main import app
+from diagnose.inference.run import RuleBase, infer
+from diagnose.judgement.judge import judge
+from diagnose.knowledge.reader import build_knowledge, files_of
+from diagnose.reading.problems import BadInput, Problems
+from diagnose.trail import why
+from diagnose.trail.graph import build, of_type
+from diagnose.views import reasoning as view
+from diagnose.views.page import Page
+from tests.trail.conftest import SCENARIOS, SMALL, asked, valid
+
+TRANSCRIPTS = sorted((Path(__file__).parent / "transcripts").glob("*.txt"))
+FILES = {"CASE": str(SMALL / "case.yaml"), "OTHER": str(SMALL.parent / "trail" / "other.yaml")}
+
+
+def run(line: str) -> tuple[str, int]:
+    """What a command prints on a page 100 wide, with the small rule base; file names stand as CASE and OTHER."""
+    words = [w.strip('"') for w in re.findall(r'"[^"]*"|\S+', line)]
+    arguments = [FILES.get(w, w) for w in words[1:]]
+    environment = {"DIAGNOSE_KNOWLEDGE": str(SMALL / "knowledge"), "COLUMNS": "100", "NO_COLOR": "1"}
+    result = CliRunner().invoke(app, arguments, env=environment)
+    if isinstance(result.exception, BadInput):
+        return "\n".join(
+            f"{p.says} ({p.way_out})" if p.way_out else p.says for p in result.exception.problems
+        ) + "\n", 2
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    text = result.output
+    for name, path in FILES.items():
+        text = text.replace(path, name)
+    return text, result.exit_code
+
+
+def transcript(path: Path) -> list[tuple[str, str]]:
+    """(command, what it printed) pairs; a command starts with $ and a line of its own."""
+    parts = re.split(r"^\$ (.*)\n", path.read_text("utf-8"), flags=re.M)
+    return list(zip(parts[1::2], parts[2::2], strict=True))
+
+
+@pytest.mark.parametrize("path", TRANSCRIPTS, ids=lambda p: p.stem)
+def test_transcript(path):
+    for command, expected in transcript(path):
+        text, code = run(command)
+        assert text + (f"[exit {code}]\n" if code else "") == expected, command
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        'why CASE "dry running"', 'why CASE "barrier lost"', 'why CASE "hot and hard"', 'why CASE "shaft moves"',
+        'why CASE "hot and hard" --depth 1', 'why CASE C1 --rather-than C2', 'why CASE C3 --rather-than C1',
+        'why-not CASE "bent shaft"', 'why-not CASE "barrier lost"', 'why-not CASE "jet erosion"', 'why-not CASE "dry running"',
+        'why-not CASE "washed at the port"', 'why-not CASE "hot and hard"', 'why-not OTHER "hot all round"',
+        'what-if CASE --absent "radial cracks@2" --set "service=not hot water"', 'what-if CASE --present "chipped edges"',
+        'what-if CASE --reading "shaft runout=0.2 mm"', "fragile CASE", "compare CASE OTHER", "compare CASE CASE",
+    ],
+)  # fmt: skip
+def test_every_answer_is_also_json_of_its_schema(line):
+    text, code = run(f"diagnose {line} --json")
+    assert code == 0
+    valid(json.loads(text))
+
+
+def test_the_library_answers_fit_the_schema(library):
+    graph = library(SCENARIOS[0]).graph
+    for node in of_type(graph, "cause", "finding")[::7]:
+        part = "why_finding" if node.startswith("f:") else "why_cause"
+        valid(why.why(graph, node, 9), part=part)
+
+
+# ---- depth, stubs, muting --------------------------------------------------------------------------------------------
+
+
+def knowledge_with(**changed: str) -> RuleBase:
+    """The small rule base with some files replaced, by path with / as __ and - kept."""
+    from diagnose.inference.rules import compile_rules
+
+    folder = SMALL / "knowledge"
+    contents = {p.relative_to(folder).as_posix(): p.read_bytes() for p in files_of(folder)}
+    contents |= {name: text.encode() for name, text in changed.items()}
+    problems = Problems()
+    knowledge = build_knowledge(contents, "knowledge", problems)
+    assert knowledge is not None and not problems.errors(), [str(p) for p in problems.found]
+    return RuleBase(knowledge, compile_rules(knowledge))
+
+
+def finding(name: str, id: str, when: str, **more: str) -> dict[str, str]:
+    keys = {"finding": name, "id": id, "status": "accepted", "since": '"1.0"', "reviewed": '"2026-11"',
+            "sources": "[common-practice]", "reads": name, "otherwise": "rarely", **more}  # fmt: skip
+    text = "\n".join(f"{k}: {v}" for k, v in keys.items()) + f"\nwhen: {when}\n"
+    return {f"findings/{name.replace(' ', '-')}.yaml": text}
+
+
+def chain() -> RuleBase:
+    return knowledge_with(
+        **finding("all hot", "F20", "{found: hot and hard}"),
+        **finding("hot at last", "F21", "{all: [{found: all hot}, {found: ring hard}]}"),
+    )
+
+
+def answer_for(base: RuleBase, name: str, depth: int, data: bytes | None = None) -> dict:
+    problems = Problems()
+    case = parse_case(data or (SMALL / "case.yaml").read_bytes(), "case.yaml", base.knowledge, problems)
+    assert case and not problems.errors(), [str(p) for p in problems.found]
+    inference = infer(case, base)
+    graph = build(inference, judge(inference))
+    return why.why(graph, why.find(graph, name)[0], depth)
+
+
+def stubs(tree: object) -> list[tuple[str, str]]:
+    if isinstance(tree, dict):
+        own = [(tree["finding"], tree["stub"])] if "stub" in tree else []
+        return own + [s for v in tree.values() for s in stubs(v)]
+    return [s for v in tree for s in stubs(v)] if isinstance(tree, list) else []
+
+
+def test_trees_are_opened_as_deep_as_asked_and_deeper_parts_keep_their_name():
+    base = chain()
+    assert stubs(answer_for(base, "hot at last", 2)) == [("all hot", "deeper"), ("ring hard", "deeper")]
+    assert stubs(answer_for(base, "hot at last", 4)) == [("hot and hard", "deeper")]
+    assert stubs(answer_for(base, "hot at last", 40)) == [("ring hard", "opened above")]
+    page = view.why(answer_for(base, "hot at last", 4), "case.yaml", Page(100, False)).text()
+    assert 'deeper: diagnose why case.yaml "hot and hard"' in page
+    assert page.count("rule F3 ") == 1
+
+
+def test_a_muted_finding_is_passed_through_to_what_it_rests_on():
+    muted = knowledge_with(
+        **finding("all hot", "F20", "{found: hot and hard}", muted="true"),
+        **finding("hot at last", "F21", "{found: all hot}"),
+    )
+    answer = answer_for(muted, "hot at last", 4)
+    (rule,) = answer["because"]
+    (on,) = rule["premises"][0]["on"]
+    assert on["through"] == "all hot" and on["premises"][0]["on"][0]["finding"] == "hot and hard"
+    page = view.why(answer, "case.yaml", Page(100, False)).text()
+    assert "hot and hard" in page and "rule F20" not in page
+
+
+# ---- the author's sentence -------------------------------------------------------------------------------------------
+
+
+def test_slots_are_filled_from_the_records_the_finding_rests_on():
+    base = knowledge_with(
+        **finding("ring cracked", "F20", "{saw: radial cracks, on: face}",
+                  reads='"{part} is cracked {extent} at {position}; in all: {parts}"'),
+        **finding("shaft off", "F21", "{quantity: shaft runout, above: 0.01 mm}", reads='"{quantity} on {part}, {extent}"'),
+    )  # fmt: skip
+    data = (
+        (SMALL / "case.yaml")
+        .read_bytes()
+        .replace(b"  - {part: 2, absent: edge chips}", b"  - {part: 1, saw: radial cracks, extent: at 3}")
+    )
+    says = answer_for(base, "ring cracked", 4, data)["says"]
+    assert "at the seal; in all: " in says
+    assert ("Carbon (1) is cracked at 3" in says) or ("Seat (2) is cracked all round" in says)
+    assert "Carbon (1)" in says.split("in all:")[1] and "Seat (2)" in says.split("in all:")[1]
+    assert (
+        answer_for(base, "shaft off", 4)["says"]
+        == "shaft runout 0.02 mm (0.0175 mm to 0.0225 mm) on the shaft, an extent not recorded"
+    )
+    absent = (
+        (SMALL / "case.yaml")
+        .read_bytes()
+        .replace(b"saw: radial cracks, extent: all round, degree: moderate", b"absent: radial cracks")
+    )
+    assert answer_for(base, "ring cracked", 4, absent)["says"] == "Looked for, and not so: ring cracked."
+
+
+def test_an_unknown_slot_is_an_error_of_the_rule_with_its_place():
+    folder = SMALL / "knowledge"
+    contents = {p.relative_to(folder).as_posix(): p.read_bytes() for p in files_of(folder)}
+    contents["findings/ring-hard.yaml"] = contents["findings/ring-hard.yaml"].replace(
+        b"reads: ring hard", b"reads: '{prat} is hard'"
+    )
+    problems = Problems()
+    build_knowledge(contents, "knowledge", problems)
+    (problem,) = problems.errors()
+    assert problem.code == "unknown-slot" and problem.where.line == 7 and "part" in problem.way_out
+
+
+# ---- weights against published arithmetic ----------------------------------------------------------------------------
+
+
+def test_the_coin_of_the_tunny_report():
+    """General Report on Tunny (1945), on the deciban: 20 heads in 20 tosses, double-headed against fair, at prior odds
+    of 1 to 10,000: 60 less 40 decibans, 20 and 100 to 1 on; exactly 20.206 and 104.86."""
+    from diagnose.judgement.judge import decibans
+
+    exact = 20 * decibans(2) + decibans(1e-4)
+    assert exact == pytest.approx(20.206, abs=5e-4)
+    assert 20 * round(decibans(2)) + round(decibans(1e-4)) == 20
+    assert 10 ** (exact / 10) == pytest.approx(104.86, abs=5e-3)
+    assert view.odds(10 ** (exact / 10)) == "105 to 1"
+
+
+def test_a_ledger_of_a_prior_and_three_weights():
+    """Prior 2 % and +8, +5, -3 dB: -6.902 dB, 16.95 % (worked from the definition of the deciban)."""
+    total = 10 * math.log10(0.02 / 0.98) + 8 + 5 - 3
+    assert total == pytest.approx(-6.902, abs=5e-4)
+    assert 1 / (1 + 10 ** (-total / 10)) == pytest.approx(0.1695, abs=5e-5)
+
+
+def test_the_odds_alone_are_the_ratio_of_two_shares(small):
+    """The ledger's odds of a cause alone against none are those of the exact posterior over sets."""
+    for node in of_type(small.graph, "cause"):
+        answer = why.why(small.graph, node)
+        by_set = {tuple(s["causes"]): s["share"] for s in answer["sets"]}
+        if (answer["cause"],) in by_set:
+            assert by_set[(answer["cause"],)] / by_set[()] == pytest.approx(answer["odds"], rel=1e-4)
+
+
+def test_the_contrast_is_the_difference_of_the_two_ledgers(small):
+    this, other = (why.find(small.graph, n)[0] for n in ("dry running", "bent shaft"))
+    answer = why.contrast(small.graph, this, other)
+    ledgers = [why.why(small.graph, n)["alone"] for n in (this, other)]
+    assert sum(r["difference"] for r in answer["rows"]) == pytest.approx(ledgers[0] - ledgers[1], abs=1e-7)
+    back = why.contrast(small.graph, other, this)
+    assert back["difference"] == pytest.approx(-answer["difference"])
+    assert [r["finding"] for r in back["would_part_them"]] == [r["finding"] for r in answer["would_part_them"]]
+
+
+def test_what_parts_two_causes_is_ranked_by_what_looking_tells(small):
+    """Jeffreys divergence in dB, by hand: 'shaft moves' is seen always (0.98) with one and never (0.001) with the other."""
+    answer = why.contrast(small.graph, *(why.find(small.graph, n)[0] for n in ("dry running", "bent shaft")))
+    first = answer["would_part_them"][0]
+    p, q = 0.001, 0.98
+    by_hand = (p - q) * (10 * math.log10(p / q) - 10 * math.log10((1 - p) / (1 - q)))
+    assert first["finding"] == "shaft moves" and first["measurements"] == ["runout by dial"]
+    assert first["tells"] == pytest.approx(by_hand, rel=1e-4)
+
+
+def test_a_look_alike_says_what_tells_the_two_apart(library):
+    case = library(SCENARIOS[1])
+    lead = next(n for n in of_type(case.graph, "cause") if case.graph.nodes[n]["standing"] == "established")
+    alike = case.graph.nodes[lead]["look_alikes"][0]
+    other = f"c:{alike['cause']}@{case.graph.nodes[lead]['position']}"
+    assert alike["told_apart_by"] in why.contrast(case.graph, lead, other)["told_apart_by"]
+
+
+# ---- compare ---------------------------------------------------------------------------------------------------------
+
+
+def test_two_seals_alike_have_one_cause_and_unlike_ones_do_not(small):
+    from diagnose.trail.compare import compare
+
+    same = compare(small.graph, small.graph)["pairs"][0]
+    assert same["same_cause_explains_both"] and same["common_causes"][0]["cause"] == "dry running"
+    judged = small.graph.nodes["c:dry running@seal"]
+    assert same["common_better_by"] == pytest.approx(-judged["prior"])
+    bent = b"case: bent\nseal: {arrangement: single}\nobservations:\n  - {on: shaft, saw: bent}\n  - {on: hard face, absent: radial cracks}\n"
+    other = asked(bent, small.base, small.net)
+    unlike = compare(small.graph, other.graph)["pairs"][0]
+    assert not unlike["same_cause_explains_both"]
+    assert {d["finding"] for d in unlike["findings"]["differ"]} >= {"hot all round"}
+    assert "shaft moves" in unlike["findings"]["only_second"]
+
+
+def test_the_order_of_dictionaries_and_the_hash_seed_leave_no_trace(small):
+    inference = replace(
+        small.inference, findings={p: dict(reversed(list(d.items()))) for p, d in small.inference.findings.items()}
+    )
+    assert list(build(inference, judge(small.inference, small.net)).nodes(data=True)) == list(
+        small.graph.nodes(data=True)
+    )
+
+
+def rewrite() -> None:
+    """Writes the transcripts anew; read what changed before it is kept."""
+    for path in TRANSCRIPTS:
+        parts = []
+        for command, _ in transcript(path):
+            text, code = run(command)
+            parts.append(f"$ {command}\n{text}" + (f"[exit {code}]\n" if code else ""))
+        path.write_text("".join(parts), "utf-8")
+
+
+if __name__ == "__main__":
+    rewrite()
+    sys.exit(0)

@@ -1,0 +1,225 @@
+"""What if, why not, fragile: changes read strictly, reasons that are true, the fewest records that the answer hangs on."""
+
+from __future__ import annotations
+
+import pytest
+
+from diagnose.judgement.judge import STANDINGS, judge
+from diagnose.reading.problems import Problems
+from diagnose.trail.fragile import fragile
+from diagnose.trail.graph import causes_by_probability, of_type
+from diagnose.trail.suppose import Change, called, records_of, suppose, what_if
+from diagnose.trail.whynot import WhyNot
+from tests.trail.conftest import SCENARIOS, Asked, asked
+
+
+def after(case: Asked, *changes: Change) -> dict:
+    problems = Problems()
+    answer = what_if(case.inference, case.base, case.net, changes, problems)
+    assert answer is not None, [str(p) for p in problems.found]
+    return answer
+
+
+def states(answer: dict) -> dict[str, str]:
+    return {f["finding"]: f["state"][1] for f in answer["findings"]}
+
+
+def refused(case: Asked, change: Change) -> list[str]:
+    problems = Problems()
+    suppose(case.inference.case, case.base, [change], problems)
+    return [p.code for p in problems.errors()]
+
+
+# ---- changes ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_feature_supposed_absent_replaces_what_was_seen_on_that_part(small):
+    answer = after(small, Change("absent", "radial cracks@2"))
+    assert states(answer)["hot all round"] == "absent" and answer["explanation"][0]["after"]["causes"] == []
+
+
+def test_a_feature_on_another_part_leaves_the_record_standing(small):
+    answer = after(small, Change("absent", "radial cracks@1"))
+    assert "hot all round" not in states(answer)
+
+
+def test_qualifiers_say_where_and_how_much(small):
+    made = suppose(
+        small.inference.case,
+        small.base,
+        [Change("present", "edge chips@soft face, outer edge, 10 to 2, severe")],
+        Problems(),
+    )
+    (new,) = set(made.case.observations) - set(small.inference.case.observations)
+    assert (new.kind, new.side, new.degree, new.extent.arcs) == ("soft face", "outer edge", "severe", ((300.0, 60.0),))
+
+
+def test_a_synonym_is_understood(small):
+    assert after(small, Change("absent", "heat checks@2")) == {
+        **after(small, Change("absent", "radial cracks@2")), "changes": [{"kind": "absent", "text": "heat checks@2"}]
+    }  # fmt: skip
+
+
+def test_a_setting_replaces_the_one_on_record(small):
+    answer = after(small, Change("set", "service=not hot water"))
+    (row,) = [r for r in answer["causes"] if r["cause"] == "dry running"]
+    assert row["alone"][1] > row["alone"][0]
+
+
+def test_a_reading_replaces_the_one_on_record_and_a_quantity_the_computed_one(small):
+    for text in ("shaft runout@shaft=0.2 mm", "shaft runout=200 µm"):
+        assert states(after(small, Change("reading", text)))["shaft moves"] == "present"
+
+
+def test_a_finding_can_be_told(small):
+    assert states(after(small, Change("present", "shaft moves")))["shaft moves"] == "present"
+    assert states(after(small, Change("absent", "ring hard")))["hot and hard"] == "absent"
+
+
+def test_forgetting_a_record_takes_back_what_rested_on_it(small):
+    for text in (
+        "hardened",
+        "hardened@O-ring",
+        next(o.id for o in small.inference.case.observations if o.feature == "hardened"),
+    ):
+        assert states(after(small, Change("forget", text)))["ring hard"] == "unrecorded"
+    assert states(after(small, Change("forget", "2")))["hot all round"] == "unrecorded"
+
+
+def test_every_record_answers_to_what_it_is_called(library):
+    for path in SCENARIOS[:4]:
+        case = library(path)
+        for record in records_of(case.inference.case):
+            made = suppose(
+                case.inference.case, case.base, [Change("forget", called(case.inference.case, record.id))], Problems()
+            )
+            gone = {r.id for r in records_of(case.inference.case)} - {r.id for r in records_of(made.case)}
+            assert gone == {record.id}
+
+
+@pytest.mark.parametrize(
+    ("change", "code"),
+    [
+        (Change("present", "edge chipps"), "unknown-feature"),
+        (Change("present", "edge chips@shaft"), "wrong-part"),
+        (Change("present", "edge chips@no such part"), "unknown-kind"),
+        (Change("present", "edge chips@1, 13 to 2"), "unknown-word"),
+        (Change("absent", "edge chips@1, loudly"), "unknown-word"),
+        (Change("forget", "edge chips@1"), "not-on-record"),
+        (Change("set", "service=lava"), "unknown-setting"),
+        (Change("set", "weather=rain"), "unknown-setting"),
+        (Change("set", "arrangement=dual pressurised"), "positions"),
+        (Change("reading", "shaft runout=much"), "unit"),
+        (Change("reading", "shaft runout=3 bar"), "unit"),
+        (Change("reading", "shaft runout"), "reading"),
+        (Change("reading", "moon phase=3"), "unknown-reading"),
+    ],
+)  # fmt: skip
+def test_a_change_that_cannot_be_read_is_refused(small, change, code):
+    assert refused(small, change) == [code]
+
+
+# ---- why not ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_rule_that_did_not_fire_shows_what_failed_and_what_is_unknown(small):
+    asked_ = WhyNot(small.inference, small.graph, small.net, "seal")
+    tried = asked_.finding("shaft moves")["tried"]
+    assert [(t["failed"], t["unknown"]) for t in tried] == [(0, 1), (1, 0)]
+    assert [p["holds"] for t in tried for p in t["premises"]] == [None, False]
+    assert (
+        tried[1]["premises"][0]["says"] == "shaft runout outside the limit 'shaft runout' (at most 0.05 mm or 0.08 mm)"
+    )
+
+
+def holds_what_it_says(case: Asked, cause: str, position: str) -> bool:
+    """Each reason, made true by what-if, gives the standing and probability that the answer foretells, and what is
+    called enough lifts the standing or at least the probability."""
+    answer = WhyNot(case.inference, case.graph, case.net, position).cause(cause)
+    for reason in [*answer["reasons"][:2], {"changes": answer["enough"], "then": answer["then"]}]:
+        if not reason["changes"]:
+            continue
+        result = outcome(case, [Change(c["kind"], c["text"]) for c in reason["changes"]], cause, position)
+        if result != reason["then"]:
+            return False
+    then = answer["then"]
+    if then is None:
+        return False
+    risen = STANDINGS.index(then["standing"]) < STANDINGS.index(answer["standing"])
+    return risen or then["probability"] > answer["probability"]
+
+
+def outcome(case: Asked, changes: list[Change], cause: str, position: str) -> dict:
+    problems = Problems()
+    made = suppose(case.inference.case, case.base, changes, problems)
+    assert not problems.errors(), [str(p) for p in problems.found]
+    judgements = judge(made.inference(case.base), case.net)
+    judged = next(x for x in judgements if x.position == position).of(cause)
+    return {"standing": judged.standing, "probability": round(judged.probability, 9)}
+
+
+@pytest.mark.parametrize("cause", ["bent shaft", "barrier lost", "jet erosion"])
+def test_the_reasons_why_not_are_true(small, cause):
+    assert holds_what_it_says(small, cause, "seal")
+
+
+def look_alikes(case: Asked) -> list[tuple[str, str]]:
+    """(cause, position) of the look-alikes of the leading cause that do not lead themselves."""
+    lead = causes_by_probability(case.graph)[0]
+    a = case.graph.nodes[lead]
+    leading = {c for j in case.graph.graph["judgements"] for c in j["sets"][0]["causes"]}
+    return [(x["cause"], a["position"]) for x in a["look_alikes"] if x["cause"] not in leading]
+
+
+@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+def test_for_three_look_alikes_of_the_leading_cause_the_reasons_why_not_are_true(path, library):
+    case = library(path)
+    for cause, position in look_alikes(case)[:3]:
+        assert holds_what_it_says(case, cause, position), cause
+
+
+def test_why_not_on_every_finding_that_is_not_so_names_a_way_that_works(small):
+    asked_ = WhyNot(small.inference, small.graph, small.net, "seal")
+    for node in of_type(small.graph, "finding"):
+        a = small.graph.nodes[node]
+        if a["state"] != "present":
+            changes = [Change(c["kind"], c["text"]) for c in asked_.finding(a["text"])["would_be_so"]]
+            assert states(after(small, *changes))[a["text"]] == "present"
+
+
+# ---- fragile ---------------------------------------------------------------------------------------------------------
+
+
+def test_every_change_that_is_said_to_matter_does(small):
+    answer = fragile(small.inference, small.net, "seal")
+    assert answer["now"] == {"causes": ["dry running"], "standings": ["probable"]}
+    left_out = [r["changes"][0]["id"] for r in answer["single"] if r["changes"][0]["kind"] == "left out"]
+    for record in small.inference.case.observations:
+        result = after(small, Change("forget", record.id))["explanation"][0]["after"]["causes"]
+        assert (record.id in left_out) == (result != ["dry running"])
+
+
+def test_what_two_records_carry_together_is_found_though_neither_does_alone(small):
+    twice = b"""case: twice
+seal: {arrangement: single}
+observations:
+  - {on: soft face, saw: edge chips, side: outer edge}
+  - {on: shaft, saw: bent}
+measurements: [{on: shaft, measured: shaft runout, reading: 0.2 mm}]
+"""
+    case = asked(twice, small.base, small.net)
+    answer = fragile(case.inference, case.net, "seal")
+    alone = {c["id"] for r in answer["single"] for c in r["changes"] if c["kind"] == "left out"}
+    bent, runout = (
+        next(n for n in case.graph if case.graph.nodes[n].get("what") == w and n[0] in "om")
+        for w in ("bent", "shaft runout")
+    )
+    assert bent not in alone and runout not in alone
+    assert {bent, runout} in [{c["id"] for c in r["changes"]} for r in answer["pairs"]]
+
+
+def test_a_record_on_which_nothing_rests_carries_nothing(small):
+    carries = {c["id"]: c["weight"] for c in fragile(small.inference, small.net, "seal")["carries"]}
+    chips = next(o.id for o in small.inference.case.observations if o.feature == "edge chips")
+    assert carries[chips] == 0
+    assert carries[max(carries, key=lambda i: carries[i])] == pytest.approx(12.787536, abs=1e-5)

@@ -1,0 +1,215 @@
+"""The trail replays to the byte, names what differs, and refuses what is no trail; exports are read back by others."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import shutil
+import subprocess
+import sys
+
+import networkx as nx
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from typer.testing import CliRunner
+
+from diagnose.cli.main import app
+from diagnose.inference.run import load
+from diagnose.judgement.network import build as build_network
+from diagnose.reading.problems import BadInput
+from diagnose.trail.document import dot, dump, graphml, node_link, trail, verify
+from diagnose.trail.document import load as load_trail
+from diagnose.trail.graph import causes_by_probability, proof
+from tests.trail.conftest import ROOT, SCENARIOS, SMALL, small_base, valid
+
+CASE = (SMALL / "case.yaml").read_bytes()
+
+
+def written() -> bytes:
+    base, net = small_base()
+    return dump(trail(CASE, base, net, "1"))
+
+
+def checked(data: bytes, knowledge=None, version: str = "1", case: bytes | None = None) -> dict:
+    base, net = small_base() if knowledge is None else (load(knowledge), build_network(load(knowledge).knowledge))
+    return verify(data, "trail.json", base, net, version, case)
+
+
+def test_a_trail_replays_exactly_and_fits_its_schema():
+    data = written()
+    valid(json.loads(data), "trail.schema.json")
+    answer = checked(data)
+    assert answer["exact"] and answer["differs"] == []
+    valid(answer, part="verify")
+
+
+def test_a_trail_names_no_place_of_the_machine_it_was_made_on(library, whole_base, whole_network, tmp_path):
+    text = dump(trail(SCENARIOS[0].read_bytes(), whole_base, whole_network, "1")).decode()
+    assert str(ROOT) not in text and "/tmp" not in text and "/home" not in text
+    copied = tmp_path / "another name"
+    shutil.copytree(SMALL / "knowledge", copied)
+    base = load(copied)
+    assert dump(trail(CASE, base, build_network(base.knowledge), "1")) == written()
+
+
+def test_the_same_case_gives_the_same_bytes_in_other_processes():
+    code = (
+        "import sys; from tests.trail.conftest import *; from diagnose.trail.document import dump, trail;"
+        f"base = load(ROOT / 'knowledge'); data = (ROOT / 'scenarios' / {SCENARIOS[0].name!r}).read_bytes();"
+        "sys.stdout.buffer.write(dump(trail(data, base, build_network(base.knowledge), '1')))"
+    )
+    outputs = {
+        subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, check=True,
+                       env={**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)}).stdout
+        for seed in ("0", "4242")
+    }  # fmt: skip
+    assert len(outputs) == 1 and len(outputs.pop()) > 10_000
+
+
+# ---- what differs ----------------------------------------------------------------------------------------------------
+
+
+def test_a_changed_case_is_found_and_the_line_named():
+    other = CASE.replace(b"hardened", b"wash mark")
+    answer = checked(written(), case=other)
+    assert not answer["exact"]
+    said = [d for d in answer["differs"] if d["what"] == "input"]
+    assert "line 11" in said[0]["says"] and "wash mark" in said[0]["says"]
+    assert any(d["what"] == "findings" and "ring hard" in d["says"] for d in answer["differs"])
+    assert any(d["what"] == "standing" for d in answer["differs"])
+
+
+def test_one_changed_byte_of_the_case_text_in_the_trail_is_found():
+    data = written().replace(b"case: A small case", b"case: A smaII case")
+    assert any(d["what"] == "input" for d in checked(data)["differs"])
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "what"),
+    [
+        ("findings/ring-hard.yaml", b"reads: ring hard", b"reads: ring hard!", "findings"),
+        ("findings/ring-hard.yaml", b"otherwise: rarely", b"otherwise: often", "ledgers"),
+        ("causes/dry-running.yaml", b"common: often", b"common: rarely", None),
+        ("words.yaml", b"usually: 0.80", b"usually: 0.81", "standing"),
+        ("sources.yaml", b"Common practice", b"Common Practice", None),
+    ],
+)
+def test_one_changed_byte_of_the_knowledge_is_found_and_its_file_named(tmp_path, file, old, new, what):
+    folder = tmp_path / "knowledge"
+    shutil.copytree(SMALL / "knowledge", folder)
+    path = folder / file
+    assert old in path.read_bytes()
+    path.write_bytes(path.read_bytes().replace(old, new, 1))
+    answer = checked(written(), knowledge=folder)
+    assert not answer["exact"]
+    assert [d["file"] for d in answer["differs"] if d["what"] == "rule"] == [file]
+    if what:
+        assert what in {d["what"] for d in answer["differs"]}
+
+
+def test_another_version_of_the_tool_is_named():
+    assert [d["what"] for d in checked(written(), version="2")["differs"]] == ["tool"]
+
+
+def test_a_conclusion_altered_by_hand_is_found():
+    document = json.loads(written())
+    document["standing"][0]["standing"] = "established"
+    answer = checked(dump(document))
+    (said,) = answer["differs"]
+    assert said["what"] == "standing" and '"established"' in said["says"] and "dry running" in said["says"]
+
+
+def test_a_trail_written_otherwise_is_not_exact():
+    answer = checked(json.dumps(json.loads(written())).encode())
+    assert not answer["exact"] and answer["differs"][0]["what"] == "trail"
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.data())
+def test_any_changed_byte_of_a_trail_is_found(data):
+    whole = written()
+    at = data.draw(st.integers(0, len(whole) - 1))
+    byte = data.draw(st.integers(0, 255).filter(lambda b: b != whole[at]))
+    broken = whole[:at] + bytes([byte]) + whole[at + 1 :]
+    with contextlib.suppress(BadInput):
+        assert not checked(broken)["exact"]
+
+
+@pytest.mark.parametrize(
+    "data",
+    [b"", b"{", b"[]", b"null", b'{"trail": 1}', b'{"trail": 2}', b"\xff\xfe", b"[" * 100_000, b'{"trail": NaN}',
+     b'{"trail": 1, "case": {"digest": 3, "text": ""}}'],
+)  # fmt: skip
+def test_what_is_no_trail_is_refused_with_one_clear_line(data):
+    with pytest.raises(BadInput) as caught:
+        load_trail(data, "trail.json")
+    (problem,) = caught.value.problems
+    assert problem.where.file == "trail.json" and problem.says and "diagnose trail" in problem.way_out
+
+
+def test_sections_of_a_trail_may_hold_anything_and_still_be_compared():
+    document = {**json.loads(written()), "recorded": [3, "x", None, {"a": []}], "standing": [[]]}
+    assert {"recorded", "standing"} <= {d["what"] for d in checked(dump(document))["differs"]}
+
+
+def run(*arguments: str):
+    return CliRunner().invoke(
+        app, list(arguments), env={"DIAGNOSE_KNOWLEDGE": str(SMALL / "knowledge"), "COLUMNS": "100"}
+    )
+
+
+def test_the_commands_write_verify_and_exit_with_one_where_it_differs(tmp_path):
+    path = tmp_path / "trail.json"
+    assert run("trail", str(SMALL / "case.yaml"), "-o", str(path)).exit_code == 0
+    good = run("verify", str(path))
+    assert good.exit_code == 0 and "reproduces exactly" in good.output
+    same = run("verify", str(path), "--case", str(SMALL / "case.yaml"))
+    assert same.exit_code == 0
+    bad = run("verify", str(path), "--case", str(ROOT / "tests" / "trail" / "other.yaml"))
+    assert bad.exit_code == 1 and "input: the case file is not the one of the trail: line 1" in bad.output
+    unwritable = run("trail", str(SMALL / "case.yaml"), "-o", str(tmp_path / "nowhere" / "trail.json"))
+    assert isinstance(unwritable.exception, BadInput)
+    assert isinstance(run("verify", str(tmp_path / "missing.json")).exception, BadInput)
+
+
+# ---- exports ---------------------------------------------------------------------------------------------------------
+
+
+def skeleton(graph: nx.DiGraph) -> tuple[dict, dict]:
+    return dict(graph.nodes(data="type")), {(a, b): d["role"] for a, b, d in graph.edges(data=True)}
+
+
+def test_graphml_is_read_back_by_networkx(library, tmp_path):
+    graph = library(ROOT / "scenarios" / "thin-record.yaml").graph
+    file = tmp_path / "graph.graphml"
+    file.write_text(graphml(graph), "utf-8")
+    read = nx.read_graphml(file)
+    assert skeleton(read) == skeleton(graph)
+    cause = next(n for n in graph if graph.nodes[n]["type"] == "cause")
+    assert read.nodes[cause]["probability"] == pytest.approx(graph.nodes[cause]["probability"])
+
+
+def test_json_is_read_back_by_networkx_whole(small):
+    read = nx.node_link_graph(json.loads(json.dumps(node_link(small.graph))), edges="edges")
+    assert dict(read.nodes(data=True)) == json.loads(json.dumps(dict(small.graph.nodes(data=True))))
+    assert list(read.edges(data=True)) == list(small.graph.edges(data=True))
+
+
+def test_dot_is_read_back_by_networkx_and_drawn_by_graphviz(small, library, tmp_path):
+    file = tmp_path / "graph.dot"
+    file.write_text(dot(small.graph), "utf-8")
+    read = nx.nx_pydot.read_dot(file)
+    types = {n.strip('"'): d["type"].strip('"') for n, d in read.nodes(data=True) if "type" in d}
+    assert types == dict(small.graph.nodes(data="type"))
+    assert {(a.strip('"'), b.strip('"')) for a, b, *_ in read.edges} == set(small.graph.edges)
+    out = subprocess.run(
+        ["dot", "-Tplain"], input=dot(small.graph).encode(), capture_output=True, check=True
+    ).stdout.decode()
+    assert sum(line.startswith("node ") for line in out.splitlines()) == len(small.graph)
+    assert sum(line.startswith("edge ") for line in out.splitlines()) == small.graph.number_of_edges()
+    graph = library(SCENARIOS[0]).graph
+    largest = dot(proof(graph, causes_by_probability(graph)[0])).encode()
+    canonical = subprocess.run(["dot", "-Tcanon"], input=largest, capture_output=True, check=True)
+    assert canonical.stdout and not canonical.stderr
