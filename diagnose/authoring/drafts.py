@@ -16,7 +16,7 @@ import yaml
 
 from diagnose.authoring.matching import Matcher
 from diagnose.authoring.mutation import Mutant, of_finding
-from diagnose.authoring.rule_tests import RuleTest, Workshop, odds, parse_tests, ranked
+from diagnose.authoring.rule_tests import RuleTest, Workshop, best_odds, parse_tests, ranked
 from diagnose.authoring.witness import Fragment, NoWitness, Record, Witness
 from diagnose.inference.match import facts_of
 from diagnose.inference.rules import TooWide
@@ -139,11 +139,10 @@ class Drafter:
 
     def test_of(self, records: Sequence[Record], **expects: Any) -> RuleTest | None:
         """A fragment through the reader of tests; None where it contradicts itself."""
-        text = dump([{"test": "draft", "given": list(records), **(expects or {"leaves open": []}), "no cautions": []}])
+        text = dump([{"test": "draft", "given": list(records), **(expects or {"leaves open": []})}])
         problems = Problems()
         tests = parse_tests(text.encode(), "draft", "finding", "", self.knowledge, problems)
-        real = [p for p in problems.found if p.code != "expects-nothing"]
-        return None if real or not tests else tests[0]
+        return None if problems.found or not tests else tests[0]
 
     def try_out(self, fragment: Fragment) -> Inference | None:
         test = self.test_of(fragment.plain())
@@ -244,8 +243,7 @@ class Drafter:
         inference = self.try_out(Fragment(tuple(("", r) for r in context + self.told(chosen))))
         if inference is None:
             return []
-        found = [odds(inference, self.workshop.net, cause.name, p) for p in inference.case.positions]
-        best = max(found, key=lambda o: o.alone)
+        best = best_odds(inference, self.workshop.net, cause.name, inference.case.positions)
         return [f for f, state, _ in best.weights if f in chosen and state == PRESENT]
 
     def _parted(self, cause: Cause, other: LookAlike) -> Iterator[Draft]:
@@ -324,8 +322,7 @@ class Drafter:
         return "" if inference is None else self.odds(inference, cause)
 
     def odds(self, inference: Inference, cause: Cause) -> str:
-        best = max(odds(inference, self.workshop.net, cause.name, p).alone for p in inference.case.positions)
-        return f"{best:+.1f} dB"
+        return f"{best_odds(inference, self.workshop.net, cause.name, inference.case.positions).alone:+.1f} dB"
 
     # ---- cautions -----------------------------------------------------------------------------------------
 

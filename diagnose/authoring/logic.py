@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from typing import Any
 
 from diagnose.authoring.matching import Matcher
 from diagnose.inference.rules import Premise
@@ -132,11 +133,19 @@ class _Logic:
             if slot == "own":
                 continue
             if slot == "on":
-                if str(value) not in self.lineage.get(str(a.get("on", "")), ()):
+                if not all(str(value) in self.lineage[k] for k in self._kinds(a)):
                     return False
             elif a.get(slot) != value:
                 return False
         return q.compare is None or (p.compare is not None and _tighter(p.compare, q.compare))
+
+    def _kinds(self, slots: dict[str, Any]) -> tuple[str, ...]:
+        """The kinds a premise may be about: the one it names, else those its feature or quantity is recorded on."""
+        if slots.get("on"):
+            return (str(slots["on"]),)
+        v = self.knowledge.vocabulary
+        term = v.features.get(str(slots.get("feature"))) or v.quantities.get(str(slots.get("quantity")))
+        return (term.on if term else ()) or tuple(v.kinds)
 
     def follows(self, a: Conjunction, b: Conjunction) -> bool:
         """Whether conjunction `b` holds whenever `a` does."""

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from diagnose.advice.plan import next_steps
+from diagnose.advice.plan import plan
 from diagnose.authoring.rule_tests import Workshop, ranked
 from diagnose.casefile.model import Case, Measured, Observation
 from diagnose.casefile.reader import describe, describe_reading
@@ -153,19 +153,12 @@ def _judged(case: Case, workshop: Workshop) -> tuple[Inference, list[Judged], tu
 
 def _step(piece: Piece, thought: str, before: Case, after: Case, workshop: Workshop) -> Step:
     inference, _, judgements = _judged(before, workshop)
-    plans = [s for x in judgements for s in next_steps(inference, x, workshop.net, 1)]
-    best = max(plans, key=lambda s: s.bits, default=None)
+    best = next(iter(plan(inference, judgements, workshop.net).steps), None)
+    asked = (best.measurement or ", ".join(best.findings[:3])) if best else ""
     _, order, _ = _judged(after, workshop)
     top = order[0]
-    return Step(
-        piece.name,
-        thought,
-        top.cause,
-        top.standing,
-        top.probability,
-        best.finding if best else "",
-        best.bits if best else 0.0,
-    )
+    bits = best.bits if best else 0.0
+    return Step(piece.name, thought, top.cause, top.standing, top.probability, asked, bits)
 
 
 def _review(case: Case, steps: Sequence[Step], answer: str, workshop: Workshop, say: Say) -> Result:
@@ -177,7 +170,8 @@ def _review(case: Case, steps: Sequence[Step], answer: str, workshop: Workshop, 
     say("Your way beside the tool's:")
     for i, s in enumerate(steps, 1):
         say(f"  {i}. you looked at {s.looked_at}" + (f" and thought of {s.thought}" if s.thought else ""))
-        say(f"     the tool would have asked for: {s.would_ask} ({s.bits:.2f} bits)")
+        if s.would_ask:
+            say(f"     the tool would have asked for: {s.would_ask} ({s.bits:.2f} bits)")
         say(f"     with this on record it has {s.leading} ({s.standing}, {s.probability:.0%})")
     say("")
     say(f"On the whole record the tool has {top.cause} ({top.standing}, {top.probability:.0%}):")

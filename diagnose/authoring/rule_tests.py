@@ -6,6 +6,7 @@ file, or a list of short records; both go through the reader of cases. Further e
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -60,7 +61,7 @@ class RuleTest:
     leads: str = ""
     ranks: tuple[str, ...] = ()
     standing: tuple[tuple[str, str], ...] = ()
-    odds: tuple[tuple[str, float], ...] = ()
+    odds: tuple[tuple[str, float, Where], ...] = ()
     rules_out: tuple[tuple[str, bool], ...] = ()
     cautions: tuple[tuple[str, bool], ...] = ()
     where: Where = NOWHERE
@@ -179,11 +180,11 @@ class _Reader:
             name, rule, kind, case, quantities, told, at.text() if at else "", findings,
             next(iter(self.known(node.get("leads"), k.causes, "cause")), ""),
             self.known(node.get("ranks"), k.causes, "cause"),
-            tuple(self.pairs(node, "standing", self.standing)), tuple(self.pairs(node, "odds", self.decibans)),
+            tuple(self.pairs(node, "standing", self.standing)), tuple((c, db, where) for c, (db, where) in self.pairs(node, "odds", self.decibans)),
             self.either(node, "rules out", "does not rule out", k.causes, "cause"),
             self.either(node, "cautions", "no cautions", k.cautions, "caution"), node.where,
         )  # fmt: skip
-        if not (findings or test.judged or test.odds or test.rules_out or test.cautions):
+        if not any(node.get(key) for key in KEYS[4:]):
             self.say(node, "expects-nothing", "this test expects nothing", f"one of: {', '.join(KEYS[4:])}")
         return test
 
@@ -214,9 +215,9 @@ class _Reader:
             return None
         return word
 
-    def decibans(self, node: Node) -> float | None:
+    def decibans(self, node: Node) -> tuple[float, Where] | None:
         try:
-            return float(node.text().removesuffix("dB"))
+            return float(node.text().removesuffix("dB")), node.where
         except ValueError:
             self.say(node, "number", f"{node.text()!r} is no weight in decibans", "write it like -3.2 dB")
             return None
@@ -362,8 +363,8 @@ def failures(
     test: RuleTest, inference: Inference, judgements: tuple[Judgement, ...], net: Network
 ) -> Iterable[Failure]:  # fmt: skip
     places = (test.at,) if test.at else inference.case.positions
-    for cause, wanted in test.odds:
-        yield from _odds(cause, wanted, max((odds(inference, net, cause, p) for p in places), key=lambda o: o.alone))
+    for cause, wanted, _ in test.odds:
+        yield from _odds(cause, wanted, best_odds(inference, net, cause, places))
     for key, finding in test.findings:
         yield from _finding(key, finding, inference, places)
     if judgements:
@@ -449,6 +450,33 @@ def odds(inference: Inference, net: Network, cause: str, position: str) -> Odds:
         table = net.if_present if states[f] else net.if_absent
         counted.append((f, "present" if states[f] else "absent", float(table[net.row[f], column])))
     return Odds(decibans(prior / (1 - prior)), tuple(x for x in counted if abs(x[2]) > 1e-9))
+
+
+def best_odds(inference: Inference, net: Network, cause: str, places: Iterable[str]) -> Odds:
+    return max((odds(inference, net, cause, p) for p in places), key=lambda o: o.alone)
+
+
+def accept_odds(outcomes: Iterable[Outcome], net: Network, folder: Path, shown: str) -> list[str]:
+    """Writes the odds found into the test files where they differ, for a person to look at in the diff; the names of
+    the files changed. Odds that one line gives for several fragments are left where the fragments disagree."""
+    found: dict[Where, set[str]] = {}
+    for o in outcomes:
+        places = (o.test.at,) if o.test.at else o.inference.case.positions
+        for cause, _, where in o.test.odds:
+            found.setdefault(where, set()).add(f"{best_odds(o.inference, net, cause, places).alone:+.1f} dB")
+    changed = []
+    for file in sorted({w.file for w in found}):
+        path = folder / Path(file).relative_to(shown)
+        old = path.read_text("utf-8").splitlines(keepends=True)
+        lines = list(old)
+        for where in sorted((w for w in found if w.file == file and len(found[w]) == 1), reverse=True):
+            text = lines[where.line - 1]
+            rest = re.sub(r"^[^,}\n]*", next(iter(found[where])), text[where.column - 1 :], count=1)
+            lines[where.line - 1] = text[: where.column - 1] + rest
+        if lines != old:
+            path.write_text("".join(lines), "utf-8")
+            changed.append(str(path))
+    return changed
 
 
 def _odds(cause: str, wanted: float, found: Odds) -> Iterable[Failure]:

@@ -86,6 +86,7 @@ def check(
 def test(
     names: Annotated[str, typer.Argument(metavar="[TEXT]", help="Only tests whose rule or name holds this.", show_default=False)] = "",
     junit: Annotated[Path | None, typer.Option("--junit", help="Write JUnit XML there.", show_default=False)] = None,
+    accept: Annotated[bool, typer.Option("--accept-odds", help="Write changed odds into the test files; read the diff.")] = False,
     as_json: JsonOption = False, with_drafts: DraftsOption = False, knowledge: KnowledgeOption = None,
 ) -> None:  # fmt: skip
     """Run the rule tests: records in, what must follow and what must not."""
@@ -98,6 +99,10 @@ def test(
     if names and not tests:
         raise refuse(f"no test has {names!r} in its rule or name", "drafts run only with --with-drafts")
     outcomes = rule_tests.run_tests(workshop, tests)
+    if accept:
+        for path in rule_tests.accept_odds(outcomes, workshop.net, _folder(knowledge), workshop.base.knowledge.folder):
+            typer.echo(f"changed {path}")
+        outcomes = rule_tests.run_tests(workshop, _tests(workshop, knowledge, names))
     result = rule_tests.document(outcomes)
     if junit:
         junit.write_text(rule_tests.junit(outcomes), "utf-8")
