@@ -43,7 +43,7 @@ def weight_axis(most: float) -> Drawing:
 
 def chance(p: float, shown: str, levels: Sequence[tuple[float, str]]) -> Drawing:
     """A probability on a line from 0 to 1 with the levels from which a word is used."""
-    width, left, right, y = 330.0, 8.0, 322.0, 26.0
+    width, left, right, y = 280.0, 8.0, 272.0, 26.0
 
     def x(value: float) -> float:
         return left + (right - left) * value

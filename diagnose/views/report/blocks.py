@@ -130,10 +130,12 @@ class Leader:
 
 @dataclass(frozen=True)
 class Answer:
-    """The conclusion at one seal position; `seat` is "" where there is only one."""
+    """The conclusion at one seal position; `seat` is "" where there is only one. `also` are causes of the leading
+    explanation for which the page has only a line."""
 
     seat: str
     leaders: Sequence[Leader]
+    also: Sequence[Line]
     sure: Line
     beside: Sequence[Line]
 

@@ -59,9 +59,8 @@ def reasoning(t: Told) -> list[Block]:
         "From what was recorded (left) through rules and findings to the causes (right). On screen, choose a box by mouse, or "
         "with Tab and Enter, to light all that it rests on; the arrow keys follow the lines, Escape puts the light out."
     )
-    return [
-        Graph(Drawing(Markup(picture.svg), says), caption, [_proof(t, j) for x in t.judgements for j in t.leaders(x)])
-    ]
+    told = [j for x, shown in t.shown for j in t.leaders(x) or shown[:1]]
+    return [Graph(Drawing(Markup(picture.svg), says), caption, [_proof(t, j) for j in told])]
 
 
 def _proof(t: Told, j: Judged) -> Figure:

@@ -80,9 +80,10 @@ def _summary(report: Report, short: bool) -> Markup:
         el("section", el("h3", "Still worth looking at"), _items(report.open)) if report.open else None,
         class_="last",
     )
+    dense = sum(len(a.leaders) + len(a.also) for a in report.answers) > 2
     return el(
-        "section", el("header", el("p", kind, class_="kind"), invented, el("h1", report.title)), facts,
-        [_answer(a, short) for a in report.answers], last, id="summary", class_="summary" + (" pair" if len(report.answers) > 1 else ""),
+        "section", el("header", el("div", el("p", kind), invented, class_="kind"), el("h1", report.title)), facts,
+        [_answer(a, short) for a in report.answers], last, id="summary", class_="summary dense" if dense else "summary",
     )  # fmt: skip
 
 
@@ -91,12 +92,13 @@ def _answer(answer: Answer, short: bool) -> Markup:
     none = el("p", "No cause could be named.", class_="verdict") if not answer.leaders else None
     beside = el(
         "p",
-        el("strong", "Beside it: " if len(answer.leaders) < 2 else "Beside them: "),
+        el("strong", "Beside it: " if len(answer.leaders) + len(answer.also) < 2 else "Beside them: "),
         _listed(answer.beside),
         class_="beside",
     )
     return el(
         "section", el("h2", title), none, [_leader(x, short) for x in answer.leaders],
+        [el("h3", "Also at work"), _items(answer.also)] if answer.also else None,
         el("p", el("strong", "How sure: "), _line(answer.sure), class_="sure"), beside, class_="answer",
     )  # fmt: skip
 

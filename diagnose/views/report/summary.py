@@ -11,7 +11,7 @@ from diagnose.trail.graph import cause_id
 from diagnose.views.drawings import charts
 from diagnose.views.explanation import cautions_json
 from diagnose.views.page import percent, signed
-from diagnose.views.report.blocks import Answer, Leader, Line, Proof, Soft, Strong
+from diagnose.views.report.blocks import Answer, Leader, Line, Piece, Proof, Soft, Strong
 from diagnose.views.report.told import Told
 
 LEAST_TOLD = 0.5
@@ -53,12 +53,27 @@ def answer(t: Told, x: Judgement) -> Answer:
         for j in beside
     ]
     lines.append([f"{percent(x.none_of_these)} ", Soft("none of these causes")])
+    full = best[:1] if t.several else best
+    also = [_brief(t, j) for j in best if j not in full]
     return Answer(
         t.seat(x.position),
-        [_leader(t, j, len(best) * len(t.case.positions)) for j in best],
+        [_leader(t, j, len(full) * len(t.case.positions)) for j in full],
+        also,
         _how_sure(t, x, best),
         lines,
     )
+
+
+def _brief(t: Told, j: Judged) -> Line:
+    told: list[Piece] = [
+        Strong(j.standing),
+        f" {percent(j.probability)} ",
+        Proof(j.cause, cause_id(j.cause, j.position)),
+    ]
+    heaviest = next(
+        (e for e in j.evidence if e.state != "unrecorded" and not e.through and e.weight >= LEAST_TOLD), None
+    )
+    return [*told, ": ", *_reason(t, heaviest, j.position)] if heaviest else told
 
 
 def _how_sure(t: Told, x: Judgement, best: Sequence[Judged]) -> Line:
@@ -88,7 +103,7 @@ def _leader(t: Told, j: Judged, leaders: int) -> Leader:
     change = [action(a) for a in t.advice if (j.cause, j.position) in {(x.cause, x.position) for x in a.tied}][:changes]
     return Leader(
         j.cause, cause_id(j.cause, j.position), j.standing, shown, charts.chance(j.probability, shown, levels), card.means,
-        card.chain, [_reason(t, e, j.position) for e in speaking if e.weight >= LEAST_TOLD][:reasons],
+        () if t.several else card.chain, [_reason(t, e, j.position) for e in speaking if e.weight >= LEAST_TOLD][:reasons],
         [_reason(t, e, j.position) for e in speaking if e.weight <= -LEAST_TOLD][: 2 if leaders == 1 else 1], change,
     )  # fmt: skip
 
@@ -97,10 +112,10 @@ def action(a: Advice) -> Line:
     return [a.do, Soft(f" ({a.field})" + "".join(f" Worked if: {w}" for w in a.worked_if))]
 
 
-def _reason(t: Told, e: Evidence, position: str) -> Line:
+def _reason(t: Told, e: Evidence, position: str) -> list[Piece]:
     return [
         Proof(t.sentences.of(e.finding, position), finding_id(e.finding, position)),
-        Soft(f" {signed(e.weight)} dB"),
+        Soft(f" {signed(e.weight)}\u00a0dB"),
     ]
 
 
@@ -117,4 +132,4 @@ def cautions(t: Told, most: int = 3) -> list[Line]:
 
 
 def still_open(t: Told) -> list[Line]:
-    return [f"{s.name} ({s.minutes:g} min)" for s in t.plan.steps[:2]]
+    return [f"{s.name}{''.join(map(t.at, s.positions))} ({s.minutes:g} min)" for s in t.plan.steps[:2]]
