@@ -48,6 +48,9 @@ class Answer:
     causes: tuple[str, ...]
     standings: tuple[str, ...]
 
+    def standing_of(self, cause: str) -> str:
+        return self.standings[self.causes.index(cause)]
+
     def as_json(self) -> dict[str, Any]:
         return {"causes": list(self.causes), "standings": list(self.standings)}
 
@@ -59,7 +62,7 @@ def fragile(inference: Inference, net: Network, position: str) -> dict[str, Any]
     trials = _Trials(inference, net, position)
     now = trials.judgement(())
     start = _answer(now)
-    lead = start.causes[0] if start.causes else ""
+    lead = next((j.cause for j in now.causes if j.cause in start.causes), "")
     used = [r for r in records_of(case) if r.id in _used(inference, position)]
     carries = sorted(
         ((_log_odds(_share(now, lead)) - _log_odds(_share(trials.judgement((Edit("left out", r),)), lead)), r) for r in used),
@@ -67,6 +70,7 @@ def fragile(inference: Inference, net: Network, position: str) -> dict[str, Any]
     )  # fmt: skip
     edits = [e for r in used for e in _edits(r)]
     single = [(e,) for e in edits if _answer(trials.judgement((e,))) != start]
+    single.sort(key=lambda es: _reach(_answer(trials.judgement(es)), start, lead, es))
     alone = {e for (e,) in single}
     heavy = [r for _, r in carries[:MOST_IN_PAIRS]]
     twins = _twins(inference, position)
@@ -77,6 +81,7 @@ def fragile(inference: Inference, net: Network, position: str) -> dict[str, Any]
         for a, b in itertools.product(_edits(one), _edits(other))
         if not {a, b} & alone and _answer(trials.judgement((a, b))) != start
     ]
+    pairs.sort(key=lambda es: _reach(_answer(trials.judgement(es)), start, lead, es))
 
     def told(changes: Sequence[tuple[Edit, ...]]) -> list[dict[str, Any]]:
         return [
@@ -161,6 +166,14 @@ def _opposite(o: Observation) -> Observation:
 def _answer(judgement: Judgement) -> Answer:
     causes = judgement.explanation.causes
     return Answer(causes, tuple(judgement.of(c).standing for c in causes))
+
+
+def _reach(then: Answer, start: Answer, lead: str, edits: tuple[Edit, ...]) -> tuple[Any, ...]:
+    """How far a change goes, for sorting: the leading cause lost, then its standing, then the causes beside it; a record
+    left out before one turned round."""
+    lost = lead not in then.causes
+    lowered = not lost and bool(lead) and then.standing_of(lead) != start.standing_of(lead)
+    return (not lost, not lowered, sum(e.kind != "left out" for e in edits), [e.record.where.line for e in edits])
 
 
 def _share(judgement: Judgement, cause: str) -> float:

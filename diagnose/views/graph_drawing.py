@@ -346,8 +346,10 @@ class _Picture:
                     for b in layer
                 ]
                 _place(layer, wanted)
+        full = max(self.layers, key=lambda layer: sum(b.h + GAP for b in layer), default=[])
+        down = full[0].y if full else 0.0
         for layer in self.layers:
-            _place(layer, [b.middle for b in layer], 0.0, tallest * 1.08)
+            _place(layer, [b.middle - down for b in layer], 0.0, tallest)
         top = min((b.y for layer in self.layers for b in layer), default=0.0)
         for layer in self.layers:
             for b in layer:

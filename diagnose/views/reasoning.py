@@ -406,9 +406,9 @@ def fragile(answer: Doc, page: Page) -> Page:
             page.heading(f"{x['position']} seal")
         page.say(_answer_text(x["now"]), indent=_STEP, lead="now: ")
         page.heading("One change that changes it")
-        _changes_list(x["single"], page)
+        _changes_list(x["single"], x["now"], page)
         page.heading("Two changes that change it, where neither does alone")
-        _changes_list(x["pairs"], page)
+        _changes_list(x["pairs"], x["now"], page)
         page.say(
             "Pairs are tried among the records that carry most, and those that stand in for each other.", indent=_STEP
         )
@@ -427,7 +427,7 @@ def _answer_text(answer: Doc) -> str:
     return " and ".join(told) or "none of these"
 
 
-def _changes_list(rows: Sequence[Doc], page: Page, most: int = 12) -> None:
+def _changes_list(rows: Sequence[Doc], now: Doc, page: Page, most: int = 12) -> None:
     if not rows:
         page.say("none", indent=_STEP)
     for r in rows[:most]:
@@ -435,9 +435,25 @@ def _changes_list(rows: Sequence[Doc], page: Page, most: int = 12) -> None:
             f"{c['record']} (case line {c['case_line']}) {c['kind'] if c['kind'] == 'left out' else 'the other way round'}"
             for c in r["changes"]
         )
-        page.say(f"{told}: then {_answer_text(r['then'])}", indent=_STEP, lead="- ")
+        page.say(f"{told}: {_moved(now, r['then'])}", indent=_STEP, lead="- ")
     if len(rows) > most:
         page.say(f"and {len(rows) - most} more; --json has them all", indent=_STEP)
+
+
+def _moved(now: Doc, then: Doc) -> str:
+    """What a change takes out of the answer, brings into it, and moves in it."""
+    was, is_ = (dict(zip(x["causes"], x["standings"], strict=True)) for x in (now, then))
+    told = [f"no longer {c}" for c in was if c not in is_]
+    told += [f"{c}, {s}" for c, s in is_.items() if c not in was]
+    told += [
+        f"{c} only {s}" if _RANKS.index(s) > _RANKS.index(was[c]) else f"{c} {s}"
+        for c, s in is_.items()
+        if was.get(c, s) != s
+    ]
+    return "; ".join(told) if is_ else "none of these causes leads"
+
+
+_RANKS = ("established", "probable", "possible", "unlikely", "ruled out")
 
 
 # ---- verify, compare -------------------------------------------------------------------------------------------------
