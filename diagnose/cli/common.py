@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import sys
@@ -34,7 +35,10 @@ def shipped(name: str) -> Path:
 def open_base(folder: Path | None) -> RuleBase:
     from diagnose.inference.run import load
 
-    return load(folder or shipped("knowledge"))
+    base = load(folder or shipped("knowledge"))
+    gc.freeze()
+    gc.enable()
+    return base
 
 
 def case_path(name: str) -> Path:

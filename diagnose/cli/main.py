@@ -2,53 +2,74 @@
 
 from __future__ import annotations
 
+import gc
+import os
 import sys
-from collections.abc import Callable
+from importlib import import_module
 
 import typer
 
-from diagnose.cli import advice, answers, bench, reasoning, report, rules
 from diagnose.cli.common import tell
 from diagnose.reading.problems import BadInput
 
-app = typer.Typer(
-    name="diagnose",
-    help="From the marks on a failed mechanical seal to its probable root causes, with the reasoning shown.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-)
-COMMANDS: list[Callable[..., None]] = [
-    answers.explain,
-    advice.next,
-    answers.meaning,
-    answers.quantities,
-    answers.terms,
-    answers.score,
-    bench.start,
-    bench.record,
-    bench.note,
-    bench.journal,
-    reasoning.why,
-    reasoning.why_not,
-    reasoning.what_if,
-    reasoning.fragile,
-    reasoning.graph,
-    reasoning.trail,
-    reasoning.verify,
-    reasoning.compare,
-    report.report,
-]
-for command in COMMANDS:
-    app.command()(command)
-app.add_typer(rules.app)
+MODULES = {
+    "explain": "answers",
+    "next": "advice",
+    "meaning": "answers",
+    "quantities": "answers",
+    "terms": "answers",
+    "score": "answers",
+    "start": "bench",
+    "record": "bench",
+    "note": "bench",
+    "journal": "bench",
+    "why": "reasoning",
+    "why-not": "reasoning",
+    "what-if": "reasoning",
+    "fragile": "reasoning",
+    "graph": "reasoning",
+    "trail": "reasoning",
+    "verify": "reasoning",
+    "compare": "reasoning",
+    "report": "report",
+    "rules": "rules",
+}
+"""Each command and the module in this folder that holds it, as a function of that name; a group of commands is an app."""
+
+
+def commands(asked: str = "") -> typer.Typer:
+    """The command line with the one command that is asked for, which starts sooner, or else with all of them."""
+    app = typer.Typer(
+        name="diagnose",
+        help="From the marks on a failed mechanical seal to its probable root causes, with the reasoning shown.",
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+    )
+    app.callback()(lambda: None)
+    for name in [asked] if asked in MODULES else MODULES:
+        module = import_module(f"diagnose.cli.{MODULES[name]}")
+        if hasattr(module, "app"):
+            app.add_typer(module.app)
+        else:
+            app.command(name)(getattr(module, name.replace("-", "_")))
+    return app
+
+
+def __getattr__(name: str) -> typer.Typer:
+    if name == "app":
+        return commands()
+    raise AttributeError(name)
 
 
 def run() -> None:
     """The console entry point."""
+    # starting makes many lasting objects and one matrix library; neither collecting nor threads of its own pay here
+    gc.disable()
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        app()
+        commands(sys.argv[1] if len(sys.argv) > 1 else "")()
     except BadInput as error:
         tell(error)
         sys.exit(2)
