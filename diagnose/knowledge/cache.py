@@ -1,8 +1,10 @@
 """A read rule base kept for the next start, so that its YAML is not parsed and checked again.
 
-The copy is JSON (nothing in it can run), named by the digest of the rule base and of the tool's own model, under the
-user's cache folder. A copy that is missing, damaged or of another version is made anew; where the folder cannot be
-written the tool goes on without. DIAGNOSE_CACHE names another folder, or switches the cache off with "off".
+The copy is JSON (nothing in it can run), under the user's cache folder, named by the rule base's folder and the tool's
+own model. It holds for the files it was made from: their names, sizes, inodes and times of change, as version control
+systems tell it; files changed so lately that a second change might not show are read by their bytes. A copy that is
+missing, damaged or of another version is made anew; where the folder cannot be written the tool goes on without.
+DIAGNOSE_CACHE names another folder, or switches the cache off with "off".
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ import hashlib
 import json
 import os
 import tempfile
+import time
 import types
 import typing
 from collections.abc import Callable, Mapping
@@ -24,25 +27,54 @@ from diagnose.knowledge.reader import contents_of, digest_of, read_knowledge
 
 
 def open_knowledge(folder: Path, drafts: bool = False) -> model.Knowledge:
-    """The rule base of a folder, from the cache where its bytes are unchanged. Raises BadInput."""
+    """The rule base of a folder, from the cache where its files are unchanged. Raises BadInput."""
     place = cache_folder()
-    try:
-        contents = contents_of(folder) if place and folder.is_dir() else {}
-    except OSError:
-        contents = {}
-    if place is None or not contents:
+    files = _files(folder) if place else []
+    if place is None or not files:
         return read_knowledge(folder, drafts)
-    key = f"{digest_of(contents)[:32]}-{_model_digest()[:12]}-{folder.name}{'-drafts' if drafts else ''}"
-    path = place / f"knowledge-{hashlib.sha256(key.encode()).hexdigest()[:32]}.json"
+    named = f"{os.path.realpath(folder)}|{folder.name}|{drafts}|{_model_digest()}"
+    path = place / f"knowledge-{hashlib.sha256(named.encode()).hexdigest()[:32]}.json"
+    seen = hashlib.sha256(repr(files).encode()).hexdigest()
     try:
         stored = json.loads(path.read_bytes())
-        if stored["key"] == key:
-            return decode(stored["knowledge"])
+        settled = stored["seen"] == seen and stored["settled"]
+        if settled or stored["digest"] == digest_of(contents_of(folder)):
+            knowledge = decode(stored["knowledge"])
+            if not settled:
+                _store(path, {**stored, "seen": seen, "settled": _settled(files)})
+            return knowledge
     except (OSError, ValueError, KeyError, TypeError, IndexError, RecursionError):
         pass
     knowledge = read_knowledge(folder, drafts)
-    _store(path, {"key": key, "knowledge": encode(knowledge)})
+    encoded = encode(knowledge)
+    _store(path, {"seen": seen, "settled": _settled(files), "digest": knowledge.digest, "knowledge": encoded})
     return knowledge
+
+
+def _files(folder: Path) -> list[tuple[str, int, int, int, int]]:
+    """(name, size, inode, time of change of bytes, of status) of every file of a rule base; none where it cannot be
+    looked at."""
+    found = []
+
+    def walk(path: str) -> None:
+        with os.scandir(path) as entries:
+            for entry in entries:
+                if entry.is_dir():
+                    walk(entry.path)
+                elif entry.name.endswith(".yaml"):
+                    about = entry.stat()
+                    found.append((entry.path, about.st_size, about.st_ino, about.st_mtime_ns, about.st_ctime_ns))
+
+    try:
+        walk(str(folder))
+    except OSError:
+        return []
+    return sorted(found)
+
+
+def _settled(files: list[tuple[str, int, int, int, int]]) -> bool:
+    """Whether the last change is old enough that the next one must have another time."""
+    return time.time_ns() - max(max(f[3:]) for f in files) > 1_000_000_000
 
 
 def cache_folder() -> Path | None:
