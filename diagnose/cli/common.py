@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from diagnose.reading.problems import BadInput, Problem, Where
+from diagnose.reading.terms import printable
 
 if TYPE_CHECKING:
     from diagnose.casefile.model import Case
@@ -66,9 +67,10 @@ def tell(error: BadInput) -> None:
     shown: dict[str, list[str]] = {}
     for p in error.problems:
         if p.where.line == 0:
-            print(f"{p.where.file}: {p.says}" + (f" ({p.way_out})" if p.way_out else ""), file=sys.stderr)
+            told = f"{p.where.file}: {p.says}" + (f" ({p.way_out})" if p.way_out else "")
+            print(printable(told), file=sys.stderr)
             continue
-        print(p, file=sys.stderr)
+        print(printable(str(p)), file=sys.stderr)
         line = _line(p.where, shown)
         if line:
             lead = f"{p.where.line:>6} | "
@@ -89,7 +91,7 @@ def _line(where: Where, shown: dict[str, list[str]]) -> str:
             shown[where.file] = []
     lines = shown[where.file]
     text = lines[where.line - 1] if where.line <= len(lines) else ""
-    return "".join(c if c.isprintable() else " " for c in text)[:160]
+    return printable(text)[:160]
 
 
 def print_json(value: Any) -> None:

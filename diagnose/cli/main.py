@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import gc
+import io
 import os
 import sys
 from importlib import import_module
 
 import typer
 
-from diagnose.cli.common import tell
+from diagnose.cli.common import refuse, tell
 from diagnose.reading.problems import BadInput
 
 MODULES = {
@@ -32,6 +33,7 @@ MODULES = {
     "verify": "reasoning",
     "compare": "reasoning",
     "report": "report",
+    "batch": "batch",
     "rules": "rules",
 }
 """Each command and the module in this folder that holds it, as a function of that name; a group of commands is an app."""
@@ -68,6 +70,8 @@ def run() -> None:
     # starting makes many lasting objects and one matrix library; neither collecting nor threads of its own pay here
     gc.disable()
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         commands(sys.argv[1] if len(sys.argv) > 1 else "")()
     except BadInput as error:
@@ -76,6 +80,9 @@ def run() -> None:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
+    except OSError as error:
+        tell(refuse(f"a file cannot be read or written: {error.strerror or error}", str(error.filename or "")))
+        sys.exit(2)
 
 
 if __name__ == "__main__":

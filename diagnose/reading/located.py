@@ -163,6 +163,8 @@ def _convert(node: yaml.Node, name: str, problems: Problems, seen: set[int], dep
             place = Where(name, key.start_mark.line + 1, key.start_mark.column + 1)
             if not isinstance(key, yaml.ScalarNode):
                 problems.add(place, "key", "a key must be plain text", "quote it or restructure")
+            elif _CONTROL.search(key.value):
+                problems.add(place, "control-character", "control character in a key", "remove it")
             elif key.value in result:
                 problems.add(place, "duplicate-key", f"the key {key.value!r} stands twice", "keep one of them")
             else:
@@ -173,6 +175,11 @@ def _convert(node: yaml.Node, name: str, problems: Problems, seen: set[int], dep
         return Node([_convert(item, name, problems, seen, depth + 1) for item in node.value], where)
     if node.tag.removeprefix("tag:yaml.org,2002:") not in _PLAIN_TAGS:
         problems.add(where, "tag", f"the tag {node.tag!r} is not used in these files", "remove it")
+    escaped = _CONTROL.search(node.value)
+    if escaped:
+        says = f"control character U+{ord(escaped.group()):04X} written as an escape"
+        problems.add(where, "control-character", says, "remove it")
+        return Node(None, where)
     if node.tag == "tag:yaml.org,2002:null":
         return Node(None, where)
     return Node(node.value, where, quoted=node.style in ("'", '"'))

@@ -6,12 +6,19 @@ import difflib
 import re
 from collections.abc import Iterable
 
+# controls, line and paragraph separators, zero-width and direction signs, half surrogates
+_UNSHOWN = re.compile("[\x00-\x1f\x7f-\x9f\xad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]")
 _SPACES = re.compile(r"[\s_]+")
 
 
 def plain(word: str) -> str:
     """The form in which words are compared: lower case, single spaces."""
     return _SPACES.sub(" ", str(word)).strip().lower()
+
+
+def printable(text: str) -> str:
+    """The text with a blank for each sign that could steer a terminal or hide in it."""
+    return _UNSHOWN.sub(" ", text)
 
 
 def nearest(word: str, known: Iterable[str], most: int = 3) -> list[str]:

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import sys
 import textwrap
 from collections.abc import Sequence
+
+from diagnose.reading.terms import printable
+
+_OWN = re.compile(r"(\x1b\[[012]m)")
 
 
 class Page:
@@ -24,7 +29,9 @@ class Page:
         return f"\x1b[2m{text}\x1b[0m" if self.styled else text
 
     def line(self, text: str = "") -> None:
-        self.lines.append(text)
+        """One line as it is; only the page's own bold and dim pass as signs to the terminal."""
+        own = _OWN.split(text)
+        self.lines.append("".join(part if _OWN.fullmatch(part) else printable(part) for part in own))
 
     def heading(self, text: str) -> None:
         if self.lines:
@@ -37,7 +44,8 @@ class Page:
         rest = " " * (len(first) if hang is None else hang)
         wrapped = textwrap.wrap(text, self.width, initial_indent=first, subsequent_indent=rest, break_long_words=True,
                                 break_on_hyphens=False)  # fmt: skip
-        self.lines += wrapped or [first.rstrip()]
+        for text in wrapped or [first.rstrip()]:
+            self.line(text)
 
     def ends(self, left: str, right: str, bold: bool = False) -> None:
         """Left text and right text on one line, or two where they do not fit."""

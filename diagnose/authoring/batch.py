@@ -1,0 +1,243 @@
+"""Many cases to one table: judged in a pool of processes or by a cluster, in the order of their files.
+
+Every finished case is written at once to a file of work in progress beside the table, so that an interrupted run can be
+taken up again; the table itself is put in place whole.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from diagnose.casefile.reader import parse_case
+from diagnose.casefile.writer import put
+from diagnose.inference.run import RuleBase, infer, load
+from diagnose.judgement.judge import Judgement, judge
+from diagnose.judgement.network import Network, build
+from diagnose.reading.located import read_bytes
+from diagnose.reading.problems import Problems
+
+TEXTS = ("file", "case", "digest", "knowledge", "position", "cause", "standing", "second")
+COUNTS = ("present", "absent", "ruled_out")
+NUMBERS = ("probability", "second_probability", "none_of_these")
+COLUMNS = ("file", "case", "digest", "knowledge", "position", "cause", "standing", "probability", "second",
+           "second_probability", "none_of_these", "present", "absent", "ruled_out")  # fmt: skip
+FORMS = (".csv", ".jsonl", ".parquet")
+A_CHUNK = 16
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Work:
+    """One case file: its name in the table and its bytes."""
+
+    name: str
+    data: bytes
+
+    @property
+    def digest(self) -> str:
+        return hashlib.sha256(self.data).hexdigest()
+
+
+@dataclass(frozen=True)
+class Done:
+    """A judged case: a row for each seal position, or what is wrong with it."""
+
+    name: str
+    rows: tuple[Row, ...] = ()
+    problems: tuple[str, ...] = ()
+
+
+@dataclass
+class Table:
+    """Rows by file; `broken` are the files that gave none, each with its problems."""
+
+    rows: dict[str, tuple[Row, ...]] = field(default_factory=dict)
+    broken: dict[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def in_order(self) -> list[Row]:
+        return [row for name in sorted(self.rows) for row in self.rows[name]]
+
+
+@lru_cache(maxsize=1)
+def _opened(folder: str) -> tuple[RuleBase, Network]:
+    base = load(Path(folder))
+    base.reasoner.build()
+    return base, build(base.knowledge)
+
+
+def judge_chunk(folder: str, chunk: Sequence[Work]) -> list[Done]:
+    """Judges some cases with the rule base of a folder, which a process opens once."""
+    base, net = _opened(folder)
+    return [judge_one(work, base, net) for work in chunk]
+
+
+def judge_one(work: Work, base: RuleBase, net: Network) -> Done:
+    """Judges one case. Whatever goes wrong with it is told of it and leaves the others alone."""
+    problems = Problems()
+    try:
+        case = parse_case(work.data, work.name, base.knowledge, problems)
+        if case is None or problems.errors():
+            return Done(work.name, problems=tuple(str(p) for p in problems.errors()))
+        judgements = judge(infer(case, base), net)
+        digests = {"file": work.name, "case": case.name, "digest": case.digest, "knowledge": base.knowledge.digest}
+        return Done(work.name, tuple(digests | _row(j) for j in judgements))
+    except Exception as error:  # one bad case must not end the run
+        return Done(work.name, problems=(f"{work.name}: the case cannot be judged: {type(error).__name__}: {error}",))
+
+
+def _row(judgement: Judgement) -> Row:
+    first, second = judgement.causes[:2]
+    states = judgement.weighed.states
+    return {
+        "position": judgement.position, "cause": first.cause, "standing": first.standing,
+        "probability": round(first.probability, 6), "second": second.cause,
+        "second_probability": round(second.probability, 6), "none_of_these": round(judgement.none_of_these, 6),
+        "present": sum(states.values()), "absent": len(states) - sum(states.values()),
+        "ruled_out": sum(c.standing == "ruled out" for c in judgement.causes),
+    }  # fmt: skip
+
+
+def works(folder: Path, paths: Iterable[Path], table: Table) -> list[Work]:
+    """The readable ones of some case files, by name; what cannot be read is broken."""
+    result = []
+    for path in paths:
+        name, problems = path.relative_to(folder).as_posix(), Problems()
+        data = read_bytes(path, name, problems)
+        if data is None:
+            table.broken[name] = tuple(str(p) for p in problems.errors())
+        else:
+            result.append(Work(name, data))
+    return sorted(result, key=lambda w: w.name)
+
+
+def run(
+    todo: Sequence[Work], folder: Path, table: Table, workers: int, progress: Path, tell: Callable[[int], None],
+    cluster: str = "",
+) -> None:  # fmt: skip
+    """Judges all of `todo` into `table`, writing each finished case to `progress`. `tell` hears how many are done."""
+    chunks = [todo[i : i + A_CHUNK] for i in range(0, len(todo), A_CHUNK)]
+    many = _by_cluster(chunks, folder, cluster) if cluster else _by_pool(chunks, folder, workers)
+    with progress.open("a", encoding="utf-8") as log:
+        for done in many:
+            for one in done:
+                if one.problems:
+                    table.broken[one.name] = one.problems
+                else:
+                    table.rows[one.name] = one.rows
+                    log.writelines(json.dumps(row, ensure_ascii=False) + "\n" for row in one.rows)
+            log.flush()
+            tell(len(done))
+
+
+def _by_pool(chunks: Sequence[Sequence[Work]], folder: Path, workers: int) -> Iterator[list[Done]]:
+    """Chunks as they are finished. A process that dies takes its chunk with it: those cases are then judged one by one,
+    and the one that kills its process again is broken."""
+    waiting = list(reversed(chunks))
+    while waiting:
+        lost: list[Sequence[Work]] = []
+        with ProcessPoolExecutor(workers) as pool:
+            running: dict[Future[list[Done]], Sequence[Work]] = {}
+            while waiting or running:
+                while waiting and len(running) < 2 * workers and not lost:
+                    chunk = waiting.pop()
+                    try:
+                        running[pool.submit(judge_chunk, str(folder), chunk)] = chunk
+                    except BrokenProcessPool:
+                        lost.append(chunk)
+                if not running:
+                    break
+                for future in wait(running, return_when=FIRST_COMPLETED).done:
+                    chunk = running.pop(future)
+                    try:
+                        yield future.result()
+                    except BrokenProcessPool:
+                        lost.append(chunk)
+        for work in (work for chunk in lost for work in chunk):
+            yield [_alone(work, folder)]
+
+
+def _alone(work: Work, folder: Path) -> Done:
+    with ProcessPoolExecutor(1) as pool:
+        try:
+            return pool.submit(judge_chunk, str(folder), [work]).result()[0]
+        except BrokenProcessPool:
+            return Done(work.name, problems=(f"{work.name}: the case ended the process that judged it",))
+
+
+def _by_cluster(chunks: Sequence[Sequence[Work]], folder: Path, address: str) -> Iterator[list[Done]]:
+    """The same map on the workers of a Dask cluster, which need this package and the rule base's folder."""
+    from dask.distributed import Client, as_completed
+
+    with Client(address) as client:
+        for _, result in as_completed(client.map(judge_chunk, [str(folder)] * len(chunks), chunks), with_results=True):
+            yield result
+
+
+def known(path: Path, progress: Path, knowledge: str) -> dict[tuple[str, str], tuple[Row, ...]]:
+    """Rows of an earlier run by (file, case digest), for the same rule base; what cannot be read is left out."""
+    rows: dict[tuple[str, str], dict[str, Row]] = {}
+    for row in [*_read(path), *_read(progress, ".jsonl")]:
+        if set(row) == set(COLUMNS) and row["knowledge"] == knowledge:
+            rows.setdefault((row["file"], row["digest"]), {})[row["position"]] = row
+    return {key: tuple(by_position.values()) for key, by_position in rows.items()}
+
+
+def _read(path: Path, form: str = "") -> list[Row]:
+    if not path.is_file():
+        return []
+    form = form or path.suffix
+    try:
+        if form == ".parquet":
+            import pyarrow.parquet as pq
+
+            return list(pq.read_table(path).to_pylist())
+        text = path.read_text("utf-8")
+        if form == ".jsonl":
+            return [row for line in text.splitlines() if (row := _line(line))]
+        return [_typed(row) for row in csv.DictReader(io.StringIO(text))]
+    except (OSError, ValueError, KeyError, TypeError, csv.Error):
+        return []
+
+
+def _line(line: str) -> Row | None:
+    """A line of work in progress; None for the last one of a run that was cut off."""
+    try:
+        row = json.loads(line)
+    except ValueError:
+        return None
+    return row if isinstance(row, dict) else None
+
+
+def _typed(row: dict[str, Any]) -> Row:
+    return row | {c: int(row[c]) for c in COUNTS} | {c: float(row[c]) for c in NUMBERS}
+
+
+def write(path: Path, rows: Sequence[Row]) -> None:
+    """Puts the table in place whole. Raises OSError."""
+    out = io.StringIO(newline="")
+    if path.suffix == ".parquet":
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        kinds = {c: pa.int64() if c in COUNTS else pa.float64() if c in NUMBERS else pa.string() for c in COLUMNS}
+        sink = pa.BufferOutputStream()
+        pq.write_table(pa.Table.from_pylist(list(rows), pa.schema(list(kinds.items()))), sink)
+        put(path, sink.getvalue().to_pybytes())
+        return
+    if path.suffix == ".jsonl":
+        out.writelines(json.dumps({c: row[c] for c in COLUMNS}, ensure_ascii=False) + "\n" for row in rows)
+    else:
+        table = csv.DictWriter(out, COLUMNS, lineterminator="\n")
+        table.writeheader()
+        table.writerows(rows)
+    put(path, out.getvalue().encode())

@@ -1,0 +1,98 @@
+"""The command that judges many cases."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from diagnose.cli.common import KnowledgeOption, refuse, shipped
+from diagnose.reading.terms import printable
+
+
+def batch(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder of case files, with its subfolders.")],
+    output: Annotated[
+        Path, typer.Option("-o", "--output", help="The table to write: .csv, .jsonl or .parquet.")
+    ] = Path("table.csv"),
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Keep what the table has for the same case and rule base.")
+    ] = False,
+    workers: Annotated[int, typer.Option("--workers", help="Processes; 0 for one a core.", min=0, max=256)] = 0,
+    scheduler: Annotated[
+        str, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask scheduler to hand the work to.")
+    ] = "",
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Judge every case of a folder and write a table: a row for each seal position."""
+    from diagnose.authoring import batch as many
+    from diagnose.authoring.score import cases_in
+    from diagnose.knowledge.cache import open_knowledge
+
+    if not folder.is_dir():
+        raise refuse(f"there is no folder {str(folder)!r}", "name a folder of case files")
+    if output.suffix not in many.FORMS:
+        raise refuse(f"no table of the kind {output.suffix!r} can be written", f"kinds: {', '.join(many.FORMS)}")
+    for module, extra, asked in (
+        ("pyarrow", "parquet", output.suffix == ".parquet"), ("distributed", "cluster", bool(scheduler)),
+    ):  # fmt: skip
+        if asked and find_spec(module) is None:
+            raise refuse(f"this needs {module}, which is not installed", f"pip install 'diagnose[{extra}]'")
+    base = (knowledge or shipped("knowledge")).resolve()
+    digest = open_knowledge(base).digest
+    progress = output.with_name(f".{output.name}.progress")
+    table = many.Table()
+    todo = many.works(folder, cases_in(folder), table)
+    if resume:
+        kept = many.known(output, progress, digest)
+        for work in todo:
+            if (work.name, work.digest) in kept:
+                table.rows[work.name] = kept[work.name, work.digest]
+        todo = [work for work in todo if work.name not in table.rows]
+    else:
+        progress.unlink(missing_ok=True)
+    bar = _Bar(len(todo))
+    try:
+        many.run(todo, base, table, workers or os.cpu_count() or 1, progress, bar.more, scheduler)
+        many.write(output, table.in_order())
+        progress.unlink(missing_ok=True)
+    except OSError as error:
+        raise refuse(f"the table cannot be written: {error.strerror or error}",
+                     "make room or choose another place, then run again with --resume") from error  # fmt: skip
+    finally:
+        bar.end()
+    told = f"{len(table.rows)} cases in {output}"
+    typer.echo(f"{told}, {len(todo)} judged now" if resume else told)
+    for name in sorted(table.broken):
+        for problem in table.broken[name]:
+            print(printable(problem), file=sys.stderr)
+    if table.broken:
+        print(f"{len(table.broken)} of {len(table.rows) + len(table.broken)} cases are broken", file=sys.stderr)
+        raise typer.Exit(1)
+
+
+class _Bar:
+    """How many are done, how fast and how much longer, on one line of a terminal; silent elsewhere."""
+
+    def __init__(self, total: int):
+        self.total, self.done, self.start = total, 0, time.monotonic()
+        self.shown = sys.stderr.isatty() and total > 0
+
+    def more(self, count: int) -> None:
+        self.done += count
+        if not self.shown:
+            return
+        rate = self.done / max(time.monotonic() - self.start, 1e-9)
+        left = round((self.total - self.done) / rate)
+        width = 30 * self.done // self.total
+        line = f"{'#' * width:30} {self.done}/{self.total}  {rate:.0f} cases/s  {left // 60}:{left % 60:02d} left"
+        print(f"\r{line}   ", end="", file=sys.stderr, flush=True)
+
+    def end(self) -> None:
+        if self.shown:
+            print(file=sys.stderr)
