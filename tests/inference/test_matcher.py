@@ -1,0 +1,197 @@
+"""Our matcher against experta's own: the same activations after every change, the same firings on every case."""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from diagnose.casefile.reader import read_case
+from diagnose.inference.engine import Reasoner
+from diagnose.inference.experta_shim import AND, AS, MATCH, NOT, Fact, KnowledgeEngine, P, Rule
+from diagnose.inference.facts import make, seats
+from diagnose.inference.matcher import IndexedMatcher
+from diagnose.inference.rules import Branch, Conclusion, Premise
+from diagnose.inference.run import infer
+from diagnose.reading.problems import Where
+from tests.inference import stock
+
+ROOT = Path(__file__).resolve().parents[2]
+SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
+
+
+class A(Fact):
+    pass
+
+
+class B(Fact):
+    pass
+
+
+values = st.integers(0, 2)
+slots = st.one_of(
+    values, st.sampled_from(["x", "y"]).map(lambda n: getattr(MATCH, n)), st.just("test"), st.just("left out"),
+)  # fmt: skip
+
+
+@st.composite
+def patterns(draw):
+    given_slots = {}
+    for slot in ("p", "q"):
+        value = draw(slots)
+        if value == "test":
+            value = P(lambda v: v > 0)
+        if not isinstance(value, str):
+            given_slots[slot] = value
+    return draw(st.sampled_from([A, B])), given_slots, draw(st.booleans())
+
+
+@st.composite
+def rules(draw):
+    wanted = draw(st.lists(patterns(), min_size=1, max_size=3))
+    parts = []
+    for i, (kind, given_slots, denied) in enumerate(wanted):
+        pattern = kind(**given_slots)
+        parts.append(NOT(pattern) if denied and i else getattr(AS, f"f{i}") << pattern)
+    # experta binds a variable of a denied pattern only from patterns before it
+    parts.sort(key=lambda p: isinstance(p, NOT))
+    return parts
+
+
+def engine(rule_parts, matcher=None):
+    made = {f"r{i}": Rule(AND(*parts), salience=i)(lambda self, **bound: None) for i, parts in enumerate(rule_parts)}
+    if matcher:
+        made["__matcher__"] = matcher
+    return type("Engine", (KnowledgeEngine,), made)()
+
+
+def snapshot(live):
+    return sorted(
+        (a.rule.salience, sorted(tuple(sorted((k, v) for k, v in f.items() if k in ("p", "q"))) for f in a.facts))
+        for a in live
+    )
+
+
+steps = st.lists(
+    st.one_of(
+        st.tuples(st.just("declare"), st.sampled_from([A, B]), values, values),
+        st.tuples(st.just("retract"), st.integers(0, 9), st.just(0), st.just(0)),
+        st.tuples(st.just("reset"), st.just(0), st.just(0), st.just(0)),
+    ),
+    max_size=12,
+)
+
+
+@given(st.lists(rules(), min_size=1, max_size=4), steps)
+@settings(max_examples=150, deadline=None)
+def test_the_same_activations_as_the_stock_matcher_after_every_change(rule_parts, changes):
+    stock_engine, ours = engine(rule_parts), engine(rule_parts, IndexedMatcher)
+    for e in (stock_engine, ours):
+        e.reset()
+    for what, kind, p, q in changes:
+        for e in (stock_engine, ours):
+            if what == "declare":
+                e.declare(kind(p=p, q=q))
+            elif what == "reset":
+                e.reset()
+            else:
+                ids = list(e.facts)[1:]
+                if ids:
+                    e.retract(ids[kind % len(ids)])
+        assert snapshot(stock_engine.agenda.activations) == snapshot(ours.agenda.activations), (what, kind, p, q)
+
+
+def test_what_the_matcher_does_not_take_is_refused():
+    for bad in (NOT(A(p=1), B(p=1)), A(p=~MATCH.x), NOT(NOT(A(p=1)))):
+        with pytest.raises(TypeError):
+            engine([[bad]], IndexedMatcher)
+
+
+@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+def test_the_same_firings_as_plain_experta_on_every_scenario(path, whole_base):
+    case = read_case(path, whole_base.knowledge)
+    inference = infer(case, whole_base)
+    touched = whole_base.reasoner.candidates([_row(f) for f in inference.facts])
+    branches = [whole_base.rules.branches[i] for i in touched]
+    theirs = stock.run(branches, list(inference.facts), seats(case))
+    assert set(theirs) == set(inference.firings) and theirs
+
+
+def test_rules_left_unbuilt_could_not_have_fired(whole_base):
+    path = SCENARIOS[0]
+    inference = infer(read_case(path, whole_base.knowledge), whole_base)
+    every = Reasoner(whole_base.rules.branches)
+    every.build()
+    assert every.run(inference.facts, seats(inference.case)) == inference.firings
+
+
+def _row(fact):
+    from diagnose.inference.engine import TABLES
+
+    return TABLES[fact.table](id=fact.id, **dict(fact.slots))
+
+
+features, kinds = ["u", "v", "w"], ["face", "ring"]
+
+
+@st.composite
+def rule_bases(draw):
+    """Branches in strata: a branch may rest on findings of smaller number."""
+    result = []
+    for number in range(draw(st.integers(1, 6))):
+        premises = []
+        for _ in range(draw(st.integers(1, 3))):
+            seat = draw(st.sampled_from(["", "", "other", "any", "inboard"]))
+            denied = draw(st.booleans())
+            if number and draw(st.booleans()):
+                equals = (("finding", f"n{draw(st.integers(0, number - 1))}"), ("state", "present"))
+                premises.append(Premise("found", equals, None, denied, seat))
+            else:
+                equals = (("feature", draw(st.sampled_from(features))), ("on", draw(st.sampled_from(kinds))),
+                          ("state", draw(st.sampled_from(["present", "absent"]))))  # fmt: skip
+                compare = ("rank", ">=", 1) if draw(st.booleans()) else None
+                premises.append(Premise("seen", equals, compare, denied, seat, not denied and draw(st.booleans())))
+        ordered = tuple(sorted(dict.fromkeys(premises), key=lambda p: p.negated))
+        result.append(Branch(f"n{number}", f"N{number}", 1, ordered, Conclusion("found", f"n{number}", "present"),
+                             Where("made", number + 1)))  # fmt: skip
+    return result
+
+
+@st.composite
+def records(draw):
+    facts = []
+    for i in range(draw(st.integers(0, 6))):
+        position = draw(st.sampled_from(["inboard", "outboard"]))
+        other = "outboard" if position == "inboard" else "inboard"
+        facts.append(make(
+            "seen", f"o{i}", state=draw(st.sampled_from(["present", "absent"])), feature=draw(st.sampled_from(features)),
+            on=draw(st.sampled_from(kinds)), own=True, part=draw(st.sampled_from(["1", "2"])), group="", face="",
+            extent="", rank=draw(st.integers(0, 2)), side="", position=position, other=other,
+        ))  # fmt: skip
+    return facts
+
+
+PLACES = [("inboard", "outboard"), ("outboard", "inboard")]
+
+
+@given(rule_bases(), records(), st.randoms(use_true_random=False))
+@settings(max_examples=60, deadline=None)
+def test_the_same_firings_as_plain_experta_on_random_rule_bases(branches, facts, mixer):
+    theirs = set(stock.run(branches, facts, PLACES))
+    assert set(Reasoner(branches).run(facts, PLACES)) == theirs
+    mixer.shuffle(facts)
+    again = Reasoner(branches)
+    again.build()
+    assert set(again.run(facts, PLACES)) == theirs
+    assert set(again.run(facts, PLACES)) == theirs, "a second case finds nothing of the first"
+
+
+def test_a_case_leaves_nothing_behind_for_the_next(whole_base):
+    cases = [read_case(p, whole_base.knowledge) for p in SCENARIOS[:4]]
+    alone = {c.digest: infer(c, whole_base).firings for c in cases}
+    for order in itertools.islice(itertools.permutations(cases), 5):
+        for case in order:
+            assert infer(case, whole_base).firings == alone[case.digest]
