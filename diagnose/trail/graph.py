@@ -34,6 +34,7 @@ from diagnose.inference.engine import Firing, finding_id
 from diagnose.inference.rules import Branch
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Judged, Judgement
+from diagnose.judgement.network import Network
 from diagnose.reading.problems import Where
 from diagnose.trail.wording import Sentences, compared, extent_text, premise_text, quantity_text, record_text
 
@@ -65,10 +66,13 @@ def build(inference: Inference, judgements: Sequence[Judgement]) -> nx.DiGraph:
 
 
 def proof(graph: nx.DiGraph, node: str) -> nx.DiGraph:
-    """The part of the graph that one node rests on, and the node."""
+    """The part of the graph that one node rests on, and the node; nodes and edges in the order of the graph."""
     proving = nx.subgraph_view(graph, filter_edge=lambda a, b: graph.edges[a, b]["role"] in PROVING)
     kept = nx.ancestors(proving, node) | {node}
-    return nx.DiGraph(proving.subgraph(n for n in graph if n in kept))
+    part = nx.DiGraph(**graph.graph)
+    part.add_nodes_from((n, a) for n, a in graph.nodes(data=True) if n in kept)
+    part.add_edges_from((a, b, d) for a, b, d in graph.edges(data=True) if {a, b} <= kept and d["role"] in PROVING)
+    return part
 
 
 def leaves(graph: nx.DiGraph, node: str) -> list[str]:
@@ -93,6 +97,7 @@ class _Builder:
         self.sentences = Sentences(inference)
         self.graph = nx.DiGraph()
         self.quantities = {q.id: q for q in inference.quantities}
+        self.tables: tuple[list[list[float]], list[list[float]]] | None = None
 
     def build(self, judgements: Sequence[Judgement]) -> nx.DiGraph:
         case, knowledge = self.case, self.knowledge
@@ -167,7 +172,7 @@ class _Builder:
         self.add(
             finding_id(finding, position), "finding", finding, state=deduced.state if deduced else "unrecorded",
             position=position, says=self.sentences.of(finding, position), rule=card.id, line_of_evidence=card.line,
-            otherwise=card.otherwise, muted=card.muted, status=card.status,
+            otherwise=card.otherwise, background=self.knowledge.words.seen[card.otherwise], muted=card.muted, status=card.status,
             told=bool(deduced and not deduced.firings), **self.place(card.where),
         )  # fmt: skip
 
@@ -207,7 +212,6 @@ class _Builder:
 
     def cause(self, j: Judged) -> None:
         card, position, id = self.knowledge.causes[j.cause], j.position, cause_id(j.cause, j.position)
-        words = self.knowledge.words
         prior = self.inference.common[position].get(j.cause)
         self.add(
             id, "cause", j.cause, position=position, means=card.means, card=card.id, standing=j.standing,
@@ -227,23 +231,42 @@ class _Builder:
         ):
             for firing in firings:
                 self.graph.add_edge(firing_id(firing.branch, position), id, role=role)
-        rows = {r.finding: r for r in card.leaves}
-        for e in j.evidence:
-            row, finding = rows[e.finding], self.knowledge.findings[e.finding]
-            weighs = {
-                "seen": row.seen, "otherwise": finding.otherwise, "background": words.seen[finding.otherwise],
-                "if_present": round(e.if_present, DIGITS), "if_absent": round(e.if_absent, DIGITS),
-                "trial": "trial" in (card.status, finding.status), "line_of_evidence": e.line,
-                "sources": list(row.sources or card.sources), **self.place(row.where),
-            }  # fmt: skip
-            if e.state == "unrecorded":
-                self.graph.nodes[id]["open"].append({"finding": e.finding, **weighs})
+        self.graph.nodes[id]["open"] = self.rows(j, id)
+
+    def rows(self, j: Judged, id: str) -> list[dict[str, Any]]:
+        """Evidence nodes for the rows of a cause card whose finding is recorded, those that count and weigh most first;
+        gives back the rows that are open, as seen word, weights either way and line of the card."""
+        card, weighed = self.knowledge.causes[j.cause], j.weighed
+        column = weighed.net.column[j.cause]
+        present, absent = self.weights(weighed.net)
+        recorded, open_ = [], []
+        for row in card.leaves:
+            i = weighed.net.row[row.finding]
+            weights = {"if_present": present[i][column], "if_absent": absent[i][column]}
+            there = weighed.states.get(row.finding)
+            if there is None:
+                open_.append({"finding": row.finding, "seen": row.seen, **weights, "line": row.where.line})
                 continue
-            node = evidence_id(e.finding, j.cause, position)
-            self.add(node, "evidence", e.finding, cause=j.cause, position=position, state=e.state,
-                     weight=round(e.weight, DIGITS), through=e.through, **weighs)  # fmt: skip
-            self.graph.add_edge(finding_id(e.finding, position), node, role="weighs")
-            self.graph.add_edge(node, id, role="does not count" if e.through else "moves")
+            through = weighed.through[row.finding]
+            recorded.append({
+                "text": row.finding, "state": "present" if there else "absent",
+                "weight": weights["if_present" if there else "if_absent"], **weights, "seen": row.seen,
+                "through": "" if through == row.finding else through, "sources": list(row.sources or card.sources),
+                **self.place(row.where),
+            })  # fmt: skip
+        for e in sorted(recorded, key=lambda e: (e["through"] != "", -abs(e["weight"]), e["text"])):
+            finding, node = self.knowledge.findings[e["text"]], evidence_id(e["text"], j.cause, j.position)
+            self.add(node, "evidence", **e, cause=j.cause, position=j.position, otherwise=finding.otherwise,
+                     line_of_evidence=finding.line, trial="trial" in (card.status, finding.status))  # fmt: skip
+            self.graph.add_edge(finding_id(e["text"], j.position), node, role="weighs")
+            self.graph.add_edge(node, id, role="does not count" if e["through"] else "moves")
+        return sorted(open_, key=lambda e: e["finding"])
+
+    def weights(self, net: Network) -> tuple[list[list[float]], list[list[float]]]:
+        """The network's weights in dB, rounded, as plain rows: when present, when absent."""
+        if self.tables is None:
+            self.tables = (net.if_present.round(DIGITS).tolist(), net.if_absent.round(DIGITS).tolist())
+        return self.tables
 
     def measurements(self) -> None:
         for m in sorted(self.knowledge.measurements.values(), key=lambda m: m.name):

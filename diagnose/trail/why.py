@@ -142,14 +142,20 @@ def ledger(graph: nx.DiGraph, node: str, depth: int = DEPTH) -> Tree:
     cause, above, position = graph.nodes[node], set[str](), graph.nodes[node]["position"]
     counted, not_counted = [], []
     for e in (graph.nodes[n] for n in graph.predecessors(node) if graph.nodes[n]["type"] == "evidence"):
-        entry = {"state": e["state"], "weight": e["weight"], **_weighed(graph, e["text"], e)}
+        entry = {
+            "finding": e["text"], "state": e["state"], "weight": e["weight"], "seen": e["seen"],
+            "otherwise": e["otherwise"], "line_of_evidence": e["line_of_evidence"], "trial": e["trial"],
+            "row": rule_place(graph, evidence_id(e["text"], cause["text"], position)), "sources": e["sources"],
+        }  # fmt: skip
         if e["through"]:
             not_counted.append({**entry, "through": e["through"]})
         else:
             counted.append({**entry, "proof": finding_tree(graph, finding_id(e["text"], position), depth - 1, above)})
     open_ = [
-        {"state": "unrecorded", "weight": 0.0, **_weighed(graph, e["finding"], e), "if_present": e["if_present"],
-         "if_absent": e["if_absent"], "measurements": _measured(graph, e["finding"], position)}
+        {**{k: e[k] for k in ("finding", "seen", "if_present", "if_absent")},
+         "otherwise": graph.nodes[finding_id(e["finding"], position)]["otherwise"],
+         "row": f"{graph.graph['knowledge_folder']}/{cause['file']}:{e['line']}",
+         "measurements": _measured(graph, e["finding"], position)}
         for e in cause["open"]
     ]  # fmt: skip
     prior_rules = [firing_tree(graph, f, depth - 1, above) for f in below(graph, node, "sets prior")]
@@ -166,13 +172,6 @@ def ledger(graph: nx.DiGraph, node: str, depth: int = DEPTH) -> Tree:
         "evidence": counted, "not_counted": not_counted,
         "unrecorded": sorted(open_, key=lambda e: (-max(abs(e["if_present"]), abs(e["if_absent"])), e["finding"])),
         "alone": cause["alone"], "odds": 10 ** (cause["alone"] / 10), "lines_for": cause["lines_for"],
-    }  # fmt: skip
-
-
-def _weighed(graph: nx.DiGraph, finding: str, e: Tree) -> Tree:
-    return {
-        "finding": finding, "seen": e["seen"], "otherwise": e["otherwise"], "line_of_evidence": e["line_of_evidence"],
-        "trial": e["trial"], "row": f"{graph.graph['knowledge_folder']}/{e['file']}:{e['line']}", "sources": e["sources"],
     }  # fmt: skip
 
 
@@ -226,22 +225,32 @@ def contrast(graph: nx.DiGraph, this: str, other: str) -> Tree:
         "rows": rows, "difference": round(a["alone"] - b["alone"], DIGITS),
         "odds": 10 ** ((a["alone"] - b["alone"]) / 10),
         "probability": a["probability"], "other_probability": b["probability"],
-        "standing": a["standing"], "other_standing": b["standing"],
+        "standing": a["standing"], "other_standing": b["standing"], "together": _together(graph, a["text"], b["text"], position),
         "ruled_out": {n["text"]: n["because"] for n in (a, b) if n["because"]},
         "told_apart_by": sorted({x["told_apart_by"] for x in told.values()}),
         "would_part_them": sorted(open_, key=lambda r: (-r["tells"], r["finding"])),
     }  # fmt: skip
 
 
-def _parting(graph: nx.DiGraph, finding: str, position: str, x: Tree | None, y: Tree | None) -> Tree:
-    def rate(e: Tree | None, other: Tree) -> float:
-        return (e or other)["background"] * (10 ** (e["if_present"] / 10) if e else 1.0)
+def _together(graph: nx.DiGraph, this: str, other: str, position: str) -> Tree:
+    """Of the leading sets of causes, the share with both, with this one only, with the other only, with neither."""
+    judgement = next(j for j in graph.graph["judgements"] if j["position"] == position)
+    shares = {"both": 0.0, "this": 0.0, "other": 0.0, "neither": 0.0}
+    for s in judgement["sets"]:
+        key = {(True, True): "both", (True, False): "this", (False, True): "other", (False, False): "neither"}
+        shares[key[this in s["causes"], other in s["causes"]]] += s["share"]
+    return {k: round(v, DIGITS) for k, v in shares.items()}
 
-    either = x or y
-    assert either is not None
+
+def _parting(graph: nx.DiGraph, finding: str, position: str, x: Tree | None, y: Tree | None) -> Tree:
+    background = graph.nodes[finding_id(finding, position)]["background"]
+
+    def rate(e: Tree | None) -> float:
+        return float(background * 10 ** (e["if_present"] / 10)) if e else background
+
     present = (x["if_present"] if x else 0.0) - (y["if_present"] if y else 0.0)
     absent = (x["if_absent"] if x else 0.0) - (y["if_absent"] if y else 0.0)
-    tells = (rate(x, either) - rate(y, either)) * (present - absent)
+    tells = (rate(x) - rate(y)) * (present - absent)
     return {
         "finding": finding, "if_present": round(present, DIGITS), "if_absent": round(absent, DIGITS),
         "tells": round(tells, 6), "measurements": _measured(graph, finding, position),

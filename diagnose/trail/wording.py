@@ -76,8 +76,8 @@ def compared(premise: Premise, q: Quantity, knowledge: Knowledge) -> str:
         source = next(v.source for v in limit.values if v.value == value)
         return f"{quantity_text(q)} {sign} {show(value, q.unit)}, the limit {limit.name!r} ({knowledge.sources[source].title})"
     assert premise.compare
-    _, sign, value = premise.compare
-    return f"{quantity_text(q)} {_SIGNS[sign]} {value if isinstance(value, str) else show(value, q.unit)}"
+    _, sign, wanted = premise.compare
+    return f"{quantity_text(q)} {_SIGNS[sign]} {wanted if isinstance(wanted, str) else show(wanted, q.unit)}"
 
 
 class Sentences:

@@ -215,6 +215,10 @@ def contrast(answer: Doc, page: Page) -> Page:
         (other, answer["other_standing"], answer["other_probability"]),
     ):
         page.ends(f"  {name}", standing + (f", {percent(p)}" if standing != "ruled out" else ""))
+    t = answer["together"]
+    if not answer["ruled_out"]:
+        page.say(f"both {percent(t['both'])}, {this} without {other} {percent(t['this'])}, {other} without {this} {percent(t['other'])}",
+                 indent=_STEP, lead="in the leading sets of causes: ", hang=4)  # fmt: skip
     for name, reasons in sorted(answer["ruled_out"].items()):
         page.say("; ".join(reasons), indent=_STEP, lead=f"{name} is ruled out: ", hang=4)
     page.heading("Difference of the two ledgers, in dB")
