@@ -14,13 +14,16 @@ from pathlib import Path
 import yaml
 
 from diagnose.reading.problems import Problems, Where
-from diagnose.reading.terms import did_you_mean
+from diagnose.reading.terms import did_you_mean, printable
 
 MOST_BYTES = 2_000_000
 MOST_DEPTH = 40
 
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-_PLAIN_TAGS = ("str", "null", "int", "float", "bool", "timestamp", "merge", "value")
+_PLAIN_TAGS = {
+    "mapping": ("map",), "sequence": ("seq",),
+    "scalar": ("str", "null", "int", "float", "bool", "timestamp", "merge", "value"),
+}  # fmt: skip
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x80-\x84\x86-\x9f]")
 
 
@@ -156,6 +159,9 @@ def _convert(node: yaml.Node, name: str, problems: Problems, seen: set[int], dep
         problems.add(where, "alias", "anchors and aliases are not used in these files", "write the value out again")
         return Node(None, where)
     seen.add(id(node))
+    tag = node.tag.removeprefix("tag:yaml.org,2002:")
+    if tag not in _PLAIN_TAGS[node.id]:
+        problems.add(where, "tag", f"the tag {printable(node.tag)!r} is not used in these files", "remove it")
     if isinstance(node, yaml.MappingNode):
         result: dict[str, Node] = {}
         places: dict[str, Where] = {}
@@ -173,14 +179,12 @@ def _convert(node: yaml.Node, name: str, problems: Problems, seen: set[int], dep
         return Node(result, where, key_places=places)
     if isinstance(node, yaml.SequenceNode):
         return Node([_convert(item, name, problems, seen, depth + 1) for item in node.value], where)
-    if node.tag.removeprefix("tag:yaml.org,2002:") not in _PLAIN_TAGS:
-        problems.add(where, "tag", f"the tag {node.tag!r} is not used in these files", "remove it")
     escaped = _CONTROL.search(node.value)
     if escaped:
         says = f"control character U+{ord(escaped.group()):04X} written as an escape"
         problems.add(where, "control-character", says, "remove it")
         return Node(None, where)
-    if node.tag == "tag:yaml.org,2002:null":
+    if tag == "null":
         return Node(None, where)
     return Node(node.value, where, quoted=node.style in ("'", '"'))
 
