@@ -13,13 +13,11 @@ from typing import Any
 
 from diagnose.inference.engine import finding_id
 from diagnose.inference.facts import Fact, make, seats
-from diagnose.inference.rules import Branch, Premise
+from diagnose.inference.rules import KEY_SLOT, Branch, Premise
 from diagnose.inference.run import Inference
 
 Row = Mapping[str, Any]
 Facts = Mapping[tuple[str, Any], list[Row]]
-_TERM = {"seen": "feature", "setting": "setting", "amount": "quantity", "limit": "quantity", "found": "finding",
-         "marks": "pair"}  # fmt: skip
 _IDENTITY = ("feature", "setting", "term", "quantity", "limit", "finding", "pair", "on", "own", "group", "face")
 _OTHER_END = {"low": "high", "high": "low"}
 _OPPOSITE = {"inside": "outside", "outside": "inside"}
@@ -52,7 +50,7 @@ def lay_out(facts: Iterable[Fact]) -> Facts:
     rows: dict[tuple[str, Any], list[Row]] = {}
     for fact in facts:
         row = {"id": fact.id, **dict(fact.slots)}
-        rows.setdefault((fact.table, row[_TERM[fact.table]]), []).append(row)
+        rows.setdefault((fact.table, row[KEY_SLOT[fact.table]]), []).append(row)
     return rows
 
 
