@@ -1,0 +1,138 @@
+"""Many cases to one table: one bad case stops nothing, order is fixed, a run can be taken up again."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from diagnose.authoring import batch
+from diagnose.inference.run import infer, load
+from diagnose.judgement.judge import judge
+from diagnose.judgement.network import build
+
+ROOT = Path(__file__).resolve().parents[2]
+SMALL = ROOT / "tests" / "small"
+
+
+@pytest.fixture
+def cases(tmp_path):
+    folder = tmp_path / "cases"
+    (folder / "deep").mkdir(parents=True)
+    text = (SMALL / "case.yaml").read_text("utf-8")
+    for i in range(40):
+        name = f"deep/c{i:02}.yaml" if i % 2 else f"c{i:02}.yaml"
+        (folder / name).write_text(text.replace("A small case", f"Case {i}"), "utf-8")
+    (folder / "c03-broken.yaml").write_text("case: [", "utf-8")
+    (folder / "c04-wrong.yaml").write_text("case: c\nobservations: [{on: shaft, saw: bnet}]", "utf-8")
+    return folder
+
+
+def run(folder: Path, out: str, *more: str, code: int = 1) -> str:
+    environment = {**os.environ, "DIAGNOSE_KNOWLEDGE": str(SMALL / "knowledge"), "DIAGNOSE_CACHE": "off"}
+    done = subprocess.run(
+        [sys.executable, "-m", "diagnose", "batch", str(folder), "-o", out, "--workers", "2", *more],
+        cwd=folder.parent, env=environment, capture_output=True, text=True, check=False, timeout=120,
+    )  # fmt: skip
+    assert done.returncode == code, done.stderr
+    return done.stdout + done.stderr
+
+
+def rows(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_every_sound_case_is_in_the_table_and_every_broken_one_is_listed(cases, tmp_path):
+    told = run(cases, "t.csv")
+    table = rows(tmp_path / "t.csv")
+    assert [r["file"] for r in table] == sorted(p.relative_to(cases).as_posix() for p in cases.rglob("c??.yaml"))
+    assert "c03-broken.yaml:2:1: " in told and "bent" in told and "2 of 42 cases are broken" in told
+    base = load(SMALL / "knowledge")
+    work = batch.Work("c00.yaml", (cases / "c00.yaml").read_bytes())
+    (one,) = batch.judge_one(work, base, build(base.knowledge)).rows
+    assert {k: str(v) for k, v in one.items()} == table[0]
+
+
+def test_a_row_says_what_an_explanation_says(cases):
+    from diagnose.casefile.reader import read_case
+
+    base = load(SMALL / "knowledge")
+    path = cases / "c00.yaml"
+    (judgement,) = judge(infer(read_case(path, base.knowledge), base))
+    (row,) = batch.judge_one(batch.Work("c00.yaml", path.read_bytes()), base, build(base.knowledge)).rows
+    assert (row["cause"], row["standing"]) == (judgement.causes[0].cause, judgement.causes[0].standing)
+    assert row["probability"] == pytest.approx(judgement.causes[0].probability, abs=1e-6)
+
+
+def test_the_same_table_whatever_the_number_of_workers_and_resumed_or_not(cases, tmp_path):
+    run(cases, "a.csv")
+    run(cases, "b.csv", "--workers", "1")
+    whole = (tmp_path / "a.csv").read_bytes()
+    assert (tmp_path / "b.csv").read_bytes() == whole
+    kept = (tmp_path / "b.csv").read_text("utf-8").splitlines(keepends=True)
+    (tmp_path / "b.csv").write_text("".join(kept[:21]), "utf-8")
+    assert "22 judged now" in run(cases, "b.csv", "--resume")
+    assert (tmp_path / "b.csv").read_bytes() == whole
+
+
+def test_a_run_that_was_cut_off_is_taken_up_where_it_stopped(cases, tmp_path):
+    run(cases, "a.jsonl")
+    whole = (tmp_path / "a.jsonl").read_bytes()
+    lines = whole.splitlines(keepends=True)
+    (tmp_path / ".a.jsonl.progress").write_bytes(b"".join(lines[:30]) + lines[30][:17])
+    (tmp_path / "a.jsonl").unlink()
+    assert "12 judged now" in run(cases, "a.jsonl", "--resume")
+    assert (tmp_path / "a.jsonl").read_bytes() == whole and not (tmp_path / ".a.jsonl.progress").exists()
+
+
+def test_a_changed_case_is_judged_anew(cases, tmp_path):
+    run(cases, "a.jsonl")
+    path = cases / "c00.yaml"
+    path.write_text(path.read_text("utf-8").replace("Case 0", "Case 0 again"), "utf-8")
+    assert "3 judged now" in run(cases, "a.jsonl", "--resume")
+    assert json.loads((tmp_path / "a.jsonl").read_text("utf-8").splitlines()[0])["case"] == "Case 0 again"
+
+
+def test_a_case_that_kills_its_process_is_listed_and_the_rest_is_judged(cases, tmp_path, monkeypatch):
+    def deadly(work, base, net, judge_one=batch.judge_one):
+        if work.name == "c06.yaml":
+            os._exit(9)
+        return judge_one(work, base, net)
+
+    monkeypatch.setattr(batch, "judge_one", deadly)
+    table = batch.Table()
+    todo = batch.works(cases, cases.rglob("c??.yaml"), table)
+    told: list[int] = []
+    batch.run(todo, SMALL / "knowledge", table, 2, tmp_path / "progress", told.append)
+    assert set(table.broken) == {"c06.yaml"} and len(table.rows) == 39 and sum(told) == 40
+
+
+def test_parquet_holds_the_same_rows(cases, tmp_path):
+    import pyarrow.parquet as parquet
+
+    run(cases, "t.parquet")
+    run(cases, "t.jsonl")
+    lines = [json.loads(line) for line in (tmp_path / "t.jsonl").read_text("utf-8").splitlines()]
+    assert parquet.read_table(tmp_path / "t.parquet").to_pylist() == lines
+
+
+def test_a_local_cluster_of_two_workers_gives_the_same_table(cases, tmp_path):
+    import distributed
+
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=None, protocol="tcp://", host="127.0.0.1"
+    ) as cluster:
+        run(cases, "c.csv", "--scheduler", cluster.scheduler_address)
+    run(cases, "t.csv")
+    assert (tmp_path / "c.csv").read_bytes() == (tmp_path / "t.csv").read_bytes()
+
+
+def test_wrong_calls_are_refused(cases):
+    assert "kinds: .csv" in run(cases, "t.xlsx", code=2)
+    assert "there is no folder" in run(cases / "nowhere", str(cases / "t.csv"), code=2)
