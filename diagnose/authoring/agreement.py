@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from diagnose.casefile.model import lone
 from diagnose.casefile.reader import observe
 from diagnose.inference.run import RuleBase, infer
 from diagnose.judgement.judge import judge
@@ -13,7 +14,6 @@ from diagnose.judgement.network import Network
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text
 from diagnose.reading.problems import Problems
 from diagnose.reading.terms import did_you_mean
-from diagnose.views.meaning import alone
 
 FIRST, NEAR = 3, 8
 _KEYS = ["id", "table", "source", "saw", "on", "side", "group", "face", "extent", "degree", "causes"]
@@ -56,7 +56,7 @@ def read_rows(path: Path, base: RuleBase, net: Network, problems: Problems) -> l
                 problems.add(cause.where, "unknown-cause", f"there is no cause {cause.text()!r}", way_out)
         if not observed or not causes:
             continue
-        (judgement,) = judge(infer(alone(observed[0]), base), net)
+        (judgement,) = judge(infer(lone(observed[0]), base), net)
         ranked = [j.cause for j in judgement.causes if j.weight > 0.05]
         places = tuple(ranked.index(c) + 1 if c in ranked else 0 for c in causes)
         rows.append(Row(_text(item, "id"), _text(item, "table"), causes, places))

@@ -139,3 +139,8 @@ class Case:
 
     def part(self, item: str) -> Part | None:
         return next((p for p in self.parts if p.item == item), None)
+
+
+def lone(o: Observation) -> Case:
+    """A single seal of which one observation is on record and nothing else."""
+    return Case(o.feature, "", "", False, "", ("seal",), {}, (), (), (o,), ())

@@ -82,6 +82,7 @@ def document(
     """The answer as plain data; the schema is diagnose/views/explanation.schema.json."""
     case, knowledge = inference.case, inference.base.knowledge
     shown = [j for x in judgements for j in leading(x, everything)]
+    shown.sort(key=lambda j: (RANK[j.standing], -round(j.probability, 9)))
     return {
         "case": {
             "name": case.name,
@@ -91,17 +92,21 @@ def document(
         },
         "knowledge": {"version": knowledge.version, "digest": knowledge.digest},
         "causes": [cause_json(inference, j) for j in shown],
-        "explanation": [
-            {
-                "position": x.position,
-                "causes": list(x.explanation.causes),
-                "probability": round(x.explanation.probability, 9),
-                "none_of_these": round(x.none_of_these, 9),
-                "others": [{"causes": list(s.causes), "probability": round(s.probability, 9)} for s in x.sets[1:]],
-                "unexplained": list(x.unexplained),
-            }
-            for x in judgements
-        ],
+        "explanation": {
+            "causes": list(dict.fromkeys(c for x in judgements for c in x.explanation.causes)),
+            "unexplained": list(dict.fromkeys(f for x in judgements for f in x.unexplained)),
+            "positions": [
+                {
+                    "position": x.position,
+                    "causes": list(x.explanation.causes),
+                    "probability": round(x.explanation.probability, 9),
+                    "none_of_these": round(x.none_of_these, 9),
+                    "others": [{"causes": list(s.causes), "probability": round(s.probability, 9)} for s in x.sets[1:]],
+                    "unexplained": list(x.unexplained),
+                }
+                for x in judgements
+            ],
+        },
         **(next_steps.plan_json(plan, knowledge) if plan else {"next": []}),
         "actions": [next_steps.action_json(a) for a in actions(judgements, knowledge)],
         "cautions": cautions_json(inference, judgements),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from diagnose.casefile.model import Case, Observation
+from diagnose.casefile.model import Observation, lone
 from diagnose.casefile.reader import record_id
 from diagnose.inference.run import RuleBase, infer
 from diagnose.judgement.judge import Judged, judge
@@ -60,17 +60,12 @@ def look_up(base: RuleBase, net: Network, pattern: str, on: str = "") -> dict[st
     }
 
 
-def alone(o: Observation) -> Case:
-    """A case with one observation and nothing else."""
-    return Case(o.feature, "", "", False, "", ("seal",), {}, (), (), (o,), ())
-
-
 def rank_alone(base: RuleBase, net: Network, feature: str, kind: str) -> Sequence[Judged]:
     """Causes that gain from this one observation, most probable first."""
     known = base.knowledge.vocabulary.kinds[kind]
     position = "machine" if known.place == "machine" else "seal"
     o = Observation(record_id("o", feature, kind), feature, "present", kind, position, group=known.group)
-    (judgement,) = judge(infer(alone(o), base), net)
+    (judgement,) = judge(infer(lone(o), base), net)
     gaining = [j for j in judgement.causes if j.weight > 0.05]
     return gaining or []
 

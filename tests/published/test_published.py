@@ -8,10 +8,10 @@ import pytest
 
 from diagnose.authoring.agreement import by_table, read_rows
 from diagnose.authoring.score import score, score_folder
+from diagnose.casefile.model import Observation, lone
 from diagnose.inference.run import infer
 from diagnose.judgement.judge import judge
 from diagnose.reading.problems import Problems
-from diagnose.views.meaning import alone
 
 HERE = Path(__file__).parent
 SCENARIOS = HERE.parents[1] / "scenarios"
@@ -59,15 +59,13 @@ def test_symptom_tables_bring_the_causes_they_list(whole_base, whole_network):
 
 
 def test_one_observation_alone_never_establishes_anything(whole_base, whole_network):
-    from diagnose.casefile.model import Observation
-
     vocabulary = whole_base.knowledge.vocabulary
     for feature in vocabulary.features.values():
         for kind in feature.on:
             known = vocabulary.kinds[kind]
             position = "machine" if known.place == "machine" else "seal"
             o = Observation("o1", feature.name, "present", kind, position, group=known.group)
-            (judgement,) = judge(infer(alone(o), whole_base), whole_network)
+            (judgement,) = judge(infer(lone(o), whole_base), whole_network)
             assert [j.cause for j in judgement.causes if j.standing == "established"] == [], (feature.name, kind)
 
 

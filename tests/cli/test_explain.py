@@ -1,0 +1,112 @@
+"""explain, meaning, terms, quantities and score as a person or a program meets them."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import subprocess
+import sys
+from importlib import resources
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+SCENARIOS = sorted(p.stem for p in (ROOT / "scenarios").glob("*.yaml"))
+
+
+def diagnose(*words: str, **env: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "diagnose", *words], capture_output=True, text=True, check=False, cwd="/",
+        env={**os.environ, "COLUMNS": "80", **env},
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_json_keeps_its_schema(name):
+    schema = json.loads(resources.files("diagnose.views").joinpath("explanation.schema.json").read_text("utf-8"))
+    done = diagnose("explain", name, "--json")
+    assert done.returncode == 0, done.stderr
+    answer = json.loads(done.stdout)
+    jsonschema.validate(answer, schema)
+    probabilities = [c["probability"] for c in answer["causes"] if c["standing"] == "unlikely"]
+    assert probabilities == sorted(probabilities, reverse=True)
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_pages_fit_their_width(width):
+    for words in (["explain", "crude-pump-barrier-lost", "--all"], ["meaning", "heat checks"], ["terms", "crack"],
+                  ["quantities", "transfer-pump-tilted-gland"]):  # fmt: skip
+        done = diagnose(*words, COLUMNS=str(width))
+        assert done.returncode == 0, done.stderr
+        too_long = [line for line in done.stdout.splitlines() if len(line) > width]
+        assert too_long == []
+
+
+def test_the_first_screen_has_cause_certainty_reason_and_next_step():
+    lines = diagnose("explain", "condensate-pump-dry-start").stdout.splitlines()[:24]
+    screen = "\n".join(lines)
+    assert "ESTABLISHED" in lines[2] and "dry running" in lines[2] and "%" in lines[2]
+    assert "for: " in screen and "What to look at next" in screen and "  1. " in screen
+
+
+def on_a_terminal(**env: str) -> bytes:
+    leader, follower = pty.openpty()
+    with subprocess.Popen(
+        [sys.executable, "-m", "diagnose", "explain", "condensate-pump-dry-start"], stdout=follower, stderr=follower,
+        env={**{k: v for k, v in os.environ.items() if k != "NO_COLOR"}, "TERM": "xterm", **env},
+    ) as process:  # fmt: skip
+        os.close(follower)
+        told = b""
+        try:
+            while chunk := os.read(leader, 65536):
+                told += chunk
+        except OSError:
+            pass
+        assert process.wait() == 0
+    os.close(leader)
+    return told
+
+
+def test_style_only_on_a_terminal_that_wants_it():
+    assert b"\x1b[" in on_a_terminal()
+    assert b"\x1b[" not in on_a_terminal(NO_COLOR="1")
+    assert "\x1b" not in diagnose("explain", "condensate-pump-dry-start").stdout
+
+
+def test_another_rule_base_by_option_and_by_environment():
+    small = str(ROOT / "tests" / "small" / "knowledge")
+    case = str(ROOT / "tests" / "small" / "case.yaml")
+    by_option = diagnose("explain", case, "--json", "--knowledge", small)
+    by_name = diagnose("explain", case, "--json", DIAGNOSE_KNOWLEDGE=small)
+    assert by_option.returncode == 0, by_option.stderr
+    assert by_option.stdout == by_name.stdout
+    assert json.loads(by_option.stdout)["causes"][0]["cause"] == "dry running"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["explain", "no-such-case"], "there is no such file"),
+        (["explain", "condensate-pump-dry-start", "--position", "outboard"], "its positions: seal"),
+        (["meaning", "heat cheks"], "heat checks"),
+        (["meaning", "blisters", "--on", "bearing"], "it is"),
+        (["score", "/no/such/folder"], "there is no folder"),
+        (["explain", "condensate-pump-dry-start", "--knowledge", "/no/such/base"], "there is no such rule base"),
+        (["explian"], "No such command"),
+    ],
+)
+def test_a_wrong_call_says_the_way_out_and_exits_with_2(words, told):
+    done = diagnose(*words)
+    assert (done.returncode == 2 and told in done.stderr + done.stdout) or "soft face" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_the_readme_names_every_command():
+    from diagnose.cli.main import MODULES
+
+    readme = (ROOT / "README.md").read_text("utf-8")
+    missing = [name for name in MODULES if f"diagnose {name}" not in readme]
+    assert missing == []
