@@ -1,0 +1,292 @@
+"""Changes to a case or a rule base that must not change the answer, or must change it in a known way."""
+
+from __future__ import annotations
+
+import copy
+import random
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import yaml
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from diagnose.casefile.reader import parse_case
+from diagnose.inference.rules import compile_rules
+from diagnose.inference.run import RuleBase, infer, load
+from diagnose.judgement.judge import judge
+from diagnose.judgement.network import build, posterior
+from diagnose.knowledge.conditions import walk
+from diagnose.knowledge.reader import build_knowledge, contents_of
+from diagnose.reading.problems import Problems
+from diagnose.reading.units import amount, to_unit
+
+ROOT = Path(__file__).resolve().parents[2]
+SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
+RECORDS = ("parts", "observations", "measurements")
+SWAP = {"inboard": "outboard", "outboard": "inboard"}
+each_scenario = pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+
+
+def document(path: Path) -> dict:
+    return yaml.load(path.read_text("utf-8"), yaml.BaseLoader)
+
+
+def read(case: dict, base: RuleBase):
+    problems = Problems()
+    found = parse_case(
+        yaml.dump(case, allow_unicode=True, sort_keys=False).encode(), "c.yaml", base.knowledge, problems
+    )
+    assert not problems.errors(), [str(p) for p in problems.errors()]
+    return found
+
+
+def findings(case: dict, base: RuleBase) -> dict[str, dict[str, str]]:
+    return {p: {n: d.state for n, d in ds.items()} for p, ds in infer(read(case, base), base).findings.items()}
+
+
+def answer(case: dict, base: RuleBase) -> dict[str, dict[str, tuple[str, float]]]:
+    """Standing and probability of every cause at every position."""
+    judgements = judge(infer(read(case, base), base))
+    return {j.position: {c.cause: (c.standing, round(c.probability, 9)) for c in j.causes} for j in judgements}
+
+
+@each_scenario
+def test_the_order_of_records_and_keys_does_not_matter(path, whole_base):
+    case = document(path)
+    mixed = copy.deepcopy(case)
+    mixer = random.Random(path.stem)
+    for key in RECORDS:
+        mixer.shuffle(mixed.get(key, []))
+    keys = list(mixed)
+    mixer.shuffle(keys)
+    assert answer({k: mixed[k] for k in keys}, whole_base) == answer(case, whole_base)
+
+
+@each_scenario
+def test_renamed_item_numbers_change_only_names(path, whole_base):
+    case = document(path)
+    renamed = copy.deepcopy(case)
+    names = {p["item"]: f"X{i}-{p['item']}" for i, p in enumerate(reversed(case.get("parts", [])))}
+
+    def rename(item):
+        return [names.get(x, x) for x in item] if isinstance(item, list) else names.get(item, item)
+
+    for record in [r for key in RECORDS for r in renamed.get(key, [])]:
+        for slot in ("item", "part", "touches"):
+            if slot in record:
+                record[slot] = rename(record[slot])
+    assert answer(renamed, whole_base) == answer(case, whole_base)
+
+
+@each_scenario
+def test_an_observation_that_no_rule_uses_changes_nothing(path, whole_base):
+    words = whole_base.knowledge.vocabulary
+    used = {p.key[1] for b in whole_base.rules.branches for p in b.premises if p.table == "seen"}
+    used |= {part.term for pair in whole_base.rules.marks.values() for part in pair}
+    idle = [f for f in words.features if f not in used]
+    case = document(path)
+    for feature in idle[:3]:
+        more = copy.deepcopy(case)
+        more.setdefault("observations", []).append({"on": words.features[feature].on[0], "saw": feature})
+        assert answer(more, whole_base) == answer(case, whole_base)
+    # and what nobody looked at says nothing, whatever it is
+    looked = copy.deepcopy(case)
+    said = [o.get("saw") or o.get("absent") or o.get("lost") or o.get("not looked at") for o in case["observations"]]
+    seen = {f for x in said for f in (x if isinstance(x, list) else [x])}
+    free = next(f for f in words.features if f not in seen and f in used)
+    looked.setdefault("observations", []).append({"on": words.features[free].on[0], "not looked at": free})
+    assert answer(looked, whole_base) == answer(case, whole_base)
+
+
+def turned(extent, degrees: float):
+    """An extent a whole number of clock hours further round."""
+    if isinstance(extent, list):
+        return [turned(e, degrees) for e in extent]
+    words = extent.split()
+
+    def further(text: str) -> str:
+        if text.endswith("°"):
+            return f"{(float(text[:-1]) + degrees) % 360:g}°"
+        return f"{(float(text) + degrees / 30 - 1e-12) % 12 + 1e-12 or 12:g}"
+
+    return " ".join(further(w) if w[0].isdigit() else w for w in words)
+
+
+@each_scenario
+def test_turning_the_index_of_every_part_by_one_angle_changes_no_finding(path, whole_base):
+    case = document(path)
+    if any("at" in m and isinstance(m["at"], list) for m in case.get("measurements", [])):
+        case["measurements"] = [m for m in case["measurements"] if not isinstance(m.get("at"), list)]
+    for hours in (1, 5):
+        other = copy.deepcopy(case)
+        for o in other.get("observations", []):
+            if "extent" in o:
+                o["extent"] = turned(o["extent"], 30.0 * hours)
+        for p in other.get("parts", []):
+            if "index at" in p:
+                p["index at"] = turned(p["index at"], 30.0 * hours)
+        assert findings(other, whole_base) == findings(case, whole_base)
+
+
+UNITS = {"mm": "in", "°C": "K", "bar": "kPa", "h": "min", "m": "ft", "N": "lbf", "µm": "µin", "rpm": "1/min"}
+
+
+def in_other_units(value):
+    if isinstance(value, list):
+        return [in_other_units(v) for v in value]
+    _, _, spelling = value.partition(" ")
+    if spelling not in UNITS or "±" in value:
+        return value
+    return f"{to_unit(amount(value).value, UNITS[spelling]):.12g} {UNITS[spelling]}"
+
+
+@each_scenario
+def test_the_unit_of_input_does_not_matter(path, whole_base):
+    case = document(path)
+    other = copy.deepcopy(case)
+    for m in other.get("measurements", []):
+        for slot in ("reading", "readings", "resolution"):
+            if slot in m and "unit" not in m:
+                m[slot] = in_other_units(m[slot])
+    for section in ("equipment", "service", "seal", "history"):
+        for key, value in other.get(section, {}).items():
+            if key in whole_base.knowledge.vocabulary.readings:
+                other[section][key] = in_other_units(value)
+    assert other != case or not case.get("measurements")
+    assert findings(other, whole_base) == findings(case, whole_base)
+
+
+def swapped(case: dict) -> dict:
+    other = copy.deepcopy(case)
+    for record in [r for key in RECORDS for r in other.get(key, [])]:
+        if record.get("position") in SWAP:
+            record["position"] = SWAP[record["position"]]
+    for section in ("seal", "service"):
+        inner = other.get(section, {})
+        pair = {SWAP[k]: inner.pop(k) for k in list(inner) if k in SWAP}
+        inner.update(pair)
+    other.pop("expected", None)
+    return other
+
+
+def test_swapping_inboard_and_outboard_swaps_the_answer(whole_base):
+    """For the findings whose rules, and the rules below them, name neither seat, in words or through a quantity:
+    formulas know that the product stands at the inboard seal."""
+    findings_of = whole_base.knowledge.findings
+    free: dict[str, bool] = {}
+
+    def is_free(name: str) -> bool:
+        if name not in free:
+            f = findings_of[name]
+            conditions = [*walk(f.when), *walk(f.absent_when)]
+            free[name] = not any(c.at in SWAP or c.form == "quantity" for c in conditions) and all(
+                is_free(c.term) for c in conditions if "found" in c.form
+            )
+        return free[name]
+
+    duals = [p for p in SCENARIOS if document(p).get("seal", {}).get("arrangement", "").startswith("dual")]
+    compared = 0
+    for path in duals:
+        before, after = findings(document(path), whole_base), findings(swapped(document(path)), whole_base)
+        for position, states in before.items():
+            kept = {n: s for n, s in states.items() if is_free(n)}
+            assert kept == {n: s for n, s in after[SWAP[position]].items() if is_free(n)}, path.stem
+            compared += len(kept)
+    assert duals and compared > 20
+
+
+@each_scenario
+def test_without_one_observation_no_established_cause_gives_way_to_another(path, whole_base):
+    case = document(path)
+    net = build(whole_base.knowledge)
+
+    def established(document: dict) -> dict[str, set[str]]:
+        judgements = judge(infer(read(document, whole_base), whole_base), net)
+        return {j.position: {c.cause for c in j.causes if c.standing == "established"} for j in judgements}
+
+    whole = established(case)
+    for i in range(len(case.get("observations", []))):
+        less = copy.deepcopy(case)
+        del less["observations"][i]
+        for position, causes in established(less).items():
+            if whole[position]:
+                assert not causes or causes & whole[position], (case["observations"][i], position, causes)
+
+
+def test_the_order_of_files_and_of_keys_in_them_does_not_matter():
+    contents = contents_of(ROOT / "tests" / "small" / "knowledge")
+    case = document(ROOT / "tests" / "small" / "case.yaml")
+    results = []
+    for seed in range(3):
+        mixer = random.Random(seed)
+        names = sorted(contents)
+        mixer.shuffle(names)
+        other = {}
+        for name in names:
+            card = yaml.load(contents[name], yaml.BaseLoader)
+            keys = list(card)
+            mixer.shuffle(keys)
+            other[name] = yaml.dump({k: card[k] for k in keys}, allow_unicode=True, sort_keys=False).encode()
+        knowledge = build_knowledge(other, "knowledge", problems := Problems())
+        assert knowledge is not None and not problems.errors()
+        base = RuleBase(knowledge, compile_rules(knowledge))
+        results.append((answer(case, base), findings(case, base)))
+    assert results[0] == results[1] == results[2]
+
+
+@given(st.randoms(use_true_random=False))
+@settings(max_examples=15, deadline=None)
+def test_the_order_of_branches_does_not_matter(mixer):
+    base = small()
+    branches = list(base.rules.branches)
+    found = [b for b in branches if b.conclusion.kind == "found"]
+    strata = sorted(found, key=lambda b: any(p.table == "found" for p in b.premises))
+    low = [b for b in strata if not any(p.table == "found" for p in b.premises)]
+    mixer.shuffle(low)
+    mixed = [*low, *strata[len(low) :], *(b for b in branches if b.conclusion.kind != "found")]
+    other = RuleBase(base.knowledge, replace(base.rules, branches=tuple(mixed)))
+    case = document(ROOT / "tests" / "small" / "case.yaml")
+    assert answer(case, other) == answer(case, base) and findings(case, other) == findings(case, base)
+
+
+SMALL: list[RuleBase] = []
+
+
+def small() -> RuleBase:
+    if not SMALL:
+        SMALL.append(load(ROOT / "tests" / "small" / "knowledge"))
+    return SMALL[0]
+
+
+def test_alone_a_present_finding_raises_its_causes_and_an_absent_one_lowers_them(whole_network):
+    """Exact with at most three causes; with more, the sets of four and above that are left out compete, so that a
+    share may move the wrong way by no more than their prior mass."""
+    net = whole_network
+    everything = range(len(net.causes))
+    nothing = posterior(net, {}, net.prior, everything).share
+    odds = net.prior / (1 - net.prior)
+    at_most_three = 1.0
+    sums = [1.0, 0.0, 0.0, 0.0]
+    for o in odds:
+        for k in (3, 2, 1):
+            sums[k] += sums[k - 1] * o
+    at_most_three = sum(sums) * float(np.prod(1 - net.prior))
+    left_out = 1 - at_most_three
+    for i, finding in enumerate(net.findings):
+        produces = net.shown[i] > net.background[i]
+        if not produces.any():
+            continue
+        present = posterior(net, {finding: True}, net.prior, everything).share
+        absent = posterior(net, {finding: False}, net.prior, everything).share
+        assert (present[produces] >= nothing[produces] - left_out * nothing[produces]).all(), finding
+        assert (absent[produces] <= nothing[produces] * (1 + left_out)).all(), finding
+        three = [int(c) for c in np.argsort(-net.shown[i], kind="stable")[:3]]
+        alone = posterior(net, {}, net.prior, three).share
+        for there in (True, False):
+            share = posterior(net, {finding: there}, net.prior, three).share
+            for c in three:
+                if produces[c]:
+                    assert share[c] >= alone[c] - 1e-12 if there else share[c] <= alone[c] + 1e-12
