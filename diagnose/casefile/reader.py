@@ -13,7 +13,7 @@ from typing import Any
 from diagnose.casefile import model as m
 from diagnose.casefile.clock import BadClock, arc, length, place
 from diagnose.knowledge.model import Knowledge, Reading
-from diagnose.reading.located import Node, only_keys, read_bytes, read_text
+from diagnose.reading.located import Node, only_keys, read_bytes, read_text, text_under
 from diagnose.reading.problems import Problems, Where
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.reading.units import Amount, BadUnit, amount, show, step, unit
@@ -115,15 +115,7 @@ class _Reader:
         self.problems.add(where, code, says, way_out)
 
     def text(self, node: Node, key: str, needed: bool = False) -> str:
-        value = node.get(key)
-        if value is None or value.value is None:
-            if needed:
-                self.say(node.where, "missing-key", f"the key {key!r} is missing")
-            return ""
-        if not isinstance(value.value, str):
-            self.say(value.where, "text", f"{key!r} must be text")
-            return ""
-        return value.value.strip()
+        return text_under(node, key, self.problems, needed)
 
     def choice(self, node: Node, key: str, allowed: Iterable[str], what: str) -> str:
         word, table = self.text(node, key), list(allowed)

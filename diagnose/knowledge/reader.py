@@ -15,7 +15,7 @@ from diagnose.knowledge.arrangements import read_arrangements
 from diagnose.knowledge.conditions import GROUPS, ConditionReader, negate, walk
 from diagnose.knowledge.looks import read_looks
 from diagnose.knowledge.tables import read_tables
-from diagnose.reading.located import Node, only_keys, read_bytes, read_text
+from diagnose.reading.located import Node, only_keys, read_bytes, read_text, text_under
 from diagnose.reading.problems import Problems, Where
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.reading.units import BadUnit, amount, unit
@@ -111,15 +111,7 @@ class _Reader:
         return inner if inner is not None and inner.is_map else Node({}, node.where)
 
     def text(self, node: Node, key: str, needed: bool = False) -> str:
-        value = node.get(key)
-        if value is None or value.value is None:
-            if needed:
-                self.say(node.where, "missing-key", f"the key {key!r} is missing")
-            return ""
-        if not isinstance(value.value, str):
-            self.say(value.where, "text", f"{key!r} must be text")
-            return ""
-        return value.value.strip()
+        return text_under(node, key, self.problems, needed)
 
     def texts(self, node: Node, key: str) -> tuple[str, ...]:
         value = node.get(key)

@@ -195,3 +195,16 @@ def only_keys(node: Node, allowed: list[str], what: str, problems: Problems) -> 
         if key not in allowed:
             way_out = did_you_mean(key, allowed) or f"allowed: {', '.join(allowed)}"
             problems.add(node.key_place(key), "unknown-key", f"{what} has no key {key!r}", way_out)
+
+
+def text_under(node: Node, key: str, problems: Problems, needed: bool = False) -> str:
+    """The text under a key, "" where there is none; a missing key that is needed, and anything but text, is a problem."""
+    value = node.get(key)
+    if value is None or value.value is None:
+        if needed:
+            problems.add(node.where, "missing-key", f"the key {key!r} is missing")
+        return ""
+    if not isinstance(value.value, str):
+        problems.add(value.where, "text", f"{key!r} must be text")
+        return ""
+    return value.value.strip()
