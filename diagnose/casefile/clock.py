@@ -20,7 +20,7 @@ def _degrees(number: str, unit: str | None) -> float:
         if value > 360:
             raise BadClock(f"{number}° is no angle on a ring: 0° to 360° is allowed")
         return value % 360
-    if value > 12 or (minutes and float(minutes) >= 60):
+    if value >= 13 or (minutes and float(minutes) >= 60):
         raise BadClock(f"{number} is no clock position: 12, 1, 2 … 11 is allowed, or degrees written 90°")
     return value * 30 % 360
 

@@ -1,0 +1,22 @@
+"""Clock positions as people write them; the half hour after twelve is one of them."""
+
+import pytest
+
+from diagnose.casefile.clock import BadClock, arc, place
+
+
+@pytest.mark.parametrize(
+    ("written", "degrees"), [("12", 0), ("12:30", 15), ("3", 90), ("at 6:30", 195), ("11:45", 352.5), ("105°", 105)]
+)
+def test_places(written, degrees):
+    assert place(written) == degrees
+
+
+def test_an_arc_over_the_top():
+    assert arc("11:30 to 12:30") == (345, 15)
+
+
+@pytest.mark.parametrize("written", ["13", "14", "3:75", "400°"])
+def test_what_stands_on_no_clock(written):
+    with pytest.raises(BadClock):
+        place(written)
