@@ -28,13 +28,16 @@ def tables(knowledge: Knowledge) -> dict[str, Mapping[str, Any]]:
     return {kind: getattr(knowledge, section) for kind, section in SECTIONS.items()}
 
 
-def find(knowledge: Knowledge, word: str, kinds: Sequence[str] = tuple(SECTIONS)) -> tuple[str, Any]:
-    """(kind, card) by name, id or file name. Raises BadInput with the nearest names."""
+def find(knowledge: Knowledge, word: str, kinds: Sequence[str] = tuple(SECTIONS)) -> list[tuple[str, Any]]:
+    """(kind, card) of every card with this name, id or file name: a finding and a cause may share a name. Raises
+    BadInput with the nearest names."""
     wanted = plain(word)
-    for kind in kinds:
-        for name, card in tables(knowledge)[kind].items():
-            if wanted in (plain(name), plain(getattr(card, "id", "")), file_stem(name)):
-                return kind, card
+    found = [
+        (kind, card) for kind in kinds for name, card in tables(knowledge)[kind].items()
+        if wanted in (plain(name), plain(getattr(card, "id", "")), file_stem(name))
+    ]  # fmt: skip
+    if found:
+        return found
     old = next((r for r in knowledge.retired.values() if wanted in (plain(r.name), plain(r.id))), None)
     if old:
         raise _refuse(f"{old.name!r} is retired", f"in its place stands {old.replaced_by!r}")

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.authoring import logic
+from diagnose.authoring.rule_tests import KINDS
 from diagnose.inference.rules import compile_rules
 from diagnose.knowledge import checks
 from diagnose.knowledge.model import Card, Knowledge
@@ -70,14 +71,14 @@ def untested(knowledge: Knowledge, tests: set[str]) -> list[Problem]:
     return [
         Problem(card.where, "untested", f"{card.name!r} has no test beside it",
                 f"diagnose rules new test {card.name!r}", "advice")
-        for card in without_tests(knowledge, tests)
+        for _, card in without_tests(knowledge, tests)
     ]  # fmt: skip
 
 
-def without_tests(knowledge: Knowledge, tests: set[str]) -> list[Card]:
-    """The cards that should have tests and have no such file among `tests`, names with their folder."""
+def without_tests(knowledge: Knowledge, tests: set[str]) -> list[tuple[str, Card]]:
+    """(kind, card) of those that should have tests and have no such file among `tests`, named with their folder."""
     return [
-        card for section in ("findings", "causes", "cautions") for card in getattr(knowledge, section).values()
+        (kind, card) for section, kind in KINDS.items() for card in getattr(knowledge, section).values()
         if f"{section}/{file_stem(card.name)}.test.yaml" not in tests
     ]  # fmt: skip
 

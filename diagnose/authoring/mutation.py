@@ -7,13 +7,13 @@ on the facts of each test; where it does not differ from the old one, that test 
 from __future__ import annotations
 
 import multiprocessing
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
 
 from diagnose.authoring.matching import Matcher
-from diagnose.authoring.rule_tests import Outcome, Workshop, failures, ranked
+from diagnose.authoring.rule_tests import Outcome, RuleTest, Workshop, failures, ranked
 from diagnose.authoring.witness import bounds, shifted
 from diagnose.casefile.model import Case
 from diagnose.inference.engine import Firing
@@ -40,7 +40,8 @@ _SWAPPED = {"at": {"inboard": "outboard", "outboard": "inboard", "other": "", "a
 
 @dataclass(frozen=True)
 class Mutant:
-    """One changed card. `part` says what was changed: when, absent when, need, common when, word or row."""
+    """One changed card. `part` says what was changed: when, absent when, otherwise, common, leaves, common when or
+    needs; `about` is the finding whose weight changes with it."""
 
     kind: str
     rule: str
@@ -49,7 +50,7 @@ class Mutant:
     old: str
     new: str
     card: Finding | Cause | Caution
-    number: int = 0
+    about: str = ""
 
     def __str__(self) -> str:
         return f"{self.where}: {self.rule}, {self.part}: {self.old} -> {self.new}"
@@ -81,7 +82,7 @@ def of_finding(f: Finding, knowledge: Knowledge) -> Iterator[Mutant]:
         for where, old, new, c in changes(f.absent_when, knowledge):
             yield Mutant("finding", f.name, "absent when", where, old, new, replace(f, absent_when=c))
     for word in beside(f.otherwise, knowledge.words.seen):
-        yield Mutant("finding", f.name, "otherwise", f.where, f.otherwise, word, replace(f, otherwise=word))
+        yield Mutant("finding", f.name, "otherwise", f.where, f.otherwise, word, replace(f, otherwise=word), f.name)
 
 
 def of_cause(cause: Cause, knowledge: Knowledge) -> Iterator[Mutant]:
@@ -92,10 +93,12 @@ def of_cause(cause: Cause, knowledge: Knowledge) -> Iterator[Mutant]:
         others = cause.leaves[:i], cause.leaves[i + 1 :]
         said = f"{row.finding} {row.seen}"
         yield Mutant("cause", cause.name, "leaves", row.where, said, "dropped",
-                     replace(cause, leaves=others[0] + others[1]))  # fmt: skip
+                     replace(cause, leaves=others[0] + others[1]), row.finding)  # fmt: skip
         for word in beside(row.seen, words.seen):
             changed = (*others[0], replace(row, seen=word), *others[1])
-            yield Mutant("cause", cause.name, "leaves", row.where, said, word, replace(cause, leaves=changed))
+            yield Mutant(
+                "cause", cause.name, "leaves", row.where, said, word, replace(cause, leaves=changed), row.finding
+            )
     for i, prior in enumerate(cause.common_when):
         said = f"common {prior.common}"
         for word in beside(prior.common, words.common):
@@ -105,14 +108,14 @@ def of_cause(cause: Cause, knowledge: Knowledge) -> Iterator[Mutant]:
             )
         for where, old, new, c in changes(prior.when, knowledge):
             kept = (*cause.common_when[:i], replace(prior, when=c), *cause.common_when[i + 1 :])
-            yield Mutant("cause", cause.name, "common when", where, old, new, replace(cause, common_when=kept), i)
+            yield Mutant("cause", cause.name, "common when", where, old, new, replace(cause, common_when=kept))
     for i, need in enumerate(cause.needs):
         kept_needs = cause.needs[:i] + cause.needs[i + 1 :]
         yield Mutant("cause", cause.name, "needs", need.where, phrase(need.condition), "dropped",
-                     replace(cause, needs=kept_needs), i)  # fmt: skip
+                     replace(cause, needs=kept_needs))  # fmt: skip
         for where, old, new, c in changes(need.condition, knowledge):
             changed_needs = (*cause.needs[:i], replace(need, condition=c), *cause.needs[i + 1 :])
-            yield Mutant("cause", cause.name, "needs", where, old, new, replace(cause, needs=changed_needs), i)
+            yield Mutant("cause", cause.name, "needs", where, old, new, replace(cause, needs=changed_needs))
 
 
 def beside(word: str, table: Mapping[str, float]) -> list[str]:
@@ -217,15 +220,15 @@ class Trial:
 def trials(outcomes: Iterable[Outcome]) -> list[Trial]:
     """The tests that hold; one that fails already can notice nothing more."""
 
-    def ask(outcome: Outcome) -> Callable[[Inference, Network], bool]:
+    def ask(test: RuleTest) -> Callable[[Inference, Network], bool]:
         def fails(inference: Inference, net: Network) -> bool:
-            judgements = judge(inference, net) if outcome.test.judged else ()
-            return next(iter(failures(outcome.test, inference, judgements, net)), None) is not None
+            judgements = judge(inference, net) if test.judged else ()
+            return next(iter(failures(test, inference, judgements, net)), None) is not None
 
         return fails
 
     return [
-        Trial(o.inference, facts_of(o.inference), ask(o), o.test.judged, o.test.judged or bool(o.test.odds),
+        Trial(o.inference, facts_of(o.inference), ask(o.test), o.test.judged, o.test.judged or bool(o.test.odds),
               frozenset(o.test.told), o.test.rule)
         for o in outcomes if not o.failures
     ]  # fmt: skip
@@ -269,6 +272,10 @@ class Hunt:
             for key in trial.facts:
                 self.by_key.setdefault(key, []).append(trial)
         self.weighing = [t for t in self.trials if t.weighs]
+        self.by_finding: dict[str, list[Trial]] = {}
+        for trial in self.weighing:
+            for finding in sorted({f for here in trial.inference.findings.values() for f in here}):
+                self.by_finding.setdefault(finding, []).append(trial)
 
     def notices(self, mutant: Mutant) -> bool:
         """Whether any trial fails on the changed rule base."""
@@ -295,10 +302,8 @@ class Hunt:
                     yield self.net, trial
             return
         net = build(changed.knowledge)
-        spoken = {mutant.rule} | {c.name for c in self.knowledge.causes.values()
-                                  if any(r.finding == mutant.rule for r in c.leaves)}  # fmt: skip
-        first = [t for rule in sorted(spoken) for t in self.beside.get(rule, ()) if t.weighs]
-        for trial in sorted((*first, *(t for t in self.weighing if t.rule not in spoken)), key=lambda t: t.judged):
+        could = self.by_finding.get(mutant.about, ()) if mutant.about else self.weighing
+        for trial in sorted(could, key=lambda t: (t.rule != mutant.rule, t.judged)):
             yield net, trial
 
     def _conditions(self, mutant: Mutant) -> list[Condition]:
@@ -384,9 +389,11 @@ def _conditions_of(card: Finding | Cause | Caution) -> list[Condition]:
     return [c for c in found if c is not None]
 
 
-def try_all(workshop: Workshop, found: Sequence[Trial], only: str = "") -> list[tuple[Mutant, bool]]:
-    """Every mutant, or those of one card, and whether anything notices it; shared out among processes where possible."""
-    chosen = [i for i, m in enumerate(mutants(workshop.base.knowledge)) if only in ("", m.rule)]
+def try_all(
+    workshop: Workshop, found: Sequence[Trial], only: Collection[tuple[str, str]] = ()
+) -> list[tuple[Mutant, bool]]:  # fmt: skip
+    """Every mutant, or those of some (kind, name), and whether anything notices it; shared out among processes where possible."""
+    chosen = [i for i, m in enumerate(mutants(workshop.base.knowledge)) if not only or (m.kind, m.rule) in only]
     _AT_WORK[:] = [Hunt(workshop, found), list(mutants(workshop.base.knowledge))]
     if len(chosen) < 200 or "fork" not in multiprocessing.get_all_start_methods():
         return [_try(i) for i in chosen]

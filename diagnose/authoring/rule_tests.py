@@ -7,7 +7,7 @@ file, or a list of short records; both go through the reader of cases. Further e
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -43,6 +43,8 @@ KEYS = ["test", "given", "given each", "at", *FINDINGS, "leads", "ranks", "stand
 SHORT = [*STATES, "measured", "item", "setting", "not setting", "quantity", "found", "found absent"]
 ODDS_STEP = 0.05
 """Odds in a test are written in dB with one decimal; they agree when they round to the same."""
+MANY = 100
+"""From so many tests on, all rules are made ready at once."""
 KINDS = {"findings": "finding", "causes": "cause", "cautions": "caution"}
 
 
@@ -497,7 +499,9 @@ def _stands(standing: str, wanted: str) -> bool:
     return standing == wanted
 
 
-def run_tests(workshop: Workshop, tests: Iterable[RuleTest]) -> list[Outcome]:
+def run_tests(workshop: Workshop, tests: Sequence[RuleTest]) -> list[Outcome]:
+    if len(tests) > MANY:
+        workshop.base.reasoner.build()
     return [workshop.run(test) for test in tests]
 
 

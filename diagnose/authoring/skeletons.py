@@ -6,10 +6,10 @@ import re
 from collections.abc import Iterable
 from pathlib import Path
 
-from diagnose.authoring.cards import SECTIONS, find
+from diagnose.authoring.cards import SECTIONS
 from diagnose.authoring.drafts import Drafter, written
 from diagnose.authoring.rule_tests import Workshop
-from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.model import Card, Knowledge
 from diagnose.knowledge.reader import file_stem
 from diagnose.reading.problems import BadInput, Problem, Where
 
@@ -109,13 +109,13 @@ def next_id(ids: Iterable[str], letter: str) -> str:
     return f"{letter}{highest + 1:0{width}d}"
 
 
-def new_tests(workshop: Workshop, folder: Path, names: Iterable[str], over: bool = False) -> list[Path]:
-    """Writes drafted tests beside the named cards. Raises BadInput where a test file is there already."""
-    drafter, files = Drafter(workshop), {}
-    for name in names:
-        kind, card = find(workshop.base.knowledge, name, ("finding", "cause", "caution"))
-        drafts = getattr(drafter, kind)(card)
-        files[folder / SECTIONS[kind] / f"{file_stem(card.name)}.test.yaml"] = written(drafts)
+def new_tests(workshop: Workshop, folder: Path, cards: Iterable[tuple[str, Card]], over: bool = False) -> list[Path]:
+    """Writes drafted tests beside the cards, given with their kinds. Raises BadInput where a test file is there."""
+    drafter = Drafter(workshop)
+    files = {
+        folder / SECTIONS[kind] / f"{file_stem(card.name)}.test.yaml": written(getattr(drafter, kind)(card))
+        for kind, card in cards
+    }
     _write(files, over)
     return list(files)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,6 +19,7 @@ app = typer.Typer(
     name="rules", help="For authors of rules: check, test, cover, mutate, compare, look up, teach.",
     no_args_is_help=True, add_completion=False, rich_markup_mode=None,
 )  # fmt: skip
+TESTED = ("finding", "cause", "caution")
 DraftsOption = Annotated[bool, typer.Option("--with-drafts", help="Run drafts too.")]
 CasesOption = Annotated[
     Path | None,
@@ -159,10 +162,9 @@ def mutate(
     from diagnose.views.page import Page
 
     workshop = _workshop(knowledge, with_drafts)
-    only = find(workshop.base.knowledge, names, ("finding", "cause", "caution")) if names else None
-    outcomes = _run(workshop, knowledge)
-    trials = [*mutation.trials(outcomes), *mutation.scenario_trials(_cases(cases, workshop), workshop)]
-    result = mutation.document(mutation.try_all(workshop, trials, only[1].name if only else ""))
+    chosen = find(workshop.base.knowledge, names, TESTED) if names else []
+    trials = [*mutation.trials(_run(workshop, knowledge)), *mutation.scenario_trials(_cases(cases, workshop), workshop)]
+    result = mutation.document(mutation.try_all(workshop, trials, {(kind, card.name) for kind, card in chosen}))
     if as_json:
         print_json(result)
     else:
@@ -243,11 +245,13 @@ def match(
     from diagnose.views.page import Page
 
     workshop = _workshop(knowledge, with_drafts)
-    kind, card = find(workshop.base.knowledge, rule, ("finding", "cause", "caution"))
-    conditions = conditions_of(card)
-    if not conditions:
-        raise refuse(f"the {kind} {card.name!r} has no condition", "name a finding")
-    result = match_rule(infer(open_case(case, workshop.base), workshop.base), card.name, conditions)
+    found = find(workshop.base.knowledge, rule, TESTED)
+    inference = infer(open_case(case, workshop.base), workshop.base)
+    result = [
+        block for kind, card in found for block in match_rule(inference, f"{kind} {card.name}", conditions_of(card))
+    ]
+    if not result:
+        raise refuse(f"the {found[0][0]} {found[0][1].name!r} has no condition", "name a finding")
     if as_json:
         print_json(result)
     else:
@@ -262,15 +266,26 @@ def show(rule: RuleArgument, as_json: JsonOption = False, knowledge: KnowledgeOp
     from diagnose.views.page import Page
 
     workshop = _workshop(knowledge, True)
-    kind, card = find(workshop.base.knowledge, rule)
-    tests: dict[tuple[str, str], list[str]] = {}
-    for t in _tests(workshop, knowledge, card.name):
-        tests.setdefault((t.kind, t.rule), []).append(t.name)
-    result = document(workshop.base.knowledge, kind, card, tests)
+    tests = _test_names(_tests(workshop, knowledge, rule))
+    result = [
+        document(workshop.base.knowledge, kind, card, tests) for kind, card in find(workshop.base.knowledge, rule)
+    ]
     if as_json:
         print_json(result)
-    else:
-        typer.echo(view.card(result, Page()).text(), nl=False)
+        return
+    for one in result:
+        typer.echo(view.card(one, Page()).text())
+
+
+def _test_names(tests: Iterable[RuleTest]) -> dict[tuple[str, str], list[str]]:
+    """The names of tests by the kind and name of their rule, those of one list of fragments once."""
+    names: dict[tuple[str, str], list[str]] = {}
+    for t in tests:
+        name = re.sub(r" \(\d+\)$", "", t.name)
+        rows = names.setdefault((t.kind, t.rule), [])
+        if name not in rows:
+            rows.append(name)
+    return names
 
 
 @app.command(name="list")
@@ -323,6 +338,7 @@ def new(
     from datetime import date
 
     from diagnose.authoring import skeletons
+    from diagnose.authoring.cards import find
     from diagnose.authoring.check import test_files, without_tests
     from diagnose.reading.terms import did_you_mean
 
@@ -331,7 +347,8 @@ def new(
         raise refuse(f"there is no kind {kind!r}", did_you_mean(kind, kinds) or f"allowed: {', '.join(kinds)}")
     folder, workshop = _folder(knowledge), _workshop(knowledge, True)
     if kind == "test":
-        chosen = [c.name for c in without_tests(workshop.base.knowledge, test_files(folder))] if every else names
+        base = workshop.base.knowledge
+        chosen = without_tests(base, test_files(folder)) if every else [x for n in names for x in find(base, n, TESTED)]
         written = skeletons.new_tests(workshop, folder, chosen, over)
     elif names:
         written = skeletons.new_card(
@@ -354,9 +371,7 @@ def handbook(
 
     workshop = _workshop(knowledge, with_drafts)
     base = workshop.base.knowledge
-    tests: dict[tuple[str, str], list[str]] = {}
-    for t in _tests(workshop, knowledge):
-        tests.setdefault((t.kind, t.rule), []).append(t.name)
+    tests = _test_names(_tests(workshop, knowledge))
     documents = [
         document(base, kind, card, tests) for kind, table in tables(base).items() for _, card in sorted(table.items())
     ]
