@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -47,16 +48,17 @@ def report(
         raise refuse(f"{paper!r} is no paper size", f"one of: {', '.join(PAPERS)}")
     if output.suffix.lower() == ".html" and (pdf or markdown):
         output = output.with_suffix(".pdf" if pdf else ".md")
-    browser = _browser() if pdf else ""
+    browser = find_browser() if pdf else ""
     base = open_base(knowledge)
-    made = _made(case, open_case(case, base), base)
+    told = made(case_path(case), open_case(case, base), base)
     if pdf:
-        _print(browser, html.page(made, short, sizes[0]), output)
+        print_page(browser, html.page(told, short, sizes[0]), output)
     else:
-        _write(output, (text.page(made, short) if markdown else html.page(made, short)).encode())
+        _write(output, (text.page(told, short) if markdown else html.page(told, short)).encode())
 
 
-def _made(name: str, case: Case, base: RuleBase) -> Report:
+def made(path: Path, case: Case, base: RuleBase) -> Report:
+    """The report of a case, as blocks."""
     from diagnose.advice.plan import plan
     from diagnose.inference.run import infer
     from diagnose.judgement.judge import judge
@@ -69,7 +71,7 @@ def _made(name: str, case: Case, base: RuleBase) -> Report:
     inference = infer(case, base)
     judgements = judge(inference, net)
     graph, planned = build(inference, judgements), plan(inference, judgements, net, most=MOST_STEPS)
-    return report(Material(inference, judgements, graph, planned, _version(), read_photos(case, case_path(name))))
+    return report(Material(inference, judgements, graph, planned, _version(), read_photos(case, path)))
 
 
 def _version() -> str:
@@ -124,7 +126,7 @@ def _write(path: Path, data: bytes) -> None:
         raise refuse(f"cannot write: {error.strerror}", "name another file", what=str(path)) from error
 
 
-def _browser() -> str:
+def find_browser() -> str:
     import shutil
 
     found = next((at for name in BROWSERS if (at := shutil.which(name))), "")
@@ -134,7 +136,7 @@ def _browser() -> str:
     return found
 
 
-def _print(browser: str, page: str, output: Path) -> None:
+def print_page(browser: str, page: str, output: Path) -> None:
     """Prints a page to PDF. The browser has no network and a profile of its own. Raises BadInput."""
     import subprocess
     import tempfile
@@ -154,7 +156,11 @@ def _print(browser: str, page: str, output: Path) -> None:
         if not target.is_file():
             told = done.stderr.decode(errors="replace").strip().splitlines()[-1:] or ["it said nothing"]
             raise refuse(f"the browser did not print: {told[0][:200]}", "open the HTML report and print it there")
-        _write(output, target.read_bytes())
+        _write(output, _TIMES.sub(rb"/\1 (D:19700101000000", target.read_bytes()))
+
+
+_TIMES = re.compile(rb"/(CreationDate|ModDate) \(D:\d{14}")
+"""The time of printing, which would make each copy another file; what replaces it is as long."""
 
 
 def _sandbox() -> list[str]:

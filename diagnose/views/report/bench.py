@@ -130,7 +130,7 @@ def _index(p: Part) -> str:
 def record(t: Told) -> list[Block]:
     """Every observation on a part, with its note; leak, sounds and history stand with the history."""
     told = [o for o in t.case.observations if o.kind not in TOLD_IN_HISTORY and o.state in ("present", "absent")]
-    told.sort(key=lambda o: (t.order.get(o.part, -1), t.on(o), o.where.line, o.feature))
+    told.sort(key=lambda o: (t.order.get(o.part, -1), t.on(o), o.feature, o.id))
     rows: list[Sequence[Line]] = []
     for on in dict.fromkeys(map(t.on, told)):
         here = [o for o in told if t.on(o) == on]
@@ -151,7 +151,10 @@ def photos(t: Told) -> list[Block]:
     blocks: list[Block] = []
     for path in sorted({o.photo for o in t.case.observations if o.photo}):
         photo = t.photos.get(path, Photo(None, problem="this photo was not read"))
-        on = sorted((o for o in t.case.observations if o.photo == path), key=lambda o: (o.where.line, o.id))
+        on = sorted(
+            (o for o in t.case.observations if o.photo == path),
+            key=lambda o: (t.order.get(o.part, -1), o.feature, o.id),
+        )
         about = "; ".join(describe(o, t.case) + (f" ({o.note})" if o.note else "") for o in on)
         then = next(
             (o.photo_digest for o in on if o.photo_digest and photo.digest and o.photo_digest != photo.digest), ""

@@ -142,11 +142,14 @@ class Answer:
 
 @dataclass(frozen=True)
 class Report:
+    """`dense`: page one needs smaller type to stay one page."""
+
     title: str
     invented: bool
     facts: Sequence[tuple[str, str]]
     answers: Sequence[Answer]
     cautions: Sequence[Line]
     open: Sequence[Line]
+    dense: bool
     sections: Sequence[Section]
     digests: Sequence[tuple[str, str]]

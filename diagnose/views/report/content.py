@@ -29,7 +29,8 @@ def report(material: Material) -> Report:
         Section("sources", "Sources", closing.sources(t)),
         Section("verification", "Verification", closing.verification(t)),
     ]
+    answers, care, dense = summary.page_one(t)
     return Report(
-        t.case.name, t.case.invented, summary.facts(t), [summary.answer(t, x) for x in t.judgements], summary.cautions(t),
-        summary.still_open(t), [s for s in parts if s.blocks], closing.digests(t),
+        t.case.name, t.case.invented, summary.facts(t), answers, care, summary.still_open(t), dense,
+        [s for s in parts if s.blocks], closing.digests(t),
     )  # fmt: skip

@@ -40,7 +40,7 @@ def _ranking(t: Told, x: Judgement) -> list[Block]:
     rows.append(("none of these causes", "", percent(x.none_of_these), "", "", ""))
     columns = (
         ("cause", "wide"),
-        ("standing", ""),
+        ("standing", "narrow"),
         ("probability", "number"),
         ("prior, dB", "number"),
         ("weights, dB", "number"),

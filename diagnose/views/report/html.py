@@ -80,10 +80,9 @@ def _summary(report: Report, short: bool) -> Markup:
         el("section", el("h3", "Still worth looking at"), _items(report.open)) if report.open else None,
         class_="last",
     )
-    dense = sum(len(a.leaders) + len(a.also) for a in report.answers) > 2
     return el(
         "section", el("header", el("div", el("p", kind), invented, class_="kind"), el("h1", report.title)), facts,
-        [_answer(a, short) for a in report.answers], last, id="summary", class_="summary dense" if dense else "summary",
+        [_answer(a, short) for a in report.answers], last, id="summary", class_="summary dense" if report.dense else "summary",
     )  # fmt: skip
 
 

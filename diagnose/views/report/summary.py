@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from diagnose.advice.actions import Advice
 from diagnose.inference.engine import finding_id
@@ -16,8 +16,59 @@ from diagnose.views.report.told import Told
 
 LEAST_TOLD = 0.5
 """dB; lighter findings are left to the ledger."""
-ROOM = {1: (5, 4), 2: (3, 2), 3: (2, 2)}
-"""How many reasons and changes each cause has room for, by how many causes share the page."""
+ROOMS = ((5, 4, True), (4, 3, True), (3, 2, True), (3, 2, False), (2, 2, False), (2, 1, False), (1, 1, False))
+"""Most reasons and changes told of a cause, and whether its chain is told, from roomy to tight; the first that fits the
+page is used."""
+MOST_CAUTIONS = 3
+PAGE_LINES, DENSE_LINES, WIDE, HALF = 57, 64, 120, 58
+"""Lines of print on page one, in usual and in smaller type, and characters on a line across the page and across half
+of it; on the careful side."""
+
+
+def page_one(t: Told) -> tuple[list[Answer], list[Line], bool]:
+    """Answers and cautions, told as fully as one page has room for, and whether it takes smaller type."""
+    named, care = facts(t), cautions(t)
+    for room in ROOMS:
+        answers = [_answer(t, x, *room) for x in t.judgements]
+        lines = _lines(t.case.name, named, answers, care)
+        if lines <= DENSE_LINES:
+            break
+    return answers, care, lines > PAGE_LINES
+
+
+def _lines(title: str, named: Sequence[tuple[str, str]], answers: Sequence[Answer], care: Sequence[Line]) -> float:
+    """About as many lines as page one takes."""
+
+    def rows(lines: Iterable[Line], wide: int) -> int:
+        return sum(-(-_length(x) // wide) for x in lines)
+
+    total = (
+        4.0
+        + 2 * rows([title], 62)
+        + sum(1 + max(rows([v], 30) for _, v in named[i : i + 4]) for i in range(0, len(named), 4))
+    )
+    for a in answers:
+        total += (
+            2.5
+            + rows(a.also, WIDE)
+            + (1.5 if a.also else 0)
+            + rows([a.sure], WIDE)
+            + -(-sum(map(_length, a.beside)) // WIDE)
+        )
+        for x in a.leaders:
+            why = rows(x.why, HALF) + (1.3 + rows(x.against, HALF) if x.against else 0)
+            total += (
+                4.3
+                + rows([x.means], 80)
+                + -(-sum(len(c) + 3 for c in x.chain) // WIDE)
+                + max(why, rows(x.change, HALF))
+            )
+    return total + 2 + rows(care, 74)
+
+
+def _length(line: Line) -> int:
+    pieces = [line] if isinstance(line, (str, Strong, Soft, Proof)) else line
+    return sum(len(p) if isinstance(p, str) else len(getattr(p, "text", "")) for p in pieces)  # type: ignore[union-attr]
 
 
 def facts(t: Told) -> list[tuple[str, str]]:
@@ -45,7 +96,7 @@ def facts(t: Told) -> list[tuple[str, str]]:
     return [(name, value) for name, value in rows if value]
 
 
-def answer(t: Told, x: Judgement) -> Answer:
+def _answer(t: Told, x: Judgement, reasons: int, changes: int, chain: bool) -> Answer:
     best = t.leaders(x)
     beside = [j for j in x.causes if j not in best and j.standing != "ruled out"][:3]
     lines: list[Line] = [
@@ -57,7 +108,7 @@ def answer(t: Told, x: Judgement) -> Answer:
     also = [_brief(t, j) for j in best if j not in full]
     return Answer(
         t.seat(x.position),
-        [_leader(t, j, len(full) * len(t.case.positions)) for j in full],
+        [_leader(t, j, reasons, changes, chain) for j in full],
         also,
         _how_sure(t, x, best),
         lines,
@@ -94,17 +145,16 @@ def _how_sure(t: Told, x: Judgement, best: Sequence[Judged]) -> Line:
     return told
 
 
-def _leader(t: Told, j: Judged, leaders: int) -> Leader:
+def _leader(t: Told, j: Judged, reasons: int, changes: int, chain: bool) -> Leader:
     card, words = t.knowledge.causes[j.cause], t.knowledge.words
-    reasons, changes = ROOM.get(leaders, (2, 1))
     speaking = [e for e in j.evidence if e.state != "unrecorded" and not e.through]
     levels = ((words.possible, "possible"), (words.probable, "probable"), (words.established, "established"))
     shown = percent(j.probability)
     change = [action(a) for a in t.advice if (j.cause, j.position) in {(x.cause, x.position) for x in a.tied}][:changes]
     return Leader(
         j.cause, cause_id(j.cause, j.position), j.standing, shown, charts.chance(j.probability, shown, levels), card.means,
-        () if t.several else card.chain, [_reason(t, e, j.position) for e in speaking if e.weight >= LEAST_TOLD][:reasons],
-        [_reason(t, e, j.position) for e in speaking if e.weight <= -LEAST_TOLD][: 2 if leaders == 1 else 1], change,
+        card.chain if chain else (), [_reason(t, e, j.position) for e in speaking if e.weight >= LEAST_TOLD][:reasons],
+        [_reason(t, e, j.position) for e in speaking if e.weight <= -LEAST_TOLD][: max(1, reasons - 2)], change,
     )  # fmt: skip
 
 
@@ -119,11 +169,11 @@ def _reason(t: Told, e: Evidence, position: str) -> list[Piece]:
     ]
 
 
-def cautions(t: Told, most: int = 3) -> list[Line]:
+def cautions(t: Told) -> list[Line]:
     """Those that a rule raised from this record; all of them, with the standing ones, stand further down."""
     told = [t.knowledge.cautions[c["caution"]] for c in cautions_json(t.inference, t.judgements)]
     raised = [c for c in told if c.name in t.inference.cautions and not c.always]
-    chosen = (raised or told)[:most]
+    chosen = (raised or told)[:MOST_CAUTIONS]
     lines: list[Line] = [[Strong(c.name.capitalize() + ". "), c.says] for c in chosen]
     if chosen:
         more = f"{len(told) - len(chosen)} more in the section Cautions. " if len(told) > len(chosen) else ""

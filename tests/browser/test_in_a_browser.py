@@ -1,0 +1,173 @@
+"""Reports in a browser: nothing asked from outside, proofs light up, nothing recorded runs, paper comes out as it should."""
+
+from __future__ import annotations
+
+import io
+import re
+
+import networkx as nx
+import pytest
+from pypdf import PdfReader
+from typer.testing import CliRunner
+
+from diagnose.casefile.reader import read_case
+from diagnose.cli.main import app
+from diagnose.cli.report import find_browser, made, print_page
+from diagnose.inference.run import infer
+from diagnose.judgement.judge import judge
+from diagnose.judgement.network import build as build_network
+from diagnose.trail.graph import build as build_graph
+from diagnose.trail.graph import proof
+from diagnose.views.graph_drawing import draw
+from diagnose.views.report import html
+from tests.views.conftest import LARGE, ROOT
+
+SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
+
+
+def test_it_opens_in_under_a_second_without_a_complaint_or_a_request(open_file, large_file):
+    opened = [open_file(large_file) for _ in range(3)]
+    taken = [o.page.evaluate("performance.getEntriesByType('navigation')[0].loadEventEnd") for o in opened]
+    assert 0 < min(taken) < 1000
+    for told in opened:
+        assert told.complaints == [] and told.requests == [large_file.as_uri()]
+
+
+@pytest.mark.parametrize("width", [1600, 1100, 400])
+def test_nothing_sticks_out_at_any_width(open_file, large_file, width):
+    page = open_file(large_file, width).page
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+
+
+@pytest.fixture(scope="module")
+def reasoned(whole_base):
+    inference = infer(read_case(LARGE, whole_base.knowledge), whole_base)
+    return build_graph(inference, judge(inference, build_network(whole_base.knowledge)))
+
+
+def lit(page) -> set[str]:
+    return set(page.eval_on_selector_all(".canvas g.node.lit", "all => all.map(g => g.dataset.node)"))
+
+
+def expected(reasoned, node: str) -> set[str]:
+    """What of a node's proof is in the picture, from the graph and not from the picture's lines."""
+    drawn = draw(reasoned)
+    lines = nx.DiGraph(drawn.lines)
+    reached = nx.ancestors(lines, node) | {node} if node in lines else {node}
+    assert reached <= set(proof(reasoned, node))
+    return reached
+
+
+@pytest.mark.parametrize("node", ["c:shaft runout@seal", "f:shaft runs out@seal"])
+def test_a_click_lights_the_proof_and_a_second_puts_it_out(open_file, large_file, reasoned, node):
+    page = open_file(large_file).page
+    box = page.locator(f'.canvas g.node[data-node="{node}"]')
+    box.click()
+    assert lit(page) == expected(reasoned, node) and len(lit(page)) > 2
+    assert box.get_attribute("aria-pressed") == "true"
+    assert page.locator("svg.asked").count() == 1
+    assert "Rests on:" in page.locator(".lit-now").inner_text()
+    dark = page.locator(".canvas g.node:not(.lit)").first
+    assert float(dark.evaluate("g => getComputedStyle(g).opacity")) < 0.3
+    box.click()
+    assert lit(page) == set() and page.locator("svg.asked").count() == 0
+
+
+def test_a_conclusion_named_on_page_one_leads_to_its_lit_proof(open_file, large_file, reasoned):
+    page = open_file(large_file).page
+    page.locator("#summary a.lights", has_text="shaft runout").first.click()
+    assert lit(page) == expected(reasoned, "c:shaft runout@seal")
+    assert page.locator('.canvas g.node[data-node="c:shaft runout@seal"]').evaluate(
+        "g => { const r = g.getBoundingClientRect(); return r.top >= 0 && r.bottom <= window.innerHeight; }"
+    )
+
+
+def test_the_graph_is_worked_by_keyboard_alone(open_file, large_file):
+    page = open_file(large_file).page
+    page.locator(".canvas").focus()
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.matches('.canvas g.node[tabindex]')")
+    page.locator('.canvas g.node[data-node="c:shaft runout@seal"]').focus()
+    page.keyboard.press("Enter")
+    assert "c:shaft runout@seal" in lit(page)
+    page.keyboard.press("ArrowLeft")
+    before = page.evaluate("document.activeElement.dataset.node")
+    assert before.startswith(("f:", "r:"))
+    page.keyboard.press("Escape")
+    assert lit(page) == set()
+
+
+def test_markup_in_a_case_is_inert(open_file, whole_base, tmp_path):
+    hostile = "<script>window.ran=1</script><img src=x onerror=window.ran=1><a href=javascript:window.ran=1>x</a>"
+    case = tmp_path / "case.yaml"
+    case.write_text(
+        f"case: '{hostile}'\nseal: {{arrangement: single}}\nparts:\n  - {{item: 1, name: '{hostile}', kind: hard face, tag: '{hostile}'}}\n"
+        f"observations:\n  - {{part: 1, saw: radial cracks, extent: all round, note: '{hostile}'}}\n"
+        f"history: {{events: [{{date: '<i>', what: '{hostile}'}}]}}\n",
+        "utf-8",
+    )
+    path = tmp_path / "report.html"
+    path.write_text(html.page(made(case, read_case(case, whole_base.knowledge), whole_base)), "utf-8")
+    told = open_file(path)
+    assert told.page.evaluate("window.ran") is None and told.complaints == []
+    assert told.page.locator("img").count() == 0 and told.page.locator("h1").inner_text() == hostile
+    assert hostile in told.page.locator("#record").inner_text()
+
+
+def test_the_policy_stops_what_it_does_not_know(open_file, large_file):
+    told = open_file(large_file)
+    told.page.evaluate(
+        "() => { const s = document.createElement('script'); s.textContent = 'window.ran = 1'; document.body.append(s);"
+        " const i = document.createElement('img'); i.src = 'https://example.org/x.png'; document.body.append(i); }"
+    )
+    assert told.page.evaluate("window.ran") is None
+    assert any("Content Security Policy" in c for c in told.complaints)
+    assert told.stopped == {"https://example.org/x.png": "csp"}
+
+
+def printed(page, paper: str) -> PdfReader:
+    return PdfReader(io.BytesIO(page.pdf(format=paper, print_background=True)))
+
+
+def test_the_summary_is_one_page_for_every_scenario_on_both_papers(chromium, build):
+    page = chromium.new_page()
+    for path in SCENARIOS:
+        report = build(path)
+        page.set_content(html.page(report, short=True))
+        papers = ("A4", "Letter") if report.dense else ("Letter",)
+        assert [len(printed(page, paper).pages) for paper in papers] == [1] * len(papers), path.stem
+    page.close()
+
+
+def test_the_large_report_prints_its_summary_first_and_its_proofs_across(open_file, large_file, build):
+    pages = printed(open_file(large_file).page, "A4").pages
+    text = [re.sub(r"\s+", " ", p.extract_text()) for p in pages]
+    assert "Why it failed" in text[0] and "Findings for and against" not in text[0]
+    assert text[1].lstrip("0123456789/ ").startswith("Findings for and against")
+    across = [i for i, p in enumerate(pages) if p.mediabox.width > p.mediabox.height]
+    leaders = len(build(LARGE).answers[0].leaders)
+    assert len(across) == leaders and across == list(range(across[0], across[0] + leaders))
+    sides = [sorted((float(p.mediabox.width), float(p.mediabox.height))) for p in pages]
+    assert all(side == pytest.approx([595.3, 841.9], abs=1.0) for side in sides)
+    assert 15 <= len(pages) <= 25
+    assert all(f"{i} / {len(pages)}" in t for i, t in enumerate(text, 1))
+
+
+def test_a_report_prints_on_letter_too(open_file, build, tmp_path):
+    path = tmp_path / "report.html"
+    path.write_text(html.page(build(ROOT / "scenarios" / "crude-pump-barrier-lost.yaml")), "utf-8")
+    pages = printed(open_file(path).page, "Letter").pages
+    sides = [sorted((float(p.mediabox.width), float(p.mediabox.height))) for p in pages]
+    assert all(side == pytest.approx([612, 792], abs=1.0) for side in sides)
+    text = [p.extract_text() for p in pages[:2]]
+    assert "Take care" in text[0] and "Findings for and against" in text[1]
+
+
+def test_the_command_prints_the_same_pdf_each_time(chromium, build, tmp_path):
+    one, two = tmp_path / "one.pdf", tmp_path / "two.pdf"
+    done = CliRunner().invoke(app, ["report", "thin-record", "-o", str(one), "--short"])
+    assert done.exit_code == 0, done.output
+    print_page(find_browser(), html.page(build(ROOT / "scenarios" / "thin-record.yaml"), True, "A4"), two)
+    assert one.read_bytes() == two.read_bytes()
+    (page,) = PdfReader(io.BytesIO(one.read_bytes())).pages
+    assert [round(float(x)) for x in page.mediabox[2:]] == [595, 842]

@@ -1,0 +1,56 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from diagnose.casefile.reader import read_case
+from diagnose.cli.report import made
+from diagnose.inference.run import RuleBase
+from diagnose.views.report.blocks import Report
+
+ROOT = Path(__file__).resolve().parents[2]
+LARGE = ROOT / "scenarios" / "shaft-runout-large-record.yaml"
+
+
+KNOWN: dict[Path, Report] = {}
+"""Reports of shipped scenarios, worked out once for all tests of a session."""
+
+
+def report_of(path: Path, base: RuleBase) -> Report:
+    if path in KNOWN:
+        return KNOWN[path]
+    report = made(path, read_case(path, base.knowledge), base)
+    if path.parent == LARGE.parent:
+        KNOWN[path] = report
+    return report
+
+
+@pytest.fixture(scope="session")
+def build(whole_base):
+    """The report of the case in a file."""
+    return lambda path: report_of(path, whole_base)
+
+
+@pytest.fixture(scope="session")
+def large(build):
+    return build(LARGE)
+
+
+@pytest.fixture
+def case_file(tmp_path):
+    """Writes a small case with the given lines among its observations and gives its path."""
+
+    def write(*observations: str, more: str = "", name: str = "A small case") -> Path:
+        lines = [
+            f"case: {name}", "seal: {arrangement: single}", "index: {rotating: keyway, stationary: top dead centre}", "parts:",
+            "  - {item: 1, name: Carbon ring, kind: soft face, group: rotating, carries: nose, index: keyway, seen from: driver end}",
+            "  - {item: 2, name: Mating ring, kind: hard face, group: stationary, carries: wide, index: top dead centre, "
+            "seen from: impeller end}",
+            "observations:", *(f"  - {o}" for o in observations), more,
+        ]  # fmt: skip
+        path = tmp_path / "case.yaml"
+        path.write_text("\n".join(lines) + "\n", "utf-8")
+        return path
+
+    return write
