@@ -78,7 +78,7 @@ class Drafter:
             new = self._truths(f, inference, position) - seen
             noticed = [m for m in waiting if self._state(m, inference, position) != state]
             group = kept.setdefault((state, fragment.at), [])
-            if not (new or noticed or (state == PRESENT and not group) or not fragment.records):
+            if not (new or noticed or (state == PRESENT and not group) or fragment.edge or not fragment.records):
                 continue
             seen |= new
             waiting = [m for m in waiting if m not in noticed]

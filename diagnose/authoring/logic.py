@@ -210,8 +210,9 @@ class _Logic:
             yield from self._pair(self.knowledge.findings[a], self.knowledge.findings[b], (b, a) in told)
 
     def _pair(self, a: Finding, b: Finding, both: bool) -> Iterator[Problem]:
+        """A draft may still say what another finding says."""
         if both:
-            if a.name < b.name:
+            if a.name < b.name and "draft" not in (a.status, b.status):
                 yield Problem(
                     b.where, "equal-rules", f"{b.name!r} holds exactly when {a.name!r} does", "keep one of the two"
                 )

@@ -94,15 +94,21 @@ class Outcome:
 # ---- reading ----------------------------------------------------------------------------------------------
 
 
-def read_tests(folder: Path, base: RuleBase, problems: Problems, shown: str = "") -> list[RuleTest]:
-    """Every rule test of a rule base folder, in file order. Tests of rules that are not in the base are left out."""
+def read_tests(
+    folder: Path, base: RuleBase, problems: Problems, only: Iterable[tuple[str, Card]] | None = None
+) -> list[RuleTest]:
+    """Every rule test of a rule base folder in file order, or those of some (kind, card). Tests of rules that are not
+    in the base are left out."""
+    stems = None if only is None else {(kind, file_stem(card.name)) for kind, card in only}
     tests = []
     for section, kind in KINDS.items():
         cards: Mapping[str, Card] = getattr(base.knowledge, section)
         names = {file_stem(name): name for name in cards}
         for path in sorted((folder / section).glob("*.test.yaml")):
             stem = path.name.removesuffix(".test.yaml")
-            place = f"{shown or base.knowledge.folder}/{section}/{path.name}"
+            place = f"{base.knowledge.folder}/{section}/{path.name}"
+            if stems is not None and (kind, stem) not in stems:
+                continue
             if stem in names:
                 tests += read_file(path, place, kind, names[stem], base.knowledge, problems)
             elif not path.with_name(f"{stem}.yaml").is_file():

@@ -29,11 +29,13 @@ class NoWitness(ValueError):
 
 @dataclass(frozen=True)
 class Fragment:
-    """Short records for a test, the position it is about ("" where there is one seal) and what it shows."""
+    """Short records for a test, the position it is about ("" where there is one seal) and what it shows; `edge` where
+    a value stands at or beside a threshold."""
 
     records: tuple[tuple[str, Record], ...] = ()
     at: str = ""
     shows: str = ""
+    edge: bool = False
 
     def plain(self) -> list[Record]:
         return [r for _, r in self.records]
@@ -310,23 +312,28 @@ class Witness:
     def _beside(self, whole: Fragment, label: str, p: Premise) -> Iterable[Fragment]:
         """The stated value moved to each threshold and a step to either side of it."""
         mine = next(r for name, r in whole.records if name == label)
-        changes: list[tuple[str, Record | None]] = []
+        changes: list[tuple[str, Record | None, bool]] = []
+        c = p.condition
         if "word" in mine:
-            changes.append((f"with {p.condition.term} {p.condition.value}" if p.condition.test == "is not"
-                            else f"with another {p.condition.term}",
-                            mine | {"word": p.condition.value if p.condition.test == "is not" else "another"}))  # fmt: skip
+            known = c.test == "is not"
+            word = c.value if known else "another"
+            changes.append(
+                (f"with {c.term} {c.value}" if known else f"with another {c.term}", mine | {"word": word}, False)
+            )
         else:
-            for edge in edges(p.condition, self.knowledge):
-                number = split(edge)[0]
-                name = f"{p.condition.limit} limit" if p.condition.limit else "threshold"
-                changes += [(f"at the {name} of {edge} itself", mine | {"value": edge}),
-                            (f"just below the {name} of {edge}", mine | {"value": shifted(edge, -STEP if number >= 0 else STEP)}),
-                            (f"just above the {name} of {edge}", mine | {"value": shifted(edge, STEP if number >= 0 else -STEP)}),
-                            (f"where the uncertainty spans the {name} of {edge}", mine | {"value": spanning(edge)})]  # fmt: skip
-        changes.append((f"with {p.condition.term} not worked out", None))
-        for said, record in changes:
+            for edge in edges(c, self.knowledge):
+                step = STEP if split(edge)[0] >= 0 else -STEP
+                name = f"{c.limit} limit of {edge}" if c.limit else f"threshold of {edge}"
+                changes += [
+                    (f"at the {name} itself", mine | {"value": edge}, True),
+                    (f"just below the {name}", mine | {"value": shifted(edge, -step)}, True),
+                    (f"just above the {name}", mine | {"value": shifted(edge, step)}, True),
+                    (f"where the uncertainty spans the {name}", mine | {"value": spanning(edge)}, False),
+                ]
+        changes.append((f"with {c.term} not worked out", None, False))
+        for said, record, edge_ in changes:
             records = tuple((n, record if n == label else r) for n, r in whole.records if n != label or record)
-            yield Fragment(records, whole.at, said)  # type: ignore[arg-type]
+            yield Fragment(records, whole.at, said, edge_)  # type: ignore[arg-type]
 
 
 def _bits(fragment: Fragment) -> tuple[Any, str]:

@@ -262,14 +262,17 @@ def match(
 def show(rule: RuleArgument, as_json: JsonOption = False, knowledge: KnowledgeOption = None) -> None:
     """Show a card in plain words, with what it uses and who uses it."""
     from diagnose.authoring.cards import document, find
+    from diagnose.authoring.rule_tests import read_tests
+    from diagnose.reading.problems import Problems
     from diagnose.views import workshop as view
     from diagnose.views.page import Page
 
     workshop = _workshop(knowledge, True)
-    tests = _test_names(_tests(workshop, knowledge, rule))
-    result = [
-        document(workshop.base.knowledge, kind, card, tests) for kind, card in find(workshop.base.knowledge, rule)
-    ]
+    found = find(workshop.base.knowledge, rule)
+    problems = Problems()
+    tests = _test_names(read_tests(_folder(knowledge), workshop.base, problems, only=found))
+    problems.raise_errors()
+    result = [document(workshop.base.knowledge, kind, card, tests) for kind, card in found]
     if as_json:
         print_json(result)
         return

@@ -140,7 +140,9 @@ def test_positions_of_a_pair(workshop):
 
 
 def test_junit_counts_what_failed_and_says_why(workshop):
-    rows = outcomes(workshop, "- {test: good, given: [], leaves open: [ring hard]}\n- {test: bad, given: [], finds: [ring hard]}\n")
+    rows = outcomes(
+        workshop, "- {test: good, given: [], leaves open: [ring hard]}\n- {test: bad, given: [], finds: [ring hard]}\n"
+    )
     root = ElementTree.fromstring(junit(rows))
     (suite,) = root
     assert (suite.get("tests"), suite.get("failures")) == ("2", "1")
@@ -164,14 +166,21 @@ def test_changed_odds_are_written_into_the_file_and_nothing_else(tmp_path, works
     place = tmp_path / "knowledge" / "causes"
     place.mkdir(parents=True)
     path = place / "dry-running.test.yaml"
-    path.write_text("# kept\n- test: prior   # kept\n  given: []\n  odds: {dry running: +1.0 dB, bent shaft: -12.8 dB}\n")
+    path.write_text(
+        "# kept\n- test: prior   # kept\n  given: []\n  odds: {dry running: +1.0 dB, bent shaft: -12.8 dB}\n"
+    )
     tests = read_tests(tmp_path / "knowledge", workshop.base, Problems())
     changed = accept_odds(run_tests(workshop, tests), workshop.net, tmp_path / "knowledge", "knowledge")
     assert changed == [str(path)]
-    assert path.read_text() == "# kept\n- test: prior   # kept\n  given: []\n  odds: {dry running: -9.5 dB, bent shaft: -12.8 dB}\n"
+    assert (
+        path.read_text()
+        == "# kept\n- test: prior   # kept\n  given: []\n  odds: {dry running: -9.5 dB, bent shaft: -12.8 dB}\n"
+    )
 
 
 def test_many_tests_make_all_rules_ready_at_once(workshop):
-    tests = [o.test for o in outcomes(workshop, "- {test: open, given: [], leaves open: [ring hard]}\n")] * (rule_tests.MANY + 1)
+    tests = [o.test for o in outcomes(workshop, "- {test: open, given: [], leaves open: [ring hard]}\n")] * (
+        rule_tests.MANY + 1
+    )
     assert len(run_tests(workshop, tests)) == rule_tests.MANY + 1
     assert len(workshop.base.reasoner.built) == len(workshop.base.rules.branches)

@@ -1,0 +1,148 @@
+"""Drafted tests and skeletons: what is written holds, and a new card starts with a test that fails."""
+
+from __future__ import annotations
+
+import pytest
+
+from diagnose.authoring.drafts import Drafter, written
+from diagnose.authoring.rule_tests import Workshop, parse_tests, read_tests, run_tests
+from diagnose.authoring.skeletons import next_id
+from diagnose.authoring.witness import NoWitness, Witness, shifted, spanning
+from diagnose.inference.run import load
+from diagnose.reading.problems import Problems
+from tests.authoring.helpers import call, small_base
+
+
+@pytest.fixture
+def workshop(tmp_path):
+    return Workshop(load(small_base(tmp_path)))
+
+
+def holds(workshop, base, branch, fragment) -> bool:
+    text = written([_draft(branch, fragment)])
+    problems = Problems()
+    (test,) = parse_tests(text.encode(), "x", "finding", branch.rule, base, problems)
+    assert not problems.found, (text, problems.found)
+    return not run_tests(workshop, [test])[0].failures
+
+
+def _draft(branch, fragment):
+    from diagnose.authoring.drafts import Draft
+
+    key = "finds" if branch.conclusion.state == "present" else "finds absent"
+    return Draft(branch.name, [fragment], {key: [branch.rule]}, fragment.at)
+
+
+def test_every_alternative_of_the_shipped_findings_has_records_that_make_it_hold(whole_base):
+    """Of each finding the first alternative for present and for absent; what has none must contradict itself."""
+    workshop, witness = Workshop(whole_base), Witness(whole_base.knowledge)
+    tried = missing = 0
+    for branch in whole_base.rules.branches:
+        if branch.conclusion.kind != "found" or branch.number != 1:
+            continue
+        tried += 1
+        try:
+            fragment = witness.of(branch.premises)
+        except NoWitness:
+            missing += 1
+            continue
+        missing += not holds(workshop, whole_base.knowledge, branch, fragment)
+    assert tried > 700
+    assert missing <= tried * 0.01
+
+
+def test_the_smallest_changes_undo_a_conjunction_or_leave_it_standing_on_purpose(workshop):
+    witness = Witness(workshop.base.knowledge)
+    branch = next(
+        b for b in workshop.base.rules.branches if b.rule == "hot all round" and b.conclusion.state == "present"
+    )
+    changed = {f.shows: holds(workshop, workshop.base.knowledge, branch, f) for f in witness.undone(branch.premises)}
+    assert changed["with radial cracks in patches"] is False
+    assert changed["with radial cracks looked for and not there"] is False
+    assert changed["with radial cracks on soft face only"] is False
+    assert changed["with severe edge chips on hard face as well"] is False
+    assert changed["with nothing said of radial cracks on hard face"] is False
+
+
+def test_values_beside_a_threshold():
+    assert shifted("0.05 mm", 0.02) == "0.051 mm"
+    assert shifted("-10 °C", -0.02) == "-10.2 °C"
+    assert shifted("0 bar", 0.02) == "0.02 bar"
+    assert spanning("25 m/s") == "25 ± 0.5 m/s"
+
+
+def test_drafted_tests_hold_and_notice_nearly_every_change(workshop):
+    from diagnose.authoring.mutation import Hunt, mutants, trials
+
+    knowledge, drafter = workshop.base.knowledge, Drafter(workshop)
+    tests = []
+    for kind, section in (
+        ("finding", knowledge.findings),
+        ("cause", knowledge.causes),
+        ("caution", knowledge.cautions),
+    ):
+        for card in section.values():
+            problems = Problems()
+            text = written(getattr(drafter, kind)(card))
+            tests += parse_tests(text.encode(), f"{card.name}.test.yaml", kind, card.name, knowledge, problems)
+            assert not problems.found, problems.found
+    outcomes = run_tests(workshop, tests)
+    assert [o.test.name for o in outcomes if o.failures] == []
+    hunt = Hunt(workshop, trials(outcomes))
+    tried = [(m, hunt.notices(m)) for m in mutants(knowledge)]
+    survived = [str(m) for m, noticed in tried if not noticed]
+    assert len(survived) <= 0.1 * len(tried), survived
+
+
+def test_thresholds_are_drafted_at_below_and_above(workshop):
+    text = written(Drafter(workshop).finding(workshop.base.knowledge.findings["shaft moves"]))
+    for value in ("0.08 mm}", "0.0816 mm}", "0.05 mm}", "0.051 mm}"):
+        assert value in text, text
+
+
+def test_drafts_are_the_same_every_time(workshop):
+    card = workshop.base.knowledge.findings["hot all round"]
+    assert written(Drafter(workshop).finding(card)) == written(Drafter(workshop).finding(card))
+
+
+@pytest.mark.parametrize("kind", ["finding", "cause", "caution"])
+def test_a_new_card_reads_well_and_its_test_fails_until_it_says_something(kind, tmp_path):
+    folder = small_base(tmp_path)
+    code, said = call("new", kind, "paint", "on", "the", "face", "--knowledge", folder)
+    assert code == 0 and said.count("paint-on-the-face") == 2
+    assert call("check", "--knowledge", folder)[0] == 0
+    code, said = call("test", "paint on the face", "--with-drafts", "--knowledge", folder)
+    assert code == 1 and "expected" in said
+    assert call("test", "paint on the face", "--knowledge", folder)[0] == 2
+    assert call("new", kind, "paint on the face", "--knowledge", folder)[0] == 2
+
+
+def test_a_new_measurement_reads_well(tmp_path):
+    folder = small_base(tmp_path)
+    assert call("new", "measurement", "ring by eye", "--knowledge", folder)[0] == 0
+    assert call("check", "--knowledge", folder)[0] == 0
+
+
+def test_new_refuses_odd_names_and_kinds(tmp_path):
+    folder = small_base(tmp_path)
+    assert call("new", "finding", "../escape", "--knowledge", folder)[0] in (0, 2)
+    assert call("new", "finding", "a: b", "--knowledge", folder)[0] == 2
+    code, said = call("new", "findng", "x", "--knowledge", folder)
+    assert code == 2 and "finding" in said
+    assert not (tmp_path / "escape.yaml").exists()
+
+
+def test_ids_are_never_given_twice():
+    assert next_id(["F007", "F012", "C900"], "F") == "F013"
+    assert next_id([], "M") == "M001"
+
+
+def test_new_tests_for_cards_that_have_none(tmp_path):
+    folder = small_base(tmp_path)
+    assert call("new", "test", "--missing", "--knowledge", folder)[0] == 0
+    base = load(folder)
+    tests = read_tests(folder, base, Problems())
+    assert {(t.kind, t.rule) for t in tests} >= {("finding", f) for f in base.knowledge.findings}
+    assert call("test", "--knowledge", folder)[0] == 0
+    assert call("new", "test", "ring hard", "--knowledge", folder)[0] == 2
+    assert call("new", "test", "ring hard", "--over", "--knowledge", folder)[0] == 0

@@ -1,0 +1,111 @@
+"""The handbook: every link leads somewhere, nothing comes from outside, text stays text."""
+
+from __future__ import annotations
+
+import json
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from diagnose.authoring.cards import document, tables
+from diagnose.inference.run import load
+from diagnose.views.handbook import page_name, pages
+from tests.authoring.helpers import call, small_base
+
+VOID = {"meta", "input", "br", "link", "img"}
+
+
+class Page(HTMLParser):
+    def __init__(self, text: str):
+        super().__init__()
+        self.links, self.outside, self.open, self.wrong, self.scripts = [], [], [], [], 0
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag, attrs):
+        for key, value in attrs:
+            if key in ("href", "src", "action"):
+                (self.outside if re.match(r"[a-z]+:|//", value) else self.links).append(value)
+            if key.startswith("on"):
+                self.wrong.append(key)
+        self.scripts += tag == "script"
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        if self.open[-1:] != [tag]:
+            self.wrong.append(tag)
+        else:
+            self.open.pop()
+
+
+def made_from(knowledge) -> dict[str, str]:
+    documents = [
+        document(knowledge, kind, card) for kind, table in tables(knowledge).items() for card in table.values()
+    ]
+    return pages(
+        documents, {"seen": knowledge.words.seen, "common": knowledge.words.common}, knowledge.version, knowledge.digest
+    )
+
+
+@pytest.fixture(scope="module")
+def whole(whole_base):
+    return made_from(whole_base.knowledge)
+
+
+def test_a_page_for_every_cause_finding_measurement_caution_and_limit(whole, whole_base):
+    expected = {page_name(kind, name) for kind, table in tables(whole_base.knowledge).items() for name in table}
+    assert set(whole) == expected | {"index.html"}
+
+
+def test_every_link_leads_to_a_page_and_none_leads_outside(whole):
+    for name, text in whole.items():
+        page = Page(text)
+        assert (page.outside, page.wrong, page.open) == ([], [], []), name
+        assert {link.partition("#")[0] for link in page.links} <= set(whole), name
+
+
+def test_only_the_first_page_has_a_script_and_each_has_a_policy_against_the_outside(whole):
+    assert {name for name, text in whole.items() if Page(text).scripts} == {"index.html"}
+    assert all("default-src &#x27;none&#x27;" in text for text in whole.values())
+    assert not any(re.search(r"url\(|@import|fetch\(|XMLHttp", text) for text in whole.values())
+
+
+def test_the_search_knows_every_card_and_its_words(whole, whole_base):
+    found = re.search(r"const ENTRIES=(\[.*?\]);\n", whole["index.html"], re.S)
+    assert found
+    entries = json.loads(found.group(1))
+    assert {(e["k"], e["n"]) for e in entries} == {
+        (k, n) for k, table in tables(whole_base.knowledge).items() for n in table
+    }
+    dry = next(e for e in entries if e["n"] == "dry running")
+    assert dry["u"] in whole and "carbon dust outside the seal" in dry["t"]
+
+
+def test_cautions_stand_on_the_first_page_and_on_the_causes_that_name_them(whole, whole_base):
+    knowledge = whole_base.knowledge
+    for caution in (c for c in knowledge.cautions.values() if c.always):
+        assert caution.says.split(".")[0].replace("'", "&#x27;") in whole["index.html"]
+    cause = next(c for c in knowledge.causes.values() if c.cautions)
+    assert "Take care" in whole[page_name("cause", cause.name)]
+
+
+def test_text_from_the_rule_base_is_shown_and_never_run(tmp_path):
+    folder = small_base(tmp_path)
+    evil = "<script>alert(1)</script><img src=x onerror=alert(2)>"
+    path = folder / "findings/ring-hard.yaml"
+    path.write_text(path.read_text().replace("reads: ring hard", f"reads: '{evil}</title>'"))
+    for name, text in made_from(load(folder).knowledge).items():
+        page = Page(text)
+        assert page.wrong == [] and page.outside == []
+        assert page.scripts == (name == "index.html")
+        assert evil not in text
+
+
+def test_the_command_writes_the_pages(tmp_path):
+    folder = small_base(tmp_path)
+    code, said = call("handbook", "-o", tmp_path / "book", "--knowledge", folder)
+    assert code == 0 and "index.html" in said
+    text = (tmp_path / "book" / "finding-hot-all-round.html").read_text()
+    assert "Cracks right round say that it ran hot" in text

@@ -1,0 +1,141 @@
+"""Show, list, search, match and check, as an author calls them."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import pytest
+
+from tests.authoring.helpers import SMALL, call, small_base
+
+
+@pytest.fixture
+def folder(tmp_path):
+    return small_base(tmp_path)
+
+
+def test_show_says_what_a_finding_uses_and_who_uses_it(folder):
+    code, said = call("show", "F1", "--knowledge", folder)
+    assert code == 0
+    for part in ("radial cracks on hard face all round", "none of these is known", "cracked somewhere", "barrier lost",
+                 "used by findings: hot and hard", "Cracks right round say that it ran hot", "Common practice of the trade"):  # fmt: skip
+        assert part in " ".join(said.split()), part
+
+
+def test_weights_shown_are_those_that_count(folder):
+    """10 log10(0.80/0.05) = 12.04 dB present, 10 log10(0.20/0.95) = -6.77 dB absent."""
+    (shown,) = json.loads(call("show", "dry running", "--json", "--knowledge", folder)[1])
+    row = next(r for r in shown["leaves"] if r["finding"] == "ring hard")
+    assert (row["if_present"], row["if_absent"]) == (12.04, -6.77)
+
+
+def test_show_offers_the_nearest_names(folder):
+    code, said = call("show", "hot al round", "--knowledge", folder)
+    assert code == 2 and "hot all round" in said
+
+
+def test_a_retired_card_points_to_its_successor(folder):
+    path = folder / "measurements/runout-by-dial.yaml"
+    text = path.read_text()
+    path.write_text(text.replace("status: accepted", "status: retired\nreplaced by: runout by probe"))
+    (folder / "measurements/runout-by-probe.yaml").write_text(
+        text.replace("runout by dial", "runout by probe").replace("M1", "M2")
+    )
+    code, said = call("show", "M1", "--knowledge", folder)
+    assert code == 2 and "runout by probe" in said
+    assert "in place of: runout by dial" in call("show", "M2", "--knowledge", folder)[1]
+    listed = json.loads(call("list", "--status", "retired", "--json", "--knowledge", folder)[1])
+    assert [r["id"] for r in listed] == ["M1"]
+
+
+def test_list_and_search(folder):
+    listed = json.loads(call("list", "--kind", "cause", "--json", "--knowledge", folder)[1])
+    assert [r["name"] for r in listed] == ["barrier lost", "bent shaft", "dry running", "jet erosion"]
+    assert call("list", "--kind", "casue", "--knowledge", folder)[0] == 2
+    found = json.loads(call("search", "ring", "hard", "--json", "--knowledge", folder)[1])
+    assert found[0]["name"] == "ring hard"
+    assert {"dry running", "hot and hard"} <= {r["name"] for r in found}
+    assert json.loads(call("search", "no such words", "--json", "--knowledge", folder)[1]) == []
+
+
+def test_match_says_true_false_or_unknown_and_on_which_record(folder):
+    code, said = call("match", "hot all round", SMALL / "case.yaml", "--json", "--knowledge", folder)
+    assert code == 0
+    present, absent = json.loads(said)
+    truths = {row["says"]: (row["truth"], row["on"]) for row in present["conditions"]}
+    assert truths["radial cracks on hard face all round"] == (
+        "true",
+        ["radial cracks on Seat (2) (moderate) all round"],
+    )
+    assert truths["severe edge chips on hard face"][0] == "false"
+    assert (present["holds"], absent["holds"]) == (True, False)
+    code, said = call("match", "shaft moves", SMALL / "case.yaml", "--knowledge", folder)
+    assert "? unknown: bent on shaft" in said and "- false: shaft runout outside the limit 'shaft runout'" in said
+    assert call("match", "dry running", SMALL / "case.yaml", "--knowledge", folder)[0] == 0
+    assert call("match", "jet erosion", SMALL / "case.yaml", "--knowledge", folder)[0] == 2
+
+
+BROKEN = "finding: seen\nid: F90\nstatus: accepted\nsince: x\nreviewed: x\nsources: [common-practice]\nreads: seen\notherwise: rarely\nwhen: {saw: radial crack}\n"
+
+
+@pytest.mark.parametrize("form", ["text", "json", "sarif", "github"])
+def test_every_format_tells_a_broken_rule_and_fails(form, folder):
+    assert call("check", "--format", form, "--knowledge", folder)[0] == 0
+    (folder / "findings/seen.yaml").write_text(BROKEN)
+    code, said = call("check", "--format", form, "--knowledge", folder)
+    assert code == 1 and "unknown-feature" in said and "radial cracks" in said
+
+
+def test_check_shows_the_line_with_a_caret_under_the_word(folder):
+    (folder / "findings/seen.yaml").write_text(BROKEN)
+    said = call("check", "--knowledge", folder)[1]
+    lines = said.splitlines()
+    at = next(i for i, line in enumerate(lines) if "unknown-feature" in line)
+    assert lines[at + 1].endswith("when: {saw: radial crack}")
+    assert lines[at + 2].index("^") == lines[at + 1].index("radial crack")
+    assert re.search(r"^1 error, \d+ advice$", said, re.M)
+
+
+def test_sarif_has_what_the_standard_asks_of_a_result(folder):
+    """SARIF 2.1.0 (OASIS, 2020), sections 3.13 to 3.30, from memory: version, driver, rules by id, region from line 1."""
+    (folder / "findings/seen.yaml").write_text(BROKEN)
+    log = json.loads(call("check", "--format", "sarif", "--knowledge", folder)[1])
+    assert log["version"] == "2.1.0"
+    (run,) = log["runs"]
+    rules = {r["id"] for r in run["tool"]["driver"]["rules"]}
+    assert run["tool"]["driver"]["name"] and run["results"]
+    for result in run["results"]:
+        assert result["ruleId"] in rules and result["level"] in ("error", "note") and result["message"]["text"]
+        place = result["locations"][0]["physicalLocation"]
+        assert "\\" not in place["artifactLocation"]["uri"]
+        assert place["region"]["startLine"] >= 1 and place["region"]["startColumn"] >= 1
+
+
+def test_github_lines_are_escaped(folder):
+    (folder / "findings/seen.yaml").write_text(BROKEN.replace("radial crack", "100% crack"))
+    said = call("check", "--format", "github", "--knowledge", folder)[1]
+    line = next(x for x in said.splitlines() if "unknown-feature" in x)
+    assert (
+        line.startswith("::error file=") and ",line=9,col=13,title=unknown-feature::" in line and "100%25 crack" in line
+    )
+
+
+def test_strict_fails_for_advice_and_a_missing_folder_is_a_wrong_call(folder, tmp_path):
+    assert call("check", "--strict", "--knowledge", folder)[0] == 1
+    assert call("check", "--knowledge", tmp_path / "none")[0] == 2
+    assert call("check", "--format", "xml", "--knowledge", folder)[0] == 2
+
+
+def test_drafts_are_checked_but_run_only_when_asked(folder):
+    (folder / "findings/seen.yaml").write_text(BROKEN.replace("accepted", "draft"))
+    assert call("check", "--knowledge", folder)[0] == 1
+    assert call("test", "--knowledge", folder)[0] == 0
+    assert call("test", "--with-drafts", "--knowledge", folder)[0] == 2
+
+
+def test_an_accepted_rule_may_not_rest_on_a_draft(folder):
+    path = folder / "findings/ring-hard.yaml"
+    path.write_text(path.read_text().replace("accepted", "draft"))
+    code, said = call("check", "--knowledge", folder)
+    assert code == 1 and "there is no finding 'ring hard'" in said

@@ -1,0 +1,67 @@
+"""The quiz as a dialogue through a pipe."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from diagnose.authoring.quiz import known_so_far, pieces
+from diagnose.casefile.reader import read_case
+from diagnose.inference.run import load
+from tests.authoring.helpers import SMALL, call, small_base
+
+
+@pytest.fixture
+def place(tmp_path):
+    folder = small_base(tmp_path)
+    cases = tmp_path / "cases"
+    cases.mkdir()
+    text = (SMALL / "case.yaml").read_text()
+    (cases / "one.yaml").write_text(text + "expected: {cause: dry running}\n")
+    return folder, cases
+
+
+def test_every_record_is_in_one_piece_and_figures_are_known_from_the_start(place):
+    folder, cases = place
+    base = load(folder)
+    case = read_case(cases / "one.yaml", base.knowledge)
+    found = pieces(case)
+    assert sorted(o.id for p in found for o in p.observations) == [o.id for o in case.observations]
+    assert [p.name for p in found][:1] == ["Seat (2)"]
+    assert known_so_far(case, []).observations == ()
+    assert known_so_far(case, found) == case
+
+
+def test_a_trainee_looks_answers_and_sees_the_way_of_the_tool(place, tmp_path):
+    folder, cases = place
+    given = "seat\ndry\n1\n\n\ndry runing\n"
+    code, said = call("quiz", cases / "one.yaml", "--knowledge", folder, "--save", tmp_path / "log.jsonl", given=given)
+    assert code == 0
+    assert "radial cracks on Seat (2) (moderate) all round" in said
+    assert "(dry running)" in said and said.rstrip().endswith("Right.")
+    assert "you looked at Seat (2) and thought of dry running" in said
+    (row,) = map(json.loads, (tmp_path / "log.jsonl").read_text().splitlines())
+    assert row["right"] and row["answer"] == row["tool"] == "dry running" and len(row["steps"]) == 2
+
+
+def test_what_is_not_yet_looked_at_is_not_shown(place):
+    folder, cases = place
+    said = call("quiz", cases / "one.yaml", "--knowledge", folder, given="\n\n")[1]
+    assert "radial cracks on Seat" not in said
+    assert "No answer given." in said
+
+
+def test_a_wrong_answer_is_told_and_nothing_is_kept_unless_asked(place, tmp_path):
+    folder, cases = place
+    before = sorted(tmp_path.rglob("*"))
+    said = call("quiz", "--cases", cases, "--knowledge", folder, given="\nbent shaft\n")[1]
+    assert "You said bent shaft." in said and "Not this time." in said and "The case says: dry running." in said
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_the_end_of_the_answers_ends_the_quiz(place):
+    folder, cases = place
+    (cases / "two.yaml").write_text((cases / "one.yaml").read_text())
+    code, said = call("quiz", "--cases", cases, "--knowledge", folder, given="")
+    assert code == 0 and said.count("What is the cause?") == 1

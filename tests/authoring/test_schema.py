@@ -1,0 +1,106 @@
+"""Schemas for editors: every file of the rule base fits, and so does what the reader takes; what it refuses does not."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+import yaml
+from referencing import Registry, Resource
+
+from diagnose.authoring.schema import _FOLDERS, editor_settings, schemas
+from diagnose.casefile import reader as cases
+
+ROOT = Path(__file__).resolve().parents[2]
+SINGLE = ("parts", "features", "settings", "readings", "quantities", "scales")
+
+
+@pytest.fixture(scope="module")
+def made(whole_base):
+    return schemas(whole_base.knowledge)
+
+
+def check(made, name: str, document) -> list[str]:
+    registry = Registry().with_resource("terms.json", Resource.from_contents(made["terms"]))
+    return [e.message[:300] for e in jsonschema.Draft7Validator(made[name], registry=registry).iter_errors(document)]
+
+
+def read(path: Path):
+    """As an editor with YAML 1.2 reads it, where `on` is a word; numbers stay text."""
+    return yaml.load(path.read_text("utf-8"), yaml.CBaseLoader)
+
+
+@pytest.mark.parametrize("kind", sorted(_FOLDERS))
+def test_every_card_fits_its_schema(kind, made):
+    paths = sorted((ROOT / "knowledge" / _FOLDERS[kind]).glob("*.yaml"))
+    assert paths
+    registry = Registry().with_resource("terms.json", Resource.from_contents(made["terms"]))
+    validator = jsonschema.Draft7Validator(made[kind], registry=registry)
+    wrong = {
+        p.name: str(jsonschema.exceptions.best_match(validator.iter_errors(read(p))))
+        for p in paths
+        if not validator.is_valid(read(p))
+    }
+    assert wrong == {}
+
+
+@pytest.mark.parametrize("name", [*SINGLE, "words", "sources"])
+def test_every_vocabulary_file_fits_its_schema(name, made):
+    folder = ROOT / "knowledge" / ("vocabulary" if name in SINGLE else "")
+    assert check(made, name, read(folder / f"{name}.yaml")) == []
+
+
+def test_every_scenario_fits_the_schema_of_cases(made):
+    paths = sorted((ROOT / "scenarios").glob("*.yaml"))
+    assert paths
+    assert {p.name: e for p in paths if (e := check(made, "case", read(p)))} == {}
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("finding", "finding: x\nid: F1\nstatus: acepted\nsince: 1\nreviewed: 1\nsources: [common-practice]\nreads: x\notherwise: rarely\nwhen: {saw: blisters}\n"),
+        ("finding", "finding: x\nid: F1\nstatus: draft\nsince: 1\nreviewed: 1\nsources: [common-practice]\nreads: x\notherwise: rarely\nwhen: {saw: blitsers}\n"),
+        ("finding", "finding: x\nid: F1\nstatus: draft\nsince: 1\nreviewed: 1\nsources: [common-practice]\nreads: x\notherwise: rarely\n"),
+        ("finding", "- {test: x, given: [], find: [y]}\n"),
+        ("finding", "- {test: x, given: [{saw: blitsers}], leaves open: []}\n"),
+        ("cause", "cause: x\nid: C1\nleaves: []\n"),
+        ("case", "case: x\nobservations: [{saw: blisters, extend: all round}]\n"),
+        ("case", "about: no name\n"),
+        ("words", "seen: {always: surely}\n"),
+    ],
+)  # fmt: skip
+def test_what_the_reader_refuses_does_not_fit(name, text, made):
+    assert check(made, name, yaml.load(text, yaml.CBaseLoader))
+
+
+def test_the_schema_of_cases_has_the_keys_of_the_reader(made):
+    terms = made["terms"]["definitions"]
+    assert set(terms["case"]["properties"]) == set(cases._TOP)
+    assert set(terms["case"]["properties"]["parts"]["items"]["properties"]) == set(cases._PART)
+    assert set(terms["case"]["properties"]["expected"]["properties"]) == set(cases._EXPECTED)
+    assert set(terms["case"]["properties"]["measurements"]["items"]["properties"]) == set(cases._MEASUREMENT)
+    records = terms["case"]["properties"]["observations"]["items"]["anyOf"]
+    assert {k for r in records for k in r["properties"]} == set(cases._OBSERVATION)
+
+
+def test_terms_say_what_they_mean_where_an_editor_shows_it(made, whole_base):
+    feature = made["terms"]["definitions"]["feature"]
+    shown = dict(zip(feature["enum"], feature["enumDescriptions"], strict=True))
+    assert shown["blisters"] == whole_base.knowledge.vocabulary.features["blisters"].means
+
+
+def test_the_schemas_beside_the_rule_base_are_fresh(made):
+    """Run `diagnose rules schema` after a change of vocabulary or names."""
+    for name, schema in made.items():
+        assert json.loads((ROOT / "knowledge" / "schema" / f"{name}.json").read_text("utf-8")) == schema, name
+
+
+def test_the_editor_is_told_where_the_schemas_are():
+    settings = json.loads((ROOT / ".vscode" / "settings.json").read_text("utf-8"))
+    assert settings["yaml.schemas"] == editor_settings()["yaml.schemas"]
+    for schema, pattern in settings["yaml.schemas"].items():
+        assert (ROOT / schema).is_file()
+        assert list(ROOT.glob(pattern)), pattern
