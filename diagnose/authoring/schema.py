@@ -247,7 +247,8 @@ class _Maker:
             terms = ref(f"setting {setting}")
             for key in ("is", setting) if TRAITS[name] == setting else (setting,):
                 made[key] = terms if s.single else some(terms)
-                made["is not" if key == "is" else f"not {key}"] = some(terms)
+                for denied in ("is not", "not is") if key == "is" else (f"not {key}",):
+                    made[denied] = some(terms)
         for r in self.v.readings.values():
             if r.section == name:
                 made |= {spelling: said(TEXT, f"{r.means} [{r.unit}]") for spelling in (r.name, *r.also)}
