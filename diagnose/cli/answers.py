@@ -9,6 +9,7 @@ import typer
 
 from diagnose.cli.common import (
     CaseArgument,
+    DraftsOption,
     JsonOption,
     KnowledgeOption,
     open_base,
@@ -25,6 +26,7 @@ def explain(
     as_json: JsonOption = False,
     everything: Annotated[bool, typer.Option("--all", help="Every cause, not only the leading ones.")] = False,
     position: Annotated[str, typer.Option("--position", help="Only this seal: inboard, outboard or seal.")] = "",
+    with_drafts: DraftsOption = False,
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Say what failed and why: ranked causes with what speaks for and against each, and what to look at next."""
@@ -35,7 +37,7 @@ def explain(
     from diagnose.views import explanation
     from diagnose.views.page import Page
 
-    base = open_base(knowledge)
+    base = open_base(knowledge, with_drafts)
     record = open_case(case, base)
     if position and position not in record.positions:
         raise refuse(f"this case has no position {position!r}", f"its positions: {', '.join(record.positions)}")

@@ -23,6 +23,7 @@ KnowledgeOption = Annotated[
     Path | None,
     typer.Option("--knowledge", envvar="DIAGNOSE_KNOWLEDGE", help="Another rule base folder.", show_default=False),
 ]
+DraftsOption = Annotated[bool, typer.Option("--with-drafts", help="Run draft rules too.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
 CaseArgument = Annotated[str, typer.Argument(metavar="CASE", help="A case file, or the name of a shipped scenario.")]
 
@@ -33,10 +34,10 @@ def shipped(name: str) -> Path:
     return inside if inside.is_dir() else PACKAGE.parent / name
 
 
-def open_base(folder: Path | None) -> RuleBase:
+def open_base(folder: Path | None, drafts: bool = False) -> RuleBase:
     from diagnose.inference.run import load
 
-    base = load(folder or shipped("knowledge"))
+    base = load(folder or shipped("knowledge"), drafts)
     gc.freeze()
     gc.enable()
     return base

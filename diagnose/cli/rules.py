@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from diagnose.cli.common import JsonOption, KnowledgeOption, open_case, print_json, refuse, shipped
+from diagnose.cli.common import DraftsOption, JsonOption, KnowledgeOption, open_case, print_json, refuse, shipped
 
 if TYPE_CHECKING:
     from diagnose.authoring.rule_tests import Outcome, RuleTest, Workshop
@@ -20,7 +20,6 @@ app = typer.Typer(
     no_args_is_help=True, add_completion=False, rich_markup_mode=None,
 )  # fmt: skip
 TESTED = ("finding", "cause", "caution")
-DraftsOption = Annotated[bool, typer.Option("--with-drafts", help="Run drafts too.")]
 CasesOption = Annotated[
     Path | None,
     typer.Option("--cases", help="A folder of cases; the shipped scenarios where left out.", show_default=False),

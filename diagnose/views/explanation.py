@@ -207,10 +207,13 @@ def _ledger(inference: Inference, x: Judgement, j: Judged, page: Page) -> None:
     where = f", {j.position} seal" if len(inference.case.positions) > 1 else ""
     page.heading(f"Ledger: {j.cause}{where}")
     rows: list[tuple[str, ...]] = [("dB", "state", "finding, and what it rests on")]
+    knowledge = inference.base.knowledge
     for e in j.evidence:
         if e.state == "unrecorded":
             continue
         note = f" (counted through {e.through})" if e.through else ""
+        if "trial" in (knowledge.findings[e.finding].status, knowledge.causes[j.cause].status):
+            note += " (on trial: weighs in part)"
         weight = "" if e.through else signed(e.weight)
         rows.append((weight, e.state, f"{e.finding}{note}: {basis(inference, e.finding, j.position)}"))
     page.table(rows, [6, 8, 0])
