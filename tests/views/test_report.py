@@ -17,7 +17,7 @@ from diagnose.casefile.reader import read_case
 from diagnose.inference.run import infer
 from diagnose.judgement.judge import judge
 from diagnose.views.report import html, markdown
-from diagnose.views.report.blocks import Figure, Figures, Paragraph, Picture, Table
+from diagnose.views.report.blocks import Figure, Figures, Items, Paragraph, Picture, Table
 from diagnose.views.report.pictures import day_of
 from tests.views.conftest import LARGE, ROOT
 from tests.views.test_markup import Reader
@@ -169,8 +169,10 @@ def test_conflicting_published_limits_are_all_shown(large):
     row = row_with(large, "measurements", "axial float", "at most")
     for value in ("0.075 mm", "0.1 mm", "0.13 mm", "0.25 mm"):
         assert value in row
-    assert "between the published limits" in row
-    assert "OUTSIDE" in row_with(large, "measurements", "track excess", "at most")
+    assert "between the values given" in row
+    assert "ABOVE" in row_with(large, "measurements", "track excess", "ABOVE")
+    usual = told(*(b for b in section(large, "measurements").blocks if isinstance(b, Items)))
+    assert "running hours machine 1650 h, above: first day, at most 24 h" in usual
 
 
 def test_the_wear_figure_gives_the_numbers_of_the_quantities(large, whole_base):
@@ -313,7 +315,7 @@ def test_markdown_tells_the_same_as_the_page(large):
         "# Glycol circulation pump P-118",
         "**established, over 99 %: shaft runout.**",
         "## 1 Findings for and against",
-        "OUTSIDE",
+        "ABOVE",
     ):
         assert words in text
     tables = re.findall(r"(?:^\|.*\n)+", text, re.M)

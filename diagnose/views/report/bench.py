@@ -14,8 +14,11 @@ from diagnose.views.drawings import charts
 from diagnose.views.report.blocks import Block, Heading, Items, Line, Paragraph, Picture, Piece, Soft, Strong, Table
 from diagnose.views.report.told import Photo, Told, hours, with_ends
 
-_VERDICTS = {OUTSIDE: "OUTSIDE", BETWEEN: "between the published limits", UNDECIDED: "not decided: the uncertainty spans a limit",
-             INSIDE: "inside"}  # fmt: skip
+_VERDICTS = {
+    OUTSIDE: "outside", BETWEEN: "between the values given", UNDECIDED: "not decided: the uncertainty spans a limit", INSIDE: "inside",
+}  # fmt: skip
+"""In the order in which they are told."""
+_UNPUBLISHED = ("common practice", "arithmetic")
 TOLD_IN_HISTORY = ("history", "leak", "sound")
 
 
@@ -28,9 +31,9 @@ def measurements(t: Told) -> list[Block]:
         if q.value is not None
         for limit, verdict in limits_on(q, dict(t.knowledge.limits))
     ]
-    if judged:
-        worst = list(_VERDICTS)
-        judged.sort(key=lambda x: worst.index(x[2]))
+    judged.sort(key=lambda x: list(_VERDICTS).index(x[2]))
+    published = [x for x in judged if _published(t, x[1])]
+    if published:
         columns = (
             ("quantity", ""),
             ("value", ""),
@@ -38,14 +41,20 @@ def measurements(t: Told) -> list[Block]:
             ("verdict", ""),
             ("limit, with every published value", "wide"),
         )
-        told = ("Diamond: the value, with its uncertainty as a thick line. Strokes: published limits. Hatched: outside all of them; "
+        told = ("Diamond: the value, with its uncertainty as a thick line. Strokes: published limits. Hatched: beyond all of them; "
                 "dotted: between published limits that differ.")  # fmt: skip
-        strong = frozenset(i for i, x in enumerate(judged) if x[2] == OUTSIDE)
-        blocks += [Heading("Against published limits"), Table(columns, [_against(t, *x) for x in judged], told, strong)]
+        strong = frozenset(i for i, x in enumerate(published) if x[2] == OUTSIDE)
+        blocks += [
+            Heading("Against published limits"),
+            Table(columns, [_against(t, *x) for x in published], told, strong),
+        ]
+    usual = [_usual(t, *x) for x in judged if not _published(t, x[1])]
+    if usual:
+        blocks += [Heading("Against bounds of common practice, which no source publishes"), Items(usual, role="two")]
     held = {q.id for q, _, _ in judged}
     good = [q for q in known if q.id not in held and (q.value is not None or q.word)]
     if good:
-        rows = [
+        rows: list[Sequence[Line]] = [
             (_named(t, q), with_ends(q), [q.formula, Soft("".join(f"; {n}" for n in q.notes)), " ", t.cite(q.source)])
             for q in good
         ]
@@ -66,12 +75,32 @@ def _named(t: Told, q: Quantity) -> Line:
     return [q.name, Soft(f" {t.on(q)}")]
 
 
+def _published(t: Told, limit: Limit) -> bool:
+    return any(t.knowledge.sources[v.source].kind not in _UNPUBLISHED for v in limit.values)
+
+
+def _verdict(limit: Limit, verdict: str) -> str:
+    beyond = "above" if limit.sense == "at most" else "below"
+    return beyond if verdict == OUTSIDE else _VERDICTS[verdict]
+
+
 def _against(t: Told, q: Quantity, limit: Limit, verdict: str) -> Sequence[Line]:
     bar = charts.gauge(q.value or 0.0, q.low, q.high, [v.value for v in limit.values], limit.sense == "at most")
-    told: list[Piece] = [Soft(f"{limit.name}: ") if limit.name != q.name else "", f"{limit.sense} "]
+    told = _verdict(limit, verdict)
+    return (_named(t, q), with_ends(q), bar, told.upper() if verdict == OUTSIDE else told, _values(t, q, limit))
+
+
+def _usual(t: Told, q: Quantity, limit: Limit, verdict: str) -> Line:
+    told = f" {with_ends(q)}, {_verdict(limit, verdict)}: "
+    return [q.name, Soft(f" {t.on(q)}"), told, *_values(t, q, limit)]
+
+
+def _values(t: Told, q: Quantity, limit: Limit) -> list[Piece]:
+    """The limit with every value that is given for it."""
+    told: list[Piece] = [Soft(f"{limit.name}, ") if limit.name != q.name else "", f"{limit.sense} "]
     for i, v in enumerate(limit.values):
         told += ["; " if i else "", show(v.value, q.unit), Soft(f" {v.note}" if v.note else ""), t.cite(v.source)]
-    return (_named(t, q), with_ends(q), bar, _VERDICTS[verdict], told)
+    return told
 
 
 def _readings(t: Told) -> list[Block]:
@@ -106,7 +135,7 @@ def parts(t: Told) -> list[Block]:
     columns = (
         ("item", "narrow"),
         ("part", ""),
-        ("tag", ""),
+        ("tag", "narrow"),
         ("kind", ""),
         ("index and view", ""),
         ("touches", ""),

@@ -39,6 +39,11 @@ Piece = str | Strong | Soft | Cite | Proof | Drawing
 Line = Piece | Sequence[Piece]
 
 
+def pieces(line: Line) -> Sequence[Piece]:
+    """The pieces of a line, one or several."""
+    return [line] if isinstance(line, (str, Strong, Soft, Cite, Proof, Drawing)) else line
+
+
 @dataclass(frozen=True)
 class Paragraph:
     line: Line

@@ -92,7 +92,7 @@ def gaps(t: Told) -> list[Block]:
                 Heading(title),
                 Items([f"{o.feature}, {t.on(o)}" + (f": {o.note}" if o.note else "") for o in told]),
             ]
-    recorded = {x.part for x in (*t.case.observations, *t.case.measured)}
+    recorded = {o.part for o in t.case.observations} | {x.part for x in t.case.measured}
     bare = [f"{p.name} ({p.item})" for p in t.case.parts if p.item not in recorded]
     if bare:
         blocks += [Heading("Parts with nothing on record"), Paragraph(", ".join(bare) + ".")]

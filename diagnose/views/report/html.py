@@ -29,6 +29,7 @@ from diagnose.views.report.blocks import (
     Soft,
     Strong,
     Table,
+    pieces,
 )
 
 _IDS = re.compile(r' id="n-[^"]*"')
@@ -214,8 +215,7 @@ def _table(t: Table) -> Markup:
 
 
 def _line(line: Line) -> Markup:
-    pieces: Sequence[Piece] = [line] if isinstance(line, (str, Strong, Soft, Cite, Proof, Drawing)) else line
-    return join([_piece(p) for p in pieces])
+    return join([_piece(p) for p in pieces(line)])
 
 
 def _piece(piece: Piece) -> Markup:

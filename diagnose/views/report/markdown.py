@@ -24,6 +24,7 @@ from diagnose.views.report.blocks import (
     Soft,
     Strong,
     Table,
+    pieces,
 )
 
 _SPECIAL = re.compile(r"([\\`*_\[\]<>|#~])")
@@ -107,8 +108,7 @@ def _line(line: Line) -> str:
 
 
 def _cell(line: Line) -> str:
-    pieces: Sequence[Piece] = [line] if isinstance(line, (str, Strong, Soft, Cite, Proof, Drawing)) else line
-    return "".join(_piece(p) for p in pieces).strip()
+    return "".join(_piece(p) for p in pieces(line)).strip()
 
 
 def _piece(piece: Piece) -> str:

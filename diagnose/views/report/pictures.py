@@ -148,7 +148,8 @@ class Pictures:
 
         marks = sorted(marks, key=lambda s: (rank(s.part), not s.whole, s.arcs, s.what))
         marks = [replace(s, number=i) for i, s in enumerate(marks, 1)]
-        bands, rows = [], []
+        bands: list[dial.Band] = []
+        rows: list[tuple[str, str, Line, str]] = []
         for item in dict.fromkeys(s.part.item for s in marks if s.part):
             on = [s for s in marks if s.part and s.part.item == item]
             part = on[0].part
@@ -166,7 +167,7 @@ class Pictures:
         words = "turns" if turning else "stands still" if group == "stationary" else "rotation not recorded"
         says = f"{title}: " + "; ".join(f"{r[0]} {s.on}, {s.what}, {r[3]}" for r, s in zip(rows, marks, strict=True))
         columns = (("", "narrow"), ("part", ""), ("mark", ""), ("on the clock", ""))
-        caption = [
+        caption: Line = [
             Strong(title),
             f". 12 is {datum or 'the datum of the group, which is not named'}. The number at 12 is the part's item number.",
         ]

@@ -11,7 +11,7 @@ from diagnose.trail.graph import cause_id
 from diagnose.views.drawings import charts
 from diagnose.views.explanation import cautions_json
 from diagnose.views.page import percent, signed
-from diagnose.views.report.blocks import Answer, Leader, Line, Piece, Proof, Soft, Strong
+from diagnose.views.report.blocks import Answer, Leader, Line, Piece, Proof, Soft, Strong, pieces
 from diagnose.views.report.told import Told
 
 LEAST_TOLD = 0.5
@@ -20,7 +20,7 @@ ROOMS = ((5, 4, True), (4, 3, True), (3, 2, True), (3, 2, False), (2, 2, False),
 """Most reasons and changes told of a cause, and whether its chain is told, from roomy to tight; the first that fits the
 page is used."""
 MOST_CAUTIONS = 3
-PAGE_LINES, DENSE_LINES, WIDE, HALF = 57, 64, 120, 58
+PAGE_LINES, DENSE_LINES, WIDE, HALF = 57, 62, 120, 58
 """Lines of print on page one, in usual and in smaller type, and characters on a line across the page and across half
 of it; on the careful side."""
 
@@ -58,7 +58,7 @@ def _lines(title: str, named: Sequence[tuple[str, str]], answers: Sequence[Answe
         for x in a.leaders:
             why = rows(x.why, HALF) + (1.3 + rows(x.against, HALF) if x.against else 0)
             total += (
-                4.3
+                2.9
                 + rows([x.means], 80)
                 + -(-sum(len(c) + 3 for c in x.chain) // WIDE)
                 + max(why, rows(x.change, HALF))
@@ -67,8 +67,7 @@ def _lines(title: str, named: Sequence[tuple[str, str]], answers: Sequence[Answe
 
 
 def _length(line: Line) -> int:
-    pieces = [line] if isinstance(line, (str, Strong, Soft, Proof)) else line
-    return sum(len(p) if isinstance(p, str) else len(getattr(p, "text", "")) for p in pieces)  # type: ignore[union-attr]
+    return sum(len(p if isinstance(p, str) else getattr(p, "text", "")) for p in pieces(line))
 
 
 def facts(t: Told) -> list[tuple[str, str]]:
