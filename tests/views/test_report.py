@@ -158,6 +158,13 @@ def test_marks_from_both_ends_stand_on_one_clock(build, case_file):
     )
 
 
+def test_a_mark_on_a_part_of_no_recorded_seal_is_drawn_too(build, case_file):
+    path = case_file("{part: 2, saw: edge chips, extent: 7 to 8}")
+    path.write_text(path.read_text("utf-8").replace("arrangement: single", "arrangement: dual pressurised"), "utf-8")
+    (dial,) = (b for b in section(build(path), "marks").blocks if isinstance(b, Figure))
+    assert "seal not recorded" in dial.drawing.says and "from 4 to 5" in dial.drawing.says
+
+
 def test_a_part_that_was_not_indexed_stands_apart_and_is_said_to(large):
     blocks = section(large, "marks").blocks
     dials = " ".join(b.drawing.says for b in blocks if isinstance(b, Figure))

@@ -73,13 +73,15 @@ class Pictures:
         placed = [s for o in self.case.observations if o.state == "present" and (s := self._seen(o))]
         placed += self._lobes()
         several = len(self.case.positions) > 1
-        for seat in (*self.case.positions, *(("machine",) if several else ())):
+        for seat in (*self.case.positions, *(("machine", "") if several else ())):
             for group in GROUPS:
                 here = [
                     s for s in placed if s.part and not s.why and s.part.group == group and self._seat(s.part) == seat
                 ]
                 if here:
-                    title = f"{group.capitalize()} parts" + (f", {self.told.seat(seat)}" if several else "")
+                    title = f"{group.capitalize()} parts" + (
+                        f", {self.told.seat(seat) or 'seal not recorded'}" if several else ""
+                    )
                     blocks.append(self._dial(title, group, here))
         if blocks:
             how = (
