@@ -18,6 +18,11 @@ def entropy(p: np.ndarray, axis: int = -1) -> np.ndarray:
     return -np.sum(p * np.log2(np.where(p > 0, p, 1.0)), axis=axis)
 
 
+def doubt(p: np.ndarray) -> np.ndarray:
+    """Entropy in bits of a thing that is so with probability p, else not."""
+    return entropy(np.stack([p, 1 - p]), 0)
+
+
 def gain(weights: np.ndarray, outcomes: np.ndarray) -> np.ndarray:
     """Expected fall of entropy in bits: the mutual information H(outcome) - H(outcome | alternative).
 

@@ -1,7 +1,7 @@
 """What the ranking rests on and how it may still change: cause sets, their weights, and what each finding would say.
 
 Only the most probable causes take part, with all their sets of at most three; gains are reckoned over the heaviest of
-these sets (`MOST_SETS`). A finding whose line counts already tells only what it would add to it.
+these sets, as many as hold `MASS` of the weight and at most `MOST_SETS`. A finding whose line counts already tells only what it would add to it.
 """
 
 from __future__ import annotations
@@ -12,11 +12,12 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.advice.information import divergence, gain, with_unknown
+from diagnose.advice.information import divergence, doubt
 from diagnose.judgement.network import Network, over_sets, shown_by_sets, subsets
 
 MOST_CAUSES = 30
 MOST_SETS = 500
+MASS = 0.998
 LEAST_BITS = 1e-3
 
 
@@ -28,7 +29,7 @@ class Belief:
 
     def __init__(
         self, net: Network, causes: Sequence[int], prior: np.ndarray, counted: Mapping[str, bool],
-        lines: Mapping[str, str], most: int = MOST_SETS,
+        lines: Mapping[str, str], every_set: bool = False,
     ):  # fmt: skip
         self.net, self.lines = net, lines
         self.causes = np.array(sorted(causes), dtype=int)
@@ -37,10 +38,12 @@ class Belief:
         self.sets = subsets(len(self.causes))
         weight = over_sets((prior / (1 - prior))[None, self.causes], self.sets)[0]
         shown = self._shown(names)
-        weight = (
-            weight * np.prod(np.where([[counted[f]] for f in names], shown, 1 - shown), axis=0) if names else weight
-        )
-        heaviest = np.argsort(-weight, kind="stable")[:most]
+        for finding, row in zip(names, shown, strict=True):
+            weight = weight * (row if counted[finding] else 1 - row)
+        heaviest = np.argsort(-weight, kind="stable")
+        if not every_set:
+            held = np.cumsum(weight[heaviest]) / weight.sum()
+            heaviest = heaviest[: min(MOST_SETS, int(np.searchsorted(held, MASS)) + 1)]
         self.sets, self.weight = self.sets[heaviest], weight[heaviest] / weight[heaviest].sum()
         self.rows: dict[str, np.ndarray] = {}
 
@@ -58,8 +61,11 @@ class Belief:
 
     def speaks_of(self, finding: str) -> bool:
         """Whether the finding makes any difference among the causes."""
-        row = self.net.row[finding]
-        return bool((self.net.shown[row, self.causes] != self.net.background[row]).any())
+        return bool(self._spoken[self.net.row[finding]])
+
+    @cached_property
+    def _spoken(self) -> np.ndarray:
+        return np.asarray((self.net.shown[:, self.causes] != self.net.background[:, None]).any(axis=1))
 
     def counts(self, finding: str, present: bool) -> bool:
         """Whether the outcome would count: its line is free, or it goes before what counts there now."""
@@ -82,8 +88,9 @@ class Belief:
         return np.asarray(changed / changed.sum())
 
     def _said(self, finding: str, present: bool) -> np.ndarray:
-        shown = self.shown([finding])[0]
-        return shown if present else 1 - shown
+        if finding not in self.rows:
+            self.shown([finding])
+        return self.rows[finding] if present else 1 - self.rows[finding]
 
     def share(self, weight: np.ndarray) -> np.ndarray:
         """Probability of each of the causes under the weights."""
@@ -98,12 +105,13 @@ class Belief:
 
 @dataclass(frozen=True)
 class Outlook:
-    """The open findings over a belief. `shown[f, s]` is P(finding | set), `silent[f]` the chance that looking for it
-    says nothing (it cannot be told, or its line counts already), `bits[f]` what it tells alone."""
+    """The open findings over a belief. `shown[f, s]` is P(finding | set) and `doubt[f, s]` its entropy, `silent[f]` the
+    chance that looking for it says nothing (it cannot be told, or its line counts already), `bits[f]` what it tells."""
 
     belief: Belief
     findings: tuple[str, ...]
     shown: np.ndarray
+    doubt: np.ndarray
     silent: np.ndarray
     bits: np.ndarray
 
@@ -121,18 +129,21 @@ def outlook(belief: Belief, findings: Sequence[str], silent: Callable[[str], flo
     """
     named = sorted(f for f in findings if belief.speaks_of(f))
     shown = belief.shown(named)
-    whole = gain(belief.weight, with_unknown(shown, np.zeros(len(named))))
+    each = doubt(shown)
+    chance = shown @ belief.weight
+    whole = doubt(chance) - each @ belief.weight
     kept, silence = [], []
     for i, finding in enumerate(named):
         if whole[i] < LEAST_BITS:
             continue
-        told = _told(belief, finding, float(shown[i] @ belief.weight), float(whole[i]))
+        told = _told(belief, finding, float(chance[i]), float(whole[i]))
         open_chance = silent(finding) if told > 0 else None
         if open_chance is not None:
             kept.append(i)
             silence.append(1 - (1 - open_chance) * told)
     silences = np.array(silence)
-    return Outlook(belief, tuple(named[i] for i in kept), shown[kept], silences, whole[kept] * (1 - silences))
+    bits = whole[kept] * (1 - silences)
+    return Outlook(belief, tuple(named[i] for i in kept), shown[kept], each[kept], silences, bits)
 
 
 def _told(belief: Belief, finding: str, chance: float, whole: float) -> float:

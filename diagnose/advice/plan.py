@@ -9,19 +9,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property, partial
 
 import numpy as np
 
-from diagnose.advice.information import by_ratio, entropy, gain, with_unknown
+from diagnose.advice.information import by_ratio, doubt, entropy
 from diagnose.advice.outlook import MOST_CAUSES, Belief, outlook
-from diagnose.advice.reach import LOST, Look, Reach
+from diagnose.advice.reach import LOST, Look, Reach, Status, stage_of
 from diagnose.advice.reach import OPEN as IN_REACH
 from diagnose.advice.stopping import OPEN, Stop, Worst, stopping
 from diagnose.advice.valuation import Job, Valuation
 from diagnose.inference.facts import holds_at
 from diagnose.inference.run import Inference
-from diagnose.judgement.judge import Judgement, priors_at
-from diagnose.judgement.network import Network
+from diagnose.judgement.judge import Judgement, allowed_at, count_lines, priors_at
+from diagnose.judgement.network import Network, posterior
 from diagnose.knowledge.model import Knowledge, Measurement
 
 MOST_RESULTS = 3
@@ -119,9 +120,10 @@ def plan(
     inference: Inference, judgements: Sequence[Judgement], net: Network, minutes: float | None = None, most: int = 0
 ) -> Plan:
     """The plan for the given positions of a case; with `minutes`, the best set of work within that time. With `most`
-    only so many steps are worked out."""
+    only so many steps are given, and without what each result would do."""
     seats = [_Seat(inference, judgement, net) for judgement in judgements]
     works = _works(inference, seats)
+    stage = stage_of(inference.case, inference.base.knowledge)
     worth = inference.base.knowledge.looks.worth
     outlooks = [seat.outlook for seat in seats]
     valuation = Valuation(outlooks, [w.job for w in works])
@@ -130,12 +132,12 @@ def plan(
     else:
         within = [works[j] for j in valuation.best_within(minutes, worth)]
         chosen = [replace(within[j], bits=b) for j, b in Valuation(outlooks, [w.job for w in within]).in_order(0.0)]
-    order = arrange(chosen, inference.base.knowledge, inference.case.stage)
+    order = arrange(chosen, inference.base.knowledge, stage)
     stop = _stop(inference, seats, works)
     return Plan(
-        tuple(_step(inference, seats, work, when) for work, when in (order[:most] if most else order)),
+        tuple(_step(inference, seats, work, when, not most) for work, when in order[: most or None]),
         len(order), sum(work.job.minutes for work in chosen), _lost(inference, seats), stop,
-        _for_the_record(inference, seats, works) if stop.state != OPEN else (), inference.case.stage,
+        _for_the_record(inference, seats, works) if stop.state != OPEN else (), stage,
         sum(float(entropy(seat.belief.weight)) for seat in seats),
     )  # fmt: skip
 
@@ -149,17 +151,55 @@ class _Seat:
         self.reach = Reach(inference, self.position)
         likely = [net.column[j.cause] for j in judgement.causes if j.standing != "ruled out"][:MOST_CAUSES]
         lines = {name: finding.line for name, finding in knowledge.findings.items()}
-        self.belief = Belief(net, likely, priors_at(inference, net, self.position), judgement.counted, lines)
-        self.gone: dict[str, str] = {}
+        prior = priors_at(inference, net, self.position)
+        self.net, self.knowledge, self.prior = net, knowledge, prior
+        self.allowed = allowed_at(inference, net, self.position)
+        self.states = {f: d.state == "present" for f, d in inference.findings[self.position].items()}
+        self.belief = Belief(net, likely, prior, judgement.counted, lines)
+        self.wide = partial(Belief, net, likely, prior, judgement.counted, lines, every_set=True)
+        self.gone: dict[str, Status] = {}
         unknown = [f for f in net.findings if f not in inference.findings[self.position]]
         self.outlook = outlook(self.belief, unknown, self._silent)
         self.leading = [j for j in judgement.causes if j.cause in judgement.explanation.causes]
 
     def _silent(self, finding: str) -> float | None:
+        """The chance that work on an open finding leaves it open; None where nothing can decide it."""
         status = self.reach.of(finding)
         if status.state == LOST:
-            self.gone[finding] = status.why
-        return self.reach.cannot_tell(finding) if status.state == IN_REACH else None
+            self.gone[finding] = status
+        if status.state != IN_REACH:
+            return None
+        if not self.reach.told_by(finding) and not self.look(finding):
+            too_late = self.reach.too_late(finding)
+            if too_late:
+                self.gone[finding] = Status(LOST, f"to be measured only {too_late}")
+            return None
+        return self.reach.cannot_tell(finding)
+
+    def look(self, finding: str) -> Look | None:
+        """A plain look, where no measurement that is left decides the finding."""
+        return None if self.reach.told_by(finding) else self.reach.look(finding)
+
+    def judged(self, told: Mapping[str, bool]) -> tuple[np.ndarray, tuple[str, ...]]:
+        """Probability of every cause of the network and the leading explanation, with findings told; exact."""
+        states = {**self.states, **told}
+        through = count_lines(self.net, self.knowledge, states, self.allowed)
+        counted = {f: states[f] for f in sorted(states) if through[f] == f}
+        found = posterior(self.net, counted, self.prior, self.allowed)
+        return found.share, found.causes_of(int(np.argmax(np.round(found.exactly, 15))), self.net)
+
+    @cached_property
+    def now(self) -> tuple[np.ndarray, tuple[str, ...]]:
+        return self.judged({})
+
+    @cached_property
+    def telling(self) -> dict[str, tuple[str, ...]]:
+        """The open findings that each measurement decides."""
+        telling: dict[str, list[str]] = {}
+        for finding in self.outlook.findings:
+            for name in self.reach.told_by(finding):
+                telling.setdefault(name, []).append(finding)
+        return {name: tuple(findings) for name, findings in telling.items()}
 
 
 @dataclass(frozen=True)
@@ -187,48 +227,32 @@ def _works(inference: Inference, seats: Sequence[_Seat]) -> list[Work]:
 
     Work on the machine is done once for every seal position.
     """
-    knowledge, kinds = inference.base.knowledge, inference.base.knowledge.vocabulary.kinds
+    knowledge = inference.base.knowledge
     result = []
-    decided: set[tuple[str, str]] = set()
 
-    def add(
-        name: str, minutes: float, m: Measurement | None, look: Look | None, tells: dict[str, tuple[str, ...]]
-    ) -> None:
-        found = {p: fs for p, fs in tells.items() if fs}
+    def add(name: str, minutes: float, means: Measurement | Look, tells: Mapping[str, tuple[str, ...]]) -> None:
+        found = {position: findings for position, findings in tells.items() if findings}
         if found:
             job = Job(name, minutes, tuple(found.get(seat.position, ()) for seat in seats))
-            result.append(Work(job, m, look, found))
+            card, look = (means, None) if isinstance(means, Measurement) else (None, means)
+            result.append(Work(job, card, look, found))
 
-    for name in sorted(knowledge.measurements):
-        m = knowledge.measurements[name]
-        tells = {
-            s.position: tuple(f for f in m.tells if f in s.outlook.row) for s in seats if name in s.reach.measurements
-        }
-        decided |= {(p, f) for p, fs in tells.items() for f in fs}
-        if not m.part or kinds[m.part].place == "machine":
-            add(name, m.minutes, m, None, tells)
-        else:
-            for position, findings in tells.items():
-                add(name, m.minutes, m, None, {position: findings})
-    told = {f for m in knowledge.measurements.values() for f in m.tells}
+    for name, card in sorted(knowledge.measurements.items()):
+        tells = {seat.position: seat.telling.get(name, ()) for seat in seats}
+        shared = not card.part or knowledge.vocabulary.kinds[card.part].place == "machine"
+        for some in [tells] if shared else [{position: findings} for position, findings in tells.items()]:
+            add(name, card.minutes, card, some)
     for seat in seats:
         looks: dict[tuple[tuple[str, ...], str], list[Look]] = {}
-        for finding in seat.outlook.findings:
-            if (seat.position, finding) in decided:
-                continue
-            look = seat.reach.look(finding, finding not in told)
+        for look in map(seat.look, seat.outlook.findings):
             if look:
                 looks.setdefault((look.asks, look.part), []).append(look)
-            else:
-                stages = [knowledge.measurements[n].stage for n in sorted(knowledge.measurements)
-                          if finding in knowledge.measurements[n].tells]  # fmt: skip
-                seat.gone[finding] = f"to be measured only {stages[0]}" if stages else ""
         for (asks, _), same in sorted(looks.items()):
-            add(" and ".join(asks), same[0].minutes, None, same[0], {seat.position: tuple(x.finding for x in same)})
+            add(" and ".join(asks), same[0].minutes, same[0], {seat.position: tuple(x.finding for x in same)})
     return result
 
 
-def _step(inference: Inference, seats: Sequence[_Seat], work: Work, when: str) -> Step:
+def _step(inference: Inference, seats: Sequence[_Seat], work: Work, when: str, results: bool = True) -> Step:
     case, words, part = inference.case, inference.base.knowledge.vocabulary, work.part
     telling = [(seat, f) for seat in seats for f in work.tells.get(seat.position, ())]
     telling.sort(key=lambda x: (-_bits(*x), x[1]))
@@ -236,7 +260,6 @@ def _step(inference: Inference, seats: Sequence[_Seat], work: Work, when: str) -
     for seat, finding in telling:
         strongest.setdefault((seat.position, seat.belief.lines[finding]), (seat, finding))
     shown = list(strongest.values())[:MOST_RESULTS]
-    results = tuple(r for seat, finding in shown for r in _results(seat, finding))
     items = tuple(
         p.item for p in case.parts
         if part and part in words.lineage[p.kind] and any(holds_at(p.position, position) for position in work.tells)
@@ -244,7 +267,8 @@ def _step(inference: Inference, seats: Sequence[_Seat], work: Work, when: str) -
     return Step(
         work.measurement.name if work.measurement else "", work.look, tuple(work.tells), part, items,
         tuple(dict.fromkeys(f for _, f in telling)), work.job.minutes, work.bits,
-        work.stage if work.stage in words.stages else "", when, _parted(results), results,
+        work.stage if work.stage in words.stages else "", when, _parted(shown),
+        tuple(r for seat, finding in shown for r in _results(seat, finding)) if results else (),
         max((seat.reach.cannot_tell(f) for seat, f in shown), default=0.0),
     )  # fmt: skip
 
@@ -255,78 +279,89 @@ def _bits(seat: _Seat, finding: str) -> float:
 
 def _results(seat: _Seat, finding: str) -> list[Result]:
     """There and not there, each with the causes that it moves most."""
-    belief = seat.belief
-    now, lead = belief.share(belief.weight), belief.leader(belief.weight)
-    chance = float(seat.outlook.shown[seat.outlook.row[finding]] @ belief.weight)
-    found = []
-    for there, p in ((True, chance), (False, 1 - chance)):
-        weight = belief.after(finding, there)
-        then = belief.share(weight)
+    (now, lead), found = seat.now, []
+    for there, chance in _chances(seat, finding):
+        then, after = seat.judged({finding: there})
         order = np.argsort(-np.round(np.abs(then - now), 12), kind="stable")[:MOST_PARTED]
-        shifts = tuple(Shift(belief.net.causes[belief.causes[i]], float(now[i]), float(then[i])) for i in order)
-        found.append(Result(finding, seat.position, there, p, lead, belief.leader(weight), shifts))
+        shifts = tuple(Shift(seat.net.causes[i], float(now[i]), float(then[i])) for i in order)
+        found.append(Result(finding, seat.position, there, chance, lead, after, shifts))
     return found
 
 
-def _parted(results: Sequence[Result]) -> tuple[str, ...]:
-    """The causes that the results are expected to move most."""
+def _chances(seat: _Seat, finding: str) -> tuple[tuple[bool, float], tuple[bool, float]]:
+    chance = float(seat.belief.shown([finding])[0] @ seat.belief.weight)
+    return (True, chance), (False, 1 - chance)
+
+
+def _parted(strongest: Sequence[tuple[_Seat, str]]) -> tuple[str, ...]:
+    """The causes that the strongest findings are expected to move most."""
     moved: dict[str, float] = {}
-    for r in results:
-        for s in r.shifts:
-            moved[s.cause] = moved.get(s.cause, 0.0) + r.chance * abs(s.after - s.before)
+    for seat, finding in strongest:
+        now = seat.belief.share(seat.belief.weight)
+        for there, chance in _chances(seat, finding):
+            shifts = chance * np.abs(seat.belief.share(seat.belief.after(finding, there)) - now)
+            for i, shift in zip(seat.belief.causes, shifts.tolist(), strict=True):
+                moved[seat.net.causes[i]] = moved.get(seat.net.causes[i], 0.0) + shift
     return tuple(sorted(moved, key=lambda c: (-round(moved[c], 9), c))[:MOST_PARTED])
 
 
 def arrange(works: Sequence[Work], knowledge: Knowledge, stage: str) -> list[tuple[Work, str]]:
-    """The order of the plan, with when each comes. First what the next step of dismantling or cleaning destroys, then
-    what it does not, then what destroys evidence, and at the very end what destroys the part; within each by bits per
-    minute, with all work on a part in hand together."""
+    """The order of the plan, with when each comes.
+
+    Work goes by the stage that it must not come after, the next one first, so that nothing on the plan is lost on the
+    way. Within a stage what destroys evidence comes last, and what destroys a part comes last of all; else the better
+    bits per minute come first, with all work on a part in hand together. Work that no stage ends comes in by its bits
+    per minute, once what the next step destroys is done.
+    """
     stages = knowledge.vocabulary.stages
-    now = stages.index(stage) if stage else -1
-    heaps: list[list[Work]] = [[] for _ in range(5)]
-
-    def spoils(work: Work) -> int:
-        return stages.index(work.measurement.spoils) if work.measurement and work.measurement.spoils else -1
-
+    left: list[list[Work]] = [[] for _ in range(len(stages) + 1)]
+    spoiling: list[list[Work]] = [[] for _ in range(len(stages) + 1)]
     for work in works:
-        urgent = work.stage == stage != ""
-        if work.measurement and work.measurement.destructive:
-            heaps[4].append(work)
-        elif spoils(work) >= max(now, 0) and not (urgent and spoils(work) == now):
-            heaps[3].append(work)
+        card = work.measurement
+        spoils = stages.index(card.spoils) if card and card.spoils else -1
+        last = stages.index(work.stage) if work.stage in stages else len(stages)
+        if card and card.destructive:
+            spoiling[-1].append(work)
+        elif spoils >= (stages.index(stage) if stage else 0):
+            spoiling[max(last, spoils)].append(work)
         else:
-            heaps[2 if not urgent else 1 if spoils(work) >= 0 else 0].append(work)
+            left[last].append(work)
     result = []
-    for heap, when in zip(heaps, (NOW, NOW, ANY_TIME, LAST, LAST), strict=True):
-        ordered = sorted(heap, key=lambda w: (spoils(w), *_value(w))) if when == LAST else _by_part(knowledge, heap)
-        result += [(work, when) for work in ordered]
-    return result
+    for number in range(len(stages)):
+        urgent = stages[number] == stage
+        at_hand = left[number] if urgent else [*left[number], *left[-1]]
+        while left[number]:
+            chosen = _with_part(knowledge, min(at_hand, key=_value), at_hand)
+            result += [(work, NOW if urgent else ANY_TIME) for work in chosen]
+            at_hand = [w for w in at_hand if w not in chosen]
+            left[number], left[-1] = ([w for w in left[k] if w not in chosen] for k in (number, -1))
+        result += [(work, NOW if urgent else LAST) for work in sorted(spoiling[number], key=_value)]
+    while left[-1]:
+        chosen = _with_part(knowledge, min(left[-1], key=_value), left[-1])
+        result += [(work, ANY_TIME) for work in chosen]
+        left[-1] = [w for w in left[-1] if w not in chosen]
+    return [*result, *((work, LAST) for work in sorted(spoiling[-1], key=_value))]
 
 
 def _value(work: Work) -> tuple[float, str]:
     return -round(work.bits / work.job.minutes, 12), work.job.name
 
 
-def _by_part(knowledge: Knowledge, works: Sequence[Work]) -> list[Work]:
-    """Best first, and with it everything on the same part in hand."""
+def _with_part(knowledge: Knowledge, first: Work, works: Sequence[Work]) -> list[Work]:
+    """The work and all other work on the same part in hand, best first."""
     lineage = knowledge.vocabulary.lineage
 
-    def in_hand(first: Work, other: Work) -> bool:
+    def in_hand(other: Work) -> bool:
         related = other.part in lineage.get(first.part, ()) or first.part in lineage.get(other.part, ())
         return other is first or (tuple(other.tells) == tuple(first.tells) and related)
 
-    left, result = sorted(works, key=_value), []
-    while left:
-        first = left[0]
-        result += sorted((w for w in left if in_hand(first, w)), key=lambda w: w.part != first.part)
-        left = [w for w in left if not in_hand(first, w)]
-    return result
+    return sorted(filter(in_hand, works), key=lambda w: (w is not first, w.part != first.part, *_value(w)))
 
 
 def _stop(inference: Inference, seats: Sequence[_Seat], works: Sequence[Work]) -> Stop:
     knowledge = inference.base.knowledge
     reckoned = knowledge.looks.reckoned
-    worst = {s.position: Worst(s.belief, s.leading, knowledge.words, reckoned) for s in seats}
+    worst = {s.position: Worst(s.wide(), s.leading, knowledge.words, reckoned) for s in seats}
     telling = sorted(
         works,
         key=lambda w: (-round(sum(_bits(s, f) for s in seats for f in w.tells.get(s.position, ())), 9), w.job.name),
@@ -337,7 +372,7 @@ def _stop(inference: Inference, seats: Sequence[_Seat], works: Sequence[Work]) -
 def _for_the_record(inference: Inference, seats: Sequence[_Seat], works: Sequence[Work]) -> tuple[Step, ...]:
     """The measurements that the cards of the leading causes name to confirm them, by probability for each minute, and
     what the next step destroys."""
-    knowledge, stage = inference.base.knowledge, inference.case.stage
+    knowledge, stage = inference.base.knowledge, stage_of(inference.case, inference.base.knowledge)
     sure = {m: j.probability for s in seats for j in sorted(s.leading, key=lambda j: j.probability)
             for m in knowledge.causes[j.cause].confirm}  # fmt: skip
     chosen = [w for w in works if w.job.name in sure or (stage and w.measurement and w.measurement.stage == stage)]
@@ -347,13 +382,15 @@ def _for_the_record(inference: Inference, seats: Sequence[_Seat], works: Sequenc
 
 
 def _lost(inference: Inference, seats: Sequence[_Seat]) -> tuple[Gone, ...]:
-    """What would have told something worth its while, most telling first."""
+    """What would have told something worth its while: first what the record itself says is lost, then by bits."""
     worth, found = inference.base.knowledge.looks.worth, []
     for seat in seats:
         names = sorted(f for f in seat.gone if seat.belief.speaks_of(f))
         shown = seat.belief.shown(names)
-        bits = gain(seat.belief.weight, with_unknown(shown, np.zeros(len(names))))
-        found += [
-            Gone(f, seat.position, seat.gone[f], float(b)) for f, b in zip(names, bits, strict=True) if b >= worth
-        ]
-    return tuple(sorted(found, key=lambda g: (-round(g.bits, 9), g.finding, g.position)))
+        told = doubt(shown @ seat.belief.weight) - doubt(shown) @ seat.belief.weight
+        for name, bits in zip(names, told.tolist(), strict=True):
+            status = seat.gone[name]
+            if status.recorded or bits >= worth:
+                found.append((not status.recorded, Gone(name, seat.position, status.why, bits)))
+    found.sort(key=lambda x: (x[0], -round(x[1].bits, 9), x[1].finding, x[1].position))
+    return tuple(gone for _, gone in found)

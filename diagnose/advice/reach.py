@@ -1,7 +1,8 @@
 """What can still be decided of a seal: which findings are open, by which work, and which are lost for good.
 
 A stage names the last moment before a step of dismantling or cleaning. What needed an earlier stage than the case's is
-lost; so is what a record says nobody can look at any more. A case without a stage has lost nothing but what it records.
+lost; so is what a record says nobody can look at any more. A case that says no stage is at the first at which the parts
+it speaks of can be looked at.
 """
 
 from __future__ import annotations
@@ -10,11 +11,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
+from diagnose.casefile.model import Case
 from diagnose.inference.facts import holds_at, seats
 from diagnose.inference.match import Facts, evaluate, facts_of
 from diagnose.inference.rules import Branch, Premise
 from diagnose.inference.run import Inference
-from diagnose.knowledge.model import Measurement
+from diagnose.knowledge.model import Knowledge, Measurement
 
 OPEN, ANSWERED, LOST = "open", "answered", "lost"
 DEFAULT_MINUTES = 5.0
@@ -34,18 +36,12 @@ class Look:
 
 
 @dataclass(frozen=True)
-class Lost:
-    """A finding that nobody can decide any more, and why."""
+class Status:
+    """Of a finding or of what its rule asks for: open, answered or lost. `recorded`: lost because a record says so, not by its stage."""
 
-    finding: str
-    position: str
-    why: str
-
-
-@dataclass(frozen=True)
-class _Status:
     state: str
     why: str = ""
+    recorded: bool = False
 
 
 class Reach:
@@ -56,10 +52,11 @@ class Reach:
         self.case, self.knowledge = inference.case, inference.base.knowledge
         self.vocabulary = self.knowledge.vocabulary
         self.facts: Facts = facts_of(inference)
+        self.stage = stage_of(self.case, self.knowledge)
         self.positions = {p for p, _ in seats(self.case)}
         self.known = inference.findings[position]
-        self.found: dict[str, _Status] = {}
-        self.tried: dict[tuple[str, int], _Status] = {}
+        self.found: dict[str, Status] = {}
+        self.tried: dict[tuple[str, int], Status] = {}
         self.branches: dict[str, list[Branch]] = {}
         for b in inference.base.rules.branches:
             if b.conclusion.kind == "found" and b.conclusion.state == "present":
@@ -70,7 +67,7 @@ class Reach:
     def passed(self, stage: str) -> bool:
         """Whether work that needs this stage comes too late."""
         stages = self.vocabulary.stages
-        return bool(self.case.stage) and stage in stages and stages.index(stage) < stages.index(self.case.stage)
+        return bool(self.stage) and stage in stages and stages.index(stage) < stages.index(self.stage)
 
     @cached_property
     def measurements(self) -> dict[str, Measurement]:
@@ -112,30 +109,50 @@ class Reach:
 
     # ---- findings ---------------------------------------------------------------------------------------------
 
-    def of(self, finding: str) -> _Status:
+    def of(self, finding: str) -> Status:
         """Whether a finding that is not known yet can still be decided."""
         if finding not in self.found:
-            self.found[finding] = self._best(self._branch(b) for b in self.branches.get(finding, ()))
+            status = self._best(self._branch(b) for b in self.branches.get(finding, ()))
+            remembered = status.state == LOST and not status.recorded and self._asked_for(finding)
+            self.found[finding] = Status(OPEN) if remembered else status
         return self.found[finding]
 
+    def told_by(self, finding: str) -> tuple[str, ...]:
+        """The measurements that can still decide an open finding; where it can no longer be seen, only questions."""
+        seen = any(self._branch(b).state == OPEN for b in self.branches.get(finding, ()))
+        return self._telling.get(finding, ()) if seen else self._asked_for(finding)
+
+    def _asked_for(self, finding: str) -> tuple[str, ...]:
+        """Questions that can still be put to people and logs when the thing itself can no longer be seen."""
+        asked = self.knowledge.looks.asked
+        return tuple(name for name in self._telling.get(finding, ()) if self.measurements[name].part in asked)
+
+    @cached_property
+    def _telling(self) -> dict[str, tuple[str, ...]]:
+        telling: dict[str, list[str]] = {}
+        for name in sorted(self.measurements):
+            for finding in self.measurements[name].tells:
+                telling.setdefault(finding, []).append(name)
+        return {finding: tuple(names) for finding, names in telling.items()}
+
     @staticmethod
-    def _best(statuses: Iterable[_Status]) -> _Status:
+    def _best(statuses: Iterable[Status]) -> Status:
         every = list(statuses)
         for state in (OPEN, LOST):
             for status in every:
                 if status.state == state:
                     return status
-        return _Status(ANSWERED)
+        return Status(ANSWERED)
 
-    def _branch(self, branch: Branch) -> _Status:
+    def _branch(self, branch: Branch) -> Status:
         """Open where every condition holds or may yet be seen to hold."""
         key = (branch.rule, branch.number)
         if key not in self.tried:
             self.tried[key] = self._try(branch)
         return self.tried[key]
 
-    def _try(self, branch: Branch) -> _Status:
-        lost = _Status(OPEN)
+    def _try(self, branch: Branch) -> Status:
+        lost = Status(OPEN)
         for premise in branch.premises:
             status = self._premise(premise)
             if status.state == ANSWERED:
@@ -144,36 +161,34 @@ class Reach:
                 lost = status
         return lost
 
-    def _premise(self, premise: Premise) -> _Status:
+    def _premise(self, premise: Premise) -> Status:
         slots = dict(premise.equals)
         if premise.seat in ("inboard", "outboard", "other"):
             seat = premise.seat if premise.seat != "other" else "outboard"
             if seat not in self.positions:
-                return _Status(ANSWERED)
+                return Status(ANSWERED)
         verdict = evaluate(premise, self.facts, self.position)
         if verdict.holds is not None:
-            return _Status(OPEN if verdict.holds else ANSWERED)
+            return Status(OPEN if verdict.holds else ANSWERED)
         if premise.table in ("amount", "limit"):
-            return _Status(ANSWERED if verdict.ids else OPEN)
+            return Status(ANSWERED if verdict.ids else OPEN)
         if premise.table == "found":
             return self.of(str(slots["finding"]))
         if premise.table == "seen":
             return self._seen(str(slots["feature"]), str(slots.get("on", "")), str(slots.get("group", "")))
         if premise.table == "marks":
             return self._best([self._seen(c.term, c.on, c.group) for c in premise.condition.parts])
-        return _Status(OPEN)
+        return Status(OPEN)
 
-    def _seen(self, feature: str, on: str, group: str) -> _Status:
-        lost = self.vocabulary.features[feature].lost
-        if self.passed(lost):
-            return _Status(LOST, f"{feature}: to be seen only {lost}")
+    def _seen(self, feature: str, on: str, group: str) -> Status:
         kinds = [on] if on else self.vocabulary.features[feature].on
         if not any(self.is_there(k) for k in kinds):
-            return _Status(ANSWERED)
+            return Status(ANSWERED)
         for o in self.case.observations:
             if o.state == "lost" and o.feature == feature and self._covers(o.kind, o.group, kinds, group):
-                return _Status(LOST, f"{feature}: {o.note or 'recorded as lost'}")
-        return _Status(OPEN)
+                return Status(LOST, f"{feature}: {o.note or 'recorded as lost'}", True)
+        lost = self.vocabulary.features[feature].lost
+        return Status(LOST, f"{feature}: to be seen only {lost}") if self.passed(lost) else Status(OPEN)
 
     def _covers(self, kind: str, group: str, wanted: Iterable[str], wanted_group: str) -> bool:
         """Whether a record about one kind leaves nothing else on which the feature could be looked for."""
@@ -187,9 +202,19 @@ class Reach:
 
     # ---- work -------------------------------------------------------------------------------------------------
 
-    def look(self, finding: str, numbers: bool = False) -> Look | None:
-        """The plain look or question that decides a finding, from what its rule asks for; with `numbers` also where a
-        figure or a setting is asked for. None where there is no such way."""
+    def too_late(self, finding: str) -> str:
+        """The last stage at which a finding could have been measured, where that has passed; else ""."""
+        stages = self.vocabulary.stages
+        passed = {m.stage for m in self._every_telling(finding) if self.passed(m.stage)}
+        return max(passed, key=stages.index, default="")
+
+    def _every_telling(self, finding: str) -> list[Measurement]:
+        return [m for m in self.knowledge.measurements.values() if finding in m.tells]
+
+    def look(self, finding: str) -> Look | None:
+        """The plain look or question that decides a finding, from what its rule asks for. Where no measurement was ever
+        made for it, the figures and settings of its rule are asked for too. None where there is no such way."""
+        numbers = not self._every_telling(finding)
         for branch in self.branches.get(finding, ()):
             if self._branch(branch).state != OPEN:
                 continue
@@ -235,7 +260,7 @@ class Reach:
         """The chance that honest work leaves the finding open, by its surest way that is still open."""
         chances = self.knowledge.looks.cannot_tell
         ways = [self._way(b.premises) for b in self.branches.get(finding, ()) if self._branch(b).state == OPEN]
-        return min((chances.get(w, 0.0) for w in ways), default=0.0)
+        return min((chances.get(w, 0.0) for w in ways or ["question"]), default=0.0)
 
     def _way(self, premises: Iterable[Premise]) -> str:
         """How a conjunction is settled: by its least sure part."""
@@ -253,3 +278,20 @@ class Reach:
             kinds = [on] if on else self.vocabulary.features[str(dict(premise.equals)["feature"])].on
             asked = self.knowledge.looks.asked
             yield "question" if any(k in asked for kind in kinds for k in self.vocabulary.lineage[kind]) else "look"
+
+
+def stage_of(case: Case, knowledge: Knowledge) -> str:
+    """The stage of a case: as recorded, else the first at which every part on record can be looked at; "" where the
+    record does not show that anything has begun."""
+    if case.stage:
+        return case.stage
+    lineage, steps = knowledge.vocabulary.lineage, knowledge.arrangements.steps
+    kinds = {k for records in (case.observations, case.measured) for k in (r.kind for r in records) if k}
+    reached = -1
+    for kind in kinds:
+        looked_at = [
+            n for n, step in enumerate(steps) for look in step.looks
+            if not look.always and (look.on in lineage[kind] or kind in lineage[look.on])
+        ]  # fmt: skip
+        reached = max(reached, min(looked_at, default=-1))
+    return steps[reached].stage if reached >= 0 else ""

@@ -199,8 +199,7 @@ def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budg
         ]
         seat = f"at the {x.position} seal " if len(case.positions) > 1 else ""
         page.say(f"{seat}{' with '.join(led) or 'none of these causes'}", indent=2, lead="leading ", hang=10)
-    page.say(f"{plan.stage or 'not recorded, so nothing is taken as lost; write stage: in the case'}", indent=2,
-             lead="stage   ", hang=10)  # fmt: skip
+    page.say(_stage(case.stage, plan.stage), indent=2, lead="stage   ", hang=10)
     within = f" of the {minutes(budget)} given" if budget is not None else ""
     told = sum(s.bits for s in plan.steps)
     page.say(f"{plan.count} pieces of work, {minutes(plan.minutes)}{within}; they are expected to tell {told:.2f} of the "
@@ -220,6 +219,13 @@ def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budg
         for c in told_cautions:
             page.say(f"{c['says']} {c['defer']}", indent=2, lead="! ")
     return page
+
+
+def _stage(recorded: str, taken: str) -> str:
+    if recorded:
+        return recorded
+    told = f"taken as {taken}, from the parts on record" if taken else "not known, so nothing is taken as lost"
+    return f"{told}; the case can say it: stage: ..."
 
 
 def _hand(step: Step, inference: Inference) -> str:

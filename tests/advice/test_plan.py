@@ -1,0 +1,368 @@
+"""The plan on whole cases: its order, what it never asks, what each result would do, and when it stops."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import os
+import subprocess
+import sys
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnose.advice.outlook import Belief
+from diagnose.advice.plan import LAST, NOW, Plan, plan
+from diagnose.advice.reach import Reach, stage_of
+from diagnose.advice.stopping import NOTHING, OPEN, TOGETHER, Worst, standing, stopping
+from diagnose.inference.run import Deduced, deduce, infer
+from diagnose.judgement.judge import judge
+from diagnose.judgement.network import Network, posterior
+from diagnose.knowledge.model import Knowledge, Looks
+from tests.advice.conftest import ROOT, SCENARIOS, judged_text
+
+NAMES = [p.stem for p in SCENARIOS]
+BENCH = """
+case: Seal on the bench
+service: {fluid: water, is: [hot water]}
+seal: {arrangement: single, design: pusher, soft face: carbon, hard face: silicon carbide, elastomer: EPDM}
+observations:
+  - {on: hard face, saw: radial cracks, extent: all round}
+  - {saw: squeal}
+"""
+
+
+def planned(case, stage: str | None = None, most: int = 99, **options) -> tuple[Plan, Knowledge]:
+    """The plan of a case, perhaps at another stage; without what each result would do, unless `most` is 0."""
+    inference = case.inference
+    options["most"] = most
+    if stage is not None:
+        inference = replace(inference, case=replace(inference.case, stage=stage))
+    return plan(inference, case.judgements, case.net, **options), case.base.knowledge
+
+
+STAGES = ("", "while running", "before unbolting", "before washing", "before relapping")
+
+
+# ---- order and reach ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_on_the_plan_is_lost_on_the_way(name, judged):
+    """At every stage: nothing too late, what the next step destroys first, nothing after what spoils it."""
+    case = judged(name)
+    for stage in STAGES:
+        made, knowledge = planned(case, stage)
+        order = list(knowledge.vocabulary.stages)
+        now = order.index(made.stage) if made.stage else -1
+        last = [order.index(s.stage) if s.stage else len(order) for s in made.steps]
+        assert all(at >= now for at in last)
+        urgent = [s.when == NOW for s in made.steps]
+        assert urgent == sorted(urgent, reverse=True)
+        assert urgent == [
+            made.stage != "" and s.stage == made.stage and not destructive(s, knowledge) for s in made.steps
+        ]
+        for i, step in enumerate(made.steps):
+            spoils = knowledge.measurements[step.measurement].spoils if step.measurement else ""
+            if spoils and order.index(spoils) >= now:
+                assert all(at > order.index(spoils) or other is step or destructive(other, knowledge) or spoiling(other, knowledge)
+                           for other, at in zip(made.steps[i:], last[i:], strict=True))  # fmt: skip
+            if step.when == LAST:
+                assert destructive(step, knowledge) or spoiling(step, knowledge)
+
+
+def destructive(step, knowledge: Knowledge) -> bool:
+    return bool(step.measurement) and knowledge.measurements[step.measurement].destructive
+
+
+def spoiling(step, knowledge: Knowledge) -> bool:
+    return bool(step.measurement) and bool(knowledge.measurements[step.measurement].spoils)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_only_what_is_open_is_asked_and_it_is_worth_its_while(name, judged):
+    case = judged(name)
+    made, knowledge = planned(case)
+    for step in made.steps:
+        for position in step.positions:
+            known = case.inference.findings[position]
+            assert step.findings and not (len(step.positions) == 1 and set(step.findings) & set(known))
+        assert step.bits >= knowledge.looks.worth
+        assert bool(step.measurement) != bool(step.look)
+        if step.measurement:
+            assert set(step.findings) <= set(knowledge.measurements[step.measurement].tells)
+    decided = [(p, f) for s in made.steps for p in s.positions for f in s.findings]
+    lost = {(g.position, g.finding) for g in made.lost}
+    assert not lost & set(decided)
+
+
+def test_work_on_one_part_stands_together(judged):
+    """Within what comes first, and from one stage to the next, a part that was put down is not picked up again."""
+    made, _ = planned(judged("crude-pump-barrier-lost"))
+    first = [(s.part, s.positions) for s in made.steps if s.when == NOW]
+    assert len(first) > 4
+    runs = [key for key, _ in itertools.groupby(first)]
+    assert len(runs) == len(set(runs))
+
+
+def test_a_cleaned_face_and_a_released_ring_are_named_and_not_asked_for(judged):
+    text = (
+        BENCH + "  - {on: soft face, lost: embedded grit, note: wiped before anyone looked}\nstage: before relapping\n"
+    )
+    made, knowledge = planned(judged(text))
+    gone = {g.finding: g.why for g in made.lost}
+    assert gone["grit embedded in the soft face"] == "embedded grit: wiped before anyone looked"
+    assert any("before washing" in why for why in gone.values())
+    asked = {f for s in made.steps for f in s.findings}
+    assert not asked & set(gone)
+    early = set(knowledge.vocabulary.stages[:6])
+    assert early >= {"before washing", "before removing the O-rings"}
+    assert not [s.name for s in made.steps if s.stage in early]
+    before, _ = planned(judged(BENCH + "stage: before washing\n"))
+    assert not before.lost or all("washing" not in g.why for g in before.lost)
+    assert {s.stage for s in before.steps} >= {"before washing", "before relapping"}
+
+
+def test_people_are_still_asked_what_can_no_longer_be_seen(judged):
+    case = judged(BENCH + "stage: before relapping\n")
+    reach = Reach(case.inference, "seal")
+    assert case.base.knowledge.vocabulary.features["growing leak"].lost == "while running"
+    assert reach.of("leak grows slowly").state == "open"
+    assert reach.told_by("leak grows slowly") == ("leak and standstill history",)
+    assert "spring pocket inspection" not in reach.measurements
+
+
+def test_a_case_without_a_stage_is_where_its_record_says(judged):
+    knowledge = judged(BENCH).base.knowledge
+    assert stage_of(judged(BENCH).inference.case, knowledge) == "before separating the faces"
+    rubbed = judged(BENCH + "  - {on: sleeve, saw: rub mark}\n")
+    assert stage_of(rubbed.inference.case, knowledge) == "before washing"
+    heard = judged("case: Heard\nseal: {arrangement: single}\nobservations: [{saw: squeal}]\n")
+    assert stage_of(heard.inference.case, knowledge) == ""
+
+
+def test_what_the_seal_does_not_have_is_not_asked_for(judged):
+    listed = BENCH.replace("observations:", "parts:\n  - {item: 1, name: Ring, kind: soft face}\nobservations:")
+    assert not Reach(judged(listed).inference, "seal").is_there("metal bellows")
+    bellows = listed.replace("design: pusher", "design: metal bellows")
+    assert Reach(judged(bellows).inference, "seal").is_there("metal bellows")
+    assert Reach(judged(BENCH).inference, "seal").is_there("metal bellows")
+    for finding in ("both pairs of faces hurt alike", "inner faces hurt while outer faces are sound"):
+        assert Reach(judged(BENCH).inference, "seal").of(finding).state == "answered"
+
+
+def test_what_is_already_answered_is_not_asked_again(small_base):
+    case = judged_text(
+        "case: c\nseal: {arrangement: single}\nobservations: [{on: O-ring, saw: hardened}]\n", small_base
+    )
+    reach = Reach(case.inference, "seal")
+    assert reach.of("hot and hard").state == "open" and reach.of("cracked somewhere").state == "open"
+    more = judged_text(
+        "case: c\nseal: {arrangement: single}\nobservations: [{on: hard face, absent: radial cracks}]\n"
+        "measurements: [{on: shaft, measured: shaft runout, reading: 0.05 mm, resolution: 0.5 mm}]\n", small_base,
+    )  # fmt: skip
+    reach = Reach(more.inference, "seal")
+    assert reach.of("hot and hard").state == "answered"
+    assert reach.of("shaft moves").state == "open"
+    look = reach.look("shaft moves")
+    assert look is None or look.asks == ("bent",)
+
+
+def test_both_seals_of_a_pair_are_planned_and_the_machine_is_worked_on_once(judged):
+    case = judged("bladder-flat-barrier-low")
+    made, knowledge = planned(case)
+    kinds = knowledge.vocabulary.kinds
+    assert {s.positions for s in made.steps} >= {("inboard",), ("outboard",)}
+    shared = [s for s in made.steps if s.measurement and kinds[s.part].place == "machine"]
+    assert shared and len({s.measurement for s in shared}) == len(shared)
+    only = plan(case.inference, case.judgements[:1], case.net)
+    assert {p for s in only.steps for p in s.positions} == {"inboard"}
+
+
+# ---- budget ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("minutes", [5, 20, 60])
+def test_a_budget_is_kept_and_more_time_tells_more(minutes, judged):
+    case = judged("thin-record")
+    made, _ = planned(case, minutes=minutes)
+    more, _ = planned(case, minutes=2 * minutes)
+    assert 0 < made.minutes <= minutes
+    assert sum(s.minutes for s in made.steps) == made.minutes
+    assert sum(s.bits for s in more.steps) > sum(s.bits for s in made.steps)
+
+
+def test_no_time_no_work(judged):
+    made, _ = planned(judged("thin-record"), minutes=1)
+    assert made.steps == () and made.minutes == 0
+
+
+# ---- results -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["condensate-pump-dry-start", "transfer-pump-tilted-gland", "sound-on-schedule"])
+def test_a_result_does_what_the_plan_says_it_would(name, judged):
+    """Each result is put on record and the whole case judged again."""
+    case = judged(name)
+    made, _ = planned(case, most=0)
+    (before,) = case.judgements
+    checked = 0
+    for result in [r for s in made.steps[:6] for r in s.results]:
+        state = "present" if result.there else "absent"
+        inference = case.inference
+        again = deduce(inference.case, case.base, inference.quantities, {result.finding: state})
+        (after,) = judge(again, case.net)
+        if {f for f in after.counted if f not in before.counted} - {result.finding}:
+            continue  # other findings rest on this one
+        checked += 1
+        for shift in result.shifts:
+            assert shift.before == pytest.approx(before.of(shift.cause).probability, abs=1e-9)
+            assert shift.after == pytest.approx(after.of(shift.cause).probability, abs=1e-9)
+        assert result.after == after.explanation.causes
+    assert checked >= 10
+
+
+def test_chances_of_the_results_add_up_and_bits_are_their_mean(judged):
+    made, _ = planned(judged("sound-on-schedule"), most=0)
+    for step in made.steps:
+        for there, not_there in zip(step.results[::2], step.results[1::2], strict=True):
+            assert there.there and not not_there.there and there.finding == not_there.finding
+            assert there.chance + not_there.chance == pytest.approx(1)
+            assert 0 <= step.cannot_tell < 1
+
+
+# ---- stopping ----------------------------------------------------------------------------------------------------------
+
+RECORDS = [
+    "{on: hard face, saw: radial cracks, extent: all round}",
+    "{on: O-ring, saw: hardened}",
+    "{on: soft face, absent: edge chips}",
+    "{saw: leak when standing}",
+    "{on: shaft, absent: bent}",
+    "{on: soft face, absent: radial cracks}",
+]
+TRUE_SHAFT = "measurements: [{on: shaft, measured: shaft runout, reading: 0.02 mm, resolution: 0.001 mm}]"
+
+
+def small(chosen: str, base):
+    """A case of the small rule base from the numbers of its records; m for the measured shaft."""
+    lines = "".join(f"  - {RECORDS[int(k)]}\n" for k in chosen if k != "m")
+    observed = f"observations:\n{lines}" if lines else ""
+    measured = TRUE_SHAFT if "m" in chosen else ""
+    return judged_text(f"case: c\nseal: {{arrangement: single}}\n{observed}{measured}\n", base)
+
+
+def answer(case, told: dict[str, bool]) -> tuple:
+    """Leading causes and their standings with findings told, judged anew."""
+    states = {f: Deduced(f, "seal", "present" if there else "absent", ()) for f, there in told.items()}
+    inference = replace(case.inference, findings={"seal": {**case.inference.findings["seal"], **states}})
+    (x,) = judge(inference, case.net)
+    return tuple((c, x.of(c).standing) for c in sorted(x.explanation.causes))
+
+
+ALIKE = [("", OPEN), ("0", OPEN), ("1", OPEN), ("01", OPEN), ("02", OPEN), ("03m", OPEN), ("012", OPEN), ("124m", OPEN),
+         ("014m", NOTHING), ("0124m", NOTHING), ("01345m", NOTHING), ("012345m", NOTHING)]  # fmt: skip
+
+
+@pytest.mark.parametrize(("records", "state"), ALIKE)
+def test_the_stopping_line_agrees_with_trying_every_outcome(records, state, small_base):
+    """On the small rule base every outcome of every piece of work is put on record and judged, singly and together."""
+    knowledge = replace(small_base.knowledge, looks=Looks(reckoned=1e-6))
+    case = small(records, replace(small_base, knowledge=knowledge))
+    made = plan(case.inference, case.judgements, case.net)
+    now = answer(case, {})
+    reach = Reach(case.inference, "seal")
+    known = case.inference.findings["seal"]
+    open_findings = [f for f in case.net.findings if f not in known and reach.of(f).state == "open"
+                     and (case.net.shown[case.net.row[f]] != case.net.background[case.net.row[f]]).any()
+                     and (reach.told_by(f) or reach.look(f))]  # fmt: skip
+    works: dict[tuple, list[str]] = {}
+    for f in open_findings:
+        for key in reach.told_by(f) or (reach.look(f).asks,):
+            works.setdefault((key,), []).append(f)
+
+    def outcomes(findings):
+        for states in itertools.product((True, False, None), repeat=len(findings)):
+            yield {f: s for f, s in zip(findings, states, strict=True) if s is not None}
+
+    singly = any(answer(case, told) != now for fs in works.values() for told in outcomes(fs))
+    together = any(answer(case, told) != now for told in outcomes(open_findings))
+    expected = OPEN if singly else TOGETHER if together else NOTHING
+    assert made.stop.state == expected == state, (made.stop, now)
+    assert made.stop.says
+    if expected == OPEN:
+        assert made.stop.change.before != made.stop.change.after
+    else:
+        assert made.stop.findings == len(open_findings)
+
+
+def two_causes() -> Network:
+    """Two causes; a finding that the first leaves, and two weak ones that the second leaves."""
+    background = np.array([0.02, 0.2, 0.2])
+    shown = np.array([[0.95, 0.02], [0.2, 0.6], [0.2, 0.6]])
+    return Network(("one", "other"), ("mark", "hint", "trace"), np.array([0.05, 0.2]), background, shown)
+
+
+@pytest.mark.parametrize(("left", "state"), [(("hint",), NOTHING), (("hint", "trace"), TOGETHER)])
+def test_two_hints_together_can_do_what_neither_can_alone(left, state, small_base):
+    net = two_causes()
+    belief = Belief(net, [0, 1], net.prior, {"mark": True}, {f: f for f in net.findings})
+    worst = {"seal": Worst(belief, [], small_base.knowledge.words, 1e-6)}
+    stop = stopping(worst, [(f, {"seal": (f,)}) for f in left], 1e-6)
+    found = posterior(net, {"mark": True, **dict.fromkeys(left, True)}, net.prior, [0, 1])
+    moved = found.causes_of(int(found.exactly.argmax()), net) != ("one",)
+    assert (stop.state, moved) == (state, state == TOGETHER)
+    if state == TOGETHER:
+        assert (stop.change.before, stop.change.after) == ("one", "one with other")
+
+
+def test_the_words_of_a_standing_are_those_of_the_judgement(judged):
+    for name in NAMES:
+        case = judged(name)
+        words = case.base.knowledge.words
+        for x in case.judgements:
+            for j in x.causes:
+                if j.standing != "ruled out":
+                    lowest = min(
+                        (e.weight for e in j.evidence if e.state != "unrecorded" and not e.through), default=0.0
+                    )
+                    assert standing(words, j.probability, len(j.lines_for), lowest) == j.standing
+
+
+# ---- determinism -------------------------------------------------------------------------------------------------------
+
+PRINT = """
+import json, sys
+from pathlib import Path
+from diagnose.advice.plan import plan
+from diagnose.casefile.reader import parse_case
+from diagnose.inference.run import infer, load
+from diagnose.judgement.judge import judge
+from diagnose.judgement.network import build
+from diagnose.reading.problems import Problems
+from diagnose.views.next_steps import document
+base = load(Path("knowledge")); net = build(base.knowledge)
+i = infer(parse_case(Path(sys.argv[1]).read_bytes(), "case.yaml", base.knowledge, Problems()), base)
+js = judge(i, net)
+print(json.dumps([document(i, js, plan(i, js, net, m), m) for m in (None, 30.0)]))
+"""
+
+
+def test_the_same_plan_under_other_hash_seeds():
+    printed = set()
+    for seed in "01":
+        done = subprocess.run(
+            [sys.executable, "-c", PRINT, "scenarios/crude-pump-barrier-lost.yaml"], capture_output=True, text=True,
+            check=False, cwd=ROOT, env={**os.environ, "PYTHONHASHSEED": seed},
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+        printed.add(done.stdout)
+    assert len(printed) == 1 and len(json.loads(printed.pop())) == 2
+
+
+def test_the_order_of_the_record_does_not_matter(judged):
+    case = judged("transfer-pump-tilted-gland")
+    shuffled = replace(case.inference.case, observations=case.inference.case.observations[::-1])
+    again = infer(shuffled, case.base)
+    assert plan(again, judge(again, case.net), case.net, most=99) == planned(case)[0]
