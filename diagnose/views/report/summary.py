@@ -175,7 +175,7 @@ def cautions(t: Told) -> list[Line]:
     chosen = (raised or told)[:MOST_CAUTIONS]
     lines: list[Line] = [[Strong(c.name.capitalize() + ". "), c.says] for c in chosen]
     if chosen:
-        more = f"{len(told) - len(chosen)} more in the section Cautions. " if len(told) > len(chosen) else ""
+        more = f"{len(told) - len(chosen)} more stand in the full report. " if len(told) > len(chosen) else ""
         lines.append(Soft(f"{more}Local codes, the site's safety rules and licensed practice come first."))
     return lines
 
