@@ -39,16 +39,24 @@ def _workshop(knowledge: Path | None, drafts: bool = False) -> Workshop:
 
 
 def _tests(workshop: Workshop, knowledge: Path | None, names: str = "") -> list[RuleTest]:
-    """The rule tests, or those whose rule or name holds a text. Raises BadInput for mistakes in them."""
+    """The rule tests; with a text those of the cards whose name holds it, or else those whose own name does. Raises
+    BadInput for mistakes in them."""
+    from diagnose.authoring.cards import tables
     from diagnose.authoring.rule_tests import read_tests
     from diagnose.reading.problems import Problems
     from diagnose.reading.terms import plain
 
     problems = Problems()
-    tests = read_tests(_folder(knowledge), workshop.base, problems)
-    problems.raise_errors()
     wanted = plain(names)
-    return [t for t in tests if wanted in plain(t.rule) or wanted in plain(t.name)]
+    cards = tables(workshop.base.knowledge)
+    only = (
+        [(kind, card) for kind in TESTED for card in cards[kind].values() if wanted in plain(card.name)]
+        if wanted
+        else []
+    )
+    tests = read_tests(_folder(knowledge), workshop.base, problems, only or None)
+    problems.raise_errors()
+    return tests if only else [t for t in tests if wanted in plain(t.name)]
 
 
 def _cases(folder: Path | None, workshop: Workshop) -> list[Case]:
