@@ -12,6 +12,8 @@ from pathlib import Path
 
 import jsonschema
 import pytest
+from referencing import Registry
+from referencing.jsonschema import DRAFT202012
 
 ROOT = Path(__file__).resolve().parents[2]
 SCENARIOS = sorted(p.stem for p in (ROOT / "scenarios").glob("*.yaml"))
@@ -26,11 +28,13 @@ def diagnose(*words: str, **env: str) -> subprocess.CompletedProcess[str]:
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_json_keeps_its_schema(name):
-    schema = json.loads(resources.files("diagnose.views").joinpath("explanation.schema.json").read_text("utf-8"))
+    parts = ("explanation.schema.json", "next_steps.schema.json")
+    told = [json.loads(resources.files("diagnose.views").joinpath(p).read_text("utf-8")) for p in parts]
+    registry = Registry().with_resources((p, DRAFT202012.create_resource(t)) for p, t in zip(parts, told, strict=True))
     done = diagnose("explain", name, "--json")
     assert done.returncode == 0, done.stderr
     answer = json.loads(done.stdout)
-    jsonschema.validate(answer, schema)
+    jsonschema.Draft202012Validator(told[0], registry=registry).validate(answer)
     probabilities = [c["probability"] for c in answer["causes"] if c["standing"] == "unlikely"]
     assert probabilities == sorted(probabilities, reverse=True)
 
