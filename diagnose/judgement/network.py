@@ -163,11 +163,11 @@ def factors(
     return Factors(alone, pair, triple)
 
 
-def _present(b: float, keep: np.ndarray, hold: np.ndarray) -> np.ndarray:
+def _present(b: float | np.ndarray, keep: np.ndarray, hold: np.ndarray) -> np.ndarray:
     return (1 - (1 - b) * keep) * hold / b
 
 
-def _absent(b: float, keep: np.ndarray, hold: np.ndarray) -> np.ndarray:
+def _absent(b: float | np.ndarray, keep: np.ndarray, hold: np.ndarray) -> np.ndarray:
     return (1 - (1 - (1 - b) * keep) * hold) / (1 - b)
 
 
