@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 from diagnose.knowledge.checks import background, chance
@@ -60,10 +60,10 @@ def document(
         head |= {"id": card.id, "status": card.status, "since": card.since, "reviewed": card.reviewed,
                  "sources": _sources(knowledge, card.sources)}  # fmt: skip
         head["retired_here"] = sorted(r.name for r in knowledge.retired.values() if r.replaced_by == card.name)
-    made = {"finding": _finding, "cause": _cause, "measurement": _measurement, "caution": _caution, "limit": _limit}[
-        kind
-    ]
-    head |= made(knowledge, card)
+    made: dict[str, Callable[[Knowledge, Any], Data]] = {
+        "finding": _finding, "cause": _cause, "measurement": _measurement, "caution": _caution, "limit": _limit,
+    }  # fmt: skip
+    head |= made[kind](knowledge, card)
     head["tests"] = list((tests or {}).get((kind, card.name), ()))
     return head
 

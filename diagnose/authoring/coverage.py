@@ -79,7 +79,7 @@ class Coverage:
         """Totals and every condition with what it was, rule by rule."""
         rules, covered, total = [], 0, 0
         for i, rule in enumerate(self.rules):
-            rows = []
+            rows: list[dict[str, Any]] = []
             for k, leaf in enumerate(leaves_of(rule.condition)):
                 seen = self.seen.get((i, k), set())
                 rows.append(

@@ -103,9 +103,7 @@ def of_cause(cause: Cause, knowledge: Knowledge) -> Iterator[Mutant]:
         said = f"common {prior.common}"
         for word in beside(prior.common, words.common):
             kept = (*cause.common_when[:i], replace(prior, common=word), *cause.common_when[i + 1 :])
-            yield Mutant(
-                "cause", cause.name, "common when", prior.where, said, word, replace(cause, common_when=kept), i
-            )
+            yield Mutant("cause", cause.name, "common when", prior.where, said, word, replace(cause, common_when=kept))
         for where, old, new, c in changes(prior.when, knowledge):
             kept = (*cause.common_when[:i], replace(prior, when=c), *cause.common_when[i + 1 :])
             yield Mutant("cause", cause.name, "common when", where, old, new, replace(cause, common_when=kept))
@@ -157,7 +155,8 @@ def leaf_changes(c: Condition, knowledge: Knowledge) -> Iterator[Condition]:
     for slot, table in _SWAPPED.items():
         value = getattr(c, slot)
         if value in table:
-            yield replace(c, **{slot: table[value]})
+            changed: dict[str, Any] = {slot: table[value]}
+            yield replace(c, **changed)
     if c.form == "marks":
         yield from (replace(c, value=r) for r in RELATIONS if r != c.value)
     if c.extent:
@@ -229,7 +228,7 @@ def trials(outcomes: Iterable[Outcome]) -> list[Trial]:
 
     return [
         Trial(o.inference, facts_of(o.inference), ask(o.test), o.test.judged, o.test.judged or bool(o.test.odds),
-              frozenset(o.test.told), o.test.rule)
+              frozenset(key.partition("@")[0] for key in o.test.told), o.test.rule)
         for o in outcomes if not o.failures
     ]  # fmt: skip
 
@@ -312,8 +311,8 @@ class Hunt:
 
     def _changed(self, mutant: Mutant) -> RuleBase:
         key = mutant.kind + "s"
-        cards = {**getattr(self.knowledge, key), mutant.rule: mutant.card}
-        return replace(self.base, knowledge=replace(self.knowledge, **{key: cards}))
+        changed: dict[str, Any] = {key: {**getattr(self.knowledge, key), mutant.rule: mutant.card}}
+        return replace(self.base, knowledge=replace(self.knowledge, **changed))
 
     def _reinfer(self, mutant: Mutant, trial: Trial, changed: RuleBase) -> Inference | None:
         """The inference as the changed rule would make it; None where nothing differs."""

@@ -99,8 +99,8 @@ def play(case: Case, workshop: Workshop, ask: Ask, say: Say) -> Result:
     while left:
         say("")
         say("Still to look at:")
-        for i, piece in enumerate(left, 1):
-            say(f"  {i}. {piece.name}")
+        for i, other in enumerate(left, 1):
+            say(f"  {i}. {other.name}")
         before = known_so_far(case, shown)
         piece = _choose(left, ask("What do you look at next? (number or name, Enter: enough) "), say)
         if piece is None:

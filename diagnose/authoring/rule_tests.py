@@ -240,6 +240,11 @@ class _Reader:
         case = case_of(Node({"case": Node(name, node.where), **table}, node.where), node.where.file, "",
                        self.knowledge, self.problems)  # fmt: skip
         quantities = tuple(q for q in (self.quantity(n, case) for n in stated) if q)
+        for key in told:
+            place = key.partition("@")[2]
+            if place and place not in case.positions:
+                self.say(node, "position", f"{place!r} is no position of this test's seal",
+                         f"allowed: {', '.join(case.positions)}")  # fmt: skip
         return case, (*compute(case, self.knowledge), *quantities), told
 
     def short(self, node: Node, told: dict[str, str], stated: list[Node]) -> dict[str, Node]:
@@ -256,9 +261,10 @@ class _Reader:
             if key == "quantity":
                 stated.append(item)
             elif key in ("found", "found absent"):
-                only_keys(item, [key], "a finding taken as given", self.problems)
+                only_keys(item, [key, "position"], "a finding taken as given", self.problems)
+                place = item.get("position")
                 for found in self.known(item.get(key), self.knowledge.findings, "finding"):
-                    told[found] = "present" if key == "found" else "absent"
+                    told[f"{found}@{place.text()}" if place else found] = "present" if key == "found" else "absent"
             elif key in ("setting", "not setting"):
                 self.setting(item, key, sections)
             else:

@@ -274,7 +274,9 @@ class _Maker:
         return {"allOf": [ref("case"), {"required": ["case"]}]}
 
     def tests(self) -> Schema:
-        told = {key: keys({key: some(self.finding_name)}, (key,)) for key in ("found", "found absent")}
+        told = {
+            key: keys({key: some(self.finding_name), "position": TEXT}, (key,)) for key in ("found", "found absent")
+        }
         settings = {key: keys({key: self.setting, "position": TEXT}, (key,)) for key in ("setting", "not setting")}
         stated = keys({"quantity": self.quantity, "value": TEXT, "word": TEXT, "on": self.kind, "part": TEXT, "group": words(GROUPS),
                        "face": words(("nose", "wide")), "position": TEXT}, ("quantity",))  # fmt: skip

@@ -141,10 +141,10 @@ class Witness:
             lows += [low] if low else []
             highs += [high] if high else []
         if lows and highs:
-            (low, name), (high, _) = max(map(split, lows)), min(map(split, highs))
-            if low >= high:
+            (least, name), (most, _) = max(map(split, lows)), min(map(split, highs))
+            if least >= most:
                 raise NoWitness("no value satisfies every comparison")
-            return {"value": written((low + high) / 2, name)}
+            return {"value": written((least + most) / 2, name)}
         if lows:
             return {"value": shifted(max(lows, key=lambda t: split(t)[0]), +10 * STEP)}
         return {"value": shifted(min(highs, key=lambda t: split(t)[0]), -10 * STEP)}
@@ -171,8 +171,11 @@ class Witness:
     # ---- where it lies ------------------------------------------------------------------------------------
 
     def _placed(self, record: Record, p: Premise, at: str) -> Record:
-        if not at or not {"saw", "absent", "quantity"} & set(record) or "part" in record:
+        if not at or not {"saw", "absent", "quantity", "found", "found absent"} & set(record) or "part" in record:
             return record
+        if p.table == "found":
+            other = {"inboard": "outboard", "outboard": "inboard"}[at]
+            return record | {"position": {"": at, "any": at, "other": other}.get(p.seat, p.seat)}
         kind = str(dict(p.equals).get("on", ""))
         if not kind:
             named = self.knowledge.vocabulary
@@ -248,7 +251,11 @@ class Witness:
             slots = dict(p.equals)
             present = slots["state"] == "present"
             said = f"{slots['finding']} {'found absent' if present else 'found'}"
-            yield f"with {said}", [{"found absent" if present else "found": str(slots["finding"])}]
+            place = {k: v for k, v in mine[0].items() if k == "position"}
+            yield f"with {said}", [{"found absent" if present else "found": str(slots["finding"])} | place]
+            if place:
+                other = "outboard" if place["position"] == "inboard" else "inboard"
+                yield f"with {slots['finding']} on the {other} seal only", [mine[0] | {"position": other}]
         elif p.table == "marks":
             other = "at 6" if p.condition.value != "apart" else "at 3"
             yield f"with the two marks {'apart' if other == 'at 6' else 'at the same place'}", [

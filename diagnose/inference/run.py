@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -97,30 +97,35 @@ def infer(case: Case, base: RuleBase) -> Inference:
 
 
 def deduce(
-    case: Case, base: RuleBase, quantities: tuple[Quantity, ...], told: Mapping[str, str] | None = None,
-    fire: Callable[..., tuple[Firing, ...]] | None = None,
-) -> Inference:  # fmt: skip
-    """As `infer`, from given quantities; `told` maps findings taken as given to present or absent, everywhere.
-    `fire` fires branches on facts in place of the rule base's engine."""
+    case: Case, base: RuleBase, quantities: tuple[Quantity, ...], told: Mapping[str, str] | None = None
+) -> Inference:
+    """As `infer`, from given quantities; `told` maps findings taken as given, everywhere as FINDING or at one seal as
+    FINDING@POSITION, to present or absent."""
     facts = case_facts(case, base.knowledge, quantities, base.rules)
+    places = seats(case)
+    given = {p: _told_at(told or {}, p) for p, _ in places}
     facts += tuple(
         make("found", finding_id(f, p), finding=f, state=state, position=p, other=other)
-        for f, state in sorted((told or {}).items()) for p, other in seats(case)
+        for p, other in places for f, state in sorted(given[p].items())
     )  # fmt: skip
-    places = seats(case)
-    firings = fire(base.rules.branches, facts, places) if fire else base.reasoner.run(facts, places)
+    firings = base.reasoner.run(facts, places)
     findings: dict[str, dict[str, Deduced]] = {}
     ruled_out: dict[str, dict[str, tuple[Firing, ...]]] = {}
     common: dict[str, dict[str, Firing]] = {}
     for position in case.positions:
         here = [f for f in firings if f.position == position]
         findings[position] = _findings(here, position)
-        findings[position] |= {f: Deduced(f, position, state, ()) for f, state in (told or {}).items()}
+        findings[position] |= {f: Deduced(f, position, state, ()) for f, state in given[position].items()}
         ruled_out[position] = _grouped([f for f in here if f.branch.conclusion.kind == "ruled out"])
         priors = _grouped([f for f in here if f.branch.conclusion.kind == "common"])
         common[position] = {cause: _strongest(fs, cause, base.knowledge) for cause, fs in priors.items()}
     cautions = _grouped([f for f in firings if f.branch.conclusion.kind == "caution"])
     return Inference(case, base, quantities, facts, firings, findings, ruled_out, common, cautions)
+
+
+def _told_at(told: Mapping[str, str], position: str) -> dict[str, str]:
+    named = ((key.partition("@"), state) for key, state in told.items())
+    return {finding: state for (finding, _, place), state in named if place in ("", position)}
 
 
 def _grouped(firings: list[Firing]) -> dict[str, tuple[Firing, ...]]:

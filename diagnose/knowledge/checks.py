@@ -93,11 +93,15 @@ def look_alikes(knowledge: Knowledge) -> Iterator[Problem]:
             against = other.cause if other.favours == cause.name else cause.name
             apart = _apart(knowledge, other.finding, other.favours, against)
             if apart <= 0:
-                says = f"{other.finding!r} does not speak for {other.favours!r} rather than {against!r}: {apart:+.1f} dB"
+                says = (
+                    f"{other.finding!r} does not speak for {other.favours!r} rather than {against!r}: {apart:+.1f} dB"
+                )
                 yield Problem(other.where, "look-alike-not-parted", says, "another finding, or its rows in both cards")
             elif apart < PARTED_FROM:
                 says = f"{other.finding!r} hardly parts {cause.name!r} from {other.cause!r}: {apart:.1f} dB"
-                yield _advice(other.where, "look-alike-hardly-parted", says, f"a finding that parts them by {PARTED_FROM:g} dB")
+                yield _advice(
+                    other.where, "look-alike-hardly-parted", says, f"a finding that parts them by {PARTED_FROM:g} dB"
+                )
 
 
 def _apart(knowledge: Knowledge, finding: str, cause: str, rather_than: str) -> float:
@@ -118,7 +122,9 @@ def alike(knowledge: Knowledge) -> Iterator[Problem]:
                 break
         else:
             where = knowledge.causes[b].where
-            yield _advice(where, "causes-alike", f"no finding parts {b!r} from {a!r}", "a row that only one of them has")
+            yield _advice(
+                where, "causes-alike", f"no finding parts {b!r} from {a!r}", "a row that only one of them has"
+            )
 
 
 # ---- causes that could never be established -----------------------------------------------------------------
@@ -140,7 +146,9 @@ def never_established(knowledge: Knowledge) -> Iterator[Problem]:
         lines = sum(w >= words.line_counts_from for w in best.values())
         if most < needed:
             says = f"all findings of {cause.name!r} together reach {most:+.1f} dB; established takes {needed:+.1f} dB"
-            yield _advice(cause.where, "never-established", says, "further findings, or a stronger word where the trade has one")
+            yield _advice(
+                cause.where, "never-established", says, "further findings, or a stronger word where the trade has one"
+            )
         elif lines < words.lines_needed:
             says = f"{cause.name!r} has {lines} line(s) of evidence that count; established takes {words.lines_needed}"
             yield _advice(cause.where, "never-established", says, "a finding of another line")
@@ -174,8 +182,8 @@ def unused_words(knowledge: Knowledge, formulas: str) -> Iterator[Problem]:
     v = knowledge.vocabulary
     every = list(conditions(knowledge))
     kinds = {c.on for c in every} | {m.part for m in knowledge.measurements.values()}
-    for term in (*v.features.values(), *v.readings.values(), *v.quantities.values()):
-        kinds |= set(term.on)
+    for family_of in (v.features, v.readings, v.quantities):
+        kinds |= {kind for term in family_of.values() for kind in term.on}
     limits = knowledge.limits.values()
     tables: list[tuple[str, Mapping[str, Any], set[str], str]] = [
         ("feature", v.features, {c.term for c in every if c.form in ("saw", "absent")}, "a finding that reads it"),

@@ -1,0 +1,60 @@
+"""The rule base that ships: free of errors, tested, covered, and hard to break unnoticed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from diagnose.authoring import check
+from diagnose.authoring.coverage import Coverage, enough
+from diagnose.authoring.mutation import Hunt, mutants, trials
+from diagnose.authoring.rule_tests import Workshop, read_tests, run_tests
+from diagnose.reading.problems import Problems
+
+KNOWLEDGE = Path(__file__).resolve().parents[2] / "knowledge"
+EVERY = 60
+
+
+@pytest.fixture(scope="module")
+def outcomes(whole_base):
+    problems = Problems()
+    tests = read_tests(KNOWLEDGE, whole_base, problems)
+    assert problems.found == []
+    return run_tests(Workshop(whole_base), tests)
+
+
+def test_check_finds_no_error():
+    report = check.examine(KNOWLEDGE)
+    assert [str(p) for p in report.problems if p.level == "error"] == []
+
+
+def test_every_rule_test_holds(outcomes):
+    """After `words.yaml` is set anew: `diagnose rules test --accept-odds`, then read the diff."""
+    wrong = [
+        (o.test.where.file, o.test.name, o.failures[0].expected, o.failures[0].found) for o in outcomes if o.failures
+    ]
+    assert wrong == []
+
+
+def test_every_finding_cause_and_caution_has_tests_and_every_finding_one_for_each_answer(outcomes, whole_base):
+    assert check.without_tests(whole_base.knowledge, check.test_files(KNOWLEDGE)) == []
+    shown = {f for o in outcomes for key, f in o.test.findings if key == "finds" and o.test.rule == f}
+    silent = {f for o in outcomes for key, f in o.test.findings if key != "finds" and o.test.rule == f}
+    assert shown == silent == set(whole_base.knowledge.findings)
+
+
+def test_conditions_are_covered(outcomes, whole_base):
+    counted = Coverage(whole_base.knowledge)
+    for o in outcomes:
+        counted.add(o.inference)
+    assert enough(counted.document(), 95)
+
+
+def test_few_changes_survive(outcomes, whole_base):
+    """Every sixtieth mutant; `diagnose rules mutate --most 10` tries them all."""
+    hunt = Hunt(Workshop(whole_base), trials(outcomes))
+    tried = [m for i, m in enumerate(mutants(whole_base.knowledge)) if i % EVERY == 0]
+    survived = [str(m) for m in tried if not hunt.notices(m)]
+    assert len(tried) > 200
+    assert len(survived) * 10 <= len(tried), survived
