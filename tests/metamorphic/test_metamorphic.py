@@ -13,6 +13,7 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from diagnose.casefile.clock import place
 from diagnose.casefile.reader import parse_case
 from diagnose.inference.rules import compile_rules
 from diagnose.inference.run import RuleBase, infer, load
@@ -102,15 +103,13 @@ def test_an_observation_that_no_rule_uses_changes_nothing(path, whole_base):
 
 
 def turned(extent, degrees: float):
-    """An extent a whole number of clock hours further round."""
+    """An extent so many degrees further round, clockwise as its part is seen."""
     if isinstance(extent, list):
         return [turned(e, degrees) for e in extent]
     words = extent.split()
 
     def further(text: str) -> str:
-        if text.endswith("°"):
-            return f"{(float(text[:-1]) + degrees) % 360:g}°"
-        return f"{(float(text) + degrees / 30 - 1e-12) % 12 + 1e-12 or 12:g}"
+        return f"{(place(text) + degrees) % 360:g}°"
 
     return " ".join(further(w) if w[0].isdigit() else w for w in words)
 
@@ -120,14 +119,12 @@ def test_turning_the_index_of_every_part_by_one_angle_changes_no_finding(path, w
     case = document(path)
     if any("at" in m and isinstance(m["at"], list) for m in case.get("measurements", [])):
         case["measurements"] = [m for m in case["measurements"] if not isinstance(m.get("at"), list)]
+    backwards = {p["item"] for p in case.get("parts", []) if p.get("seen from") == "impeller end"}
     for hours in (1, 5):
         other = copy.deepcopy(case)
         for o in other.get("observations", []):
             if "extent" in o:
-                o["extent"] = turned(o["extent"], 30.0 * hours)
-        for p in other.get("parts", []):
-            if "index at" in p:
-                p["index at"] = turned(p["index at"], 30.0 * hours)
+                o["extent"] = turned(o["extent"], -30.0 * hours if o.get("part") in backwards else 30.0 * hours)
         assert findings(other, whole_base) == findings(case, whole_base)
 
 
