@@ -7,6 +7,7 @@ fragment on which the rule says otherwise is dropped, never turned into an expec
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -21,13 +22,15 @@ from diagnose.authoring.witness import Fragment, NoWitness, Record, Witness
 from diagnose.inference.match import facts_of
 from diagnose.inference.rules import TooWide
 from diagnose.inference.run import Inference, deduce
-from diagnose.judgement.judge import judge
+from diagnose.judgement.judge import decibans, judge
 from diagnose.knowledge.conditions import negate
 from diagnose.knowledge.model import Cause, Caution, Condition, Finding, LookAlike
 from diagnose.reading.problems import Problems
 
 PRESENT, ABSENT, OPEN = "present", "absent", "open"
 WIDTH = 118
+MARGIN = 0.3
+"""Decibans by which a parting finding should decide between two causes."""
 MOST = 8
 """So many fragments of one sort are tried at most."""
 _KEY = {PRESENT: "finds", ABSENT: "finds absent", OPEN: "leaves open"}
@@ -256,36 +259,54 @@ class Drafter:
         rows = {r.finding for r in cards[favoured].leaves}
         shared = [f for f in self.typical(cards[against]) if f in rows and f != other.finding]
         alone = [f for f in self.typical(cards[against]) if f not in rows and f != other.finding]
-        for given in (shared[:3], shared[:1], [], *([*shared[:2], *alone[:n]] for n in (1, 2))):
-            orders = []
-            for told in (self.told([*given, other.finding]), self.told(given, [other.finding])):
-                result = self.judged(context + told)
-                if result is None:
-                    break
-                names = [j.cause for j in ranked(result[1]) if j.standing != "ruled out"]
-                if favoured in names and against in names:
-                    orders.append(names.index(favoured) < names.index(against))
-            if orders == [True, False]:
+        usual = [shared[:3], shared[:1], [], *([*shared[:2], *alone[:n]] for n in (1, 2))]
+        for given in (*usual, *self._balanced(favoured, against, other.finding)):
+            if self._turns(context, given, other.finding, favoured, against):
                 first = Fragment(tuple(("", r) for r in context + self.told([*given, other.finding])))
                 second = Fragment(tuple(("", r) for r in context + self.told(given, [other.finding])))
-                said = f"{capital(other.finding)}: {favoured} before {against}"
-                yield Draft(said, [first], {"ranks": [favoured, against]})
-                yield Draft(
-                    f"Without {other.finding}: {against} before {favoured}", [second], {"ranks": [against, favoured]}
-                )
+                name = f"{capital(other.finding)}: {favoured} before {against}"
+                yield Draft(name, [first], {"ranks": [favoured, against]})
+                name = f"Without {other.finding}: {against} before {favoured}"
+                yield Draft(name, [second], {"ranks": [against, favoured]})
                 return
+
+    def _turns(self, context: list[Record], given: list[str], finding: str, favoured: str, against: str) -> bool:
+        """Whether the finding, present or absent beside what is given, makes the one or the other cause rank first."""
+        orders = []
+        for told in (self.told([*given, finding]), self.told(given, [finding])):
+            result = self.judged(context + told)
+            names = [j.cause for j in ranked(result[1]) if j.standing != "ruled out"] if result else []
+            if favoured not in names or against not in names:
+                return False
+            orders.append(names.index(favoured) < names.index(against))
+        return orders == [True, False]
+
+    def _balanced(self, favoured: str, against: str, finding: str) -> Iterator[list[str]]:
+        """Sets of up to three typical findings beside which the two causes stand so close that the finding decides."""
+        net, cards = self.workshop.net, self.knowledge.causes
+        a, b, row = net.column[favoured], net.column[against], net.row[finding]
+        start = decibans(net.prior[a] / net.prior[b])
+        there = float(net.if_present[row, a] - net.if_present[row, b])
+        not_there = float(net.if_absent[row, a] - net.if_absent[row, b])
+        typical = dict.fromkeys((*self.typical(cards[against])[:10], *self.typical(cards[favoured])[:10]))
+        typical.pop(finding, None)
+        apart = {f: float(net.if_present[net.row[f], a] - net.if_present[net.row[f], b]) for f in typical}
+        for size in (1, 2, 3):
+            for given in itertools.combinations(typical, size):
+                stands = start + sum(apart[f] for f in given)
+                if stands + not_there < -MARGIN and stands + there > MARGIN:
+                    yield list(given)
 
     def _needs(self, cause: Cause) -> Iterator[Draft]:
         out: list[Fragment] = []
         kept: list[Fragment] = []
         for need in cause.needs:
             denied = negate(need.condition)
-            for c, into in ((denied, out), (need.condition, kept)):
-                for premises in self.matcher.expanded(c) if c else ():
-                    try:
-                        into.append(self.witness.of(premises))
-                    except NoWitness:
-                        continue
+            for premises in self.matcher.expanded(denied) if denied else ():
+                out += self._fragments(premises)
+                kept += self._changed(premises)
+            for premises in self.matcher.expanded(need.condition):
+                kept += self._fragments(premises)
         out = unique(f for f in out if self._ruled(cause, f))
         kept = unique([*(f for f in kept if self._ruled(cause, f) is False), Fragment()])
         if out:
@@ -300,16 +321,25 @@ class Drafter:
             return None
         return any(cause.name in out for out in inference.ruled_out.values())
 
+    def _fragments(self, premises: Sequence[Any]) -> list[Fragment]:
+        return [f for f, _ in self._built(premises, set())]
+
+    def _changed(self, premises: Sequence[Any]) -> list[Fragment]:
+        return [f for f, _ in self._undone(premises, set())] if len(premises) > 1 else []
+
     def _commons(self, cause: Cause) -> Iterator[Draft]:
-        """The odds before anything is seen: as such, and with each setting that changes them or is known not to hold."""
+        """The odds before anything is seen: as such, with each setting that changes them, and with part of it."""
         by_odds: dict[str, list[Fragment]] = {}
         for prior in cause.common_when:
-            for c in (prior.when, negate(prior.when)):
-                for premises in (self.matcher.expanded(c) if c else [])[:MOST]:
-                    for fragment, _ in self._built(premises, set()):
-                        said = self._prior(cause, fragment)
-                        if said:
-                            by_odds.setdefault(said, []).append(fragment)
+            denied = negate(prior.when)
+            holding, failing = self.matcher.expanded(prior.when), self.matcher.expanded(denied) if denied else []
+            tried = [f for p in holding for f in self._fragments(p)] + [
+                f for p in failing[:MOST] for f in self._fragments(p)
+            ]
+            for fragment in unique([*tried, *(f for p in holding[:MOST] for f in self._changed(p))]):
+                said = self._prior(cause, fragment)
+                if said:
+                    by_odds.setdefault(said, []).append(fragment)
         for said, fragments in by_odds.items():
             yield Draft(
                 f"How likely {cause.name} is in these settings, {said}", unique(fragments), {"odds": {cause.name: said}}
