@@ -159,7 +159,7 @@ class _Book:
         body.append(self._list("Rests on", self.links("finding", d["uses"]["findings"])))
         body.append(
             self._list(
-                "Parts", "; ".join(f"{self.link('cause', a)} from {self.link('cause', b)}" for a, b in d["parts"])
+                "Tells apart", "; ".join(f"{self.link('cause', a)} from {self.link('cause', b)}" for a, b in d["parts"])
             )
         )
         body.append(self._list("Limits", self.links("limit", d["uses"]["limits"])))
