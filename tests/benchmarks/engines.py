@@ -17,7 +17,6 @@ from diagnose.inference.rules import Branch, Conclusion, Premise
 from diagnose.reading.problems import Where
 
 Answer = frozenset[str]
-PER_FEATURE = 3
 
 
 @dataclass(frozen=True)
@@ -33,7 +32,7 @@ class Wanted:
 def rules(count: int, seed: int = 1) -> list[Wanted]:
     """Rules of one to three conditions; one in ten rests on the finding of an earlier rule."""
     mixer = random.Random(seed)
-    features = [f"u{i}" for i in range(count // PER_FEATURE + 1)]
+    features = [f"u{i}" for i in range(3 * count // 2)]
     result: list[Wanted] = []
     for i in range(count):
         rests = i > 10 and mixer.random() < 0.1
