@@ -37,9 +37,7 @@ def rows(quantities: Sequence[Quantity], knowledge: Knowledge) -> list[dict[str,
                         "limit": limit.name,
                         "sense": limit.sense,
                         "verdict": verdict,
-                        "published": [
-                            {"value": v.written, "source": v.source, "note": v.note} for v in limit.values
-                        ],
+                        "published": [{"value": v.written, "source": v.source, "note": v.note} for v in limit.values],
                     }
                     for limit, verdict in limits_on(q, dict(knowledge.limits))
                 ],
