@@ -1,0 +1,57 @@
+"""A small version of tests/benchmarks/simulate_plan.py, whose figures are in tests/README.md."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.advice.simulation import AT_START, ORDERS, Bench
+
+SEALS = 12
+
+
+@pytest.fixture(scope="module")
+def bench(whole_base, whole_network):
+    return Bench(whole_base.knowledge, whole_network, "before washing")
+
+
+@pytest.fixture(scope="module")
+def runs(bench):
+    seals = [bench.seal(seed) for seed in range(SEALS)]
+    return {order: [bench.run(seal, order) for seal in seals] for order in ORDERS}
+
+
+def test_the_plan_needs_at_most_three_fifths_of_the_minutes_of_the_checklist(runs):
+    minutes = {order: sum(r.minutes for r in rs) for order, rs in runs.items()}
+    right = {order: sum(r.right for r in rs) for order, rs in runs.items()}
+    assert minutes["plan"] <= 0.6 * minutes["checklist"]
+    assert minutes["plan"] <= 0.6 * minutes["random"]
+    assert right["plan"] >= right["checklist"] - 1 and right["plan"] >= 0.8 * SEALS
+
+
+def test_seals_are_drawn_from_the_network(bench):
+    net = bench.net
+    seals = [bench.seal(seed) for seed in range(1500)]
+    none = np.prod(1 - net.prior)
+    share = np.array([sum(i in s.causes for s in seals) for i in range(len(net.causes))]) / len(seals)
+    assert np.abs(share - net.prior / (1 - none)).max() < 4 * np.sqrt(net.prior.max() / (1 - none) / len(seals))
+    assert all(s.causes for s in seals)
+    for s in seals[:50]:
+        assert len(s.start) <= AT_START and all(s.there[net.row[f]] for f in s.start)
+    alone = [s for s in seals if len(s.causes) == 1]
+    expected = np.mean([net.shown[:, next(iter(s.causes))] for s in alone], axis=0)
+    seen = np.mean([s.there for s in alone], axis=0)
+    assert np.abs(seen - expected).max() < 4.5 * 0.5 / np.sqrt(len(alone))
+
+
+def test_the_checklist_follows_the_order_of_dismantling(bench):
+    stages = bench.knowledge.vocabulary.stages
+    order = [bench.cards[i].stage for i in bench.checklist()]
+    staged = [stages.index(s) for s in order if s in stages]
+    assert staged == sorted(staged) and len(order) == len(bench.cards)
+
+
+def test_a_seal_is_the_same_for_every_order_and_time(bench):
+    one, again = bench.seal(7), bench.seal(7)
+    assert one.causes == again.causes and one.start == again.start and (one.there == again.there).all()
+    assert bench.run(one, "plan") == bench.run(again, "plan")
