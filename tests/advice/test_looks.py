@@ -1,0 +1,48 @@
+"""`looks.yaml` is read strictly: every mistake with its place and a way out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from diagnose.knowledge.reader import build_knowledge, contents_of
+from diagnose.reading.problems import Problems
+from tests.advice.conftest import ROOT
+
+GOOD = (ROOT / "knowledge" / "looks.yaml").read_text("utf-8")
+
+
+def problems_of(text: str, folder: Path = ROOT / "knowledge") -> list[str]:
+    problems = Problems()
+    build_knowledge({**contents_of(folder), "looks.yaml": text.encode()}, "knowledge", problems)
+    return [str(p) for p in problems.errors()]
+
+
+def test_the_shipped_file_is_sound_and_read(whole_base):
+    assert problems_of(GOOD) == []
+    looks = whole_base.knowledge.looks
+    assert looks.minutes["face"] == 3 and looks.asked == ("leak", "sound", "history")
+    assert looks.worth == 0.05 and looks.reckoned == 0.02
+
+
+MISTAKES = [
+    ("  face: 3", "  fase: 3", ["there is no kind 'fase'", "face"]),
+    ("  face: 3", "  face: -3", ["'face' must lie between 0 and"]),
+    ("  face: 3\n", "", ["no minutes for a look at 'face'"]),
+    ("asked: [leak", "asked: [leek", ["there is no kind 'leek'", "leak"]),
+    ("  question: 0.20", "  query: 0.20", ["there is no way of looking 'query'"]),
+    ("  question: 0.20", "  question: 1.20", ["'question' must lie between 0 and 1"]),
+    ("  question: 0.20\n", "", ["the key 'question' is missing"]),
+    ("worth: 0.05", "worth: little", ["'worth' must be a number"]),
+    ("worth: 0.05", "wurth: 0.05", ["wurth"]),
+    ("reckoned with: 0.02", "reckoned with: 2", ["'reckoned with' must lie between 0 and 1"]),
+]
+
+
+@pytest.mark.parametrize(("right", "wrong", "told"), MISTAKES, ids=[w.strip() or "left out" for _, w, _ in MISTAKES])
+def test_a_mistake_is_told_with_its_place(right, wrong, told):
+    assert right in GOOD
+    found = problems_of(GOOD.replace(right, wrong))
+    assert found and all(p.startswith("knowledge/looks.yaml:") for p in found)
+    assert all(any(words in p for p in found) for words in told), found
