@@ -95,7 +95,7 @@ class Coverage:
             "conditions": total // 2,
             "ways": total,
             "covered": covered,
-            "share": covered / total if total else 1.0,
+            "percent": covered * 1000 // total / 10 if total else 100.0,
             "by_rule": rules,
         }
 
@@ -126,7 +126,7 @@ def html_page(result: Mapping[str, Any]) -> str:
             )
             rows.append(f"<tr><td>{html.escape(c['condition'])}</td>{marks}</tr>")
         rows.append("</table></details>")
-    head = (f"{result['covered']} of {result['ways']} ways ({result['share']:.1%}); "
+    head = (f"{result['covered']} of {result['ways']} ways ({result['percent']} %); "
             f"{result['rules_fully_covered']} of {result['rules']} rules in full")  # fmt: skip
     return (
         '<!doctype html><html lang="en"><meta charset="utf-8"><title>Coverage of the rule base</title><style>'

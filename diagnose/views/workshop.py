@@ -34,7 +34,7 @@ def coverage(result: Data, page: Page, most: int = 60) -> Page:
     if len(missing) > most:
         page.line(f"and {len(missing) - most} more")
     page.line(page.bold(f"{result['covered']} of {result['ways']} ways of {result['conditions']} conditions "
-                        f"({result['share']:.1%}); {result['rules_fully_covered']} of {result['rules']} rules in full"))  # fmt: skip
+                        f"({result['percent']} %); {result['rules_fully_covered']} of {result['rules']} rules in full"))  # fmt: skip
     return page
 
 
