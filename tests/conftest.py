@@ -3,6 +3,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# shared machines pause at will, so examples have no deadline of their own
+settings.register_profile("shared", deadline=None)
+settings.load_profile("shared")
 
 ROOT = Path(__file__).resolve().parents[1]
 
