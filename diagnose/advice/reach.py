@@ -112,10 +112,21 @@ class Reach:
     def of(self, finding: str) -> Status:
         """Whether a finding that is not known yet can still be decided."""
         if finding not in self.found:
-            status = self._best(self._branch(b) for b in self.branches.get(finding, ()))
-            remembered = status.state == LOST and not status.recorded and self._asked_for(finding)
-            self.found[finding] = Status(OPEN) if remembered else status
+            self.found[finding] = self._decidable(finding)
         return self.found[finding]
+
+    def _decidable(self, finding: str) -> Status:
+        branches = self.branches.get(finding, [])
+        statuses = [self._branch(b) for b in branches]
+        best = self._best(statuses)
+        gone = next((s for s in statuses if s.recorded), None)
+        if gone and best.state == OPEN:
+            # what is gone for the eye is not there to be measured either
+            seen = [self._to_see(b, False) for b, s in zip(branches, statuses, strict=True) if s.state == OPEN]
+            return best if any(seen) else gone
+        if best.state == LOST and not best.recorded and self._asked_for(finding):
+            return Status(OPEN)
+        return best
 
     def told_by(self, finding: str) -> tuple[str, ...]:
         """The measurements that can still decide an open finding; where it can no longer be seen, only questions."""

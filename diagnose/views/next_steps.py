@@ -9,12 +9,14 @@ from typing import Any
 from diagnose.advice.actions import Advice, actions
 from diagnose.advice.plan import ANY_TIME, LAST, NOW, Plan, Result, Step
 from diagnose.advice.stopping import OPEN
+from diagnose.casefile.reader import describe
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Judgement
 from diagnose.knowledge.model import Knowledge, Limit
 from diagnose.views.page import Page, percent
 
 MOST_ON_FIRST_SCREEN = 3
+MOST_LOST = 8
 HEADINGS = {
     NOW: "First, because the next step of dismantling or cleaning destroys it",
     ANY_TIME: "Then",
@@ -197,7 +199,7 @@ def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budg
         led = [
             f"{j.cause} ({j.standing}, {percent(j.probability)})" for j in x.causes if j.cause in x.explanation.causes
         ]
-        seat = f"at the {x.position} seal " if len(case.positions) > 1 else ""
+        seat = f"{x.position} seal: " if len(case.positions) > 1 else ""
         page.say(f"{seat}{' with '.join(led) or 'none of these causes'}", indent=2, lead="leading ", hang=10)
     page.say(_stage(case.stage, plan.stage), indent=2, lead="stage   ", hang=10)
     within = f" of the {minutes(budget)} given" if budget is not None else ""
@@ -212,7 +214,7 @@ def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budg
             for step in same:
                 number += 1
                 _step(number, step, knowledge, page)
-    _end(plan, knowledge, page)
+    _end(inference, plan, page)
     told_cautions = cautions(plan.steps, knowledge)
     if told_cautions:
         page.heading("Take care")
@@ -269,13 +271,14 @@ def _moved(result: Result) -> str:
     return ", ".join(shifts)
 
 
-def _end(plan: Plan, knowledge: Knowledge, page: Page) -> None:
-    if plan.lost:
+def _end(inference: Inference, plan: Plan, page: Page) -> None:
+    lost = _lost(inference, plan)
+    if lost:
         page.heading("Lost")
-        for g in plan.lost[:8]:
-            page.say(g.why, indent=2, lead=f"{g.finding}: ", hang=4)
-        if len(plan.lost) > 8:
-            page.say(f"and {len(plan.lost) - 8} more that would have told less", indent=2)
+        for name, reason in lost[:MOST_LOST]:
+            page.say(reason, indent=2, lead=f"{name}: ", hang=4)
+        if len(lost) > MOST_LOST:
+            page.say(f"and {len(lost) - MOST_LOST} more that would have told less", indent=2)
     page.heading("When to stop")
     page.say(plan.stop.says, indent=2)
     if plan.stop.state != OPEN and plan.record:
@@ -287,6 +290,21 @@ def _end(plan: Plan, knowledge: Knowledge, page: Page) -> None:
         )
 
 
+def _lost(inference: Inference, plan: Plan) -> list[tuple[str, str]]:
+    """(what, why) of what is lost: records that say so, then findings, most telling first; both seals of a pair at once."""
+    case, several = inference.case, len(inference.case.positions) > 1
+    recorded = [
+        (describe(o, case).removeprefix("lost: "), o.note or "on record as lost")
+        for o in case.observations
+        if o.state == "lost"
+    ]
+    seats: dict[tuple[str, str], list[str]] = {}
+    for gone in plan.lost:
+        seats.setdefault((gone.finding, gone.why), []).append(gone.position)
+    found = [(f"{name} [{', '.join(at)}]" if several else name, why) for (name, why), at in seats.items()]
+    return list(dict.fromkeys([*recorded, *found]))
+
+
 # ---- the short form on the page of the answer --------------------------------------------------------------------------
 
 
@@ -295,11 +313,12 @@ def short(
 ) -> None:
     """What to look at next and what to change: a line or two each."""
     if plan:
-        _short_steps(plan, len(inference.case.positions) > 1, page)
+        _short_steps(inference, plan, page)
     _short_actions(actions(judgements, inference.base.knowledge), len(judgements) > 1, everything, page)
 
 
-def _short_steps(plan: Plan, several: bool, page: Page) -> None:
+def _short_steps(inference: Inference, plan: Plan, page: Page) -> None:
+    several = len(inference.case.positions) > 1
     page.heading("What to look at next")
     for number, step in enumerate(plan.steps[:MOST_ON_FIRST_SCREEN], 1):
         seat = f" [{', '.join(step.positions)}]" if several else ""
@@ -314,10 +333,10 @@ def _short_steps(plan: Plan, several: bool, page: Page) -> None:
         page.say(f"The first of these can be done only {plan.stage}.", indent=2)
     if not plan.steps or plan.stop.state != OPEN:
         page.say(plan.stop.says, indent=2)
-    if plan.lost:
-        named = "; ".join(g.finding for g in plan.lost[:3])
-        more = f"; and {len(plan.lost) - 3} more" if len(plan.lost) > 3 else ""
-        page.say(named + more, indent=2, lead="lost by now: ", hang=4)
+    lost = [name for name, _ in _lost(inference, plan)]
+    if lost:
+        more = f"; and {len(lost) - 3} more" if len(lost) > 3 else ""
+        page.say("; ".join(lost[:3]) + more, indent=2, lead="lost by now: ", hang=4)
 
 
 def _short_actions(found: Sequence[Advice], several: bool, everything: bool, page: Page) -> None:

@@ -124,6 +124,18 @@ def test_a_cleaned_face_and_a_released_ring_are_named_and_not_asked_for(judged):
     assert {s.stage for s in before.steps} >= {"before washing", "before relapping"}
 
 
+def test_what_is_gone_for_the_eye_is_not_measured_either(small_base):
+    """The shaft was scrapped: neither is it looked at for a bend nor its runout measured."""
+    text = "case: c\nseal: {arrangement: single}\nobservations:\n  - {on: O-ring, saw: hardened}\n"
+    kept = judged_text(text, small_base)
+    gone = judged_text(text + "  - {on: shaft, lost: bent, note: scrapped}\n", small_base)
+    assert Reach(kept.inference, "seal").of("shaft moves").state == "open"
+    assert Reach(gone.inference, "seal").of("shaft moves").why == "bent: scrapped"
+    assert "runout by dial" in {s.measurement for s in planned(kept)[0].steps}
+    assert "runout by dial" not in {s.measurement for s in planned(gone)[0].steps}
+    assert [(g.finding, g.why) for g in planned(gone)[0].lost] == [("shaft moves", "bent: scrapped")]
+
+
 def test_people_are_still_asked_what_can_no_longer_be_seen(judged):
     case = judged(BENCH + "stage: before relapping\n")
     reach = Reach(case.inference, "seal")
