@@ -18,6 +18,7 @@ from diagnose.reading.terms import did_you_mean, printable
 
 MOST_BYTES = 2_000_000
 MOST_DEPTH = 40
+MOST_MARKS = 250_000
 
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _PLAIN_TAGS = {
@@ -135,7 +136,10 @@ def read_text(data: bytes, name: str, problems: Problems) -> Node | None:
 
 
 def _shallow(text: str, name: str, problems: Problems) -> bool:
-    """False, with a problem, where brackets or indentation nest so deep that no parser should be tried."""
+    """False, with a problem, where values are so many or nest so deep that no parser should be tried."""
+    if sum(map(text.count, ",:\n?")) > MOST_MARKS:
+        problems.add(Where(name), "too-many", f"the file has more than {MOST_MARKS:,} values", "split it")
+        return False
     depth = 0
     for number, line in enumerate(text.split("\n"), 1):
         indent = len(line) - len(line.lstrip(" -?"))

@@ -67,6 +67,9 @@ def codes(data: bytes) -> set[str]:
         ("case: a\n---\ncase: b", "yaml"),
         ("case: c\nobservations: [" + "{on: shaft, saw: bent}, " * (MOST_RECORDS + 1) + "]", "too-many"),
         ("case: c\nabout: " + "x" * 2_100_000, "file-too-large"),
+        ("case: [" + "x, " * 600_000 + "]", "too-many"),
+        ("case: [" + "a: b, " * 300_000 + "]", "too-many"),
+        ("? \n" * 400_000, "too-many"),
     ],
     ids=lambda x: ascii(x)[:40],
 )  # fmt: skip
