@@ -230,25 +230,24 @@ def _works(inference: Inference, seats: Sequence[_Seat]) -> list[Work]:
     knowledge = inference.base.knowledge
     result = []
 
-    def add(name: str, minutes: float, means: Measurement | Look, tells: Mapping[str, tuple[str, ...]]) -> None:
-        found = {position: findings for position, findings in tells.items() if findings}
-        if found:
-            job = Job(name, minutes, tuple(found.get(seat.position, ()) for seat in seats))
-            card, look = (means, None) if isinstance(means, Measurement) else (None, means)
-            result.append(Work(job, card, look, found))
+    def add(means: Measurement | Look, name: str, tells: Mapping[str, tuple[str, ...]]) -> None:
+        shared = not means.part or knowledge.vocabulary.kinds[means.part].place == "machine"
+        for some in [tells] if shared else [{position: findings} for position, findings in tells.items()]:
+            found = {position: findings for position, findings in some.items() if findings}
+            if found:
+                job = Job(name, means.minutes, tuple(found.get(seat.position, ()) for seat in seats))
+                card, look = (means, None) if isinstance(means, Measurement) else (None, means)
+                result.append(Work(job, card, look, found))
 
     for name, card in sorted(knowledge.measurements.items()):
-        tells = {seat.position: seat.telling.get(name, ()) for seat in seats}
-        shared = not card.part or knowledge.vocabulary.kinds[card.part].place == "machine"
-        for some in [tells] if shared else [{position: findings} for position, findings in tells.items()]:
-            add(name, card.minutes, card, some)
+        add(card, name, {seat.position: seat.telling.get(name, ()) for seat in seats})
+    looks: dict[tuple[tuple[str, ...], str], dict[str, list[Look]]] = {}
     for seat in seats:
-        looks: dict[tuple[tuple[str, ...], str], list[Look]] = {}
-        for look in map(seat.look, seat.outlook.findings):
-            if look:
-                looks.setdefault((look.asks, look.part), []).append(look)
-        for (asks, _), same in sorted(looks.items()):
-            add(" and ".join(asks), same[0].minutes, same[0], {seat.position: tuple(x.finding for x in same)})
+        for look in filter(None, map(seat.look, seat.outlook.findings)):
+            looks.setdefault((look.asks, look.part), {}).setdefault(seat.position, []).append(look)
+    for (asks, _), by_position in sorted(looks.items()):
+        (first, *_), *_ = by_position.values()
+        add(first, " and ".join(asks), {p: tuple(x.finding for x in same) for p, same in by_position.items()})
     return result
 
 
