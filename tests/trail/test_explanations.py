@@ -6,6 +6,7 @@ import json
 import math
 import re
 import sys
+from contextlib import chdir
 from dataclasses import replace
 from pathlib import Path
 
@@ -25,7 +26,9 @@ from diagnose.views.page import Page
 from tests.trail.conftest import SCENARIOS, SMALL, asked, valid
 
 TRANSCRIPTS = sorted((Path(__file__).parent / "transcripts").glob("*.txt"))
-FILES = {"CASE": str(SMALL / "case.yaml"), "OTHER": str(SMALL.parent / "trail" / "other.yaml")}
+# relative, so that lines fold at the same place in every checkout
+TESTS = SMALL.parent
+FILES = {"CASE": "small/case.yaml", "OTHER": "trail/other.yaml"}
 
 
 def run(line: str) -> tuple[str, int]:
@@ -33,7 +36,8 @@ def run(line: str) -> tuple[str, int]:
     words = [w.strip('"') for w in re.findall(r'"[^"]*"|\S+', line)]
     arguments = [FILES.get(w, w) for w in words[1:]]
     environment = {"DIAGNOSE_KNOWLEDGE": str(SMALL / "knowledge"), "COLUMNS": "100", "NO_COLOR": "1"}
-    result = CliRunner().invoke(app, arguments, env=environment)
+    with chdir(TESTS):
+        result = CliRunner().invoke(app, arguments, env=environment)
     if isinstance(result.exception, BadInput):
         return "\n".join(
             f"{p.says} ({p.way_out})" if p.way_out else p.says for p in result.exception.problems
