@@ -44,7 +44,7 @@ def actions(judgements: Sequence[Judgement], knowledge: Knowledge) -> tuple[Advi
     leading = [
         j for x in judgements for j in x.causes if j.cause in x.explanation.causes and j.standing in LED_BY
     ]  # fmt: skip
-    for judged in sorted(leading, key=lambda j: (-round(j.probability, 12), j.cause, j.position)):
+    for judged in sorted(leading, key=lambda j: j.rank):
         tied = Tied(judged.cause, judged.position, judged.standing)
         for action in knowledge.causes[judged.cause].then:
             key = (action.field, plain(action.do.rstrip(".")))

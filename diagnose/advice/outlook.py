@@ -40,7 +40,7 @@ class Belief:
         shown = self._shown(names)
         for finding, row in zip(names, shown, strict=True):
             weight = weight * (row if counted[finding] else 1 - row)
-        heaviest = np.argsort(-weight, kind="stable")
+        heaviest = np.argsort(-np.round(weight / weight.sum(), 12), kind="stable")
         if not every_set:
             held = np.cumsum(weight[heaviest]) / weight.sum()
             heaviest = heaviest[: min(MOST_SETS, int(np.searchsorted(held, MASS)) + 1)]

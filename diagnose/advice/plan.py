@@ -372,7 +372,7 @@ def _for_the_record(inference: Inference, seats: Sequence[_Seat], works: Sequenc
     """The measurements that the cards of the leading causes name to confirm them, by probability for each minute, and
     what the next step destroys."""
     knowledge, stage = inference.base.knowledge, stage_of(inference.case, inference.base.knowledge)
-    sure = {m: j.probability for s in seats for j in sorted(s.leading, key=lambda j: j.probability)
+    sure = {m: j.probability for s in seats for j in sorted(s.leading, key=lambda j: j.rank, reverse=True)
             for m in knowledge.causes[j.cause].confirm}  # fmt: skip
     chosen = [w for w in works if w.job.name in sure or (stage and w.measurement and w.measurement.stage == stage)]
     order = by_ratio([sure.get(w.job.name, 0.0) for w in chosen], [w.job.minutes for w in chosen])[:MOST_RECORDED]

@@ -67,9 +67,7 @@ def score_case(case: Case, base: RuleBase, net: Network) -> Scored | None:
         return None
     inference = infer(case, base)
     judgements = judge(inference, net)
-    ranked = sorted(
-        (j for x in judgements for j in x.causes if j.standing != "ruled out"), key=lambda j: -j.probability
-    )
+    ranked = sorted((j for x in judgements for j in x.causes if j.standing != "ruled out"), key=lambda j: j.rank)
     if expected.position in case.positions:
         ranked = [j for j in ranked if j.position == expected.position]
     good = {*expected.causes, *expected.also}

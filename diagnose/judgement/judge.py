@@ -64,7 +64,7 @@ class Weighed:
         """For each cause the findings that count at least so many dB for it, heaviest first."""
         result: dict[str, list[str]] = {cause: [] for cause in self.net.causes}
         rows, columns = np.nonzero(self.counts >= least)
-        heaviest = np.argsort(-self.counts[rows, columns], kind="stable")
+        heaviest = np.argsort(-np.round(self.counts[rows, columns], 9), kind="stable")
         for i, column in zip(rows[heaviest].tolist(), columns[heaviest].tolist(), strict=True):
             result[self.net.causes[column]].append(self.net.findings[i])
         return result
@@ -93,6 +93,13 @@ class Judged:
     @cached_property
     def evidence(self) -> tuple[Evidence, ...]:
         return self.weighed.evidence(self.cause)
+
+    @property
+    def rank(self) -> tuple[bool, float, float, str, str]:
+        """Sorts causes by probability; rounded, since the last digits of a sum depend on the processor."""
+        return (
+            self.standing == "ruled out", -round(self.probability, 9), -round(self.alone, 9), self.cause, self.position
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -207,7 +214,7 @@ def _leading(probability: np.ndarray) -> np.ndarray:
     places = np.flatnonzero(probability >= 1e-6)
     if len(places) < MOST_SETS:
         places = np.arange(len(probability))
-    return places[np.argsort(-np.round(probability[places], 15), kind="stable")[:MOST_SETS]]
+    return places[np.argsort(-np.round(probability[places], 12), kind="stable")[:MOST_SETS]]
 
 
 def _causes(
@@ -240,7 +247,7 @@ def _causes(
                 float(total[i]), lines, tuple(f.branch.because for f in out), weighed,
             )
         )  # fmt: skip
-    judged.sort(key=lambda j: (j.standing == "ruled out", -round(j.probability, 12), -round(j.alone, 9), j.cause))
+    judged.sort(key=lambda j: j.rank)
     return tuple(judged)
 
 

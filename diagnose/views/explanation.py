@@ -82,7 +82,7 @@ def document(
     """The answer as plain data; the schema is diagnose/views/explanation.schema.json."""
     case, knowledge = inference.case, inference.base.knowledge
     shown = [j for x in judgements for j in leading(x, everything)]
-    shown.sort(key=lambda j: (RANK[j.standing], -round(j.probability, 9)))
+    shown.sort(key=lambda j: (RANK[j.standing], j.rank))
     return {
         "case": {
             "name": case.name,
