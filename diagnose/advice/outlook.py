@@ -7,6 +7,7 @@ these sets, as many as hold `MASS` of the weight and at most `MOST_SETS`. A find
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -24,12 +25,12 @@ LEAST_BITS = 1e-3
 class Belief:
     """Cause sets of some causes of a network and their weights, given the findings that count so far.
 
-    `sets` are rows of indices into `causes`; `weight` their probabilities, heaviest sets first.
+    `sets` are rows of indices into `causes`, all sets of at most three; `weight` their probabilities, heaviest first.
     """
 
     def __init__(
         self, net: Network, causes: Sequence[int], prior: np.ndarray, counted: Mapping[str, bool],
-        lines: Mapping[str, str], every_set: bool = False,
+        lines: Mapping[str, str],
     ):  # fmt: skip
         self.net, self.lines = net, lines
         self.causes = np.array(sorted(causes), dtype=int)
@@ -40,12 +41,17 @@ class Belief:
         shown = self._shown(names)
         for finding, row in zip(names, shown, strict=True):
             weight = weight * (row if counted[finding] else 1 - row)
-        heaviest = np.argsort(-np.round(weight / weight.sum(), 12), kind="stable")
-        if not every_set:
-            held = np.cumsum(weight[heaviest]) / weight.sum()
-            heaviest = heaviest[: min(MOST_SETS, int(np.searchsorted(held, MASS)) + 1)]
-        self.sets, self.weight = self.sets[heaviest], weight[heaviest] / weight[heaviest].sum()
+        weight = weight / weight.sum()
+        heaviest = np.argsort(-np.round(weight, 12), kind="stable")
+        self.sets, self.weight = self.sets[heaviest], weight[heaviest]
         self.rows: dict[str, np.ndarray] = {}
+
+    def heaviest(self) -> Belief:
+        """The same over the heaviest sets only, as many as hold `MASS` of the weight and at most `MOST_SETS`."""
+        few = copy(self)
+        count = min(MOST_SETS, int(np.searchsorted(np.cumsum(self.weight), MASS)) + 1)
+        few.sets, few.weight, few.rows = self.sets[:count], self.weight[:count] / self.weight[:count].sum(), {}
+        return few
 
     def shown(self, findings: Sequence[str]) -> np.ndarray:
         """P(finding | set), shape (findings, sets); reckoned once a finding."""

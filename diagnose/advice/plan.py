@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import cached_property
 
 import numpy as np
 
@@ -155,8 +155,8 @@ class _Seat:
         self.net, self.knowledge, self.prior = net, knowledge, prior
         self.allowed = allowed_at(inference, net, self.position)
         self.states = {f: d.state == "present" for f, d in inference.findings[self.position].items()}
-        self.belief = Belief(net, likely, prior, judgement.counted, lines)
-        self.wide = partial(Belief, net, likely, prior, judgement.counted, lines, every_set=True)
+        self.wide = Belief(net, likely, prior, judgement.counted, lines)
+        self.belief = self.wide.heaviest()
         self.gone: dict[str, Status] = {}
         unknown = [f for f in net.findings if f not in inference.findings[self.position]]
         self.outlook = outlook(self.belief, unknown, self._silent)
@@ -360,7 +360,7 @@ def _with_part(knowledge: Knowledge, first: Work, works: Sequence[Work]) -> list
 def _stop(inference: Inference, seats: Sequence[_Seat], works: Sequence[Work]) -> Stop:
     knowledge = inference.base.knowledge
     reckoned = knowledge.looks.reckoned
-    worst = {s.position: Worst(s.wide(), s.leading, knowledge.words, reckoned) for s in seats}
+    worst = {s.position: Worst(s.wide, s.leading, knowledge.words, reckoned) for s in seats}
     telling = sorted(
         works,
         key=lambda w: (-round(sum(_bits(s, f) for s in seats for f in w.tells.get(s.position, ())), 9), w.job.name),

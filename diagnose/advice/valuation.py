@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from random import Random
 
 import numpy as np
 
@@ -185,5 +186,6 @@ class _View:
 @lru_cache(maxsize=8)
 def _draws(sets: int, findings: int) -> tuple[np.ndarray, np.ndarray]:
     """Where on the heap of the sets each drawn truth lies, evenly spread, and a number a finding to decide its outcome."""
-    chance = np.random.Generator(np.random.PCG64(1)).random((findings, DRAWS))
+    mixer = Random(1)
+    chance = np.array([[mixer.random() for _ in range(DRAWS)] for _ in range(findings)])
     return (np.arange(DRAWS) + 0.5) / DRAWS, chance

@@ -22,8 +22,8 @@ class Row(EngineFact):
 
     table = ""
 
-    def __init__(self, **slots: Any):
-        dict.update(self, slots)
+    def __init__(self, *pairs: Iterable[tuple[str, Any]], **slots: Any):
+        dict.update(self, *pairs, **slots)
 
     def __hash__(self) -> int:
         return hash(self["id"]) if "id" in self else super().__hash__()
@@ -99,6 +99,10 @@ class Facts(FactList):
         if identity in self.reference_counter:
             return None
         self.reference_counter[identity] = 1
+        return self.add(fact)
+
+    def add(self, fact: EngineFact) -> EngineFact:
+        """Declares a fact that is known to be new."""
         fact.__factid__ = self.last_index
         self[self.last_index] = fact
         self.last_index += 1
@@ -126,10 +130,22 @@ class CaseEngine(KnowledgeEngine):
         self.agenda, self.facts = Agenda(), Facts()
         self.matcher.reset()
 
+    def run(self, steps: float = float("inf")) -> None:
+        """Fires until nothing is left to fire; experta's own loop also writes every firing for its log."""
+        self.running = True
+        while self.running:
+            came, went = self.get_activations()
+            self.strategy.update_agenda(self.agenda, came, went)
+            activation = self.agenda.get_next()
+            if activation is None:
+                break
+            activation.rule(self, **activation.context)
+        self.running = False
+
     def declare_all(self, facts: Iterable[EngineFact]) -> None:
-        """Declares facts whose slots are known to be plain values, then brings the agenda up to date once."""
+        """Declares facts that are known to differ and to hold plain values, then brings the agenda up to date once."""
         for fact in facts:
-            self.facts.declare(fact)
+            self.facts.add(fact)
         came, went = self.get_activations()
         self.strategy.update_agenda(self.agenda, came, went)
 
@@ -152,7 +168,7 @@ class Reasoner:
 
     def run(self, facts: Iterable[Fact], seats: Iterable[tuple[str, str]]) -> tuple[Firing, ...]:
         """Fires everything that can fire; firings in the order of the branches, then of the positions."""
-        rows = [TABLES[f.table](id=f.id, **dict(f.slots)) for f in facts]
+        rows = [TABLES[f.table](f.slots, id=f.id) for f in facts]
         self.others = dict(seats)
         self.recorded = {}
         if len(self.built) < len(self.branches):

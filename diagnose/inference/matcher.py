@@ -53,7 +53,7 @@ class Node:
     def join(self, came: list[Activation], went: list[Activation]) -> None:
         """Brings the live activations up to date and tells which came and which went."""
         before, self.live = self.live, {}
-        for ids, facts, bound in () if self.missing else self._extend(0, [], {}):
+        for ids, facts, bound in () if self.missing else self._matches():
             kept = before.pop(ids, None)
             if kept is None:
                 kept = Activation(self.rule, facts, bound)
@@ -61,33 +61,33 @@ class Node:
             self.live[ids] = kept
         went.extend(before.values())
 
-    def _extend(
-        self, level: int, facts: list[Fact], bound: dict[str, Any]
-    ) -> Iterator[tuple[tuple[int, ...], list[Fact], dict[str, Any]]]:
-        if level == len(self.wanted):
-            if not any(_agrees(f, names, bound) for alpha, names in self.denied for f in alpha.facts.values()):
-                yield tuple([f["__factid__"] for f in facts]), list(facts), bound
-            return
-        alpha, names, alias = self.wanted[level]
-        for fact in alpha.facts.values():
-            further = bound
-            for slot, name in names:
-                value = fact[slot]
-                if name in further:
-                    if further[name] != value:
-                        break
-                else:
-                    further = {**further, name: value}
-            else:
-                if alias:
-                    further = {**further, alias: fact}
-                facts.append(fact)
-                yield from self._extend(level + 1, facts, further)
-                facts.pop()
+    def _matches(self) -> list[tuple[tuple[int, ...], tuple[Fact, ...], dict[str, Any]]]:
+        """(ids, facts, what the variables stand for) of every way in which facts satisfy all patterns."""
+        rows: list[tuple[tuple[int, ...], tuple[Fact, ...], dict[str, Any]]] = [((), (), {})]
+        for alpha, names, alias in self.wanted:
+            longer = []
+            for ids, facts, bound in rows:
+                for id, fact in alpha.facts.items():
+                    further = bound.copy()
+                    for slot, name in names:
+                        value = fact[slot]
+                        if further.setdefault(name, value) != value:
+                            break
+                    else:
+                        if alias:
+                            further[alias] = fact
+                        longer.append(((*ids, id), (*facts, fact), further))
+            rows = longer
+        if self.denied:
+            rows = [r for r in rows if not any(
+                _agrees(f, names, r[2]) for alpha, names in self.denied for f in alpha.facts.values())]  # fmt: skip
+        return rows
 
 
 def _agrees(fact: Fact, names: tuple[tuple[str, str], ...], bound: dict[str, Any]) -> bool:
-    return all(name not in bound or fact[slot] == bound[name] for slot, name in names)
+    """Whether a denied pattern's variables can stand for the fact's values, beside what they stand for already."""
+    stands = dict(bound)
+    return all(stands.setdefault(name, fact[slot]) == fact[slot] for slot, name in names)
 
 
 class IndexedMatcher(Matcher):
@@ -161,7 +161,7 @@ class IndexedMatcher(Matcher):
                     alpha.facts[fact["__factid__"]] = fact
         came: list[Activation] = []
         went: list[Activation] = []
-        for node in dict.fromkeys(n for alpha in touched for n in self._asked(alpha)):
+        for node in {node: None for alpha in touched for node in self._asked(alpha)}:
             node.join(came, went)
             if node.live:
                 self.awake[node] = None

@@ -34,13 +34,20 @@ class Evidence:
 @dataclass(frozen=True)
 class Weighed:
     """What the findings at one position weigh for every cause. `states`: finding to present (True) or absent;
-    `through`: each of them to the finding of its line that counts; `counts[f, c]` the dB that count, by network."""
+    `through`: each of them to the finding of its line that counts; `counts[i, c]` the dB that the i-th finding of
+    `counted` counts for a cause of the network."""
 
+    inference: Inference
     net: Network
-    knowledge: Knowledge
+    position: str
     states: Mapping[str, bool]
     through: Mapping[str, str]
+    counted: tuple[str, ...]
     counts: np.ndarray
+
+    @property
+    def knowledge(self) -> Knowledge:
+        return self.inference.base.knowledge
 
     def evidence(self, cause: str) -> tuple[Evidence, ...]:
         """Each finding that the cause's card speaks of: recorded ones first, then those that count, then by weight."""
@@ -60,14 +67,19 @@ class Weighed:
             sorted(result, key=lambda e: (e.state == "unrecorded", bool(e.through), -abs(e.weight), e.finding))
         )
 
-    def speaking(self, least: float) -> dict[str, list[str]]:
-        """For each cause the findings that count at least so many dB for it, heaviest first."""
-        result: dict[str, list[str]] = {cause: [] for cause in self.net.causes}
-        rows, columns = np.nonzero(self.counts >= least)
-        heaviest = np.argsort(-np.round(self.counts[rows, columns], 9), kind="stable")
-        for i, column in zip(rows[heaviest].tolist(), columns[heaviest].tolist(), strict=True):
-            result[self.net.causes[column]].append(self.net.findings[i])
-        return result
+    def lines_for(self, cause: str) -> tuple[str, ...]:
+        """Lines of evidence that speak for a cause, heaviest first, each resting on a record that no line before it
+        rests on."""
+        weight = self.counts[:, self.net.column[cause]]
+        speaking = np.flatnonzero(weight >= self.knowledge.words.line_counts_from)
+        used: set[str] = set()
+        lines = []
+        for i in speaking[np.argsort(-np.round(weight[speaking], 9), kind="stable")].tolist():
+            leaves = self.inference.leaves_of_finding(self.counted[i], self.position)
+            if not leaves <= used:
+                lines.append(self.knowledge.findings[self.counted[i]].line)
+                used |= leaves
+        return tuple(lines)
 
 
 @dataclass(frozen=True)
@@ -82,13 +94,16 @@ class Judged:
     prior: float
     base_prior: float
     weight: float
-    lines_for: tuple[str, ...]
     because: tuple[str, ...]
     weighed: Weighed = field(repr=False, compare=False)
 
     @property
     def alone(self) -> float:
         return self.prior + self.weight
+
+    @cached_property
+    def lines_for(self) -> tuple[str, ...]:
+        return self.weighed.lines_for(self.cause)
 
     @cached_property
     def evidence(self) -> tuple[Evidence, ...]:
@@ -180,13 +195,14 @@ def count_lines(
     second must not push out the first. Of what is there the finding that speaks most for any cause, of what is not the
     one that speaks most against any.
     """
-    chosen = list(allowed)
+    findings = sorted(states)
+    rows = [net.row[f] for f in findings]
+    present = np.array([states[f] for f in findings], bool)
+    speaks = np.where(present[:, None], net.if_present[rows], -net.if_absent[rows]) if rows else np.zeros((0, len(net.causes)))
+    most_of = np.round(speaks[:, list(allowed)].max(axis=1, initial=0.0), 9).tolist()
     heaviest: dict[str, tuple[bool, float, str]] = {}
-    for finding in sorted(states):
-        i, there = net.row[finding], states[finding]
-        speaks = net.if_present[i, chosen] if there else -net.if_absent[i, chosen]
-        most = round(float(speaks.max(initial=0.0)), 9)
-        line = knowledge.findings[finding].line
+    for finding, most in zip(findings, most_of, strict=True):
+        there, line = states[finding], knowledge.findings[finding].line
         if line not in heaviest or (there, most) > heaviest[line][:2]:
             heaviest[line] = (there, most, finding)
     return {f: heaviest[knowledge.findings[f].line][2] for f in states}
@@ -200,12 +216,11 @@ def _position(inference: Inference, net: Network, position: str) -> Judgement:
     through = count_lines(net, knowledge, states, allowed)
     counted = {f: states[f] for f in sorted(states) if through[f] == f}
     found = posterior(net, counted, prior, allowed)
-    counts = np.zeros(net.shown.shape)
-    for finding, there in counted.items():
-        i = net.row[finding]
-        counts[i] = net.if_present[i] if there else net.if_absent[i]
-    weighed = Weighed(net, knowledge, states, through, counts)
-    judged = _causes(inference, weighed, position, found.share, prior)
+    rows = [net.row[f] for f in counted]
+    there = np.array([*counted.values()], bool)[:, None]
+    counts = np.where(there, net.if_present[rows], net.if_absent[rows]) if rows else np.zeros((0, len(net.causes)))
+    weighed = Weighed(inference, net, position, states, through, tuple(counted), counts)
+    judged = _causes(weighed, found.share, prior)
     return Judgement(position, judged, found.none, counted, through, weighed, found)
 
 
@@ -217,47 +232,36 @@ def _leading(probability: np.ndarray) -> np.ndarray:
     return places[np.argsort(-np.round(probability[places], 12), kind="stable")[:MOST_SETS]]
 
 
-def _causes(
-    inference: Inference, weighed: Weighed, position: str, share: np.ndarray, prior: np.ndarray
-) -> tuple[Judged, ...]:
+def _causes(weighed: Weighed, share: np.ndarray, prior: np.ndarray) -> tuple[Judged, ...]:
     """Every cause with its standing, ranked."""
-    knowledge = inference.base.knowledge
-    words = knowledge.words
-    total = weighed.counts.sum(axis=0)
-    lowest = weighed.counts.min(axis=0, initial=0.0)
-    speaking = weighed.speaking(words.line_counts_from)
+    knowledge, words = weighed.knowledge, weighed.knowledge.words
+    ruled_out = weighed.inference.ruled_out[weighed.position]
+    base = {word: decibans(p / (1 - p)) for word, p in words.common.items()}
+    columns = zip(
+        weighed.net.causes, share.tolist(), (10 * np.log10(prior / (1 - prior))).tolist(),
+        weighed.counts.sum(axis=0).tolist(), weighed.counts.min(axis=0, initial=0.0).tolist(), strict=True,
+    )  # fmt: skip
     judged = []
-    for i, cause in enumerate(weighed.net.causes):
-        probability = float(share[i])
-        lines = _independent_lines(inference, position, speaking[cause])
-        out = inference.ruled_out[position].get(cause, ())
+    for cause, probability, odds, weight, lowest in columns:
+        out = ruled_out.get(cause, ())
         standing = "unlikely"
         if out:
             standing = "ruled out"
-        elif probability >= words.established and len(lines) >= words.lines_needed and lowest[i] > -words.decisive:
+        elif (
+            probability >= words.established
+            and lowest > -words.decisive
+            and len(weighed.lines_for(cause)) >= words.lines_needed
+        ):
             standing = "established"
         elif probability >= words.probable:
             standing = "probable"
         elif probability >= words.possible:
             standing = "possible"
-        odds, base = float(prior[i]), words.common[knowledge.causes[cause].common]
         judged.append(
             Judged(
-                cause, position, standing, probability, decibans(odds / (1 - odds)), decibans(base / (1 - base)),
-                float(total[i]), lines, tuple(f.branch.because for f in out), weighed,
+                cause, weighed.position, standing, probability, odds, base[knowledge.causes[cause].common], weight,
+                tuple(f.branch.because for f in out), weighed,
             )
         )  # fmt: skip
     judged.sort(key=lambda j: j.rank)
     return tuple(judged)
-
-
-def _independent_lines(inference: Inference, position: str, findings: Iterable[str]) -> tuple[str, ...]:
-    """Lines of evidence, in the order of their findings, each resting on a record that no line before it rests on."""
-    used: set[str] = set()
-    lines = []
-    for finding in findings:
-        leaves = inference.leaves_of_finding(finding, position)
-        if not leaves <= used:
-            lines.append(inference.base.knowledge.findings[finding].line)
-            used |= leaves
-    return tuple(lines)

@@ -97,14 +97,18 @@ def subsets(n: int) -> np.ndarray:
 def over_sets(per_cause: np.ndarray, sets: np.ndarray) -> np.ndarray:
     """Products of the columns of `per_cause` over the members of each set; shape (rows, sets)."""
     padded = np.concatenate([per_cause, np.ones((per_cause.shape[0], 1))], axis=1)
-    return padded[:, sets[:, 0]] * padded[:, sets[:, 1]] * padded[:, sets[:, 2]]
+    first, second, third = sets.T
+    result = padded.take(first, axis=1)
+    result *= padded.take(second, axis=1)
+    result *= padded.take(third, axis=1)
+    return result
 
 
 def shown_by_sets(background: np.ndarray, keep: np.ndarray, hold: np.ndarray, sets: np.ndarray) -> np.ndarray:
     """P(finding | set), shape (findings, sets)."""
     result = 1 - (1 - background[:, None]) * over_sets(keep, sets)
-    if (hold != 1).any():
-        result *= over_sets(hold, sets)
+    held = np.flatnonzero((hold != 1).any(axis=1))
+    result[held] *= over_sets(hold[held], sets)
     return result
 
 
@@ -147,17 +151,19 @@ def factors(
     pair = np.ones((n, n))
     triple = np.ones(math.comb(n, 3))
     for row in np.flatnonzero(meets.sum(axis=1) > 1):
-        ratio = _present if present[row] else _absent
         meet = np.flatnonzero(meets[row])
-        b, k, h, alone_here = background[row], keep[row, meet], hold[row, meet], own[row, meet]
+        b, k = background[row], keep[row, meet]
+        # what holds a present finding back multiplies in its own right and cancels here
+        h, ratio = (np.ones(1), _present) if present[row] else (hold[row, meet], _absent)
         two_k, two_h = np.outer(k, k), np.outer(h, h)
-        both = ratio(b, two_k, two_h)
-        pair[np.ix_(meet, meet)] *= both / np.outer(alone_here, alone_here)
+        one, both = ratio(b, k, h), ratio(b, two_k, two_h)
+        pair[np.ix_(meet, meet)] *= both / np.outer(one, one)
         if len(meet) > 2:
             first_second, first_third, second_third, sets = _triples(len(meet))
             third = sets[:, 2]
-            three = ratio(b, two_k.take(first_second) * k.take(third), two_h.take(first_second) * h.take(third))
-            rest = alone_here[:, None] / both
+            three_h = h if present[row] else two_h.take(first_second) * h.take(third)
+            three = ratio(b, two_k.take(first_second) * k.take(third), three_h)
+            rest = one[:, None] / both
             three *= rest.take(first_second) * rest.T.take(first_third) * rest.take(second_third)
             triple[_places(meet, n)] *= three
     return Factors(alone, pair, triple)

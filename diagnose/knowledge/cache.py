@@ -9,21 +9,28 @@ DIAGNOSE_CACHE names another folder, or switches the cache off with "off".
 
 from __future__ import annotations
 
-import dataclasses
 import functools
 import hashlib
-import json
 import os
 import tempfile
 import time
-import types
-import typing
-from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+
+import msgspec
 
 from diagnose.knowledge import model
 from diagnose.knowledge.reader import contents_of, digest_of, read_knowledge
+
+
+@dataclass(frozen=True)
+class About:
+    """The first line of a copy. `seen`: the digest of the files' names, sizes and times when it was last held against
+    them, `settled` whether a later change must show in those; `digest`: that of the rule base."""
+
+    seen: str
+    settled: bool
+    digest: str
 
 
 def open_knowledge(folder: Path, drafts: bool = False) -> model.Knowledge:
@@ -36,18 +43,18 @@ def open_knowledge(folder: Path, drafts: bool = False) -> model.Knowledge:
     path = place / f"knowledge-{hashlib.sha256(named.encode()).hexdigest()[:32]}.json"
     seen = hashlib.sha256(repr(files).encode()).hexdigest()
     try:
-        stored = json.loads(path.read_bytes())
-        settled = stored["seen"] == seen and stored["settled"]
-        if settled or stored["digest"] == digest_of(contents_of(folder)):
-            knowledge = decode(stored["knowledge"])
+        head, _, encoded = path.read_bytes().partition(b"\n")
+        about = msgspec.json.decode(head, type=About)
+        settled = about.seen == seen and about.settled
+        if settled or about.digest == digest_of(contents_of(folder)):
+            knowledge = decode(encoded)
             if not settled:
-                _store(path, {**stored, "seen": seen, "settled": _settled(files)})
+                _store(path, replace(about, seen=seen, settled=_settled(files)), encoded)
             return knowledge
-    except (OSError, ValueError, KeyError, TypeError, IndexError, RecursionError):
+    except (OSError, msgspec.DecodeError, RecursionError):
         pass
     knowledge = read_knowledge(folder, drafts)
-    encoded = encode(knowledge)
-    _store(path, {"seen": seen, "settled": _settled(files), "digest": knowledge.digest, "knowledge": encoded})
+    _store(path, About(seen, _settled(files), knowledge.digest), encode(knowledge))
     return knowledge
 
 
@@ -87,80 +94,14 @@ def cache_folder() -> Path | None:
     return Path(base) / "diagnose" if os.path.isabs(base) else None
 
 
-def encode(value: Any) -> Any:
-    """A knowledge object as plain JSON values; a dataclass becomes the list of its fields."""
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return [encode(getattr(value, f.name)) for f in dataclasses.fields(value)]
-    if isinstance(value, (tuple, list)):
-        return [encode(v) for v in value]
-    if isinstance(value, Mapping):
-        return {k: encode(v) for k, v in value.items()}
-    return value
+def encode(knowledge: model.Knowledge) -> bytes:
+    """A rule base as JSON."""
+    return msgspec.json.encode(knowledge)
 
 
-def decode(plain: Any) -> model.Knowledge:
-    """The rule base back from `encode`. Raises ValueError, TypeError or KeyError where it does not fit."""
-    return _decoder(model.Knowledge)(plain)
-
-
-@functools.cache
-def _decoder(hint: Any) -> Callable[[Any], Any]:
-    """A function that rebuilds a value of the hinted type."""
-    origin, inner = typing.get_origin(hint), typing.get_args(hint)
-    if dataclasses.is_dataclass(hint):
-        return _class_decoder(typing.cast(type, hint))
-    if origin in (typing.Union, types.UnionType):
-        (kept,) = (h for h in inner if h is not type(None))
-        read = _decoder(kept)
-        return lambda v: None if v is None else read(v)
-    if origin is tuple and inner[-1] is Ellipsis:
-        if inner[0] in (str, float, int, bool):
-            return tuple
-        item = _decoder(inner[0])
-        return lambda v: tuple([item(x) for x in v])
-    if origin is tuple:
-        items = [_decoder(h) for h in inner]
-        return lambda v: tuple(read(x) for read, x in zip(items, v, strict=True))
-    if origin is not None and issubclass(origin, Mapping):
-        if inner[1] in (str, float, int, bool, Any):
-            return dict
-        item = _decoder(inner[1])
-        return lambda v: {k: item(x) for k, x in v.items()}
-    return lambda v: v
-
-
-def _class_decoder(kind: type) -> Callable[[Any], Any]:
-    names = [f.name for f in dataclasses.fields(kind)]
-    reads: list[tuple[int, Callable[[Any], Any]]] = []
-
-    def read(row: list[Any]) -> Any:
-        if len(row) != len(names):
-            raise ValueError(f"{kind.__name__} has other fields")
-        row = list(row)
-        for i, inner in reads:
-            row[i] = inner(row[i])
-        made: Any = object.__new__(kind)
-        made.__dict__.update(zip(names, row, strict=True))
-        return made
-
-    hints = typing.get_type_hints(kind)
-    for i, name in enumerate(names):
-        hint = hints[name]
-        if hint not in (str, float, int, bool, Any):
-            reads.append((i, _lazily(hint)))
-    return read
-
-
-def _lazily(hint: Any) -> Callable[[Any], Any]:
-    """The decoder of a hint, found at first use, since a condition holds conditions."""
-    found: list[Callable[[Any], Any]] = []
-
-    def read(value: Any) -> Any:
-        if not found:
-            found.append(_decoder(hint))
-        return found[0](value)
-
-    return read
+def decode(encoded: bytes) -> model.Knowledge:
+    """The rule base back from `encode`. Raises msgspec.DecodeError where it does not fit."""
+    return msgspec.json.decode(encoded, type=model.Knowledge)
 
 
 @functools.cache
@@ -172,12 +113,12 @@ def _model_digest() -> str:
     return total.hexdigest()
 
 
-def _store(path: Path, value: Any) -> None:
+def _store(path: Path, about: About, encoded: bytes) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.stem)
-        with os.fdopen(handle, "w", encoding="utf-8") as out:
-            json.dump(value, out, ensure_ascii=False, separators=(",", ":"))
+        with os.fdopen(handle, "wb") as out:
+            out.write(msgspec.json.encode(about) + b"\n" + encoded)
         os.replace(name, path)
         for old in sorted(path.parent.glob("knowledge-*.json"), key=lambda p: p.stat().st_mtime)[:-8]:
             old.unlink(missing_ok=True)

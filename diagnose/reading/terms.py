@@ -5,12 +5,14 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 
 # controls, line and paragraph separators, zero-width and direction signs, half surrogates
 _UNSHOWN = re.compile("[\x00-\x1f\x7f-\x9f\xad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]")
 _SPACES = re.compile(r"[\s_]+")
 
 
+@lru_cache(maxsize=8192)
 def plain(word: str) -> str:
     """The form in which words are compared: lower case, single spaces."""
     return _SPACES.sub(" ", str(word)).strip().lower()

@@ -41,13 +41,19 @@ _OWN_NAMES = {
     "mm TIR": "millimeter", "in TIR": "inch", "mm/s rms": "mm/s", "mm/s RMS": "mm/s", "gpm": "gallon/minute",
     "clock hours": "clock_hour", "ppm": "ppm", "mV": "millivolt", "bolts": "dimensionless", "springs": "dimensionless",
     "lobes": "dimensionless", "pieces": "dimensionless", "m³/h": "m**3/hour", "m3/h": "m**3/hour",
-    "bar/min": "bar/minute", "psi/min": "psi/minute",
+    "bar/min": "bar/minute", "psi/min": "psi/minute", "kg/cm²": "kgf/cm**2", "kgf/cm²": "kgf/cm**2", "cP": "centipoise",
+    "Pa s": "pascal*second", "Pa·s": "pascal*second", "J/kg K": "joule/kilogram/kelvin", "dm³": "dm**3", "m³": "m**3",
+    "in²": "inch**2", "in³": "inch**3", "ft³": "ft**3", "in lbf": "inch*lbf", "ft lbf": "ft*lbf", "lbf ft": "ft*lbf",
+    "°C/min": "delta_degC/minute", "K/min": "kelvin/minute", "mL/day": "mL/day", "ml/day": "mL/day",
+    "drops/s": "drop/second", "drops/h": "drop/hour", "mm/year": "mm/year", "µm/day": "micrometer/day",
+    "nm": "nanometer", "Ω": "ohm", "kΩ": "kiloohm", "µL/h": "microliter/hour",
 }  # fmt: skip
 _PLAIN = [
     "mm", "cm", "m", "inch", "ft", "bar", "mbar", "psi", "Pa", "kPa", "MPa", "atm", "degC", "degF", "kelvin", "mm/s",
     "m/s", "in/s", "ft/min", "N", "kN", "lbf", "g", "kg", "mg", "lb", "mL", "ml", "L", "W", "kW", "degree", "week",
     "month", "year", "day", "hour", "minute", "second", "s", "volt", "V", "percent", "newton*meter", "mL/min", "ml/min",
     "L/h", "l/h", "cm**3", "g/cm**3", "kg/m**3", "microinch", "rad", "kelvin/second", "mm**2", "1/kelvin",
+    "hPa", "torr", "mmHg", "GPa", "ksi", "kgf", "oz", "rad/s", "mm/min", "mA", "A", "ohm", "mg/L", "g/L", "ms",
 ]  # fmt: skip
 
 # one light band is half the wavelength of the helium d line, 587.56 nm
@@ -124,6 +130,7 @@ def unit(spelling: str) -> Unit:
     return ask_pint(spelling)
 
 
+@lru_cache(maxsize=4096)
 def amount(text: str) -> Amount:
     """Reads "3.53 mm", "9,2 bar", "165 ± 2 °C". Raises BadUnit."""
     match = _AMOUNT.match(text)

@@ -152,7 +152,7 @@ class Bench:
         through = count_lines(net, knowledge, record, self.every)
         counted = {f: record[f] for f in sorted(record) if through[f] == f}
         likely = np.argsort(-np.round(share, 12), kind="stable")[:MOST_CAUSES].tolist()
-        belief = Belief(net, likely, net.prior, counted, self.lines)
+        belief = Belief(net, likely, net.prior, counted, self.lines).heaviest()
         open_findings = sorted({f for i in left for f in self.cards[i].tells if f not in record})
         at_most = knowledge.looks.cannot_tell["look"]
         seen = outlook(belief, open_findings, lambda _: at_most)

@@ -56,7 +56,7 @@ def test_large_bundles_are_valued_as_draws_of_whole_outcomes_value_them(name, ju
     knowledge, net = case.base.knowledge, case.net
     likely = [net.column[j.cause] for j in judgement.causes if j.standing != "ruled out"][:MOST_CAUSES]
     lines = {n: f.line for n, f in knowledge.findings.items()}
-    belief = Belief(net, likely, priors_at(case.inference, net, judgement.position), judgement.counted, lines)
+    belief = Belief(net, likely, priors_at(case.inference, net, judgement.position), judgement.counted, lines).heaviest()
     unknown = [f for f in net.findings if f not in case.inference.findings[judgement.position]]
     seen = outlook(belief, unknown, lambda _: 0.0)
     cards = [m for m in knowledge.measurements.values() if sum(f in seen.row for f in m.tells) > 3]

@@ -104,6 +104,17 @@ def test_the_same_activations_as_the_stock_matcher_after_every_change(rule_parts
         assert snapshot(stock_engine.agenda.activations) == snapshot(ours.agenda.activations), (what, kind, p, q)
 
 
+def test_a_variable_twice_in_a_denied_pattern_stands_for_one_value():
+    rule = [[A(p=0, q=1), NOT(A(p=MATCH.x, q=MATCH.x))]]
+    stock_engine, ours = engine(rule), engine(rule, IndexedMatcher)
+    for e in (stock_engine, ours):
+        e.reset()
+        e.declare(A(p=0, q=1))
+        assert len(e.agenda.activations) == 1
+        e.declare(A(p=1, q=1))
+        assert not e.agenda.activations
+
+
 def test_what_the_matcher_does_not_take_is_refused():
     for bad in (NOT(A(p=1), B(p=1)), A(p=~MATCH.x), NOT(NOT(A(p=1)))):
         with pytest.raises(TypeError):
