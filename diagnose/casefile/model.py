@@ -99,6 +99,8 @@ class SettingFact:
 
 @dataclass(frozen=True)
 class Event:
+    """Something that happened to the machine, with its day as written."""
+
     date: str
     what: str
 

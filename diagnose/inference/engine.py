@@ -159,12 +159,12 @@ class Reasoner:
         self.built: set[int] = set()
         self.recorded: dict[tuple[int, str], list[set[str]]] = {}
         self.others: dict[str, str] = {}
-        self.wanted = [len({p.key for p in b.premises if not p.negated}) for b in self.branches]
-        self.by_key: dict[tuple[str, Scalar], list[int]] = {}
+        self.wanted = [sum(not p.negated for p in b.premises) for b in self.branches]
+        self.by_key: dict[tuple[str, Scalar], list[tuple[int, int]]] = {}
         for i, branch in enumerate(self.branches):
-            for key in {p.key for p in branch.premises if not p.negated}:
-                self.by_key.setdefault(key, []).append(i)
-        self.unconditional = [i for i, n in enumerate(self.wanted) if n == 0]
+            for k, premise in enumerate(branch.premises):
+                if not premise.negated:
+                    self.by_key.setdefault(premise.key, []).append((i, k))
 
     def run(self, facts: Iterable[Fact], seats: Iterable[tuple[str, str]]) -> tuple[Firing, ...]:
         """Fires everything that can fire; firings in the order of the branches, then of the positions."""
@@ -189,28 +189,29 @@ class Reasoner:
         self.engine.matcher.add_rules([self._rule(i) for i in new])
 
     def candidates(self, rows: Iterable[Row]) -> list[int]:
-        """The branches whose every positive premise names a term that is on record or could be deduced."""
-        missing: dict[int, int] = {}
-        known: set[tuple[str, Scalar]] = set()
+        """The branches whose every positive premise is met by some fact on record, or one that could be deduced, at
+        whatever position."""
+        missing = list(self.wanted)
+        met: set[tuple[int, int]] = set()
         chosen: list[int] = []
-        todo = [(row.table, row[KEY_SLOT[row.table]]) for row in rows]
+        todo = list(rows)
 
         def choose(i: int) -> None:
             chosen.append(i)
-            if self.branches[i].conclusion.kind == "found":
-                todo.append(("found", self.branches[i].conclusion.name))
+            c = self.branches[i].conclusion
+            if c.kind == "found":
+                todo.append(Found(finding=c.name, state=c.state))
 
-        for i in self.unconditional:
+        for i in (i for i, n in enumerate(missing) if not n):
             choose(i)
         while todo:
-            key = todo.pop()
-            if key in known:
-                continue
-            known.add(key)
-            for i in self.by_key.get(key, ()):
-                missing[i] = missing.get(i, self.wanted[i]) - 1
-                if missing[i] == 0:
-                    choose(i)
+            row = todo.pop()
+            for i, k in self.by_key.get((row.table, row[KEY_SLOT[row.table]]), ()):
+                if (i, k) not in met and self.branches[i].premises[k].allows(row):
+                    met.add((i, k))
+                    missing[i] -= 1
+                    if not missing[i]:
+                        choose(i)
         return sorted(chosen)
 
     def _rule(self, i: int) -> Rule:

@@ -70,7 +70,7 @@ def facts_of(inference: Inference) -> Facts:
 def evaluate(premise: Premise, facts: Facts, position: str) -> Verdict:
     """The premise at a seal position."""
     rows = [r for r in facts.get(premise.key, ()) if _seated(r, premise.seat, position)]
-    hits = [r for r in rows if _matches(r, premise)]
+    hits = [r for r in rows if premise.allows(r)]
     if premise.negated:
         return Verdict(not hits, _ids(hits))
     if hits:
@@ -96,7 +96,7 @@ def attempt(branch: Branch, facts: Facts, position: str) -> Trial:
 
 def _hits(premise: Premise, facts: Facts, position: str) -> list[Row]:
     rows = facts.get(premise.key, ())
-    return [r for r in rows if _seated(r, premise.seat, position) and _matches(r, premise)]
+    return [r for r in rows if _seated(r, premise.seat, position) and premise.allows(r)]
 
 
 def _ids(rows: Iterable[Row]) -> tuple[str, ...]:
@@ -109,12 +109,6 @@ def _seated(row: Row, seat: str, position: str) -> bool:
     if seat == "other":
         return bool(row["other"] == position)
     return bool(row["position"] == (seat or position))
-
-
-def _matches(row: Row, premise: Premise) -> bool:
-    if any(row.get(slot) != value for slot, value in premise.equals):
-        return False
-    return premise.compare is None or premise.passes(row.get(premise.compare[0]))
 
 
 def _same_thing(row: Row, premise: Premise) -> bool:

@@ -42,11 +42,17 @@ class Premise:
             return False
         return bool(_OPERATORS[sign](value, wanted))
 
+    def allows(self, row: Mapping[str, Any]) -> bool:
+        """Whether a fact of the premise's table satisfies it, its position aside."""
+        if any(row.get(slot) != value for slot, value in self.equals):
+            return False
+        return self.compare is None or self.passes(row.get(self.compare[0]))
+
     @cached_property
     def key(self) -> tuple[str, Scalar]:
         """The term that a fact must share with the premise to matter to it at all."""
-        table = dict(self.equals)
-        return self.table, table[KEY_SLOT[self.table]]
+        wanted = KEY_SLOT[self.table]
+        return self.table, next(value for slot, value in self.equals if slot == wanted)
 
 
 _OPERATORS = {
@@ -89,19 +95,29 @@ class Branch:
 
 @dataclass(frozen=True)
 class RuleSet:
-    """Every branch of a rule base in the one order in which they may fire, and the pairs of marks to compare."""
+    """Every branch of a rule base in the one order in which they may fire."""
 
     branches: tuple[Branch, ...]
-    marks: Mapping[str, tuple[Condition, Condition]]
+
+    @cached_property
+    def premises(self) -> tuple[Premise, ...]:
+        """Every premise once, in the order of the branches."""
+        return tuple({id(p): p for b in self.branches for p in b.premises}.values())
 
     @cached_property
     def asked(self) -> dict[tuple[str, Scalar], frozenset[str]]:
         """For each term, the kinds of part that premises on it name; "" where one takes the kind as recorded."""
         result: dict[tuple[str, Scalar], set[str]] = {}
-        for branch in self.branches:
-            for premise in branch.premises:
-                result.setdefault(premise.key, set()).add(str(dict(premise.equals).get("on", "")))
+        for premise in self.premises:
+            named = [str(value) for slot, value in premise.equals if slot == "on"]
+            result.setdefault(premise.key, set()).add(named[0] if named else "")
         return {key: frozenset(kinds) for key, kinds in result.items()}
+
+    @cached_property
+    def marks(self) -> dict[str, tuple[Condition, Condition]]:
+        """The pairs of marks that premises compare, by name."""
+        pairs = {str(p.key[1]): p.condition.parts for p in self.premises if p.table == "marks"}
+        return {name: (first, second) for name, (first, second) in sorted(pairs.items())}
 
 
 def compile_rules(knowledge: Knowledge) -> RuleSet:
@@ -132,13 +148,7 @@ def compile_rules(knowledge: Knowledge) -> RuleSet:
         add(caution, caution.when, Conclusion("caution", caution.name), caution.where, caution.says)
     if problems:
         raise BadInput(problems)
-    marks: dict[str, tuple[Condition, Condition]] = {}
-    for branch in branches:
-        for premise in branch.premises:
-            if premise.table == "marks":
-                first, second = premise.condition.parts
-                marks[str(premise.key[1])] = (first, second)
-    return RuleSet(tuple(branches), dict(sorted(marks.items())))
+    return RuleSet(tuple(branches))
 
 
 def findings_in_order(knowledge: Knowledge) -> list[Any]:
@@ -164,8 +174,10 @@ Alternatives = list[tuple[Premise, ...]]
 
 def expand(c: Condition, knowledge: Knowledge) -> Alternatives:
     """The condition as alternatives, each a tuple of premises, positive ones first. Raises TooWide."""
-    result = [tuple(sorted(dict.fromkeys(a), key=lambda p: p.negated)) for a in _expand(c, knowledge)]
-    return list(dict.fromkeys(result))
+    result = [
+        a if len(a) == 1 else tuple(sorted(dict.fromkeys(a), key=lambda p: p.negated)) for a in _expand(c, knowledge)
+    ]
+    return result if len(result) == 1 else list(dict.fromkeys(result))
 
 
 def _expand(c: Condition, knowledge: Knowledge) -> Alternatives:

@@ -119,6 +119,8 @@ class Judged:
 
 @dataclass(frozen=True)
 class CauseSet:
+    """Causes at work together, and nothing else, with the probability of just that."""
+
     causes: tuple[str, ...]
     probability: float
 

@@ -87,6 +87,8 @@ class QuantityTerm:
 
 @dataclass(frozen=True)
 class Vocabulary:
+    """The words of the trade that records and rules may use; mappings by name."""
+
     kinds: Mapping[str, Kind]
     features: Mapping[str, Feature]
     readings: Mapping[str, Reading]
@@ -138,6 +140,8 @@ class Vocabulary:
 
 @dataclass(frozen=True)
 class Source:
+    """Where a statement of the rule base comes from; `seen` says how much of it."""
+
     key: str
     title: str
     year: str
@@ -284,6 +288,8 @@ class Action:
 
 @dataclass(frozen=True)
 class Cause(Card):
+    """A root cause: what it leaves, what it needs, what it is mistaken for, what to do about it."""
+
     means: str = ""
     chain: tuple[str, ...] = ()
     scope: str = "seal"
@@ -324,6 +330,8 @@ class Measurement(Card):
 
 @dataclass(frozen=True)
 class Caution(Card):
+    """A hazard of the work at the bench, and whose rules come first."""
+
     says: str = ""
     defer: str = ""
     always: bool = False

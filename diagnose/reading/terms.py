@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Iterable
 from functools import lru_cache
@@ -25,6 +24,8 @@ def printable(text: str) -> str:
 
 def nearest(word: str, known: Iterable[str], most: int = 3) -> list[str]:
     """Up to `most` known words that look like `word`, best first."""
+    import difflib
+
     table = {plain(k): k for k in sorted(known)}
     wanted = plain(word)
     close = difflib.get_close_matches(wanted, list(table), n=most, cutoff=0.55)
