@@ -7,6 +7,7 @@ import json
 import re
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import date
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -36,6 +37,7 @@ _MEASUREMENT = ["measured", "part", "on", "position", "group", "reading", "readi
                 "resolution", "instrument", "temperature", "note", "photo", "photo digest"]  # fmt: skip
 _PART = ["item", "name", "kind", "position", "group", "carries", "index", "index at", "seen from", "tag", "touches",
          "note"]  # fmt: skip
+_DATE = re.compile(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2})?)?")
 _EXPECTED = ["cause", "one of", "also", "position", "ruled out", "none of these", "source", "shows"]
 MOST_RECORDS = 5000
 
@@ -164,11 +166,9 @@ class _Reader:
             if default_unit and re.fullmatch(r"[-+]?[\d.,]+(e[-+]?\d+)?", written.strip(), re.I):
                 written = f"{written} {default_unit}"
             number = amount(written)
-            wanted = unit(reading.unit)
-            if number.kind != wanted.kind:
-                raise BadUnit(f"{node.text()[:40]!r} is in the wrong kind of unit for {reading.name!r}")
+            refuse_other_unit(number, reading)
         except BadUnit as error:
-            self.say(node.where, "unit", str(error), f"write it like 1 {reading.unit}".replace("1 %", "12 %"))
+            self.say(node.where, "unit", str(error), f"write it like 12 {reading.unit}".strip())
             return None
         low = amount(reading.least).value if reading.least else None
         high = amount(reading.most).value if reading.most else None
@@ -189,9 +189,10 @@ class _Reader:
         """An instrument's resolution in SI; 0 with a problem where it is no such number."""
         try:
             number = step(node.text())
-            if number.kind != unit(reading.unit).kind:
-                raise BadUnit(f"{node.text()[:40]!r} is in the wrong kind of unit for {reading.name!r}")
-            return abs(number.value)
+            refuse_other_unit(number, reading)
+            if number.value <= 0:
+                raise BadUnit(f"{node.text()[:40]!r} is no smallest step: it must be above zero")
+            return number.value
         except BadUnit as error:
             self.say(node.where, "unit", str(error), f"write it like 0.1 {reading.unit}")
             return 0.0
@@ -200,6 +201,7 @@ class _Reader:
 
     def read(self, node: Node, path: str, digest: str) -> m.Case:
         only_keys(node, _TOP, "a case file", self.problems)
+        self.refuse_empty_lists(node)
         sections = {name: node.get(name) or Node({}, node.where) for name in SECTIONS}
         for name, section in sections.items():
             if not section.is_map:
@@ -211,6 +213,7 @@ class _Reader:
         figures: list[m.Measured] = []
         for name, section in sections.items():
             self.read_section(name, section, "", texts, settings, figures)
+        self.refuse_odd_figures(figures, settings)
         for part in self.maps(node, "parts"):
             self.read_part(part)
         self.refuse_strange_touches(node)
@@ -249,8 +252,38 @@ class _Reader:
         events = []
         for item in self.maps(history, "events"):
             only_keys(item, ["date", "what"], "an event", self.problems)
-            events.append(m.Event(self.text(item, "date"), self.text(item, "what", True)))
+            day = self.text(item, "date")
+            if day and not is_date(day):
+                self.say((item.get("date") or item).where, "date", f"{day[:40]!r} is no date",
+                         "write year, month and day as far as they are known: 2026-03-02, 2026-03 or 2026")  # fmt: skip
+            events.append(m.Event(day, self.text(item, "what", True)))
         return tuple(events)
+
+    def refuse_empty_lists(self, node: Node, key: str = "") -> None:
+        """An empty list says nothing, and whoever wrote it meant to; only what is expected of a test may be nothing."""
+        if node.is_list and not node.value:
+            self.say(node.where, "empty-list", f"{key!r} is an empty list", "write what belongs there, or leave the key out")
+        for inner, value in node.items():
+            if inner != "expected":
+                self.refuse_empty_lists(value, inner)
+        for item in node.each() if node.is_list else ():
+            self.refuse_empty_lists(item, key)
+
+    def refuse_odd_figures(self, figures: Iterable[m.Measured], settings: Iterable[m.SettingFact]) -> None:
+        """Figures that contradict each other as the vocabulary says: a diameter inside that is larger than the one outside."""
+        known = {(f.what, f.position): f for f in figures}
+        holds = {(s.setting, s.term, s.position) for s in settings if s.holds}
+        for (what, position), figure in known.items():
+            reading = self.words.readings[what]
+            if any((s, t, p) in holds for s, t in reading.unless.items() for p in (position, "")):
+                continue
+            for other_name, sign in ((reading.above, 1), (reading.below, -1)):
+                other = known.get((other_name, position))
+                if other and sign * (figure.readings[0].value - other.readings[0].value) <= 0:
+                    freed = "".join(f"; or write {s}: {t}" for s, t in reading.unless.items())
+                    self.say(figure.where, "contradiction", f"the {what} ({figure.readings[0].written}) must be "
+                             f"{'above' if sign > 0 else 'below'} the {other_name} ({other.readings[0].written})",
+                             f"correct one of them{freed}")  # fmt: skip
 
     def read_section(
         self, name: str, node: Node, position: str, texts: dict[str, str], settings: list[m.SettingFact],
@@ -367,7 +400,7 @@ class _Reader:
 
     def read_observation(self, node: Node) -> list[m.Observation]:
         only_keys(node, _OBSERVATION, "an observation", self.problems)
-        states = [key for key in STATES if node.get(key)]
+        states = [key for key in STATES if (value := node.get(key)) and value.value is not None]
         if len(states) != 1:
             self.say(node.where, "observation", "an observation says one thing", f"one of: {', '.join(STATES)}")
             return []
@@ -523,7 +556,7 @@ class _Reader:
                 around.append(place(item.text()))
             except BadClock as error:
                 self.say(item.where, "clock", str(error))
-        if at is not None and len(at.each()) != len(given.each()):
+        if at is not None and at.each() and len(at.each()) != len(given.each()):
             self.say(
                 at.where, "at-count", f"{len(given.each())} readings but {len(at.each())} clock positions", "one each"
             )
@@ -576,6 +609,27 @@ class _Reader:
             one_of or named("cause"), bool(one_of), named("also"), self.text(value, "position"), named("ruled out"),
             nothing, self.text(value, "source"), self.text(value, "shows"),
         )  # fmt: skip
+
+
+def is_date(text: str) -> bool:
+    """Whether a text is a year, a month or a day as ISO 8601 writes them: 2026, 2026-03, 2026-03-02."""
+    if not _DATE.fullmatch(text):
+        return False
+    try:
+        date.fromisoformat(text + "-01-01"[len(text) - 4 :])
+    except ValueError:
+        return False
+    return True
+
+
+def refuse_other_unit(number: Amount, reading: Reading) -> None:
+    """Raises BadUnit where a number is not in a unit of the reading's kind."""
+    wanted = unit(reading.unit)
+    if number.kind == wanted.kind:
+        return
+    bare = number.kind == unit("").kind and number.written[-1:].isdigit()
+    raise BadUnit(f"{number.written[:40]!r} has no unit; {reading.name!r} is a number with one" if bare
+                  else f"{number.written[:40]!r} is in the wrong kind of unit for {reading.name!r}")  # fmt: skip
 
 
 def _natural(item: str) -> tuple[tuple[int, int, str], ...]:

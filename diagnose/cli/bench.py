@@ -123,6 +123,9 @@ def note(
         entry |= {"at": _listed(at)} if at else {}
         entry |= _said({"instrument": instrument, "resolution": resolution, "temperature": temperature})
         whats.append({"add": "measurements", "entry": entry})
+    for given, needed, option, partner in ((date, event, "--date", "--event"), (readings, measured, "--readings", "--measured")):
+        if given and not needed:
+            raise refuse(f"{option} goes with {partner}", f"{partner} says what it is of")
     if event:
         whats.append({"add": "events", "entry": _said({"date": date, "what": event})})
     with _recorder(file, base, by, must_exist=True) as recorder:

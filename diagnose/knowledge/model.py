@@ -48,7 +48,10 @@ class Feature:
 
 @dataclass(frozen=True)
 class Reading:
-    """A number that can be read: a measurement on a part, or a figure of a case section."""
+    """A number that can be read: a measurement on a part, or a figure of a case section.
+
+    `above` and `below` name figures between which this one must lie, `unless` the term of a setting that frees it.
+    """
 
     name: str
     unit: str
@@ -59,6 +62,9 @@ class Reading:
     least: str = ""
     most: str = ""
     several: bool = False
+    above: str = ""
+    below: str = ""
+    unless: Mapping[str, str] = field(default_factory=dict)
     where: Where = _place()
 
 

@@ -259,17 +259,20 @@ class _Reader:
                 self.text(node, "how"), self.word(node, "lost", (*stages, "never"), "stage", False),
                 self.texts(node, "sides"), node.where,
             )  # fmt: skip
+        settings = self.read_settings()
         vocabulary = m.Vocabulary(
-            kinds, features, self.read_readings(kinds), self.read_settings(), self.read_quantities(kinds), stages,
-            degrees, sides,
+            kinds, features, self.read_readings(kinds, settings), settings, self.read_quantities(kinds), stages, degrees,
+            sides,
         )  # fmt: skip
         self.refuse_twins(vocabulary)
         return vocabulary
 
-    def read_readings(self, kinds: Mapping[str, m.Kind]) -> dict[str, m.Reading]:
+    def read_readings(self, kinds: Mapping[str, m.Kind], settings: Mapping[str, m.Setting]) -> dict[str, m.Reading]:
         result = {}
-        for name, node in self.section("vocabulary/readings.yaml", "readings").items():
-            allowed = ["unit", "means", "on", "section", "also", "least", "most", "several"]
+        readings = self.section("vocabulary/readings.yaml", "readings")
+        figures = [name for name, node in readings.items() if node.get("section")]
+        for name, node in readings.items():
+            allowed = ["unit", "means", "on", "section", "also", "least", "most", "several", "above", "below", "unless"]
             only_keys(node, allowed, f"the reading {name!r}", self.problems)
             here = self.text(node, "unit")
             for key in ("least", "most"):
@@ -281,8 +284,20 @@ class _Reader:
                 name, here, self.text(node, "means"), self.known(node, "on", kinds, "kind"),
                 self.word(node, "section", ("equipment", "service", "seal", "history"), "section", False),
                 self.texts(node, "also"), self.text(node, "least"), self.text(node, "most"),
-                self.text(node, "several") == "true", node.where,
+                self.text(node, "several") == "true",
+                self.word(node, "above", figures, "figure of a case", False),
+                self.word(node, "below", figures, "figure of a case", False), self.read_unless(node, settings), node.where,
             )  # fmt: skip
+        return result
+
+    def read_unless(self, node: Node, settings: Mapping[str, m.Setting]) -> dict[str, str]:
+        result = {}
+        for setting, term in (node.get("unless") or Node({}, node.where)).items():
+            if setting in settings and term.text() in settings[setting].terms:
+                result[setting] = term.text()
+            else:
+                self.say(term.where, "unknown-setting", f"there is no setting {setting!r} with the term {term.text()!r}",
+                         "see vocabulary/settings.yaml")  # fmt: skip
         return result
 
     def read_quantities(self, kinds: Mapping[str, m.Kind]) -> dict[str, m.QuantityTerm]:

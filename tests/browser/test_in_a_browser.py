@@ -103,7 +103,7 @@ def test_markup_in_a_case_is_inert(open_file, whole_base, tmp_path):
     case.write_text(
         f"case: '{hostile}'\nseal: {{arrangement: single}}\nparts:\n  - {{item: 1, name: '{hostile}', kind: hard face, tag: '{hostile}'}}\n"
         f"observations:\n  - {{part: 1, saw: radial cracks, extent: all round, note: '{hostile}'}}\n"
-        f"history: {{events: [{{date: '<i>', what: '{hostile}'}}]}}\n",
+        f"history: {{events: [{{what: '{hostile}'}}]}}\n",
         "utf-8",
     )
     path = tmp_path / "report.html"

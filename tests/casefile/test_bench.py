@@ -104,6 +104,11 @@ def test_everything_can_be_noted_without_a_question(begun):
         (["--saw", "bent", "--on", "shaft", "--instead-of", "2"], "says why"),
         (["--saw", "bent", "--on", "shaft", "--photo", "no.jpg"], "cannot be read"),
         (["--part", "9", "--index", "key"], "--add-part"),
+        (["--event", "started", "--date", "gestern"], "'gestern' is no date (write year, month and day"),
+        (["--event", "started", "--date", "2026-13-40"], "'2026-13-40' is no date"),
+        (["--date", "2026-03-02"], "--date goes with --event"),
+        (["--readings", "2 mm"], "--readings goes with --measured"),
+        (["--measured", "shaft runout", "--on", "shaft", "--readings", "2 mm", "--resolution", "-1 mm"], "smallest step"),
     ],
 )
 def test_a_wrong_note_says_what_is_wrong_and_records_nothing(begun, words, says):

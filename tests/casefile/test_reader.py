@@ -108,11 +108,51 @@ def test_the_command_tells_them_and_exits_with_2(tmp_path):
         ("case: a\nseal: {arrangement: [single, dual pressurised]}", "one-term"),
         ("case: a\nexpected: {cause: gremlins}", "unknown-cause"),
         ("case: a\nstage: asleep", "unknown-word"),
+        ("case: a\nmeasurements: [{on: shaft, measured: shaft runout, reading: 1 mm, resolution: -1 mm}]", "unit"),
+        ("case: a\nmeasurements: [{on: shaft, measured: shaft runout, reading: 1 mm, resolution: 0 mm}]", "unit"),
+        ("case: a\nmeasurements: [{on: shaft, measured: shaft runout, reading: 1 mm, at: []}]", "empty-list"),
+        ("case: a\nobservations: [{on: face, saw: []}]", "empty-list"),
+        ("case: a\nobservations: [{on: face, saw: }]", "observation"),
+        ("case: a\nobservations: [{on: face, saw: radial cracks, extent: []}]", "empty-list"),
+        ("case: a\nparts: []", "empty-list"),
+        ("case: a\nservice: {is: []}", "empty-list"),
     ],
 )  # fmt: skip
 def test_each_mistake_has_its_code(text, code, knowledge):
     found = problems_of(text, knowledge)
     assert code in [c for c, *_ in found], found
+
+
+@pytest.mark.parametrize("day", ["2026", "2026-03", "2026-03-02", "2024-02-29"])
+def test_a_date_is_a_year_a_month_or_a_day(day, knowledge):
+    assert problems_of(f"case: a\nhistory: {{events: [{{date: {day}, what: started}}]}}", knowledge) == []
+
+
+@pytest.mark.parametrize("day", ["2026-13-40", "2026-02-29", "31.02.2026", "gestern", "0000", "2026-3-2", "2026-03-02x"])
+def test_no_other_text_is_a_date(day, knowledge):
+    found = problems_of(f"case: a\nhistory: {{events: [{{date: {day}, what: started}}]}}", knowledge)
+    assert [(code, line, column) for code, line, column, _ in found] == [("date", 2, 27)]
+
+
+def test_figures_that_contradict_each_other_are_refused():
+    from diagnose.knowledge.cache import open_knowledge
+
+    shipped = open_knowledge(Path(__file__).parents[2] / "knowledge")
+
+    def codes(more: str) -> list[str]:
+        return [c for c, *_ in problems_of(f"case: a\nseal: {{arrangement: single, {more}}}", shipped)]
+
+    assert codes("nose outer diameter: 50 mm, nose inner diameter: 4.2 cm, balance diameter: 45 mm") == []
+    assert codes("nose outer diameter: 50 mm, nose inner diameter: 6 cm") == ["contradiction"]
+    low = "nose outer diameter: 50 mm, nose inner diameter: 42 mm, balance diameter: 40 mm"
+    assert codes(low) == ["contradiction"] and codes(low + ", balance: unbalanced") == []
+    assert codes("nose outer diameter: 50 mm, balance diameter: 90 mm") == ["contradiction"]
+
+
+def test_a_number_without_a_unit_is_told_so(knowledge):
+    problems = Problems()
+    parse_case(b"case: a\nmeasurements: [{on: shaft, measured: shaft runout, reading: 3}]", "c", knowledge, problems)
+    assert [p.says for p in problems.sorted()] == ["'3' has no unit; 'shaft runout' is a number with one"]
 
 
 def test_a_bomb_of_aliases_is_refused_quickly(knowledge):
