@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+import os
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,12 +19,14 @@ from diagnose.reading.located import read_bytes
 from diagnose.reading.problems import Problem, Problems
 
 BINS = 5
+NONE = ("none of these",)
 
 
 @dataclass(frozen=True)
 class Scored:
-    """One case judged. `right`: its leading cause is among those expected or acceptable; `share`: how far the source
-    backs the leading cause, 1 for a stated cause and 1/k for one of k listed alternatives."""
+    """One case judged. `right`: its leading cause is among those expected or acceptable (`also`); `as_stated`: among
+    those expected; `three_as_stated`: one of those is among the first three; `share`: how far the source backs the
+    leading cause, 1 for a stated cause and 1/k for one of k listed alternatives."""
 
     path: str
     name: str
@@ -36,16 +39,28 @@ class Scored:
     one_of: bool
     right: bool
     among_three: bool
+    as_stated: bool
+    three_as_stated: bool
     share: float
     probability_of_expected: float
+    established: tuple[str, ...]
     wrongly_established: tuple[str, ...]
     ruled_out_missed: tuple[str, ...]
     kind_of_miss: str
 
+    @property
+    def names_a_cause(self) -> bool:
+        return self.expected != NONE
+
 
 def cases_in(folder: Path) -> list[Path]:
-    """The case files under a folder; rule tests and tables of symptoms are none."""
-    return sorted(p for p in folder.rglob("*.yaml") if not p.name.endswith((".test.yaml", "symptoms.yaml")))
+    """The case files under a folder; rule tests and tables of symptoms are none. Hidden folders and virtual
+    environments are not looked into."""
+    found: list[Path] = []
+    for place, inner, names in os.walk(folder):
+        inner[:] = [n for n in inner if not n.startswith(".") and not Path(place, n, "pyvenv.cfg").exists()]
+        found += (Path(place, n) for n in names if n.endswith(".yaml"))
+    return sorted(p for p in found if not p.name.endswith((".test.yaml", "symptoms.yaml")))
 
 
 def read_all(paths: Sequence[Path], base: RuleBase) -> tuple[list[Case], list[Problem]]:
@@ -75,9 +90,7 @@ def score_case(case: Case, base: RuleBase, net: Network) -> Scored | None:
     nothing = max(x.none_of_these for x in judgements)
     if expected.none_of_these:
         right = all(j.standing not in ("established", "probable") for j in ranked)
-        return _scored(
-            case, top, ("none of these",), right, right, 1.0 if right else 0.0, nothing, ranked, judgements, inference
-        )
+        return _scored(case, top, NONE, right, right, 1.0 if right else 0.0, nothing, ranked, judgements, inference)
     hit, among = top.cause in good, any(j.cause in good for j in ranked[:3])
     share = 0.0
     if hit:
@@ -93,9 +106,8 @@ def _scored(
     expected = case.expected
     assert expected
     good = {*expected.causes, *expected.also}
-    wrong = tuple(
-        sorted({j.cause for x in judgements for j in x.causes if j.standing == "established" and j.cause not in good})
-    )
+    established = tuple(sorted({j.cause for x in judgements for j in x.causes if j.standing == "established"}))
+    wrong = tuple(c for c in established if c not in good)
     missed = tuple(c for c in expected.ruled_out if any(j.cause == c and j.probability >= 0.05 for j in ranked))
     records = sum(o.state in ("present", "absent") for o in case.observations) + sum(
         bool(x.kind) for x in case.measured
@@ -103,7 +115,8 @@ def _scored(
     miss = "" if right else _kind_of_miss(causes, judgements, inference)
     return Scored(
         case.path, case.name, records, top.cause, top.position, top.standing, top.probability, causes, expected.one_of,
-        right, among, share, best, wrong, missed, miss,
+        right, among, top.cause in expected.causes, any(j.cause in expected.causes for j in ranked[:3]), share, best,
+        established, wrong, missed, miss,
     )  # fmt: skip
 
 
@@ -148,23 +161,26 @@ def calibration(pairs: Sequence[tuple[float, float]], bins: int = BINS) -> tuple
 
 
 def score(scored: Sequence[Scored]) -> dict[str, Any]:
-    """The figures of a scored set; probabilities are of the leading cause, outcomes the source's share for it."""
+    """The figures of a scored set; probabilities are of the leading cause, outcomes the source's share for it. `stated`
+    is the stricter reading: only causes that the source states count, and only where it states one."""
     n = len(scored)
-    top1, top3 = sum(s.right for s in scored), sum(s.among_three for s in scored)
+    stated = [s for s in scored if s.names_a_cause]
     detailed = [s for s in scored if s.records >= 3]
-    pairs = [(s.probability, s.share) for s in scored if s.expected != ("none of these",)]
+    detailed_stated = [s for s in detailed if s.names_a_cause]
+    pairs = [(s.probability, s.share) for s in stated]
     ece, table = calibration(pairs) if pairs else (0.0, [])
-    listed = [(s.probability, float(s.right)) for s in scored if s.expected != ("none of these",)]
+    listed = [(s.probability, float(s.right)) for s in stated]
     return {
         "n": n,
-        "top1": top1 / n if n else 0.0,
-        "top1_interval": wilson(top1, n),
-        "top3": top3 / n if n else 0.0,
-        "top3_interval": wilson(top3, n),
-        "detailed": {
-            "n": len(detailed),
-            "top1": sum(s.right for s in detailed) / len(detailed) if detailed else 0.0,
-            "top1_interval": wilson(sum(s.right for s in detailed), len(detailed)),
+        **_part("top1", [s.right for s in scored]),
+        **_part("top3", [s.among_three for s in scored]),
+        "detailed": {"n": len(detailed), **_part("top1", [s.right for s in detailed])},
+        "stated": {
+            "n": len(stated),
+            **_part("top1", [s.as_stated for s in stated]),
+            **_part("top3", [s.three_as_stated for s in stated]),
+            "detailed": {"n": len(detailed_stated), **_part("top1", [s.as_stated for s in detailed_stated])},
+            "established_other": sum(any(c not in s.expected for c in s.established) for s in stated),
         },
         "established_wrong": sum(bool(s.wrongly_established) for s in scored),
         "log_loss": -sum(math.log(max(s.probability_of_expected, 1e-12)) for s in scored) / n if n else 0.0,
@@ -182,6 +198,11 @@ def score(scored: Sequence[Scored]) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _part(name: str, right: Sequence[bool]) -> dict[str, Any]:
+    """The part that is right, under a name, with its interval."""
+    return {name: sum(right) / len(right) if right else 0.0, f"{name}_interval": wilson(sum(right), len(right))}
+
+
 def symptoms_in(folder: Path, base: RuleBase) -> tuple[list[dict[str, Any]], list[Problem]]:
     """Agreement with the tables of a folder's symptoms.yaml, empty where it has none."""
     path = folder / "symptoms.yaml"
@@ -192,7 +213,22 @@ def symptoms_in(folder: Path, base: RuleBase) -> tuple[list[dict[str, Any]], lis
     return by_table(rows), problems.errors()
 
 
-def score_folder(folder: Path, base: RuleBase) -> tuple[list[Scored], list[Problem]]:
-    cases, problems = read_all(cases_in(folder), base)
+def score_all(
+    paths: Sequence[Path], base: RuleBase, done: Callable[[], None] = lambda: None
+) -> tuple[list[Scored], int, list[Problem]]:
+    """The cases that say what to expect, how many say nothing of it, and what is wrong with files. `done` is called
+    after each file."""
     net = build(base.knowledge)
-    return [s for s in (score_case(c, base, net) for c in cases) if s], problems
+    scored: list[Scored] = []
+    silent, problems = 0, []
+    for path in paths:
+        cases, wrong = read_all([path], base)
+        problems += wrong
+        for case in cases:
+            one = score_case(case, base, net)
+            if one:
+                scored.append(one)
+            else:
+                silent += 1
+        done()
+    return scored, silent, problems

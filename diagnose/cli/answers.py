@@ -110,8 +110,9 @@ def score(
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Score the rule base on cases whose cause is known."""
+    from diagnose.authoring.score import cases_in, score_all, symptoms_in
     from diagnose.authoring.score import score as figures
-    from diagnose.authoring.score import score_folder, symptoms_in
+    from diagnose.cli.progress import Progress
     from diagnose.reading.problems import BadInput
     from diagnose.views import scoreboard
     from diagnose.views.page import Page
@@ -119,10 +120,17 @@ def score(
     if not folder.is_dir():
         raise refuse(f"there is no folder {str(folder)!r}", "name a folder of case files")
     base = open_base(knowledge)
-    scored, problems = score_folder(folder, base)
+    paths = cases_in(folder)
+    progress = Progress(len(paths))
+    scored, silent, problems = score_all(paths, base, progress.more)
+    progress.end()
     tables, more = symptoms_in(folder, base)
-    result = figures(scored) | ({"symptoms": tables} if tables else {})
     problems += more
+    if not scored:
+        says = f"no case has an expected: block ({silent} read)" if silent else "there is no case to score"
+        problems.append(refuse(says, "expected: {cause: NAME}; diagnose batch judges without", str(folder)).problems[0])
+        raise BadInput(problems)
+    result = figures(scored) | {"left_out": silent} | ({"symptoms": tables} if tables else {})
     if as_json:
         print_json(result)
     else:

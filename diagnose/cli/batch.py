@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import sys
-import time
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated
@@ -12,6 +11,7 @@ from typing import Annotated
 import typer
 
 from diagnose.cli.common import KnowledgeOption, refuse, shipped
+from diagnose.cli.progress import Progress
 from diagnose.reading.terms import printable
 
 
@@ -56,7 +56,7 @@ def batch(
         todo = [work for work in todo if work.name not in table.rows]
     else:
         progress.unlink(missing_ok=True)
-    bar = _Bar(len(todo))
+    bar = Progress(len(todo))
     try:
         many.run(todo, base, table, workers or os.cpu_count() or 1, progress, bar.more, scheduler)
         many.write(output, table.in_order())
@@ -74,25 +74,3 @@ def batch(
     if table.broken:
         print(f"{len(table.broken)} of {len(table.rows) + len(table.broken)} cases are broken", file=sys.stderr)
         raise typer.Exit(1)
-
-
-class _Bar:
-    """How many are done, how fast and how much longer, on one line of a terminal; silent elsewhere."""
-
-    def __init__(self, total: int):
-        self.total, self.done, self.start = total, 0, time.monotonic()
-        self.shown = sys.stderr.isatty() and total > 0
-
-    def more(self, count: int) -> None:
-        self.done += count
-        if not self.shown:
-            return
-        rate = self.done / max(time.monotonic() - self.start, 1e-9)
-        left = round((self.total - self.done) / rate)
-        width = 30 * self.done // self.total
-        line = f"{'#' * width:30} {self.done}/{self.total}  {rate:.0f} cases/s  {left // 60}:{left % 60:02d} left"
-        print(f"\r{line}   ", end="", file=sys.stderr, flush=True)
-
-    def end(self) -> None:
-        if self.shown:
-            print(file=sys.stderr)
