@@ -18,6 +18,7 @@ from diagnose.inference.run import RuleBase, infer, load
 from diagnose.judgement.judge import Judged, judge
 from diagnose.judgement.network import Network, build
 from diagnose.knowledge.model import Card, Cause, Finding, Knowledge
+from diagnose.reading.figures import percent
 from diagnose.reading.located import read_bytes
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 
@@ -127,7 +128,7 @@ class _Answer:
     expected: tuple[str, ...]
 
     def text(self) -> str:
-        return f"{self.leading} ({self.standing}, {self.probability:.0%})"
+        return f"{self.leading} ({self.standing}, {percent(self.probability)})"
 
 
 _BASES: list[tuple[RuleBase, Network]] = []

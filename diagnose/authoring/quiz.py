@@ -12,6 +12,7 @@ from diagnose.casefile.model import Case, Measured, Observation
 from diagnose.casefile.reader import describe, describe_reading
 from diagnose.inference.run import Inference, infer
 from diagnose.judgement.judge import Judged, judge
+from diagnose.reading.figures import percent
 from diagnose.reading.terms import nearest, plain
 
 Ask = Callable[[str], str]
@@ -172,9 +173,9 @@ def _review(case: Case, steps: Sequence[Step], answer: str, workshop: Workshop, 
         say(f"  {i}. you looked at {s.looked_at}" + (f" and thought of {s.thought}" if s.thought else ""))
         if s.would_ask:
             say(f"     the tool would have asked for: {s.would_ask} ({s.bits:.2f} bits)")
-        say(f"     with this on record it has {s.leading} ({s.standing}, {s.probability:.0%})")
+        say(f"     with this on record it has {s.leading} ({s.standing}, {percent(s.probability)})")
     say("")
-    say(f"On the whole record the tool has {top.cause} ({top.standing}, {top.probability:.0%}):")
+    say(f"On the whole record the tool has {top.cause} ({top.standing}, {percent(top.probability)}):")
     for e in [e for e in top.evidence if e.state != "unrecorded" and not e.through][:8]:
         say(f"  {e.weight:+6.1f} dB  {e.finding}{'' if e.state == 'present' else ' (absent)'}")
     if expected:

@@ -32,6 +32,7 @@ from diagnose.knowledge.model import NOWHERE, Card, Knowledge
 from diagnose.knowledge.reader import file_stem
 from diagnose.quantities.compute import compute
 from diagnose.quantities.model import Quantity, quantity_id
+from diagnose.reading.figures import percent
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text
 from diagnose.reading.problems import Problems, Where
 from diagnose.reading.terms import did_you_mean
@@ -426,7 +427,7 @@ def _standings(test: RuleTest, judgements: list[Judgement]) -> Iterable[Failure]
     for j in order:
         best.setdefault(j.cause, j)
     head = tuple(
-        f"{i}. {j.cause}: {j.standing}, {j.probability:.0%}, {j.alone:+.1f} dB" for i, j in enumerate(order[:3], 1)
+        f"{i}. {j.cause}: {j.standing}, {percent(j.probability)}, {j.alone:+.1f} dB" for i, j in enumerate(order[:3], 1)
     )
     if test.leads and order[0].cause != test.leads:
         yield Failure(f"{test.leads} leads", f"{order[0].cause} leads", head)
@@ -438,7 +439,7 @@ def _standings(test: RuleTest, judgements: list[Judgement]) -> Iterable[Failure]
     for cause, word in test.standing:
         if not _stands(best[cause].standing, word):
             because = best[cause].because or head
-            yield Failure(f"{cause}: {word}", f"{best[cause].standing} ({best[cause].probability:.1%})", because)
+            yield Failure(f"{cause}: {word}", f"{best[cause].standing} ({percent(best[cause].probability, 1)})", because)
 
 
 @dataclass(frozen=True)

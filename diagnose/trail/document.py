@@ -18,6 +18,7 @@ from diagnose.inference.run import RuleBase, infer
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import Network
 from diagnose.knowledge.model import Knowledge
+from diagnose.reading.figures import percent
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 from diagnose.trail.graph import PROVING, build, causes_by_probability, of_type
 
@@ -276,7 +277,7 @@ def dot(graph: nx.DiGraph) -> str:
         elif a["type"] == "evidence":
             label = f"{a['weight']:+.1f} dB"
         elif a["type"] == "cause":
-            label = f"{label}\n{a['standing']}, {a['probability']:.1%}"
+            label = f"{label}\n{a['standing']}, {percent(a['probability'])}"
         lines.append(f"  {_quoted(n)} [label={_quoted(label)}, shape={_SHAPES[a['type']]}, type={_quoted(a['type'])}];")
     for x, y, d in graph.edges(data=True):
         style = "" if d["role"] in PROVING else ", style=dashed"

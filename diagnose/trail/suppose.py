@@ -31,7 +31,7 @@ from diagnose.reading.located import Node
 from diagnose.reading.problems import Problems, Where
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.reading.units import BadUnit, amount, unit
-from diagnose.trail.graph import build, causes_by_probability, of_type
+from diagnose.trail.graph import build, cause_id, causes_by_probability, of_type
 
 KINDS = ("present", "absent", "set", "reading", "forget")
 Record = Observation | Measured | SettingFact
@@ -331,7 +331,7 @@ def difference(before: nx.DiGraph, after: nx.DiGraph) -> Doc:
     leading = []
     for x, y in zip(before.graph["judgements"], after.graph["judgements"], strict=False):
         if x["position"] == y["position"]:
-            leading.append({"position": x["position"], "before": _first(x), "after": _first(y),
+            leading.append({"position": x["position"], "before": likeliest(before, x), "after": likeliest(after, y),
                             "none_of_these": [x["none_of_these"], y["none_of_these"]]})  # fmt: skip
     return {
         "explanation": leading, "causes": _causes(before, after), "findings": _findings(before, after),
@@ -339,8 +339,11 @@ def difference(before: nx.DiGraph, after: nx.DiGraph) -> Doc:
     }  # fmt: skip
 
 
-def _first(judgement: Doc) -> Doc:
-    return dict(judgement["sets"][0])
+def likeliest(graph: nx.DiGraph, judgement: Doc) -> Doc:
+    """The leading set of causes of a judgement with its share, and the probability of each of them by itself."""
+    first = judgement["sets"][0]
+    nodes = [graph.nodes[cause_id(c, judgement["position"])] for c in first["causes"]]
+    return {**first, "probabilities": [n["probability"] for n in nodes]}
 
 
 def _causes(before: nx.DiGraph, after: nx.DiGraph) -> list[Doc]:

@@ -18,7 +18,7 @@ from diagnose.knowledge.model import Condition
 from diagnose.reading.problems import Problems
 from diagnose.reading.units import show, unit
 from diagnose.trail.graph import DIGITS, cause_id
-from diagnose.trail.suppose import Change, called, suppose
+from diagnose.trail.suppose import Change, called, likeliest, suppose
 from diagnose.trail.why import record_tree, rule_place
 from diagnose.trail.wording import premise_text
 
@@ -109,8 +109,7 @@ class WhyNot:
         return {
             "question": "why not", "cause": name, "position": self.position, "standing": node["standing"],
             "probability": node["probability"], "alone": node["alone"], "prior": node["prior"], "common": node["common"],
-            "instead": {"causes": judgement["sets"][0]["causes"], "share": judgement["sets"][0]["share"],
-                        "none_of_these": judgement["none_of_these"]},
+            "instead": {**likeliest(self.graph, judgement), "none_of_these": judgement["none_of_these"]},
             "reasons": kept, "enough": self.changes_json(enough), "then": outcome,
         }  # fmt: skip
 

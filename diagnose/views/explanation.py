@@ -10,11 +10,11 @@ from diagnose.advice.plan import Plan
 from diagnose.casefile.reader import describe, describe_reading
 from diagnose.inference.engine import Firing
 from diagnose.inference.run import Inference
-from diagnose.judgement.judge import Evidence, Judged, Judgement
+from diagnose.judgement.judge import STANDINGS, Evidence, Judged, Judgement
+from diagnose.reading.figures import percent, signed
 from diagnose.views import next_steps
-from diagnose.views.page import Page, percent, signed
-
-RANK = {"established": 0, "probable": 1, "possible": 2, "unlikely": 3, "ruled out": 4}
+from diagnose.views.leading import NAMED, leaders, not_named
+from diagnose.views.page import Page
 
 
 def reads(inference: Inference, finding: str) -> str:
@@ -82,7 +82,7 @@ def document(
     """The answer as plain data; the schema is diagnose/views/explanation.schema.json."""
     case, knowledge = inference.case, inference.base.knowledge
     shown = [j for x in judgements for j in leading(x, everything)]
-    shown.sort(key=lambda j: (RANK[j.standing], j.rank))
+    shown.sort(key=lambda j: (STANDINGS.index(j.standing), j.rank))
     return {
         "case": {
             "name": case.name,
@@ -128,8 +128,8 @@ def leading(judgement: Judgement, everything: bool, least: int = 3) -> list[Judg
     """The causes worth showing: everything possible or better, and at least a few."""
     if everything:
         return list(judgement.causes)
-    good = [j for j in judgement.causes if RANK[j.standing] <= 2]
-    rest = [j for j in judgement.causes if RANK[j.standing] == 3]
+    good = [j for j in judgement.causes if j.standing in NAMED]
+    rest = [j for j in judgement.causes if j.standing == "unlikely"]
     ruled = [j for j in judgement.causes if j.standing == "ruled out" and j.weight > 3]
     return [*good, *rest[: max(0, least - len(good))], *ruled[:3]]
 
@@ -163,13 +163,9 @@ def _answer(inference: Inference, x: Judgement, everything: bool, page: Page) ->
     else:
         page.line()
     shown = leading(x, everything)
-    best = [
-        j for j in x.causes if j.cause in x.explanation.causes and j.standing in ("established", "probable", "possible")
-    ]
+    best = leaders(x)
     if not best:
-        page.say(
-            f"No cause of this rule base is better supported than none of them ({percent(x.none_of_these)}).", indent=2
-        )
+        page.say(not_named(x), indent=2)
     for j in best:
         _leader(inference, j, page)
     rest = [j for j in shown if j not in best and j.standing != "ruled out"]

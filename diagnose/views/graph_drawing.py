@@ -17,8 +17,8 @@ from typing import Any
 
 import networkx as nx
 
+from diagnose.reading.figures import percent
 from diagnose.trail.graph import PROVING, causes_by_probability, of_type, proof
-from diagnose.views.page import percent
 
 WIDTH = 1600
 FONT, SMALL, LINE = 12.0, 11.0, 15.0

@@ -12,9 +12,10 @@ from diagnose.judgement.judge import Judged, judge
 from diagnose.judgement.network import Network
 from diagnose.knowledge.conditions import walk
 from diagnose.knowledge.model import Finding
+from diagnose.reading.figures import percent
 from diagnose.reading.problems import BadInput, Problem, Where
 from diagnose.reading.terms import nearest
-from diagnose.views.page import Page, percent
+from diagnose.views.page import Page
 
 MOST_CAUSES = 8
 

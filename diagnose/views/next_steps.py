@@ -13,7 +13,9 @@ from diagnose.casefile.reader import describe
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Judgement
 from diagnose.knowledge.model import Knowledge, Limit
-from diagnose.views.page import Page, percent
+from diagnose.reading.figures import percent
+from diagnose.views.leading import leaders, not_named
+from diagnose.views.page import Page
 
 MOST_ON_FIRST_SCREEN = 3
 MOST_LOST = 8
@@ -196,11 +198,9 @@ def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budg
     case, knowledge = inference.case, inference.base.knowledge
     page.ends(case.name, "invented case" if case.invented else "", bold=True)
     for x in judgements:
-        led = [
-            f"{j.cause} ({j.standing}, {percent(j.probability)})" for j in x.causes if j.cause in x.explanation.causes
-        ]
+        led = [f"{j.cause} ({j.standing}, {percent(j.probability)})" for j in leaders(x)]
         seat = f"{x.position} seal: " if len(case.positions) > 1 else ""
-        page.say(f"{seat}{' with '.join(led) or 'none of these causes'}", indent=2, lead="leading ", hang=10)
+        page.say(f"{seat}{' with '.join(led) or not_named(x)}", indent=2, lead="leading ", hang=10)
     page.say(_stage(case.stage, plan.stage), indent=2, lead="stage   ", hang=10)
     within = f" of the {minutes(budget)} given" if budget is not None else ""
     told = sum(s.bits for s in plan.steps)

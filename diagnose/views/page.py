@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from diagnose.reading.terms import printable
 
+_BOUND = "\u00a0%"
 _OWN = re.compile(r"(\x1b\[[012]m)")
 
 
@@ -36,22 +37,25 @@ class Page:
     def heading(self, text: str) -> None:
         if self.lines:
             self.line()
-        self.line(self.bold(text))
+        self.title(text)
+
+    def title(self, text: str) -> None:
+        for part in _wrap(text, self.width):
+            self.line(self.bold(part))
 
     def say(self, text: str, indent: int = 0, hang: int | None = None, lead: str = "") -> None:
         """Wrapped text; `lead` starts the first line, further lines hang under its end or at `hang`."""
         first = " " * indent + lead
         rest = " " * (len(first) if hang is None else hang)
-        wrapped = textwrap.wrap(text, self.width, initial_indent=first, subsequent_indent=rest, break_long_words=True,
-                                break_on_hyphens=False)  # fmt: skip
-        for text in wrapped or [first.rstrip()]:
-            self.line(text)
+        for part in _wrap(text, self.width, first, rest) or [first.rstrip()]:
+            self.line(part)
 
     def ends(self, left: str, right: str, bold: bool = False) -> None:
         """Left text and right text on one line, or two where they do not fit."""
         room = self.width - len(left) - len(right)
-        text = left + " " * room + right if room >= 2 else left
-        self.line(self.bold(text) if bold else text)
+        hang = " " * (len(left) - len(left.lstrip()) + 2)
+        for text in [left + " " * room + right] if room >= 2 else _wrap(left.lstrip(), self.width, hang[2:], hang):
+            self.line(self.bold(text) if bold else text)
         if room < 2:
             self.line(" " * max(0, self.width - len(right)) + right)
 
@@ -60,7 +64,7 @@ class Page:
         left = self.width - indent - sum(widths) - 2 * (len(widths) - 1)
         sizes = [w or max(left, 12) for w in widths]
         for row in rows:
-            cells = [textwrap.wrap(c, w, break_on_hyphens=False) or [""] for c, w in zip(row, sizes, strict=True)]
+            cells = [_wrap(c, w) or [""] for c, w in zip(row, sizes, strict=True)]
             for i in range(max(map(len, cells))):
                 parts = [(c[i] if i < len(c) else "").ljust(w) for c, w in zip(cells, sizes, strict=True)]
                 self.line((" " * indent + "  ".join(parts)).rstrip())
@@ -69,15 +73,8 @@ class Page:
         return "\n".join(self.lines) + "\n"
 
 
-def percent(p: float) -> str:
-    """A probability as people read it; never 0 % or 100 %."""
-    if p < 0.01:
-        return "under 1 %"
-    if p > 0.99:
-        return "over 99 %"
-    return f"{p:.0%}".replace("%", " %")
-
-
-def signed(db: float) -> str:
-    text = f"{db:+.1f}"
-    return "0.0" if text in ("+0.0", "-0.0") else text
+def _wrap(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
+    """Lines of at most a width; a number keeps its percent sign."""
+    lines = textwrap.wrap(text.replace(" %", _BOUND), width, initial_indent=first, subsequent_indent=rest,
+                          break_on_hyphens=False)  # fmt: skip
+    return [line.replace(_BOUND, " %") for line in lines]

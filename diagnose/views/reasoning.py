@@ -6,7 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from diagnose.views.page import Page, percent, signed
+from diagnose.reading.figures import percent, signed
+from diagnose.views.page import Page
 
 Doc = dict[str, Any]
 _HOLDS = {True: "+", False: "x", None: "?"}
@@ -103,12 +104,12 @@ def _shares(answer: Doc, page: Page) -> None:
     rows = []
     for s in answer["sets"]:
         mark = "*" if answer["cause"] in s["causes"] else " "
-        rows.append((mark, f"{s['share']:.1%}".replace("%", " %"), " and ".join(s["causes"]) or "none of these"))
+        rows.append((mark, percent(s["share"], 1), " and ".join(s["causes"]) or "none of these"))
     others = "all other sets with this cause"
-    rows.append(("*", f"{answer['in_other_sets']:.1%}".replace("%", " %"), others))
-    page.table(rows, [1, 7, 0])
+    rows.append(("*", percent(answer["in_other_sets"], 1), others))
+    page.table(rows, [1, 11, 0])
     page.say(
-        f"The sets marked * add up to {answer['probability']:.1%}. ".replace("%", " %")
+        f"The sets marked * add up to {percent(answer['probability'], 1)}. "
         + f"This cause alone against none of these stands as in the ledger, {odds(answer['odds'])}.",
         indent=_STEP,
     )
@@ -209,7 +210,7 @@ def _readings(record: Doc, page: Page, indent: int) -> None:
 def contrast(answer: Doc, page: Page) -> Page:
     this, other = answer["cause"], answer["rather_than"]
     where = "" if answer["position"] == "seal" else f", {answer['position']} seal"
-    page.line(page.bold(f"{this} rather than {other}{where}"))
+    page.title(f"{this} rather than {other}{where}")
     for name, standing, p in (
         (this, answer["standing"], answer["probability"]),
         (other, answer["other_standing"], answer["other_probability"]),
@@ -272,8 +273,7 @@ def _why_not_cause(answer: Doc, case: str, page: Page) -> Page:
     if answer["cause"] in instead["causes"]:
         page.say(f'It is part of the leading explanation: diagnose why {case} "{answer["cause"]}"', indent=_STEP)
     else:
-        leads = " and ".join(instead["causes"]) or "none of these"
-        page.say(f"{leads} ({percent(instead['share'])})", indent=_STEP, lead="leads in its place: ")
+        page.say(_set(instead), indent=_STEP, lead="leads in its place: ", hang=4)
     page.say(f"{answer['common']} ({signed(answer['prior'])} dB); with what is on record {signed(answer['alone'])} dB alone against none of these",
              indent=_STEP, lead="how common: ", hang=4)  # fmt: skip
     for kind, title in (("ruled out", "What rules it out"), ("counts against it", "What counts against it"),
@@ -341,7 +341,7 @@ def _command(changes: Sequence[Doc], case: str, page: Page) -> None:
 
 
 def what_if(answer: Doc, page: Page) -> Page:
-    page.line(page.bold(f"{answer['case']}, supposing"))
+    page.title(f"{answer['case']}, supposing")
     for c in answer["changes"]:
         page.say(f"{c['kind']}: {c['text']}", indent=_STEP)
     several = len(answer["explanation"]) > 1
@@ -393,7 +393,11 @@ def what_if(answer: Doc, page: Page) -> Page:
 
 
 def _set(s: Doc) -> str:
-    return f"{' and '.join(s['causes']) or 'none of these'} ({percent(s['share'])})"
+    """A set of causes, each with its own probability, then the share of the set: of just these together."""
+    if not s["causes"]:
+        return f"none of these causes ({percent(s['share'])})"
+    each = " and ".join(f"{c} ({percent(p)})" for c, p in zip(s["causes"], s["probabilities"], strict=True))
+    return f"{each}; {'these' if len(s['causes']) > 1 else 'alone'}, with no other cause: {percent(s['share'])}"
 
 
 def _ranked(row: Doc, several: bool) -> str:
@@ -403,7 +407,7 @@ def _ranked(row: Doc, several: bool) -> str:
 
 
 def fragile(answer: Doc, page: Page) -> Page:
-    page.line(page.bold(f"{answer['case']}: what the answer hangs on"))
+    page.title(f"{answer['case']}: what the answer hangs on")
     several = len(answer["positions"]) > 1
     for x in answer["positions"]:
         if several:
@@ -447,8 +451,10 @@ def _changes_list(rows: Sequence[Doc], now: Doc, page: Page, most: int = 12) -> 
 def _moved(now: Doc, then: Doc) -> str:
     """What a change takes out of the answer, brings into it, and moves in it."""
     was, is_ = (dict(zip(x["causes"], x["standings"], strict=True)) for x in (now, then))
-    told = [f"no longer {c}" for c in was if c not in is_]
-    told += [f"{c}, {s}" for c, s in is_.items() if c not in was]
+    gone = [c for c in was if c not in is_]
+    told = [f"no longer {c}" for c in gone]
+    comes = "in its place {}, {}" if gone else "{} joins, {}" if was else "{} leads, {}"
+    told += [comes.format(c, s) for c, s in is_.items() if c not in was]
     told += [
         f"{c} only {s}" if _RANKS.index(s) > _RANKS.index(was[c]) else f"{c} {s}"
         for c, s in is_.items()

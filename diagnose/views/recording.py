@@ -22,11 +22,12 @@ from diagnose.casefile.recorder import Recorder, path_of, photo_entry, split_rea
 from diagnose.casefile.replay import State, What
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Step
+from diagnose.reading.figures import percent
 from diagnose.reading.problems import BadInput
 from diagnose.reading.terms import nearest, plain
 from diagnose.reading.units import BadUnit, amount, show, unit
 from diagnose.views.journal import clean, sentence
-from diagnose.views.page import Page, percent
+from diagnose.views.page import Page
 
 if TYPE_CHECKING:
     from diagnose.inference.run import RuleBase

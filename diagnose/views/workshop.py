@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from diagnose.views.page import Page, signed
+from diagnose.reading.figures import signed
+from diagnose.views.page import Page
 
 Data = dict[str, Any]
 

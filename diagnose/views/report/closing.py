@@ -11,6 +11,7 @@ from diagnose.trail.graph import cause_id, proof
 from diagnose.views.drawings.markup import Drawing, Markup
 from diagnose.views.explanation import cautions_json
 from diagnose.views.graph_drawing import draw
+from diagnose.views.leading import leaders
 from diagnose.views.report.bench import TOLD_IN_HISTORY
 from diagnose.views.report.blocks import (
     Block,
@@ -59,7 +60,7 @@ def reasoning(t: Told) -> list[Block]:
         "From what was recorded (left) through rules and findings to the causes (right). On screen, choose a box by mouse, or "
         "with Tab and Enter, to light all that it rests on; the arrow keys follow the lines, Escape puts the light out."
     )
-    told = [j for x, shown in t.shown for j in t.leaders(x) or shown[:1]]
+    told = [j for x, shown in t.shown for j in leaders(x) or shown[:1]]
     return [Graph(Drawing(Markup(picture.svg), says), caption, [_proof(t, j) for j in told])]
 
 

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 from diagnose.inference.engine import finding_id
 from diagnose.judgement.judge import Evidence, Judged, Judgement
+from diagnose.reading.figures import percent, signed
 from diagnose.trail.graph import cause_id
 from diagnose.views.drawings import charts
 from diagnose.views.explanation import basis
-from diagnose.views.page import percent, signed
 from diagnose.views.report.blocks import Block, Heading, Line, Paragraph, Proof, Soft, Table
 from diagnose.views.report.summary import LEAST_TOLD
 from diagnose.views.report.told import Told

@@ -92,7 +92,7 @@ def _answer(answer: Answer, short: bool) -> Markup:
     none = el("p", "No cause could be named.", class_="verdict") if not answer.leaders else None
     beside = el(
         "p",
-        el("strong", "Beside it: " if len(answer.leaders) + len(answer.also) < 2 else "Beside them: "),
+        el("strong", ("Nearest: ", "Beside it: ", "Beside them: ")[min(len(answer.leaders) + len(answer.also), 2)]),
         _listed(answer.beside),
         class_="beside",
     )

@@ -51,7 +51,7 @@ def _answer(a: Answer) -> str:
     parts = [f"## Why {f'the {a.seat}' if a.seat else 'it'} failed"]
     parts += [_leader(x) for x in a.leaders] or ["No cause could be named."]
     parts += ["Also at work:\n\n" + _items(a.also)] if a.also else []
-    parts += [f"How sure: {_line(a.sure)}", "Beside it:\n" + _items(a.beside)]
+    parts += [f"How sure: {_line(a.sure)}", f"{'Beside it' if a.leaders else 'Nearest'}:\n{_items(a.beside)}"]
     return "\n\n".join(parts)
 
 

@@ -7,10 +7,11 @@ from collections.abc import Iterable, Sequence
 from diagnose.advice.actions import Advice
 from diagnose.inference.engine import finding_id
 from diagnose.judgement.judge import Evidence, Judged, Judgement
+from diagnose.reading.figures import percent, signed
 from diagnose.trail.graph import cause_id
 from diagnose.views.drawings import charts
 from diagnose.views.explanation import cautions_json
-from diagnose.views.page import percent, signed
+from diagnose.views.leading import leaders, not_named
 from diagnose.views.report.blocks import Answer, Leader, Line, Piece, Proof, Soft, Strong, pieces
 from diagnose.views.report.told import Told
 
@@ -96,7 +97,7 @@ def facts(t: Told) -> list[tuple[str, str]]:
 
 
 def _answer(t: Told, x: Judgement, reasons: int, changes: int, chain: bool) -> Answer:
-    best = t.leaders(x)
+    best = leaders(x)
     beside = [j for j in x.causes if j not in best and j.standing != "ruled out"][:3]
     lines: list[Line] = [
         [Strong(j.standing), f" {percent(j.probability)} ", Proof(j.cause, cause_id(j.cause, x.position))]
@@ -129,10 +130,7 @@ def _brief(t: Told, j: Judged) -> Line:
 def _how_sure(t: Told, x: Judgement, best: Sequence[Judged]) -> Line:
     words = t.knowledge.words
     if not best:
-        return (
-            f"The record is too thin to name a cause: no cause of this rule base reaches {percent(words.possible)}; "
-            f"none of them holds with {percent(x.none_of_these)}."
-        )
+        return not_named(x)
     lines = ", ".join(f"{len(j.lines_for)} for {j.cause}" for j in best)
     told = [
         f"independent lines of evidence {lines}. Established needs {percent(words.established)}, "

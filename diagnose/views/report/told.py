@@ -18,7 +18,7 @@ from diagnose.knowledge.model import Knowledge
 from diagnose.quantities.model import Quantity
 from diagnose.reading.units import show
 from diagnose.trail.wording import Sentences
-from diagnose.views.explanation import RANK
+from diagnose.views.leading import leaders
 from diagnose.views.report.blocks import Cite
 
 MOST_LEDGERS = 3
@@ -101,16 +101,12 @@ class Told:
 
     # ---- what is shown at length --------------------------------------------------------------------------------
 
-    def leaders(self, x: Judgement) -> list[Judged]:
-        """The causes of the leading explanation that are possible or better."""
-        return [j for j in x.causes if j.cause in x.explanation.causes and RANK[j.standing] <= 2]
-
     @cached_property
     def shown(self) -> list[tuple[Judgement, list[Judged]]]:
         """The causes whose ledgers are shown: the leading ones and the next best."""
         result = []
         for x in self.judgements:
-            best = self.leaders(x)
+            best = leaders(x)
             rest = [j for j in x.causes if j not in best and j.standing != "ruled out"]
             result.append((x, [*best, *rest[: max(1, 2 - len(best))]][:MOST_LEDGERS]))
         return result

@@ -1,0 +1,18 @@
+"""Figures as people read them, the same everywhere."""
+
+from __future__ import annotations
+
+
+def percent(p: float, digits: int = 0) -> str:
+    """A probability; never 0 % or 100 %."""
+    least = 10.0**-digits
+    if 100 * p < least:
+        return f"under {least:g} %"
+    if 100 * p > 100 - least:
+        return f"over {100 - least:g} %"
+    return f"{100 * p:.{digits}f} %"
+
+
+def signed(db: float) -> str:
+    text = f"{db:+.1f}"
+    return "0.0" if text in ("+0.0", "-0.0") else text
