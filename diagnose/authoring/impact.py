@@ -15,7 +15,7 @@ from typing import Any
 
 from diagnose.casefile.reader import parse_case
 from diagnose.inference.run import RuleBase, infer, load
-from diagnose.judgement.judge import Judged, judge
+from diagnose.judgement.judge import judge
 from diagnose.judgement.network import Network, build
 from diagnose.knowledge.model import Card, Cause, Finding, Knowledge
 from diagnose.reading.figures import percent
@@ -27,6 +27,8 @@ _WORDING = {"reads", "means", "chain", "secondary", "family", "reviewed", "since
             "told_apart_by", "because", "then", "where", "instrument", "at", "readings"}  # fmt: skip
 NOTABLE = 0.05
 """A change of the leading cause's probability below this is told only in the totals."""
+ANSWER = ("leading", "standing")
+"""What a case's answer is: its leading cause and the standing of that."""
 
 
 # ---- getting at a version -----------------------------------------------------------------------------------
@@ -153,7 +155,7 @@ def _answer(path: str, base: RuleBase, net: Network) -> _Answer | list[Problem]:
         return problems.errors()
     inference = infer(case, base)
     judgements = judge(inference, net)
-    ranked = sorted((j for x in judgements for j in x.causes), key=_rank)
+    ranked = sorted((j for x in judgements for j in x.causes), key=lambda j: j.rank)
     top = ranked[0]
     weights = tuple(
         (j.cause, e.finding, round(e.weight, 2)) for j in ranked[:3] for e in j.evidence if e.weight and not e.through
@@ -161,10 +163,6 @@ def _answer(path: str, base: RuleBase, net: Network) -> _Answer | list[Problem]:
     states = tuple((p, f, d.state) for p, here in sorted(inference.findings.items()) for f, d in sorted(here.items()))
     expected = (*case.expected.causes, *case.expected.also) if case.expected else ()
     return _Answer(top.cause, top.standing, top.probability, top.position, weights, states, expected)
-
-
-def _rank(j: Judged) -> tuple[Any, ...]:
-    return j.standing == "ruled out", -round(j.probability, 12), -round(j.alone, 9), j.cause
 
 
 def compare(
@@ -227,7 +225,7 @@ def _why(card: CardChange | None) -> str:
 
 def effect(cards: Sequence[CardChange], changes: Sequence[Change]) -> str:
     """What the change amounts to: answer, rule, wording or none."""
-    if any(c.kind == "leading" for c in changes):
+    if any(c.kind in ANSWER for c in changes):
         return "answer"
     if any(c.how != "wording" for c in cards):
         return "rule"
@@ -258,7 +256,7 @@ def changelog(old: Knowledge, new: Knowledge, cards: Sequence[CardChange], chang
         else:
             lines.append(f"- changed {c.section}")
     for change in changes:
-        if change.kind == "leading":
+        if change.kind in ANSWER:
             right = _right(change)
             lines.append(f"- {Path(change.path).name}: {change.old} -> {change.new}{', ' + right if right else ''}")
     return lines
@@ -293,12 +291,14 @@ def document(
     """The comparison as plain data."""
     kinds = ("leading", "standing", "probability", "ledger")
     what = effect(cards, changes)
+    changed = {k: sum(c.kind == k for c in changes) for k in kinds}
     return {
         "old": {"version": old.version, "digest": old.digest},
         "new": {"version": new.version, "digest": new.digest},
         "cases": cases,
         "same": cases - len(changes),
-        "changed": {k: sum(c.kind == k for c in changes) for k in kinds},
+        "changed": changed,
+        "answers": sum(changed[k] for k in ANSWER),
         "rules": [{"section": c.section, "name": c.name, "how": c.how, "parts": list(c.parts)} for c in cards],
         "changes": [
             {"case": c.path, "kind": c.kind, "old": c.old, "new": c.new, "right": _right(c), "through": list(c.through)}

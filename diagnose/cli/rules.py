@@ -195,12 +195,16 @@ def impact(
     old: Annotated[str, typer.Argument(metavar="OLD", help="A rule base folder or a git revision.")],
     new: Annotated[str, typer.Argument(metavar="NEW", help="A rule base folder or a git revision.")],
     cases: CasesOption = None,
-    most: Annotated[int, typer.Option("--most", help="Exit 1 where more cases than this change their leading cause or standing.", min=0)] = 10**9,
+    most: Annotated[int, typer.Option("--most", help="Exit 1 where more cases than this change their answer: the leading cause or its standing.", min=0)] = 10**9,
     inside: Annotated[str, typer.Option("--inside", help="Where the rule base lies in a git revision.")] = "knowledge",
     workers: Annotated[int | None, typer.Option("--workers", help="Processes.", min=1, show_default=False)] = None,
     as_json: JsonOption = False, with_drafts: DraftsOption = False,
 ) -> None:  # fmt: skip
-    """Hold two versions of the rule base against a library of cases: whose answer changes, and through which rule."""
+    """Hold two versions of the rule base against a library of cases: whose answer changes, and through which rule.
+
+    The answer of a case is its leading cause and the standing of that. The version moves by effect: the first number where
+    an answer changes, the second where a rule is new or changed, the third for wording.
+    """
     from diagnose.authoring import impact as effect
     from diagnose.authoring.score import cases_in
     from diagnose.inference.run import load
@@ -222,7 +226,7 @@ def impact(
         typer.echo(view.impact(result, Page()).text(), nl=False)
     if problems:
         raise BadInput(problems)
-    if result["changed"]["leading"] + result["changed"]["standing"] > most:
+    if result["answers"] > most:
         raise typer.Exit(1)
 
 

@@ -77,6 +77,16 @@ def test_a_changed_word_that_turns_a_case_is_told_with_its_rule(two):
     assert run(two)[0] == 0
 
 
+def test_a_changed_standing_changes_the_answer_as_a_changed_leader_does(two):
+    change(two[1], "words.yaml", "probable: 0.60", "probable: 0.949")
+    code, result = run(two, "--most", 0)
+    kinds = {c["kind"] for c in result["changes"]}
+    assert code == 1 and kinds == {"standing"} and result["answers"] == len(result["changes"])
+    assert result["effect"] == "answer" and result["proposed_version"] == "1.0.0"
+    assert any("(probable" in line and "(possible" in line for line in result["changelog"])
+    assert run(two, "--most", result["answers"])[0] == 0
+
+
 def test_a_changed_condition_is_told_by_the_finding_that_differs(two):
     change(two[1], "findings/ring-hard.yaml", "on: O-ring", "on: O-ring, degree: severe")
     _, result = run(two)
