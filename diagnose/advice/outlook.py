@@ -85,13 +85,23 @@ class Belief:
 
     def after(self, finding: str, present: bool) -> np.ndarray:
         """The weights when the finding turns out so."""
-        if not self.counts(finding, present):
-            return self.weight
-        changed = self.weight * self._said(finding, present)
-        now = self.counted.get(self.lines[finding])
-        if now:
-            changed = changed / self._said(*now)
-        return np.asarray(changed / changed.sum())
+        return self.told({finding: present})
+
+    def told(self, outcomes: Mapping[str, bool]) -> np.ndarray:
+        """The weights when findings turn out so; of each line what ranks highest counts."""
+        counted = dict(self.counted)
+        for finding in sorted(outcomes):
+            line, new = self.lines[finding], (finding, outcomes[finding])
+            if line not in counted or self._rank(*new) > self._rank(*counted[line]):
+                counted[line] = new
+        weight = self.weight
+        for line, new in counted.items():
+            old = self.counted.get(line)
+            if new != old:
+                weight = weight * self._said(*new)
+                if old:
+                    weight = weight / self._said(*old)
+        return weight if weight is self.weight else np.asarray(weight / weight.sum())
 
     def _said(self, finding: str, present: bool) -> np.ndarray:
         if finding not in self.rows:

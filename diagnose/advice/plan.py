@@ -120,7 +120,8 @@ def plan(
     inference: Inference, judgements: Sequence[Judgement], net: Network, minutes: float | None = None, most: int = 0
 ) -> Plan:
     """The plan for the given positions of a case; with `minutes`, the best set of work within that time. With `most`
-    only so many steps are given, and without what each result would do."""
+    only so many steps are given, what the next step of dismantling destroys and then what tells most a minute, and
+    without what each result would do."""
     seats = [_Seat(inference, judgement, net) for judgement in judgements]
     works = _works(inference, seats)
     stage = stage_of(inference.case, inference.base.knowledge)
@@ -135,9 +136,9 @@ def plan(
     order = arrange(chosen, inference.base.knowledge, stage)
     stop = _stop(inference, seats, works)
     return Plan(
-        tuple(_step(inference, seats, work, when, not most) for work, when in order[: most or None]),
+        tuple(_step(inference, seats, work, when, not most) for work, when in (_foremost(order, most) if most else order)),
         len(order), sum(work.job.minutes for work in chosen), _lost(inference, seats), stop,
-        _for_the_record(inference, seats, works) if stop.state != OPEN else (), stage,
+        _for_the_record(inference, seats, works, not most) if stop.state != OPEN else (), stage,
         sum(float(entropy(seat.belief.weight)) for seat in seats),
     )  # fmt: skip
 
@@ -342,6 +343,12 @@ def arrange(works: Sequence[Work], knowledge: Knowledge, stage: str) -> list[tup
     return [*result, *((work, LAST) for work in sorted(spoiling[-1], key=_value))]
 
 
+def _foremost(order: Sequence[tuple[Work, str]], most: int) -> list[tuple[Work, str]]:
+    """So many of the steps, in their order: those that cannot wait, then the best."""
+    ranked = sorted(range(len(order)), key=lambda i: (order[i][1] != NOW, *_value(order[i][0])))
+    return [order[i] for i in sorted(ranked[:most])]
+
+
 def _value(work: Work) -> tuple[float, str]:
     return -round(work.bits / work.job.minutes, 12), work.job.name
 
@@ -360,7 +367,7 @@ def _with_part(knowledge: Knowledge, first: Work, works: Sequence[Work]) -> list
 def _stop(inference: Inference, seats: Sequence[_Seat], works: Sequence[Work]) -> Stop:
     knowledge = inference.base.knowledge
     reckoned = knowledge.looks.reckoned
-    worst = {s.position: Worst(s.wide, s.leading, knowledge.words, reckoned) for s in seats}
+    worst = {s.position: Worst(s.wide, s.judgement.causes, knowledge.words, reckoned) for s in seats}
     telling = sorted(
         works,
         key=lambda w: (-round(sum(_bits(s, f) for s in seats for f in w.tells.get(s.position, ())), 9), w.job.name),
@@ -368,7 +375,9 @@ def _stop(inference: Inference, seats: Sequence[_Seat], works: Sequence[Work]) -
     return stopping(worst, [(w.job.name, w.tells) for w in telling], reckoned)
 
 
-def _for_the_record(inference: Inference, seats: Sequence[_Seat], works: Sequence[Work]) -> tuple[Step, ...]:
+def _for_the_record(
+    inference: Inference, seats: Sequence[_Seat], works: Sequence[Work], results: bool
+) -> tuple[Step, ...]:
     """The measurements that the cards of the leading causes name to confirm them, by probability for each minute, and
     what the next step destroys."""
     knowledge, stage = inference.base.knowledge, stage_of(inference.case, inference.base.knowledge)
@@ -377,7 +386,7 @@ def _for_the_record(inference: Inference, seats: Sequence[_Seat], works: Sequenc
     chosen = [w for w in works if w.job.name in sure or (stage and w.measurement and w.measurement.stage == stage)]
     order = by_ratio([sure.get(w.job.name, 0.0) for w in chosen], [w.job.minutes for w in chosen])[:MOST_RECORDED]
     valuation = Valuation([s.outlook for s in seats], [w.job for w in chosen])
-    return tuple(_step(inference, seats, replace(chosen[i], bits=valuation.gain(i)), ANY_TIME) for i in order)
+    return tuple(_step(inference, seats, replace(chosen[i], bits=valuation.gain(i)), ANY_TIME, results) for i in order)
 
 
 def _lost(inference: Inference, seats: Sequence[_Seat]) -> tuple[Gone, ...]:

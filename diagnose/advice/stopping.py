@@ -1,9 +1,10 @@
-"""Whether anything that is left to do could still change the leading explanation or its standing.
+"""Whether anything that is left to do could still change the answer: the causes that are at least probable.
 
-Each piece of work is tried in its most unfavourable outcome, then all of them together in theirs. An outcome less
-likely than a small chance (`looks.yaml`) is not reckoned with. For another set of causes to take the lead the worst
-outcome is found exactly, line by line, since outcomes are independent given the causes; for the standing of a leading
-cause every line is taken as it lowers that cause most, and then as it raises it most.
+Every way in which a piece of work can turn out is tried, where it is not less likely than a small chance
+(`looks.yaml`); such ways are few, since their chances add up to one. An outcome changes the answer where the standing
+of a cause at least probable moves, or, while no cause is probable, where one becomes so. Where nothing does, further
+causes may still join those that stand; and all work together is tried with each line of evidence as unfavourable as it
+can be, however unlikely that is.
 """
 
 from __future__ import annotations
@@ -17,25 +18,28 @@ from diagnose.advice.outlook import Belief
 from diagnose.judgement.judge import Judged
 from diagnose.knowledge.model import Words
 
-OPEN, TOGETHER, NOTHING = "open", "together", "nothing"
+OPEN, COMPANY, TOGETHER, NOTHING = "open", "company", "together", "nothing"
 
 
 @dataclass(frozen=True)
 class Change:
-    """What an outcome would do to the answer at one position: leading causes or standing, before and after."""
+    """What an outcome with this chance would do to the standing of a cause at one position."""
 
     position: str
-    what: str
+    cause: str
     before: str
     after: str
+    chance: float
 
 
 @dataclass(frozen=True)
 class Stop:
-    """state: open (`work` could change the answer as `change` says), together (no single piece of work could, all of
-    them together in their most unfavourable outcomes could) or nothing. `works` and `findings` were checked."""
+    """state: open (`work` could change the answer as `change` says), company (it could only add a cause to those that
+    stand), together (no single piece of work could, all of them at their most unfavourable could) or nothing. `stands`:
+    the causes at least probable now. `works` and `findings` were checked."""
 
     state: str
+    stands: tuple[str, ...]
     works: int
     findings: int
     reckoned: float
@@ -45,117 +49,114 @@ class Stop:
     @property
     def says(self) -> str:
         """The verdict in words, with what was checked."""
-        c = self.change
-        moved = f"the {c.what} from {c.before} to {c.after}" if c else ""
-        checked = (
-            f"Checked: {self.works} pieces of work, each in its most unfavourable outcome, then their {self.findings} "
-            f"findings together in theirs; outcomes less likely than {self.reckoned * 100:g} % are not reckoned with."
-        )
-        if self.state == OPEN:
-            return f"Not settled: the worst outcome of {self.work} alone could move {moved}."
         if not self.works:
             return "Nothing is left that could be looked at or measured and would tell anything."
-        if self.state == TOGETHER:
+        c, stands = self.change, " and ".join(self.stands)
+        moved = f"{c.cause} from {c.before} to {c.after}" if c else ""
+        chance = f"chance {c.chance * 100:.0f} %" if c else ""
+        if self.state == OPEN and not stands:
+            return f"Not settled: no cause is probable yet. {self.work} could move {moved} ({chance})."
+        if self.state == OPEN:
+            return f"Not settled: {self.work} could move {moved} ({chance})."
+        stand = f"{stands} would stand" if len(self.stands) == 1 else f"{stands} would all stand"
+        checked = (
+            f"Checked: {self.works} pieces of work with {self.findings} findings, every outcome with a chance of at "
+            f"least {self.reckoned * 100:g} %."
+        )
+        if self.state == COMPANY:
             return (
-                "No single piece of work that is left could change the leading explanation or its standing; all of it "
-                f"together, at its most unfavourable, could move {moved}. {checked}"
+                f"Settled but for company: {stand} whatever any piece of work that is left may show. What else was at "
+                f"work is open: {self.work} could move {moved} ({chance}). {checked}"
             )
-        return f"Nothing that is left could change the leading explanation or its standing. {checked}"
+        settled = f"Settled: {stand} whatever any piece of work that is left may show." if stands else (
+            "Nothing that is left could make a cause probable."
+        )  # fmt: skip
+        if self.state == TOGETHER:
+            return f"{settled} Only all of it together, at its most unfavourable, could move {moved}. {checked}"
+        return f"{settled} {checked}"
 
 
 class Worst:
-    """Worst outcomes at one position, for the explanation that leads there."""
+    """What outcomes could do at one position. `judged`: its causes as they stand."""
 
-    def __init__(self, belief: Belief, leading: Sequence[Judged], words: Words, reckoned: float):
-        self.belief, self.leading, self.words, self.reckoned = belief, leading, words, reckoned
-        self.log = np.log(belief.weight)
-        self.first = int(np.argmax(np.round(belief.weight, 12)))
-        self.tried: dict[str, list[np.ndarray]] = {}
+    def __init__(self, belief: Belief, judged: Sequence[Judged], words: Words, reckoned: float):
+        self.belief, self.words, self.reckoned = belief, words, reckoned
+        self.now = {j.cause: j.standing for j in judged}
+        place = {int(column): i for i, column in enumerate(belief.causes)}
+        self.stands = {place[belief.net.column[j.cause]]: j for j in judged if j.standing in ("established", "probable")}
         self.against = {
-            j.cause: min((e.weight for e in j.evidence if e.state != "unrecorded" and not e.through), default=0.0)
-            for j in leading
+            i: min((e.weight for e in j.evidence if e.state != "unrecorded" and not e.through), default=0.0)
+            for i, j in self.stands.items()
         }
 
-    def _outcomes(self, finding: str) -> list[np.ndarray]:
-        """Log likelihoods over the sets of those outcomes that are reckoned with and would count."""
-        if finding in self.tried:
-            return self.tried[finding]
-        belief, result = self.belief, self.tried.setdefault(finding, [])
-        chance = float(belief.shown([finding])[0] @ belief.weight)
-        for there, p in ((True, chance), (False, 1 - chance)):
-            if p >= self.reckoned and belief.counts(finding, there):
-                result.append(np.log(belief.after(finding, there)) - self.log)
-        return result
+    def outcomes(self, findings: Iterable[str]) -> list[tuple[dict[str, bool], float]]:
+        """Every way in which these findings can turn out together that is likely enough, with its chance."""
+        named = sorted(findings)
+        ways: list[tuple[dict[str, bool], np.ndarray]] = [({}, self.belief.weight)]
+        for finding, row in zip(named, self.belief.shown(named), strict=True):
+            ways = [
+                ({**told, finding: there}, part)
+                for told, weight in ways
+                for there, part in ((True, weight * row), (False, weight * (1 - row)))
+                if part.sum() >= self.reckoned
+            ]
+        return [(told, float(weight.sum())) for told, weight in ways]
 
-    def change(self, findings: Iterable[str]) -> tuple[str, str, str] | None:
-        """(what, before, after) of the worst that these findings together could do; None where they change nothing."""
-        by_line: dict[str, list[np.ndarray]] = {}
+    def changes(self, told: Mapping[str, bool], chance: float) -> list[tuple[bool, tuple[str, str, str, float]]]:
+        """(whether it changes the answer, (cause, before, after, chance)) of each standing that the outcome moves."""
+        share = self.belief.share(self.belief.told(told))
+        found = []
+        for i, judged in self.stands.items():
+            after = self._standing(i, float(share[i]), told)
+            if after != judged.standing:
+                found.append((True, (judged.cause, judged.standing, after, chance)))
+        for i in np.flatnonzero(share >= self.words.probable).tolist():
+            if i not in self.stands:
+                cause = self.belief.net.causes[self.belief.causes[i]]
+                found.append((not self.stands, (cause, self.now.get(cause, "unlikely"), "probable", chance)))
+        return found
+
+    def _standing(self, i: int, share: float, told: Mapping[str, bool]) -> str:
+        lines, lowest = set(self.stands[i].lines_for), self.against[i]
+        for finding, there in told.items():
+            if self.belief.counts(finding, there):
+                weight = self._weight(i, finding, there)
+                lowest = min(lowest, weight)
+                if weight >= self.words.line_counts_from:
+                    lines.add(self.belief.lines[finding])
+        return standing(self.words, share, len(lines), lowest)
+
+    def _weight(self, i: int, finding: str, there: bool) -> float:
+        """Weight in dB of an outcome for one cause alone."""
+        net = self.belief.net
+        table = net.if_present if there else net.if_absent
+        return float(table[net.row[finding], self.belief.causes[i]])
+
+    def together(self, findings: Iterable[str]) -> tuple[str, str, str, float] | None:
+        """What all these findings together could do to a cause that stands, with each line as it lowers the cause most,
+        and then as it raises it most; outcomes less likely in themselves than reckoned with are left out."""
+        belief = self.belief
+        by_line: dict[str, list[tuple[str, bool]]] = {}
         for finding in sorted(findings):
-            by_line.setdefault(self.belief.lines[finding], []).extend(self._outcomes(finding))
-        lines = [(line, outcomes) for line, outcomes in sorted(by_line.items()) if outcomes]
-        if not lines:
-            return None
-        rival = self._overtaken([outcomes for _, outcomes in lines])
-        if rival:
-            return ("leading explanation", *rival)
-        for judged in self.leading:
-            moved = self._standing_moved(judged, lines)
-            if moved:
-                return (f"standing of {judged.cause}", *moved)
+            chance = float(belief.shown([finding])[0] @ belief.weight)
+            by_line.setdefault(belief.lines[finding], []).extend(
+                (finding, there) for there, p in ((True, chance), (False, 1 - chance)) if p >= self.reckoned
+            )
+        for i, judged in self.stands.items():
+            for sign in (-1, 1):
+                told: dict[str, bool] = {}
+                for outcomes in by_line.values():
+                    raised = [
+                        (sign * float(belief.share(belief.told({f: there}))[i]), (f, there)) for f, there in outcomes
+                    ]
+                    best, (finding, there) = max(raised, key=lambda x: round(x[0], 12), default=(0.0, ("", False)))
+                    if finding and best > sign * judged.probability:
+                        told[finding] = there
+                weight = belief.told(told)
+                after = self._standing(i, float(belief.share(weight)[i]), told)
+                if after != judged.standing:
+                    return judged.cause, judged.standing, after, 0.0
         return None
-
-    def _overtaken(self, lines: list[list[np.ndarray]]) -> tuple[str, str] | None:
-        ahead = self.log - self.log[self.first]
-        for outcomes in lines:
-            ahead = ahead + np.maximum(np.max([o - o[self.first] for o in outcomes], axis=0), 0.0)
-        rival = int(np.argmax(np.round(ahead, 9)))
-        if ahead[rival] <= 1e-9 or rival == self.first:
-            return None
-        return self._named(self.first), self._named(rival)
-
-    def _named(self, place: int) -> str:
-        members = [
-            self.belief.net.causes[self.belief.causes[k]]
-            for k in self.belief.sets[place]
-            if k < len(self.belief.causes)
-        ]
-        return " with ".join(members) or "none of these causes"
-
-    def _standing_moved(self, judged: Judged, lines: list[tuple[str, list[np.ndarray]]]) -> tuple[str, str] | None:
-        belief, column = self.belief, self.belief.net.column[judged.cause]
-        place = int(np.searchsorted(belief.causes, column))
-        member = (belief.sets == place).any(axis=1)
-
-        def share(log: np.ndarray) -> float:
-            weight = np.exp(log - log.max())
-            return float(weight[member].sum() / weight.sum())
-
-        now = share(self.log)
-        before = standing(self.words, now, len(judged.lines_for), self.against[judged.cause])
-        for sign in (-1, 1):
-            log, lowest, for_it = self.log, self.against[judged.cause], set(judged.lines_for)
-            for line, outcomes in lines:
-                best = max(outcomes, key=lambda o: round(sign * share(self.log + o), 12))
-                if sign * (share(self.log + best) - now) <= 0:
-                    continue
-                log = log + best
-                alone = self._alone(place, best)
-                lowest = min(lowest, alone)
-                if alone >= self.words.line_counts_from:
-                    for_it.add(line)
-            after = standing(self.words, share(log), len(for_it), lowest)
-            if after != before:
-                return before, after
-        return None
-
-    def _alone(self, place: int, outcome: np.ndarray) -> float:
-        """Weight in dB of an outcome for one cause alone against none; 0 where those sets are not reckoned."""
-        n = len(self.belief.causes)
-        single = np.flatnonzero((self.belief.sets == [place, n, n]).all(axis=1))
-        empty = np.flatnonzero((self.belief.sets == n).all(axis=1))
-        if not len(single) or not len(empty):
-            return 0.0
-        return float(10 / np.log(10) * (outcome[single[0]] - outcome[empty[0]]))
 
 
 def standing(words: Words, probability: float, lines: int, lowest: float) -> str:
@@ -170,15 +171,23 @@ def standing(words: Words, probability: float, lines: int, lowest: float) -> str
 def stopping(
     worst: Mapping[str, Worst], works: Sequence[tuple[str, Mapping[str, Sequence[str]]]], reckoned: float
 ) -> Stop:
-    """Tries every piece of work, given as (name, findings by position), then all of them together."""
+    """Tries every piece of work, given as (name, findings by position), then all of them together. Of several changes
+    the one with the greatest chance is told."""
     count = len({(p, f) for _, tells in works for p, fs in tells.items() for f in fs})
+    stands = tuple(dict.fromkeys(j.cause for at in worst.values() for j in at.stands.values()))
+    found: dict[bool, tuple[float, str, Change]] = {}
     for name, tells in works:
         for position, findings in tells.items():
-            change = worst[position].change(findings)
-            if change:
-                return Stop(OPEN, len(works), count, reckoned, name, Change(position, *change))
+            for told, chance in worst[position].outcomes(findings):
+                for grave, change in worst[position].changes(told, chance):
+                    if grave not in found or chance > found[grave][0] + 1e-9:
+                        found[grave] = (chance, name, Change(position, *change))
+    for grave, state in ((True, OPEN), (False, COMPANY)):
+        if grave in found:
+            _, name, change = found[grave]
+            return Stop(state, stands, len(works), count, reckoned, name, change)
     for position, at in worst.items():
-        change = at.change(f for _, tells in works for f in tells.get(position, ()))
-        if change:
-            return Stop(TOGETHER, len(works), count, reckoned, "", Change(position, *change))
-    return Stop(NOTHING, len(works), count, reckoned)
+        moved = at.together(f for _, tells in works for f in tells.get(position, ()))
+        if moved:
+            return Stop(TOGETHER, stands, len(works), count, reckoned, "", Change(position, *moved))
+    return Stop(NOTHING, stands, len(works), count, reckoned)

@@ -7,12 +7,13 @@ from itertools import groupby
 from typing import Any
 
 from diagnose.advice.actions import Advice, actions
+from diagnose.advice.cautions import ABOVE_ALL, called_for
 from diagnose.advice.plan import ANY_TIME, LAST, NOW, Plan, Result, Step
 from diagnose.advice.stopping import OPEN
 from diagnose.casefile.reader import describe
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Judgement
-from diagnose.knowledge.model import Knowledge, Limit
+from diagnose.knowledge.model import Caution, Knowledge, Limit
 from diagnose.reading.figures import percent
 from diagnose.views.leading import leaders, not_named
 from diagnose.views.page import Page
@@ -108,9 +109,11 @@ def plan_json(plan: Plan, knowledge: Knowledge) -> dict[str, Any]:
             "findings": plan.stop.findings,
             "reckoned": plan.stop.reckoned,
             "work": plan.stop.work or None,
-            "change": {"position": change.position, "what": change.what, "from": change.before, "to": change.after}
-            if change
-            else None,
+            "stands": list(plan.stop.stands),
+            "change": {
+                "position": change.position, "cause": change.cause, "from": change.before, "to": change.after,
+                "chance": round(change.chance, 6),
+            } if change else None,
         },
         "for_the_record": [step_json(s, knowledge) for s in plan.record],
     }
@@ -134,19 +137,18 @@ def document(
             for x in judgements
         ],
         **plan_json(plan, knowledge),
-        "cautions": cautions(plan.steps, knowledge),
+        "cautions": cautions_json(cautions(inference, plan)),
     }  # fmt: skip
 
 
-def cautions(steps: Iterable[Step], knowledge: Knowledge) -> list[dict[str, str]]:
-    """Cautions of the work on the plan, and those that always stand."""
-    names = {c.name for c in knowledge.cautions.values() if c.always}
-    for step in steps:
-        card = knowledge.measurements.get(step.measurement)
-        names |= set(card.cautions) if card else set()
-    return [
-        {"caution": n, "says": knowledge.cautions[n].says, "defer": knowledge.cautions[n].defer} for n in sorted(names)
-    ]  # fmt: skip
+def cautions(inference: Inference, plan: Plan) -> list[Caution]:
+    """Those of the case and of the work on the plan."""
+    cards = [inference.base.knowledge.measurements.get(step.measurement) for step in plan.steps]
+    return called_for(inference, [name for card in cards if card for name in card.cautions])
+
+
+def cautions_json(cautions: Iterable[Caution]) -> list[dict[str, str]]:
+    return [{"caution": c.name, "says": c.says, "defer": c.defer} for c in cautions]
 
 
 # ---- words -----------------------------------------------------------------------------------------------------------
@@ -215,12 +217,16 @@ def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budg
                 number += 1
                 _step(number, step, knowledge, page)
     _end(inference, plan, page)
-    told_cautions = cautions(plan.steps, knowledge)
-    if told_cautions:
-        page.heading("Take care")
-        for c in told_cautions:
-            page.say(f"{c['says']} {c['defer']}", indent=2, lead="! ")
+    take_care(cautions(inference, plan), page)
     return page
+
+
+def take_care(cautions: Sequence[Caution], page: Page) -> None:
+    if cautions:
+        page.heading("Take care")
+        page.say(ABOVE_ALL, indent=2)
+    for c in cautions:
+        page.say(f"{c.says} {c.defer}", indent=2, lead="! ")
 
 
 def _stage(recorded: str, taken: str) -> str:
