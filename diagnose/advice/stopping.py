@@ -173,7 +173,10 @@ def stopping(
 ) -> Stop:
     """Tries every piece of work, given as (name, findings by position), then all of them together. Of several changes
     the one with the greatest chance is told."""
-    count = len({(p, f) for _, tells in works for p, fs in tells.items() for f in fs})
+    every = {p: sorted({f for _, tells in works for f in tells.get(p, ())}) for p in worst}
+    count = sum(map(len, every.values()))
+    for position, at in worst.items():
+        at.belief.shown(every[position])  # reckoned all at once
     stands = tuple(dict.fromkeys(j.cause for at in worst.values() for j in at.stands.values()))
     found: dict[bool, tuple[float, str, Change]] = {}
     for name, tells in works:
@@ -187,7 +190,7 @@ def stopping(
             _, name, change = found[grave]
             return Stop(state, stands, len(works), count, reckoned, name, change)
     for position, at in worst.items():
-        moved = at.together(f for _, tells in works for f in tells.get(position, ()))
+        moved = at.together(every[position])
         if moved:
             return Stop(TOGETHER, stands, len(works), count, reckoned, "", Change(position, *moved))
     return Stop(NOTHING, stands, len(works), count, reckoned)
