@@ -16,6 +16,7 @@ from diagnose.casefile import journal as j
 from diagnose.casefile import model as m
 from diagnose.casefile.reader import SECTIONS, STATES, TEXTS, TRAITS, parse_case
 from diagnose.casefile.replay import State, What, apply, begun, differences, replay
+from diagnose.casefile.walk import doubts
 from diagnose.casefile.writer import put, render
 from diagnose.knowledge.model import Knowledge, Vocabulary
 from diagnose.reading.located import read_bytes, read_text
@@ -26,6 +27,9 @@ HEADING = (
     "Written from the journal beside it, line {number} ({digest}).\nChange it with: diagnose record, diagnose note"
 )
 _HEADING = re.compile(rb"# Written from the journal beside it, line (\d+) \(([0-9a-f]{16})\)\.")
+
+DOUBTFUL = "doubtful"
+"""The code of the refusal that somebody who is sure may set aside."""
 
 _NUMBER = r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?"
 
@@ -151,14 +155,14 @@ class Recorder:
             raise _call(self.case, "this case exists already", "diagnose record adds to it")
         self._write_checked([{"start": dict(document)}])
 
-    def accept(self, *whats: What) -> tuple[j.Line, ...]:
+    def accept(self, *whats: What, sure: bool = False) -> tuple[j.Line, ...]:
         """Puts answers on disk and returns their journal lines; what is on record already makes no line.
 
         Raises BadInput, with nothing recorded, where an answer does not fit the vocabulary or the case, corrects
-        without saying why, or cannot be put on disk.
+        without saying why, makes a reading doubtful while nobody says that it is `sure`, or cannot be put on disk.
         """
         fresh = [w for w in map(self._prepared, whats) if w is not None]
-        return self._write_checked(fresh) if fresh else ()
+        return self._write_checked(fresh, sure) if fresh else ()
 
     def case_now(self) -> m.Case:
         """The case as recorded so far. Raises BadInput."""
@@ -239,19 +243,25 @@ class Recorder:
             raise _call(self.case, f"{' '.join(what['set'])} is on record as {shown!r}", "to correct it: --why TEXT")
         return what
 
-    def _write_checked(self, whats: list[What]) -> tuple[j.Line, ...]:
+    def _write_checked(self, whats: list[What], sure: bool = True) -> tuple[j.Line, ...]:
         trial, known = self.state, len(self.lines) + len(self._pending)
         try:
             refuse_odd_signs(whats)
             for number, what in enumerate(whats, known + 1):
                 trial = apply(trial, number, what)
-            _, after = self._reading_of(trial)
+            case, after = self._reading_of(trial)
         except (ValueError, UnicodeError) as error:
             raise _call(self.case, f"this cannot be recorded: {error}") from error
         before = {(p.code, p.says) for p in self._reading_of(self.state)[1]} if self.state.head else set()
         fresh = [p for p in after if (p.code, p.says) not in before]
         if fresh:
             raise BadInput(Problem(Where(self.case.name, 0, 0), p.code, p.says, p.way_out) for p in fresh)
+        if not sure and case:
+            old = self._reading_of(self.state)[0]
+            before_it = doubts(old, self.knowledge) if old else {}
+            odd = [text for key, text in doubts(case, self.knowledge).items() if key not in before_it]
+            if odd:
+                raise BadInput(Problem(Where(self.case.name, 0, 0), DOUBTFUL, text, "--sure if it is so") for text in odd)
         return self._write(whats)
 
     def _reading_of(self, state: State) -> tuple[m.Case | None, list[Problem]]:
@@ -298,7 +308,8 @@ class Recorder:
 
 
 def in_our_words(what: What, vocabulary: Vocabulary) -> What:
-    """The same answer in the vocabulary's preferred terms; a spelling that was exchanged is kept as `said`."""
+    """The same answer in the vocabulary's preferred terms, bare numbers with the unit of their reading; a spelling that was
+    exchanged is kept as `said`."""
     said: list[str] = []
 
     def term(family: str, word: Any) -> Any:
@@ -313,6 +324,13 @@ def in_our_words(what: What, vocabulary: Vocabulary) -> What:
         for key, family in families.items():
             if key in entry:
                 entry[key] = term(family, entry[key])
+        reading = vocabulary.readings.get(entry.get("measured", ""))
+        if reading and "unit" not in entry:
+            for key in ("reading", "readings", "resolution"):
+                if key in entry:
+                    entry[key] = with_unit(entry[key], reading.unit)
+            if "temperature" in entry:
+                entry["temperature"] = with_unit(entry["temperature"], "°C")
         what = {**what, "entry": entry}
     elif "set" in what:
         key = what["set"][-1]
@@ -320,6 +338,8 @@ def in_our_words(what: What, vocabulary: Vocabulary) -> What:
         family = "setting:" + (TRAITS.get(what["set"][0], key) if trait else key.removeprefix("not "))
         to = what["to"]
         terms = list(dict.fromkeys(term(family, x) for x in to)) if isinstance(to, list) else term(family, to)
+        if key in vocabulary.readings and what["set"][0] in SECTIONS:
+            terms = with_unit(terms, vocabulary.readings[key].unit)
         what = {**what, "to": terms}
     return {**what, "said": ", ".join(said)} if said else what
 
@@ -351,6 +371,14 @@ def path_of(key: str, position: str, vocabulary: Vocabulary) -> list[str]:
         raise ValueError(f"{key!r} stands in several sections: write {' or '.join(s + '.' + key for s in places)}")
     known = [*vocabulary.settings, *(r for r, x in vocabulary.readings.items() if x.section), "fluid", "tag", "stage"]
     raise ValueError(f"a case has no {key!r}" + (f"; {near}" if (near := did_you_mean(name, known)) else ""))
+
+
+def with_unit(written: Any, spelling: str) -> Any:
+    """A number as written, in the unit where it stands bare; a list of them likewise."""
+    if isinstance(written, list):
+        return [with_unit(x, spelling) for x in written]
+    bare = isinstance(written, str) and re.fullmatch(rf"{_NUMBER}(?:\s*±\s*{_NUMBER})?", written.strip())
+    return f"{written} {spelling}".strip() if bare else written
 
 
 def split_readings(text: str) -> list[str]:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from diagnose.casefile.model import Case, Observation, Part
+from diagnose.casefile.model import Case, Measured, Observation, Part
 from diagnose.knowledge.model import Arrangements, Knowledge, Look, Step, UsualPart, Vocabulary
+from diagnose.reading.units import show
 
 
 @dataclass(frozen=True)
@@ -103,11 +104,27 @@ def unanswered(case: Case, topic: Topic, words: Vocabulary, about_to_be_lost: bo
     return [f for f in open_ones if is_lost_after(words, f, topic.step)] if about_to_be_lost else open_ones
 
 
-def nominal_of(case: Case, arrangements: Arrangements, reading: str, part: str) -> tuple[str, float] | None:
-    """Name and SI value of what a reading should be near, if that is on record: on the same part, else of the case."""
-    name = arrangements.nominal.get(reading, "")
-    found = [x for x in case.measured if x.what == name and x.part in (part, "")]
-    found.sort(key=lambda x: (x.part != part, x.id))
+def doubts(case: Case, knowledge: Knowledge) -> dict[tuple[str, str], str]:
+    """What is odd about readings that have a nominal: far off it, or off the others of their set. By record and text."""
+    arrangements, told = knowledge.arrangements, {}
+    for x in case.measured:
+        if x.what not in arrangements.nominal:
+            continue
+        nominal = nominal_of(case, arrangements, x)
+        odd = doubtful([r.value for r in x.readings], nominal[1] if nominal else None, arrangements.doubt)
+        if odd:
+            spelling = knowledge.vocabulary.readings[x.what].unit
+            against = f"{nominal[0]} is {show(nominal[1], spelling)}" if nominal else "the others are far from it"
+            text = f"{x.what} {', '.join(show(v, spelling) for v in odd)}, but {against}"
+            told[x.id, text] = text
+    return told
+
+
+def nominal_of(case: Case, arrangements: Arrangements, measured: Measured) -> tuple[str, float] | None:
+    """Name and SI value of what a reading should be near, if that is on record: on the same part, else of its seal."""
+    name = arrangements.nominal.get(measured.what, "")
+    found = [x for x in case.measured if x.what == name and x.part in (measured.part, "") and x.position == measured.position]
+    found.sort(key=lambda x: (x.part != measured.part, x.id))
     return (name, found[0].readings[0].value) if found else None
 
 

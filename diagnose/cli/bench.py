@@ -98,6 +98,7 @@ def note(
     stage: Annotated[str, typer.Option("--stage", help="How far the teardown has come.")] = "",
     instead_of: Annotated[str, typer.Option("--instead-of", help="Number of the record this corrects.")] = "",
     withdraw: Annotated[str, typer.Option("--withdraw", help="Number of a record that no longer holds.")] = "",
+    sure: Annotated[bool, typer.Option("--sure", help="A reading far off its nominal or its set is so.")] = False,
     by: ByOption = "",
     why: WhyOption = "",
     as_json: JsonOption = False,
@@ -147,7 +148,7 @@ def note(
             if len(whats) != 1 or "add" not in whats[0]:
                 raise refuse("--instead-of goes with one record", "say what takes its place, one at a time")
             whats[0]["instead of"] = instead_of
-        lines = recorder.accept(*({**w, "why": why} if why else w for w in whats))
+        lines = recorder.accept(*({**w, "why": why} if why else w for w in whats), sure=sure)
         told = recorder.told
     if as_json:
         print_json([{"number": x.number, "time": x.time, "who": x.who, "what": x.what} for x in lines])

@@ -18,14 +18,14 @@ from typing import TYPE_CHECKING, Any
 from diagnose.casefile import walk
 from diagnose.casefile.clock import BadClock, arc
 from diagnose.casefile.model import Case, Part
-from diagnose.casefile.recorder import Recorder, path_of, photo_entry, split_readings
+from diagnose.casefile.recorder import DOUBTFUL, Recorder, path_of, photo_entry, split_readings, with_unit
 from diagnose.casefile.replay import State, What
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Step
 from diagnose.reading.figures import percent
 from diagnose.reading.problems import BadInput
 from diagnose.reading.terms import nearest, plain
-from diagnose.reading.units import BadUnit, amount, show, unit
+from diagnose.reading.units import unit
 from diagnose.views.journal import clean, sentence
 from diagnose.views.page import Page
 
@@ -251,7 +251,7 @@ class Dialogue:
 
     def _with_unit(self, answer: str, spelling: str) -> str:
         """A bare number gets the unit asked for; a pressure is asked whether gauge or absolute."""
-        written = f"{answer} {spelling}".strip() if re.fullmatch(r"[-+]?[\d.,]+(\s*±\s*[\d.,]+)?", answer) else answer
+        written = str(with_unit(answer, spelling))
         if unit(spelling).kind == unit("bar").kind and any(written.endswith(f" {u}") for u in _GAUGES):
             which = self.ask("  gauge or absolute (g, a)? ", {"g": "gauge", "a": "absolute"})[:1].lower()
             written += f" {which}" if which in ("g", "a") else ""
@@ -511,7 +511,7 @@ class Dialogue:
     def _readings(self, topic: Topic, reading: str, answer: str) -> None:
         term = self.words.readings[reading]
         written = [self._with_unit(x, term.unit) for x in split_readings(answer)]
-        if not written or not self._plausible(topic, reading, written):
+        if not written:
             return
         entry: dict[str, Any] = {**topic.about(), "measured": reading, "readings": written}
         if term.several and len(written) > 2 and topic.part and "face" in self.words.lineage[topic.kind]:
@@ -520,25 +520,6 @@ class Dialogue:
                 entry["at"] = re.split(r"[,;\s]+", places)
                 self._index(topic.part)
         self.record({"add": "measurements", "entry": entry})
-
-    def _plausible(self, topic: Topic, reading: str, written: list[str]) -> bool:
-        """Asks again where a reading lies far off its nominal or off the others of its set."""
-        try:
-            values = [amount(x).value for x in written]
-        except BadUnit as error:
-            self.say(f"  {error}")
-            return False
-        arrangements = self.knowledge.arrangements
-        nominal = walk.nominal_of(self.case, arrangements, reading, topic.part)
-        if reading not in arrangements.nominal:
-            return True
-        odd = walk.doubtful(values, nominal[1] if nominal else None, arrangements.doubt)
-        if not odd:
-            return True
-        spelling = self.words.readings[reading].unit
-        against = f"{nominal[0]} is {show(nominal[1], spelling)}" if nominal else "the others are far from it"
-        told = ", ".join(show(v, spelling) for v in odd)
-        return self.ask(f"  {told}, but {against}. Is that so (y, Enter: no)? ", {})[:1].lower() == "y"
 
     # ---- commands at any question -----------------------------------------------------------------------------
 
@@ -626,11 +607,15 @@ class Dialogue:
             self._read = self.recorder.state, self.recorder.case_now()
         return self._read[1]
 
-    def record(self, *whats: What, quiet: bool = False) -> bool:
-        """Whether it is on record now; a refusal is told and nothing is recorded."""
+    def record(self, *whats: What, quiet: bool = False, sure: bool = False) -> bool:
+        """Whether it is on record now; a refusal is told and nothing is recorded, a doubtful reading is asked again."""
         try:
-            lines = self.recorder.accept(*whats)
+            lines = self.recorder.accept(*whats, sure=sure)
         except BadInput as error:
+            if all(p.code == DOUBTFUL for p in error.problems):
+                odd = "; ".join(p.says for p in error.problems)
+                so = self.ask(f"  {odd}. Is that so (y, Enter: no)? ", {})[:1].lower() == "y"
+                return so and self.record(*whats, quiet=quiet, sure=True)
             self._tell(error)
             if any(p.code in ("disk", "view") for p in error.problems):
                 raise

@@ -119,6 +119,45 @@ def test_a_wrong_note_says_what_is_wrong_and_records_nothing(begun, words, says)
     assert (Path("p.yaml.journal").read_bytes(), Path("p.yaml").read_bytes()) == before
 
 
+@pytest.fixture
+def springs(diagnose, monkeypatch):
+    """A case of the shipped rule base, where readings have nominals: item 2 a spring, item 3 a face."""
+    monkeypatch.setenv("DIAGNOSE_KNOWLEDGE", str(Path(__file__).parents[2] / "knowledge"))
+    assert diagnose("start", "p.yaml", "--arrangement", "single")[0] == 0
+    assert diagnose("note", "p.yaml", "--add-part", "52", "--kind", "spring")[0] == 0
+    assert diagnose("note", "p.yaml", "--add-part", "53", "--kind", "soft face", "--position", "seal")[0] == 0
+    return diagnose
+
+
+def test_readings_off_their_set_are_noted_only_by_somebody_who_is_sure(springs):
+    words = ["--part", "52", "--measured", "free length", "--readings", "22.0 mm; 2.19 mm; 22.0 mm"]
+    before = Path("p.yaml.journal").read_bytes()
+    code, out, err = springs("note", "p.yaml", *words)
+    assert (code, out) == (2, "") and "free length 2.19 mm, but the others are far from it (--sure if it is so)" in err
+    assert Path("p.yaml.journal").read_bytes() == before
+    assert springs("note", "p.yaml", *words, "--sure")[0] == 0
+    assert springs("note", "p.yaml", "--saw", "leak when standing")[0] == 0  # what was insisted on is not asked again
+
+
+@pytest.mark.parametrize("height_first", [True, False])
+def test_a_reading_off_its_nominal_is_refused_whichever_comes_first(springs, height_first):
+    notes = [["--part", "53", "--measured", "nose height", "--readings", "28"], ["--set", "new nose height=3.0 mm"]]
+    first, second = notes if height_first else reversed(notes)
+    assert springs("note", "p.yaml", *first)[0] == 0
+    code, _, err = springs("note", "p.yaml", *second)
+    assert code == 2 and "nose height 28 mm, but new nose height is 3 mm" in err
+
+
+def test_bare_numbers_get_the_unit_of_their_reading(springs):
+    words = ["--part", "52", "--measured", "free length", "--readings", "22.0 21.9", "--resolution", "0.05", "--temperature", "20"]
+    assert springs("note", "p.yaml", *words, "--set", "shaft diameter=50")[0] == 0
+    text = Path("p.yaml").read_text("utf-8")
+    for written in ("22.0 mm", "21.9 mm", "0.05 mm", "20 °C", "50 mm"):
+        assert written in text
+    code, _, err = springs("note", "p.yaml", "--part", "52", "--measured", "free length", "--readings", "22 kg")
+    assert code == 2 and "wrong kind of unit" in err
+
+
 def test_a_correction_stays_visible_beside_the_old_answer(begun):
     begun("note", "p.yaml", "--part", "15", "--absent", "radial cracks")
     code, _, err = begun("note", "p.yaml", "--part", "15", "--saw", "radial cracks")
