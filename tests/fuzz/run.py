@@ -18,6 +18,7 @@ from tests.fuzz.targets import check, mutate, seeds
 
 SHARES = {"case": 25, "file": 40, "knowledge": 1, "journal": 9, "replay": 15, "trail": 9, "verify": 1}
 LONGEST = 5
+LARGEST = 100_000
 
 
 def _late(*_: object) -> None:
@@ -39,8 +40,10 @@ def main(count: int, seed: int, only: list[str]) -> int:
         data = mutate(mixer.choice(pool[name]), mixer)
         began = time.monotonic()
         signal.alarm(LONGEST)
+        was_refused = True
         try:
-            refused[name] += check(name, data)
+            was_refused = check(name, data)
+            refused[name] += was_refused
         except BaseException as error:
             if isinstance(error, KeyboardInterrupt):
                 break
@@ -53,10 +56,12 @@ def main(count: int, seed: int, only: list[str]) -> int:
         slowest = max(slowest, time.monotonic() - began)
         done[name] += 1
         # what was taken stays in the pool, so that changes add up
+        if was_refused or len(data) > LARGEST:
+            continue
         if len(pool[name]) < len(seeds()[name]) + 200:
-            pool[name].append(data[:20_000])
+            pool[name].append(data)
         else:
-            pool[name][mixer.randrange(len(seeds()[name]), len(pool[name]))] = data[:20_000]
+            pool[name][mixer.randrange(len(seeds()[name]), len(pool[name]))] = data
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     took = time.monotonic() - start
     print(

@@ -161,8 +161,39 @@ NASTY = [
 _TOKEN = re.compile(rb"[\w.-]+|\s+|[^\w\s]")
 
 
+ODD_VALUES: list[Any] = [None, True, -1, 0, 1e308, 10**40, "", "x", "\u202e", [], {}, [[]], {"": None}, ["a"] * 50]
+
+
+def mutate_json(data: bytes, mixer: random.Random) -> bytes:
+    """Sound JSON with one value anywhere in it changed, lost or doubled."""
+    whole = [json.loads(data)]
+    at: Any = whole
+    key: Any = 0
+    while isinstance(at[key], (dict, list)) and at[key] and mixer.random() < 0.85:
+        at = at[key]
+        key = mixer.choice(list(at)) if isinstance(at, dict) else mixer.randrange(len(at))
+    how = mixer.random()
+    if how < 0.6:
+        at[key] = mixer.choice(ODD_VALUES)
+    elif how < 0.8 and at is not whole:
+        del at[key]
+    elif isinstance(at, list):
+        at.insert(key, at[key])
+    else:
+        at[mixer.choice(list(at))] = at[key]
+    return json.dumps(whole[0]).encode()
+
+
 def mutate(data: bytes, mixer: random.Random) -> bytes:
-    """The bytes with one to four changes of tokens, lines or single bytes."""
+    """The bytes with one to four changes of tokens, lines or single bytes, or of one value where they are JSON."""
+    if data[:1] == b"{" and mixer.random() < 0.5:
+        lines = data.strip().split(b"\n") if b'{"' in data[:2] else [data]
+        at = mixer.randrange(len(lines))
+        try:
+            lines[at] = mutate_json(lines[at], mixer)
+            return b"\n".join(lines) + b"\n"
+        except (ValueError, RecursionError):
+            pass
     for _ in range(mixer.choice((1, 1, 2, 4))):
         how = mixer.random()
         if how < 0.55:
