@@ -65,7 +65,7 @@ sources: [common-practice]
 """,
     "caution": """\
 says: Say what can hurt and how to keep safe.
-defer: Local rules and licensed practice go before this.
+defer: Say whose rules go before this, such as the product's safety data.
 when: {{saw: {feature}, on: {kind_of_part}}}   # or always: true
 sources: [common-practice]
 """,

@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from diagnose.advice.actions import actions
+from diagnose.advice.cautions import called_for
 from diagnose.advice.plan import Plan
 from diagnose.casefile.reader import describe, describe_reading
 from diagnose.inference.engine import Firing
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import STANDINGS, Evidence, Judged, Judgement
+from diagnose.knowledge.model import Caution
 from diagnose.reading.figures import percent, signed
 from diagnose.views import next_steps
 from diagnose.views.leading import NAMED, leaders, not_named
@@ -109,19 +111,15 @@ def document(
         },
         **(next_steps.plan_json(plan, knowledge) if plan else {"next": []}),
         "actions": [next_steps.action_json(a) for a in actions(judgements, knowledge)],
-        "cautions": cautions_json(inference, judgements),
+        "cautions": next_steps.cautions_json(cautions(inference, judgements)),
     }
 
 
-def cautions_json(inference: Inference, judgements: Sequence[Judgement]) -> list[dict[str, str]]:
-    """Cautions that always stand, that a rule raised, and those of the leading causes."""
-    knowledge = inference.base.knowledge
-    names = {c.name for c in knowledge.cautions.values() if c.always} | set(inference.cautions)
-    for x in judgements:
-        for j in leading(x, False):
-            names |= set(knowledge.causes[j.cause].cautions) if j.standing != "unlikely" else set()
-    order = sorted(names, key=lambda n: (n not in inference.cautions, n))
-    return [{"caution": n, "says": knowledge.cautions[n].says, "defer": knowledge.cautions[n].defer} for n in order]
+def cautions(inference: Inference, judgements: Sequence[Judgement]) -> list[Caution]:
+    """Those of the case and of its leading causes."""
+    causes = inference.base.knowledge.causes
+    likely = [j for x in judgements for j in leading(x, False) if j.standing != "unlikely"]
+    return called_for(inference, [name for j in likely for name in causes[j.cause].cautions])
 
 
 def leading(judgement: Judgement, everything: bool, least: int = 3) -> list[Judged]:
@@ -142,11 +140,7 @@ def page(
     for x in judgements:
         _answer(inference, x, everything, page)
     next_steps.short(inference, judgements, plan, everything, page)
-    cautions = cautions_json(inference, judgements)
-    if cautions:
-        page.heading("Take care")
-        for c in cautions:
-            page.say(f"{c['says']} {c['defer']}", indent=2, lead="! ")
+    next_steps.take_care(cautions(inference, judgements), page)
     for x in judgements:
         shown = [j for j in leading(x, everything) if j.standing != "ruled out"]
         for j in shown if everything else shown[:3]:

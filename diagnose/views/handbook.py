@@ -7,6 +7,7 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.knowledge.reader import file_stem
 from diagnose.views.handbook_style import SCRIPT, STYLE
 
@@ -99,8 +100,7 @@ class _Book:
 
     def _care(self) -> str:
         always = [d for d in self.documents if d["kind"] == "caution" and d["always"]]
-        items = "".join(f"<li>{t(d['says'])} {t(d['defer'])}</li>" for d in always)
-        return f'<section class="care"><h2>Take care</h2><ul>{items}</ul></section>' if items else ""
+        return self._take_care("".join(f"<li>{t(d['says'])} {t(d['defer'])}</li>" for d in always))
 
     def _grouped(self, kind: str, group: Any) -> str:
         groups: dict[str, list[Data]] = {}
@@ -255,7 +255,11 @@ class _Book:
     def _cautions(self, names: Sequence[str]) -> str:
         found = [self.known[("caution", n)] for n in names if ("caution", n) in self.known]
         items = "".join(f"<li>{self.link('caution', d['name'])}: {t(d['says'])} {t(d['defer'])}</li>" for d in found)
-        return f'<section class="care"><h2>Take care</h2><ul>{items}</ul></section>' if items else ""
+        return self._take_care(items)
+
+    def _take_care(self, items: str) -> str:
+        care = f'<section class="care"><h2>Take care</h2><p>{t(ABOVE_ALL)}</p><ul>{items}</ul></section>'
+        return care if items else ""
 
     def _tests(self, d: Data) -> str:
         if not d["tests"]:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.advice.plan import Plan, Step
 from diagnose.casefile.reader import describe
 from diagnose.judgement.judge import Judged
 from diagnose.trail.graph import cause_id, proof
 from diagnose.views.drawings.markup import Drawing, Markup
-from diagnose.views.explanation import cautions_json
 from diagnose.views.graph_drawing import draw
 from diagnose.views.leading import leaders
 from diagnose.views.report.bench import TOLD_IN_HISTORY
@@ -132,13 +132,12 @@ def _step(t: Told, number: int, s: Step) -> Sequence[Line]:
 
 def cautions(t: Told) -> list[Block]:
     lines: list[Line] = []
-    for told in cautions_json(t.inference, t.judgements):
-        c = t.knowledge.cautions[told["caution"]]
+    for c in t.cautions:
         raised = " Raised by this record." if c.name in t.inference.cautions and not c.always else ""
         lines.append(
             [Strong(f"{c.name.capitalize()}. "), f"{c.says} ", Soft(f"{c.defer}{raised} "), t.cite(*c.sources)]
         )
-    return [Items(lines, role="cautions")] if lines else []
+    return [Paragraph(ABOVE_ALL), Items(lines, role="cautions")] if lines else []
 
 
 def sources(t: Told) -> list[Block]:

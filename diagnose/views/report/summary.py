@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from diagnose.advice.actions import Advice
+from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.inference.engine import finding_id
 from diagnose.judgement.judge import Evidence, Judged, Judgement
 from diagnose.reading.figures import percent, signed
 from diagnose.trail.graph import cause_id
 from diagnose.views.drawings import charts
-from diagnose.views.explanation import cautions_json
 from diagnose.views.leading import leaders, not_named
 from diagnose.views.report.blocks import Answer, Leader, Line, Piece, Proof, Soft, Strong, pieces
 from diagnose.views.report.told import Told
@@ -168,13 +168,13 @@ def _reason(t: Told, e: Evidence, position: str) -> list[Piece]:
 
 def cautions(t: Told) -> list[Line]:
     """Those that a rule raised from this record; all of them, with the standing ones, stand further down."""
-    told = [t.knowledge.cautions[c["caution"]] for c in cautions_json(t.inference, t.judgements)]
-    raised = [c for c in told if c.name in t.inference.cautions and not c.always]
-    chosen = (raised or told)[:MOST_CAUTIONS]
+    raised = [c for c in t.cautions if c.name in t.inference.cautions and not c.always]
+    chosen = (raised or t.cautions)[:MOST_CAUTIONS]
     lines: list[Line] = [[Strong(c.name.capitalize() + ". "), c.says] for c in chosen]
     if chosen:
-        more = f"{len(told) - len(chosen)} more stand in the full report. " if len(told) > len(chosen) else ""
-        lines.append(Soft(f"{more}Local codes, the site's safety rules and licensed practice come first."))
+        left = len(t.cautions) - len(chosen)
+        more = f"{left} more stand in the full report. " if left else ""
+        lines.append(Soft(f"{more}{ABOVE_ALL}"))
     return lines
 
 

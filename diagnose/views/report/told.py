@@ -14,10 +14,11 @@ from diagnose.casefile.model import Case, Extent, Measured, Observation
 from diagnose.casefile.reader import extent_text
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Judged, Judgement
-from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.model import Caution, Knowledge
 from diagnose.quantities.model import Quantity
 from diagnose.reading.units import show
 from diagnose.trail.wording import Sentences
+from diagnose.views.explanation import cautions
 from diagnose.views.leading import leaders
 from diagnose.views.report.blocks import Cite
 
@@ -98,6 +99,10 @@ class Told:
 
     def terms(self, setting: str) -> str:
         return ", ".join(dict.fromkeys(s.term for s in self.case.settings if s.setting == setting and s.holds))
+
+    @cached_property
+    def cautions(self) -> list[Caution]:
+        return cautions(self.inference, self.judgements)
 
     # ---- what is shown at length --------------------------------------------------------------------------------
 
