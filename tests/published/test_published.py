@@ -11,10 +11,7 @@ from typer.testing import CliRunner
 
 from diagnose.authoring.agreement import by_table, read_rows
 from diagnose.authoring.score import cases_in, score, score_all
-from diagnose.casefile.model import Observation, lone
 from diagnose.cli.main import commands
-from diagnose.inference.run import infer
-from diagnose.judgement.judge import judge
 from diagnose.reading.problems import BadInput, Problems
 
 HERE = Path(__file__).parent
@@ -153,17 +150,6 @@ def test_symptom_tables_bring_the_causes_they_list(whole_base, whole_network):
     assert len(tables) >= 4 and len(rows) >= 50
     assert sum(r.among_first for r in rows) / len(rows) >= 0.90
     assert sum(r.recalled for r in rows) / len(rows) >= 0.75
-
-
-def test_one_observation_alone_never_establishes_anything(whole_base, whole_network):
-    vocabulary = whole_base.knowledge.vocabulary
-    for feature in vocabulary.features.values():
-        for kind in feature.on:
-            known = vocabulary.kinds[kind]
-            position = "machine" if known.place == "machine" else "seal"
-            o = Observation("o1", feature.name, "present", kind, position, group=known.group)
-            (judgement,) = judge(infer(lone(o), whole_base), whole_network)
-            assert [j.cause for j in judgement.causes if j.standing == "established"] == [], (feature.name, kind)
 
 
 def test_scenarios_lead_with_what_they_show(whole_base):
