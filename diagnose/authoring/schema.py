@@ -16,8 +16,10 @@ from diagnose.authoring.rule_tests import FINDINGS
 from diagnose.casefile.reader import ENDS, SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.judgement.judge import STANDINGS
 from diagnose.knowledge.conditions import EXTENTS, FORMS, GROUPS, RELATIONS, SEATS
+from diagnose.knowledge.looks import WAYS
 from diagnose.knowledge.model import Knowledge, Vocabulary
 from diagnose.knowledge.reader import FIELDS, SOURCE_KINDS, STATUSES
+from diagnose.knowledge.tables import SHAPES
 
 Schema = dict[str, Any]
 DRAFT = "http://json-schema.org/draft-07/schema#"
@@ -30,6 +32,7 @@ _FOLDERS = {
     "measurement": "measurements",
     "caution": "cautions",
     "limit": "limits",
+    "arrangement": "arrangements",
 }
 
 
@@ -83,6 +86,12 @@ def schemas(knowledge: Knowledge) -> dict[str, Schema]:
     made = _Maker(knowledge)
     result = {kind: _file_or_tests(getattr(made, kind)()) for kind in ("finding", "cause", "caution")}
     result |= {"measurement": made.measurement(), "limit": made.limit(), "case": made.case(), **made.vocabulary()}
+    result |= {
+        "arrangement": made.arrangement(),
+        "looks": made.looks(),
+        "version": keys({"version": TEXT}, ("version",)),
+    }
+    result |= {f"table-{name}": made.table(shape) for name, shape in SHAPES.items()}
     result["terms"] = {"definitions": made.terms}
     return {name: {"$schema": DRAFT, "title": name, **schema} for name, schema in sorted(result.items())}
 
@@ -109,7 +118,8 @@ def editor_settings(folder: str = "knowledge") -> Schema:
         name: f"{folder}/vocabulary/{name}.yaml"
         for name in ("parts", "features", "settings", "readings", "quantities", "scales")
     }
-    globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "sources")}
+    globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "sources", "looks", "version")}
+    globs |= {f"table-{name}": f"{folder}/tables/{name}.yaml" for name in SHAPES}
     globs["case"] = "scenarios/*.yaml"
     return {"yaml.schemas": {f"./{folder}/schema/{name}.json": glob for name, glob in sorted(globs.items())}}
 
@@ -217,6 +227,53 @@ class _Maker:
         value = keys({"value": TEXT, "source": self.source, "where": TEXT, "note": TEXT}, ("value", "source"))
         return keys({"limit": TEXT, "quantity": self.quantity, "at most": some(value), "at least": some(value), "means": TEXT},
                     ("limit", "quantity"))  # fmt: skip
+
+    # ---- arrangements, plain looks, tables -----------------------------------------------------------------
+
+    def arrangement(self) -> Schema:
+        """The usual parts of an arrangement, or the order of dismantling, which stands in the same folder."""
+        part = keys({"item": TEXT, "kind": self.kind, "name": TEXT, "position": words(("inboard", "outboard", "machine")),
+                     "group": words(GROUPS), "carries": words(("nose", "wide")), "touches": some(TEXT)}, ("item", "kind", "name"))  # fmt: skip
+        usual = keys({"arrangement": some(ref("setting arrangement")), "parts": listed(part)}, ("arrangement", "parts"))
+        figures = [*self.v.settings, *(r.name for r in self.v.readings.values() if r.section)]
+        look = {
+            "look for": some(self.feature), "measure": some(self.reading), "how": TEXT,
+            "on": said(self.kind, "Every part of that kind on the case's list."),
+            "about": said(self.kind, "The kind itself, part or no part."),
+        }  # fmt: skip
+        either = [
+            keys({k: v for k, v in look.items() if k != other}, (key,))
+            for key, other in (("on", "about"), ("about", "on"))
+        ]
+        step = keys({"step": TEXT, "stage": words(self.v.stages, "The last stage at which these looks can be made."),
+                     "do": TEXT, "ends": said(TEXT, "What is lost with the next step."), "ask": some(words(figures)),
+                     "looks": listed({"anyOf": either})}, ("step", "stage", "do", "ends"))  # fmt: skip
+        order = keys({
+            "doubt": said(NUMBER, "A reading this many times off its nominal is asked again."),
+            "nominal": keys(dict.fromkeys(self.v.readings, self.reading)), "steps": listed(step),
+        }, ("steps", "doubt"))  # fmt: skip
+        return {"if": {"required": ["steps"]}, "then": order, "else": usual}
+
+    def looks(self) -> Schema:
+        ways = keys(dict.fromkeys(WAYS, NUMBER), WAYS, "How often the work is done and leaves the finding open.")
+        return keys({
+            "minutes": keys(dict.fromkeys(self.v.kinds, NUMBER), (), "A plain look or question, by kind of part."),
+            "asked": some(self.kind), "cannot tell": ways,
+            "worth": said(NUMBER, "Bits that work must be expected to tell to be put on the plan."),
+            "reckoned with": said(NUMBER, "An outcome less likely than this is not expected to change the answer."),
+        }, ("minutes", "asked", "cannot tell", "worth", "reckoned with"))  # fmt: skip
+
+    def table(self, shape: Any) -> Schema:
+        """The schema of a shape of knowledge/tables.py."""
+        if isinstance(shape, list):
+            return listed(self.table(shape[0])) | {"minItems": 1}
+        if isinstance(shape, dict):
+            named = {key.removesuffix("?"): self.table(inner) for key, inner in shape.items() if key[0] != "*"}
+            made = keys(named, [key for key in shape if key[0] != "*" and key[-1] != "?"])
+            free = [self.table(inner) for key, inner in shape.items() if key[0] == "*"]
+            return made | {"additionalProperties": free[0] if free else False}
+        plain = {"text": TEXT, "source": self.source, "number": NUMBER}
+        return plain.get(shape) or said(TEXT, f"With its unit, for example in {shape}." if shape else "A plain number.")
 
     # ---- tests and cases ----------------------------------------------------------------------------------
 
