@@ -19,11 +19,13 @@ TRUTHS = {True: "true", False: "false", None: "unknown"}
 
 @dataclass(frozen=True)
 class Match:
-    """A condition held against a case: its truth, the ids of the facts that decide it, and what is inside it."""
+    """A condition held against a case: its truth, the ids of the facts that decide it, what keeps it from being known where
+    records are there, and what is inside it."""
 
     condition: Condition
     truth: bool | None
     facts: tuple[str, ...] = ()
+    lack: str = ""
     inside: tuple[Match, ...] = ()
 
     def leaves(self) -> Iterable[Match]:
@@ -51,18 +53,20 @@ class Matcher:
         inside = tuple(self.match(p, facts, position) for p in c.parts)
         truths = [m.truth for m in inside]
         if c.form == "none":
-            return Match(c, True not in truths, (), inside)
+            return Match(c, True not in truths, inside=inside)
         needed = {"all": len(truths), "any": 1}.get(c.form, c.count)
-        return Match(c, _at_least(truths, needed), (), inside)
+        return Match(c, _at_least(truths, needed), inside=inside)
 
     def _leaf(self, c: Condition, facts: Facts, position: str) -> Match:
-        truths, ids = [], []
+        truths, ids, lacking = [], [], []
         for premises in self.expanded(c):
             verdicts = [evaluate(p, facts, position) for p in premises]
             truths.append(_at_least([v.holds for v in verdicts], len(verdicts)))
             ids.append(tuple(sorted({id for v in verdicts if v.holds is truths[-1] for id in v.ids})))
+            lacking += [v.lack for v in verdicts if v.lack]
         truth = _at_least(truths, 1)
-        return Match(c, truth, next((i for t, i in zip(truths, ids, strict=True) if t is truth and i), ()))
+        facts_ = next((i for t, i in zip(truths, ids, strict=True) if t is truth and i), ())
+        return Match(c, truth, facts_, "; ".join(dict.fromkeys(lacking)) if truth is None else "")
 
     def holds(self, c: Condition | None, facts: Facts, position: str) -> bool:
         """Whether any alternative of a whole condition holds, parts tied together as the engine ties them."""
@@ -130,7 +134,7 @@ def match_rule(inference: Inference, name: str, conditions: Mapping[str, Conditi
             "says": says,
             "where": where,
             "on": records(inference, m.facts),
-        }
+        } | ({"lack": m.lack} if m.lack else {})
         for inner in m.inside:
             yield from rows(inner, depth + 1)
 

@@ -74,12 +74,14 @@ def meaning(
 
 def quantities(case: CaseArgument, as_json: JsonOption = False, knowledge: KnowledgeOption = None) -> None:
     """Print every computed quantity with formula, inputs, unit, limits and source."""
+    from diagnose.inference.facts import mark_relations
     from diagnose.quantities.compute import compute
     from diagnose.views import quantities as view
     from diagnose.views.page import Page
 
     base = open_base(knowledge)
-    computed = compute(open_case(case, base), base.knowledge)
+    record = open_case(case, base)
+    computed = (*compute(record, base.knowledge), *mark_relations(record, base.knowledge, base.rules))
     if as_json:
         print_json(view.rows(computed, base.knowledge))
     else:

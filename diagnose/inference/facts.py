@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from operator import attrgetter
 
-from diagnose.casefile.model import Case
+from diagnose.casefile.model import Case, Observation
 from diagnose.inference.rules import RuleSet
 from diagnose.knowledge.model import Knowledge
 from diagnose.quantities import clock
@@ -115,8 +115,23 @@ def _amounts(
 
 
 def _marks(case: Case, knowledge: Knowledge, rules: RuleSet, position: str) -> Iterable[Fact]:
+    for key, a, b in compared_marks(case, knowledge, rules, position):
+        relation = clock.relation(case, a, b)
+        if not relation.startswith("unknown"):
+            yield related(key, a, b, relation, position)
+
+
+def related(key: str, first: Observation, second: Observation, relation: str, position: str) -> Fact:
+    return make("marks", f"{first.id}+{second.id}", pair=key, relation=relation, position=position, other="")
+
+
+def compared_marks(
+    case: Case, knowledge: Knowledge, rules: RuleSet, position: str
+) -> Iterable[tuple[str, Observation, Observation]]:
+    """Marks of a case that a rule compares on the clock, with the name of the rule's pair. What goes all round has no place."""
     lineage = knowledge.vocabulary.lineage
-    here = [o for o in case.observations if o.state == "present" and holds_at(o.position, position) and o.extent.arcs]
+    here = [o for o in case.observations if o.state == "present" and holds_at(o.position, position)
+            and (o.extent.arcs or o.extent.word != "all round")]  # fmt: skip
     for key, (first, second) in rules.marks.items():
         for a in here:
             if a.feature != first.term or (first.on and first.on not in lineage[a.kind]):
@@ -124,6 +139,15 @@ def _marks(case: Case, knowledge: Knowledge, rules: RuleSet, position: str) -> I
             for b in here:
                 if a.id == b.id or b.feature != second.term or (second.on and second.on not in lineage[b.kind]):
                     continue
-                relation = clock.relation(case, a, b)
-                if not relation.startswith("unknown"):
-                    yield make("marks", f"{a.id}+{b.id}", pair=key, relation=relation, position=position, other="")
+                yield key, a, b
+
+
+def mark_relations(case: Case, knowledge: Knowledge, rules: RuleSet) -> tuple[Quantity, ...]:
+    """How each two marks that some rule compares stand to each other on the clock, once each; unknown ones with the reason."""
+    found: dict[frozenset[str], Quantity] = {}
+    for position in case.positions:
+        for _, a, b in compared_marks(case, knowledge, rules, position):
+            pair = frozenset((a.id, b.id))
+            if pair not in found:
+                found[pair] = clock.compared(case, position, a, b)
+    return tuple(sorted(found.values(), key=lambda q: (q.position, q.inputs, q.id)))

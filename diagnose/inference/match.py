@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from diagnose.inference.engine import finding_id
-from diagnose.inference.facts import Fact, make, seats
+from diagnose.inference.facts import Fact, compared_marks, make, related, seats
 from diagnose.inference.rules import KEY_SLOT, Branch, Premise
 from diagnose.inference.run import Inference
+from diagnose.quantities import clock
 
 Row = Mapping[str, Any]
 Facts = Mapping[tuple[str, Any], list[Row]]
@@ -25,10 +26,12 @@ _OPPOSITE = {"inside": "outside", "outside": "inside"}
 
 @dataclass(frozen=True)
 class Verdict:
-    """`holds` is None where it is not known; `ids` are the facts that decide it, or that leave it open."""
+    """`holds` is None where it is not known; `ids` are the facts that decide it, or that leave it open; `lack` says what
+    keeps two marks on record from being compared."""
 
     holds: bool | None
     ids: tuple[str, ...] = ()
+    lack: str = ""
 
 
 @dataclass(frozen=True)
@@ -64,7 +67,17 @@ def facts_of(inference: Inference) -> Facts:
         make("found", finding_id(name, p), finding=name, state=state, position=p, other=others[p])
         for name, state, p in sorted(said | told)
     ]
-    return lay_out([*inference.facts, *found])
+    return lay_out([*inference.facts, *found, *_incomparable(inference)])
+
+
+def _incomparable(inference: Inference) -> Iterable[Fact]:
+    """Marks on record that rules would compare, and why they cannot be: no rule sees these rows."""
+    case, base = inference.case, inference.base
+    for position in case.positions:
+        for key, a, b in compared_marks(case, base.knowledge, base.rules, position):
+            relation = clock.relation(case, a, b)
+            if relation.startswith("unknown"):
+                yield related(key, a, b, relation, position)
 
 
 def evaluate(premise: Premise, facts: Facts, position: str) -> Verdict:
@@ -77,7 +90,10 @@ def evaluate(premise: Premise, facts: Facts, position: str) -> Verdict:
         return Verdict(True, _ids(hits))
     near = [r for r in rows if _same_thing(r, premise)]
     against = _CONTRARY[premise.table](near, premise)
-    return Verdict(False, _ids(against)) if against else Verdict(None, _ids(near))
+    if against:
+        return Verdict(False, _ids(against))
+    lacking = sorted({str(r["relation"]).removeprefix("unknown: ") for r in near}) if premise.table == "marks" else []
+    return Verdict(None, _ids(near), "; ".join(lacking))
 
 
 def attempt(branch: Branch, facts: Facts, position: str) -> Trial:
@@ -151,7 +167,8 @@ def _contrary_found(rows: list[Row], premise: Premise) -> list[Row]:
 
 
 def _contrary_marks(rows: list[Row], premise: Premise) -> list[Row]:
-    return [r for r in rows if r["relation"] != dict(premise.equals)["relation"]]
+    known = [r for r in rows if not str(r["relation"]).startswith("unknown")]
+    return [r for r in known if r["relation"] != dict(premise.equals)["relation"]]
 
 
 _CONTRARY = {

@@ -7,13 +7,17 @@ that the case names for them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from diagnose.casefile.model import Case, Observation, Part
+from diagnose.casefile.reader import extent_text, view_text
+from diagnose.quantities.model import Quantity, quantity_id
 from diagnose.reading.terms import plain
 
 SAME_PLACE = 20.0
 """Degrees within which two marks count as one place (common practice)."""
+NO_PLACE = "a mark has no clock position on record"
 _TOP = ("top dead centre", "top dead center", "top", "12 o'clock", "12")
 
 Arc = tuple[float, float]
@@ -111,7 +115,7 @@ def _compare_arcs(narrow: Arc, wide: Arc) -> str:
 def relation(case: Case, first: Observation, second: Observation) -> str:
     """same place, opposite, apart, or "unknown: REASON" for two marks of a case."""
     if not first.extent.arcs or not second.extent.arcs:
-        return "unknown: a mark has no clock position on record"
+        return f"unknown: {NO_PLACE}"
     if first.part and first.part == second.part:
         return compare(first.extent.arcs, second.extent.arcs)
     parts = case.part(first.part), case.part(second.part)
@@ -122,10 +126,39 @@ def relation(case: Case, first: Observation, second: Observation) -> str:
         return f"unknown: whether {_called(one if not one.group else other)} turns is not on record"
     if one.group != other.group:
         return "unknown: a rotating and a stationary clock agree only for damage made at rest"
-    try:
-        return compare(_on_clock(case, one, other, first), _on_clock(case, other, one, second))
-    except UnknownAngle as error:
-        return f"unknown: {error}"
+    placed, lacking = [], []
+    for part, partner, mark in ((one, other, first), (other, one, second)):
+        try:
+            placed.append(_on_clock(case, part, partner, mark))
+        except UnknownAngle as error:
+            lacking.append(str(error))
+    return f"unknown: {'; '.join(lacking)}" if lacking else compare(*placed)
+
+
+def compared(case: Case, position: str, first: Observation, second: Observation) -> Quantity:
+    """The relation of two marks as a row: its word, the degrees between them, or why neither can be known."""
+    found = relation(case, first, second)
+    problem = found.removeprefix("unknown: ") if found.startswith("unknown") else ""
+    word = "" if problem else found
+    inputs = tuple((marked(case, o), _where(case, o), o.id) for o in (first, second))
+    apart = offset_between(case, first, second)
+    value = None if apart is None else math.radians(apart)
+    seen = "as that part was seen" if first.part == second.part else "seen from the driver end"
+    notes = () if apart is None else (f"offset by {apart:.0f}° clockwise from the first to the second, {seen}",)
+    formula = f"the middle of the narrower mark within {SAME_PLACE:.0f}° of the wider one, or of the wider one turned half round"
+    id = quantity_id("relation of marks", position, first.id, second.id, found)
+    return Quantity(id, "relation of marks", position, "", "", "", "", value or 0.0, value or 0.0, value, word, "°", formula,
+                    inputs, "common-practice", notes, problem)  # fmt: skip
+
+
+def marked(case: Case, mark: Observation) -> str:
+    """A mark and what it is on: rub mark on Sleeve (3)."""
+    part = case.part(mark.part)
+    return f"{mark.feature} on {_called(part) if part else mark.kind}"
+
+
+def _where(case: Case, mark: Observation) -> str:
+    return ", ".join(t for t in (extent_text(mark.extent), view_text(case.part(mark.part))) if t)
 
 
 def offset_between(case: Case, first: Observation, second: Observation) -> float | None:
@@ -137,10 +170,17 @@ def offset_between(case: Case, first: Observation, second: Observation) -> float
         return None
     one, other = case.part(first.part), case.part(second.part)
     if first.part == second.part or one is None or other is None:
-        return (centre(second.extent.arcs[0]) - centre(first.extent.arcs[0])) % 360.0
-    a = _on_clock(case, one, other, first)[0]
-    b = _on_clock(case, other, one, second)[0]
-    return (centre(b) - centre(a)) % 360.0
+        return _offset_of(first.extent.arcs, second.extent.arcs)
+    return _offset_of(_on_clock(case, one, other, first), _on_clock(case, other, one, second))
+
+
+def _offset_of(first: tuple[Arc, ...], second: tuple[Arc, ...]) -> float:
+    """Of marks in several places, the angle between the two that make the relation."""
+    found = compare(first, second)
+    aim = 180.0 if found == "opposite" else 0.0
+    angles = [(centre(b) - centre(a)) % 360.0 for a in first for b in second
+              if _compare_arcs(*sorted((a, b), key=width)) == found]  # fmt: skip
+    return min(angles, key=lambda angle: (difference(angle, aim), angle))
 
 
 def _on_clock(case: Case, part: Part, partner: Part, mark: Observation) -> tuple[Arc, ...]:

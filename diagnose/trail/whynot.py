@@ -86,6 +86,8 @@ class WhyNot:
                 on.append({"finding": self.graph.nodes[id]["text"], "state": self.graph.nodes[id]["state"]})
         told: Doc = {"says": premise_text(premise, self.knowledge), "holds": verdict.holds, "on": on,
                      "at": f"{premise.condition.where.file}:{premise.condition.where.line}"}  # fmt: skip
+        if verdict.lack:
+            told["lack"] = verdict.lack
         if premise.table == "found" and not premise.negated and not verdict.holds and premise.seat == "" and depth > 0:
             wanted = dict(premise.equals)
             told["because"] = self.trials_json(str(wanted["finding"]), str(wanted["state"]), depth - 1)[:1]

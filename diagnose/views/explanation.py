@@ -10,9 +10,11 @@ from diagnose.advice.cautions import called_for
 from diagnose.advice.plan import Plan
 from diagnose.casefile.reader import describe, describe_reading
 from diagnose.inference.engine import Firing
+from diagnose.inference.facts import mark_relations
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import STANDINGS, Evidence, Judged, Judgement
 from diagnose.knowledge.model import Caution
+from diagnose.quantities.clock import NO_PLACE
 from diagnose.reading.figures import percent, signed
 from diagnose.views import next_steps
 from diagnose.views.leading import NAMED, leaders, not_named
@@ -105,6 +107,7 @@ def document(
                     "none_of_these": round(x.none_of_these, 9),
                     "others": [{"causes": list(s.causes), "probability": round(s.probability, 9)} for s in x.sets[1:]],
                     "unexplained": list(x.unexplained),
+                    "not_known": open_points(inference, x.position),
                 }
                 for x in judgements
             ],
@@ -175,6 +178,19 @@ def _answer(inference: Inference, x: Judgement, everything: bool, page: Page) ->
         page.say(", ".join(j.cause for j in out), indent=2, lead=f"{'ruled out':<12} ", hang=15)
     if x.unexplained:
         page.say("; ".join(x.unexplained), indent=2, lead=f"{'unexplained':<12} ", hang=15)
+    points = open_points(inference, x.position)
+    for point in points if everything else points[:2]:
+        page.say(point, indent=2, lead=f"{'not known':<12} ", hang=15)
+    if len(points) > 2 and not everything:
+        page.say(f"and {len(points) - 2} more like it (--all)", indent=15)
+
+
+def open_points(inference: Inference, position: str) -> list[str]:
+    """What is on record and yet cannot be used, with the reason."""
+    case, base = inference.case, inference.base
+    relations = [q for q in mark_relations(case, base.knowledge, base.rules) if q.problem and q.position == position]
+    return [f"how {' and '.join(name for name, *_ in q.inputs)} stand to each other on the clock: {q.problem}"
+            for q in relations if q.problem != NO_PLACE]  # fmt: skip
 
 
 def _leader(inference: Inference, j: Judged, page: Page) -> None:

@@ -63,11 +63,13 @@ def page(quantities: Sequence[Quantity], knowledge: Knowledge, page: Page) -> Pa
             on = f" on {q.kind} {q.part}".rstrip() if q.kind else ""
             page.ends(f"  {q.name}{on}", _value(q), bold=True)
             if q.problem:
-                page.say(q.problem, indent=4, lead="not computed: ")
-                continue
-            page.say(q.formula, indent=4)
+                page.say(q.problem, indent=4, lead="not known: ", hang=6)
+            else:
+                page.say(q.formula, indent=4)
             if q.inputs:
                 page.say(", ".join(f"{n} {text}" for n, text, _ in q.inputs), indent=4, lead="from ", hang=6)
+            if q.problem:
+                continue
             for limit, verdict in limits_on(q, dict(knowledge.limits)):
                 told = "; ".join(f"{v.written} ({_source(knowledge, v.source)})" for v in limit.values)
                 page.say(f"{limit.sense} {told}", indent=4, lead=f"{verdict}: ", hang=6)

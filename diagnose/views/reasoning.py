@@ -315,7 +315,8 @@ def _trial(rule: Doc, page: Page, indent: int) -> None:
     page.say(f"rule {rule['rule_id']} {rule['at']}", indent=indent)
     for p in rule["premises"]:
         on = "; ".join(_told(u) for u in p["on"])
-        page.say(p["says"] + (f": {on}" if on else ""), indent=indent + _STEP, lead=f"{_HOLDS[p['holds']]} ")
+        lack = f" (not known: {p['lack']})" if "lack" in p else ""
+        page.say(p["says"] + (f": {on}" if on else "") + lack, indent=indent + _STEP, lead=f"{_HOLDS[p['holds']]} ")
         for deeper in p.get("because", ()):
             _trial(deeper, page, indent + 2 * _STEP)
     if not rule["on_one_part"]:

@@ -88,8 +88,10 @@ def match(result: Sequence[Data], page: Page) -> Page:
             page.say(row["says"], indent=2 + 2 * row["depth"], lead=f"{MARKS[row['truth']]} {row['truth']}: ")
             for record in row["on"]:
                 page.say(record, indent=8 + 2 * row["depth"], lead="on record: ")
+            if "lack" in row:
+                page.say(row["lack"], indent=8 + 2 * row["depth"], lead="not known: ")
     page.line()
-    page.line(page.dim("+ true   - known false   ? nobody looked"))
+    page.line(page.dim("+ true   - known false   ? not on record"))
     return page
 
 

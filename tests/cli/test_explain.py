@@ -114,3 +114,39 @@ def test_the_readme_names_every_command():
     readme = (ROOT / "README.md").read_text("utf-8")
     missing = [name for name in MODULES if f"diagnose {name}" not in readme]
     assert missing == []
+
+
+@pytest.fixture
+def without_index(tmp_path):
+    """The scenario of two spots at two bolts as it would be if nobody had indexed a part."""
+    text = (ROOT / "scenarios" / "hydrotested-pump-two-spots.yaml").read_text("utf-8")
+    for gone in (", index: keyway", ", index: top dead centre", "index: {rotating: keyway, stationary: top dead centre}\n"):
+        text = text.replace(gone, "")
+    path = tmp_path / "case.yaml"
+    path.write_text(text, "utf-8")
+    return str(path)
+
+
+RULE = "two heavy spots in line with the gland bolts"
+NOT_INDEXED = "Mating ring (2) was not indexed; Gland (3) was not indexed"
+
+
+@pytest.mark.parametrize("words", [["quantities", ""], ["explain", ""], ["why-not", "", RULE], ["rules", "match", RULE, ""]])
+def test_marks_on_parts_without_an_index_are_said_to_be_incomparable(words, without_index):
+    told = diagnose(*[w or without_index for w in words]).stdout
+    assert NOT_INDEXED in " ".join(told.split())
+    told = diagnose(*[w or "hydrotested-pump-two-spots" for w in words]).stdout
+    assert "not indexed" not in told
+
+
+def test_quantities_give_the_relation_of_marks_that_rules_compare():
+    rows = json.loads(diagnose("quantities", "transfer-pump-tilted-gland", "--json").stdout)
+    marks = [r for r in rows if r["quantity"] == "relation of marks"]
+    assert marks and {r["word"] for r in marks} == {"opposite"}
+    assert all(abs(r["value"] - 180) <= 20 and len(r["inputs"]) == 2 and r["source"] for r in marks)
+
+
+def test_a_mark_seen_from_the_impeller_end_says_so():
+    told = " ".join(diagnose("why", "shaft-runout-large-record", "sleeve and impeller rubbed at the same clock").stdout.split())
+    assert "rub mark on Sleeve (7) (severe) from 3 to 5 (case line" in told
+    assert "impeller rubbed on Impeller (22) (light) from 8 to 10 (seen from the impeller end)" in told

@@ -132,3 +132,19 @@ def _on_the_edge(first, second):
             if abs(clock.width(a) - clock.width(b)) < 1e-6:
                 return True
     return False
+
+
+def test_marks_in_several_places_are_offset_by_what_makes_their_relation(case_of):
+    def offset(first, second):
+        text = HEAD + "".join(MARK.format(part=1, feature=f, extent=e) for f, e in (("rub mark", first), ("impact mark", second)))
+        one, other = (next(o for o in case_of(text).observations if o.feature == f) for f in ("rub mark", "impact mark"))
+        return clock.offset_between(case_of(text), one, other)
+
+    assert offset("at 12", "[at 5, at 12]") == 0
+    assert offset("at 12", "[at 3, at 6]") == 180
+    assert offset("at 1", "at 4") == 90
+
+
+def test_every_part_that_keeps_two_marks_from_being_compared_is_named(case_of):
+    assert relation(case_of, (6, "at 3"), (7, "at 3")).count("(6)") == 1
+    assert "(7) was not indexed" in relation(case_of, (6, "at 3"), (7, "at 3"))
