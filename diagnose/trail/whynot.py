@@ -8,6 +8,7 @@ from typing import Any
 
 import networkx as nx
 
+from diagnose.casefile.model import Part
 from diagnose.inference.engine import finding_id
 from diagnose.inference.match import Facts, Trial, Verdict, attempt, facts_of
 from diagnose.inference.rules import Branch, Premise
@@ -54,7 +55,7 @@ class WhyNot:
             "says": node["says"], "rule": rule_place(self.graph, finding_id(name, self.position)),
             "tried": self.trials_json(name, "present", depth),
             "said_absent_by": [self.trial_json(t, depth) for t in self.trials(name, "absent") if t.fires],
-            "would_be_so": self.changes_json(self.way(name, "present")),
+            "would_be_so": self.changes_json(self.recorded(name, "present")),
         }  # fmt: skip
 
     def trials(self, name: str, state: str) -> list[Trial]:
@@ -184,14 +185,20 @@ class WhyNot:
     def way(self, finding: str, state: str, depth: int = DEPTH) -> Changes | None:
         """Changes of the record after which the finding is deduced in this state; where no record can do it, the
         finding told outright. Every way is tried before it is given."""
+        if way := self.recorded(finding, state, depth):
+            return way
+        told = (Change(state, finding),)
+        return told if depth == DEPTH and self.leads_to(told, finding, state) else None
+
+    def recorded(self, finding: str, state: str, depth: int = DEPTH) -> Changes | None:
+        """Changes of observations, readings and settings after which the finding is deduced in this state."""
         for trial in self.trials(finding, state):
             changes = self.make(trial, depth) or ()
             added = tuple(c for c in changes if c.kind != "forget")
             for way in dict.fromkeys((added, changes)):
                 if way and self.leads_to(way, finding, state):
                     return way
-        told = (Change(state, finding),)
-        return told if depth == DEPTH and self.leads_to(told, finding, state) else None
+        return None
 
     def leads_to(self, changes: Changes, finding: str, state: str) -> bool:
         after = self.supposed(changes)
@@ -242,8 +249,9 @@ class WhyNot:
             return (Change("reading", f"{c.term}{self.comma(at)}={value}"),) if value else None
         if premise.table == "marks":
             return self.marks(c, str(wanted["relation"]))
-        if depth > 0 and premise.seat == "":
-            return self.way(str(wanted["finding"]), str(wanted["state"]), depth - 1)
+        if depth > 0 and at in self.case.positions:
+            there = self if at == self.position else WhyNot(self.inference, self.graph, self.net, at)
+            return there.way(str(wanted["finding"]), str(wanted["state"]), depth - 1)
         return None
 
     def forget(self, ids: Sequence[str]) -> Changes:
@@ -260,9 +268,8 @@ class WhyNot:
 
     def look(self, c: Condition, wanted: Doc, at: str, part: str = "") -> str:
         """An observation that satisfies the premise, as a change is written."""
-        feature = self.knowledge.vocabulary.features[c.term]
-        kind = c.on or next(iter(feature.on), "")
-        item = part or self.item(kind, c, at)
+        kind = self.kind(c)
+        item = part or self.item(c, at)
         place = f"@{item or kind}" if item or kind else ""
         bits = [b for b in (wanted.get("extent"), wanted.get("side")) if b]
         if wanted["state"] == "present" and c.degree and c.form == "saw":
@@ -273,26 +280,29 @@ class WhyNot:
             bits += [b for b in (c.group, c.face) if b]
         return f"{c.term}{place}" + "".join(f", {b}" for b in bits) + ("" if item else self.comma(at, kind))
 
-    def item(self, kind: str, c: Condition, at: str) -> str:
-        """An item of the case of this kind, there to carry the mark; "" where the case lists none."""
-        lineage = self.knowledge.vocabulary.lineage
-        for p in self.case.parts:
-            fits = kind in lineage.get(p.kind, ()) and p.position in (at, "machine", "")
-            if fits and c.group in ("", p.group) and c.face in ("", p.carries):
-                return p.item
-        return ""
+    def kind(self, c: Condition) -> str:
+        """The kind that the mark is looked for on: the narrower of the condition's and the feature's own."""
+        on, lineage = self.knowledge.vocabulary.features[c.term].on, self.knowledge.vocabulary.lineage
+        return next((k for k in on if not c.on or c.on in lineage[k]), c.on)
+
+    def item(self, c: Condition, at: str) -> str:
+        """An item of the case that could carry the mark; "" where the case lists none."""
+        return next((p.item for p in self.case.parts if self.carries(p, c, at)), "")
+
+    def carries(self, p: Part, c: Condition, at: str) -> bool:
+        lineage, on = self.knowledge.vocabulary.lineage.get(p.kind, ()), self.knowledge.vocabulary.features[c.term].on
+        return (
+            (not c.on or c.on in lineage) and any(k in lineage for k in on) and p.position in (at, "machine", "")
+            and c.group in ("", p.group) and c.face in ("", p.carries)
+        )  # fmt: skip
 
     def shared_part(self, branch: Branch) -> str:
         """An item that could carry every mark that must lie on one part."""
         tied = [p.condition for p in branch.premises if p.same_part]
         if not tied:
             return ""
-        lineage = self.knowledge.vocabulary.lineage
         for p in self.case.parts:
-            if all(
-                (not c.on or c.on in lineage.get(p.kind, ())) and c.group in ("", p.group) and c.face in ("", p.carries)
-                and p.position in (self.seat(c.at), "machine", "") for c in tied
-            ):  # fmt: skip
+            if all(self.carries(p, c, self.seat(c.at)) for c in tied):
                 return p.item
         return next((c.on for c in tied if c.on), "")
 
@@ -319,8 +329,7 @@ class WhyNot:
         """Two marks set on indexed items so that they stand in the relation, where the case has such items."""
         first, second = c.parts
         away = {"same place": "12", "opposite": "6", "apart": "3"}[relation]
-        items = [self.item(p.on or next(iter(self.knowledge.vocabulary.features[p.term].on), ""), p, self.position)
-                 for p in c.parts]  # fmt: skip
+        items = [self.item(p, self.position) for p in c.parts]
         if not all(items):
             return None
         return (

@@ -261,6 +261,11 @@ def why_not(answer: Doc, case: str, page: Page) -> Page:
         if answer["would_be_so"]:
             page.heading("It would be so with")
             _command(answer["would_be_so"], case, page)
+        elif answer["tried"]:
+            page.heading("It would be so with this on record (the case lists no such parts or seals)")
+            for p in answer["tried"][0]["premises"]:
+                if not p["holds"]:
+                    page.say(p["says"], indent=_STEP, lead="- ")
         return page
     return _why_not_cause(answer, case, page)
 
