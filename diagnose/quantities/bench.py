@@ -10,7 +10,7 @@ from typing import Any
 
 from diagnose.casefile.model import Case, Measured
 from diagnose.knowledge.model import Knowledge
-from diagnose.quantities.model import Quantity, quantity_id
+from diagnose.quantities.model import AS_RECORDED, Quantity, quantity_id
 from diagnose.reading.problems import BadInput, Problem, Where
 from diagnose.reading.terms import plain
 from diagnose.reading.units import show
@@ -165,6 +165,9 @@ class Bench:
             high += max([0.0, *(e - value for e in ends)])
         said = word(value, low, high) if word else ""
         return self.result(name, owner, formula, source, inputs, value, low, high, said, notes)
+
+    def as_recorded(self, name: str, owner: Owner, value: Value, formula: str = AS_RECORDED) -> Quantity:
+        return self.work_out(name, owner, formula, AS_RECORDED, lambda x: x, value)
 
     def result(
         self, name: str, owner: Owner, formula: str, source: str, inputs: Iterable[Value], value: float | None = None,

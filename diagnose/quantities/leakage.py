@@ -44,13 +44,13 @@ def compute(bench: Bench) -> Iterator[Quantity]:
         rates = {n: bench.one(n, owner) for n in READS if bench.records(n, owner)}
         for name in ("leak rate", "leak rate standing", "leak rate running"):
             if name in rates:
-                flow = bench.work_out(name, owner, "as read, 20 drops per mL", "common-practice", lambda x: x, rates[name],
+                flow = bench.work_out(name, owner, "as recorded, 20 drops per mL", "common-practice", lambda x: x, rates[name],
                                       notes=_drops(rates[name]))  # fmt: skip
                 yield flow
                 if name == "leak rate":
                     yield from _mass_and_gap(bench, owner, flow)
         if "leak mass rate" in rates:
-            yield bench.work_out("leak mass rate", owner, "as read", "", lambda x: x, rates["leak mass rate"])
+            yield bench.as_recorded("leak mass rate", owner, rates["leak mass rate"])
         if "leak rate standing" in rates and "leak rate running" in rates:
             yield bench.work_out("leak change when running", owner, "running - standing", "geometry", lambda r, s: r - s,
                                  rates["leak rate running"], rates["leak rate standing"],

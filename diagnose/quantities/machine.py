@@ -75,7 +75,7 @@ def compute(bench: Bench) -> Iterator[Quantity]:
     yield from _uncoupled(bench, runouts)
     for name in AS_READ:
         for owner in bench.owners(name):
-            found = bench.work_out(name, owner, "as read", "", lambda x: x, bench.one(name, owner))
+            found = bench.as_recorded(name, owner, bench.one(name, owner))
             yield found
             if name in ("coupling offset", "coupling angle"):
                 yield from _alignment(bench, owner, found)
@@ -96,7 +96,7 @@ def _step(record: Measured) -> float:
 def _full_reading(bench: Bench, owner: Owner, record: Measured, name: str) -> Quantity:
     """From stations round the clock: highest less lowest; without clock positions each reading is a full reading."""
     if not record.around:
-        return bench.work_out(name, owner, "full indicator reading as read", "", lambda x: x, bench.value(record.what, [record]))
+        return bench.as_recorded(name, owner, bench.value(record.what, [record]), "full indicator reading")
     return _range(bench, owner, record, name)
 
 
@@ -158,7 +158,7 @@ def _life(bench: Bench) -> Iterator[Quantity]:
     machine = Owner("machine")
     hours, design = bench.one("running hours", machine), bench.one("design life", machine)
     if hours.value is not None:
-        yield bench.work_out("running hours", machine, "as recorded", "", lambda x: x, hours)
+        yield bench.as_recorded("running hours", machine, hours)
         if design.value is None:
             text = bench.table("machine")["design life"]
             design = Value("design life", amount(text["at"]).value, 0.0, ((f"{text['at']} (assumed), {text['source']}", ""),))
@@ -166,4 +166,4 @@ def _life(bench: Bench) -> Iterator[Quantity]:
     for name in ("time to first leak", "starts"):
         value = bench.one(name, machine)
         if value.value is not None:
-            yield bench.work_out(name, machine, "as recorded", "", lambda x: x, value)
+            yield bench.as_recorded(name, machine, value)

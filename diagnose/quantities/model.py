@@ -6,6 +6,9 @@ import hashlib
 import json
 from dataclasses import dataclass
 
+AS_RECORDED = "as recorded"
+"""Formula and source of a number that is used as it stands in the record."""
+
 
 @dataclass(frozen=True)
 class Quantity:

@@ -265,7 +265,7 @@ def _temperature(bench: Bench, seat: Owner) -> Iterator[Quantity]:
 def _storage(bench: Bench) -> Iterator[Quantity]:
     machine = Owner("machine")
     age = bench.one("storage time", machine)
-    yield bench.work_out("storage age", machine, "as recorded", "", lambda x: x, age)
+    yield bench.as_recorded("storage age", machine, age)
     for seat in bench.seats:
         term = bench.term("elastomer", seat.position)
         if not term:

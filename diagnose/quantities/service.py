@@ -192,8 +192,8 @@ def _vapour(
         return Value("vapour pressure", lack=str(error)), row, source, ()
     accuracy = 0.0 if source == "iapws-if97" else 0.003 * middle
     spread = max(abs(e - middle) for e in ends) + accuracy
-    text = f"{show(middle, 'bar', 4)} of {known or asked}"
-    origins = ((text, ""), *temperature.origins)
+    text = f"{show(middle, 'bar', 4)} of {known or asked} at"
+    origins = tuple((f"{text} {written}", id) for written, id in temperature.origins)
     pure = f"pure {known or asked} at the recorded temperature; a mixture boils earlier"
     return Value("vapour pressure", middle, spread, origins), row, source, (pure,)
 
@@ -269,7 +269,7 @@ def _running(bench: Bench, machine: Owner) -> Iterator[Quantity]:
     for name in ("water conductivity", "depressurisation rate", "barrier viscosity"):
         value = bench.one(name, machine)
         if value.value is not None:
-            yield bench.work_out(name, machine, "as read", "", lambda x: x, value)
+            yield bench.as_recorded(name, machine, value)
 
 
 def _of_best(flow: float, best: float) -> float:

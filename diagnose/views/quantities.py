@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.model import Knowledge, LimitValue
 from diagnose.quantities.limits import limits_on
 from diagnose.quantities.model import Quantity
 from diagnose.reading.units import show, to_unit
@@ -37,7 +37,10 @@ def rows(quantities: Sequence[Quantity], knowledge: Knowledge) -> list[dict[str,
                         "limit": limit.name,
                         "sense": limit.sense,
                         "verdict": verdict,
-                        "published": [{"value": v.written, "source": v.source, "note": v.note} for v in limit.values],
+                        "published": [
+                            {"value": v.written, "in_unit": _round(to_unit(v.value, q.unit)), "source": v.source, "note": v.note}
+                            for v in limit.values
+                        ],
                     }
                     for limit, verdict in limits_on(q, dict(knowledge.limits))
                 ],
@@ -64,15 +67,15 @@ def page(quantities: Sequence[Quantity], knowledge: Knowledge, page: Page) -> Pa
             page.ends(f"  {q.name}{on}", _value(q), bold=True)
             if q.problem:
                 page.say(q.problem, indent=4, lead="not known: ", hang=6)
-            else:
+            elif q.formula != q.source:
                 page.say(q.formula, indent=4)
             if q.inputs:
                 page.say(", ".join(f"{n} {text}" for n, text, _ in q.inputs), indent=4, lead="from ", hang=6)
             if q.problem:
                 continue
             for limit, verdict in limits_on(q, dict(knowledge.limits)):
-                told = "; ".join(f"{v.written} ({_source(knowledge, v.source)})" for v in limit.values)
-                page.say(f"{limit.sense} {told}", indent=4, lead=f"{verdict}: ", hang=6)
+                told = "; ".join(_published(v, q.unit, knowledge) for v in limit.values)
+                page.say(f"{limit.name}, {limit.sense} {told}", indent=4, lead=f"{verdict}: ", hang=6)
             for note in q.notes:
                 page.say(note, indent=4, lead="note: ", hang=6)
             page.say(_source(knowledge, q.source), indent=4, lead="source: ", hang=6)
@@ -88,6 +91,13 @@ def _value(q: Quantity) -> str:
     half = (q.high - q.low) / 2
     unit_size = abs(to_unit(1.0, q.unit) - to_unit(0.0, q.unit))
     return f"{text} ± {half * unit_size:.2g}" if half > 1e-12 * max(1.0, abs(q.value)) else text
+
+
+def _published(value: LimitValue, unit: str, knowledge: Knowledge) -> str:
+    """A published value in the quantity's unit, and as it was published where that differs."""
+    told = show(value.value, unit)
+    written = "" if value.written.endswith(unit) else f"published as {value.written}; "
+    return f"{told} ({written}{_source(knowledge, value.source)})"
 
 
 def _source(knowledge: Knowledge, key: str) -> str:

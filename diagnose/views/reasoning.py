@@ -173,7 +173,7 @@ def _premise(premise: Doc, page: Page, indent: int, case: str) -> None:
     page.say("; ".join(premise["compared"]) or premise["says"], indent=indent, lead="- ")
     for under in records:
         if premise["compared"] and under["kind"] == "quantity":
-            page.say(f"worked out as {under['formula']}{_from(under)}", indent=indent + _STEP)
+            page.say(_worked_out(under), indent=indent + _STEP)
         else:
             page.say(_record_text(under), indent=indent + _STEP)
         _readings(under, page, indent + _STEP)
@@ -189,15 +189,16 @@ def _premise(premise: Doc, page: Page, indent: int, case: str) -> None:
 
 def _record_text(record: Doc) -> str:
     if record["kind"] == "quantity":
-        return f"{record['record']}, worked out as {record['formula']}{_from(record)}"
+        return f"{record['record']}, {_worked_out(record)}"
     place = f"case line {record['case_line']}" if record["case_line"] else "supposed"
     photo = f", photo {record['photo']}" if record.get("photo") else ""
     with_ = f", {record['instrument']}" if record.get("instrument") else ""
     return f"{record['record']} ({place}{photo}{with_})"
 
 
-def _from(quantity: Doc) -> str:
-    return f" [{quantity['source']}]" if quantity["source"] else ""
+def _worked_out(quantity: Doc) -> str:
+    formula, source = quantity["formula"], quantity["source"]
+    return formula if formula == source else f"worked out as {formula} [{source}]"
 
 
 def _readings(record: Doc, page: Page, indent: int) -> None:

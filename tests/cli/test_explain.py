@@ -150,3 +150,19 @@ def test_a_mark_seen_from_the_impeller_end_says_so():
     told = " ".join(diagnose("why", "shaft-runout-large-record", "sleeve and impeller rubbed at the same clock").stdout.split())
     assert "rub mark on Sleeve (7) (severe) from 3 to 5 (case line" in told
     assert "impeller rubbed on Impeller (22) (light) from 8 to 10 (seen from the impeller end)" in told
+
+
+def test_every_quantity_has_a_source_and_its_limits_are_told_by_name_in_its_unit():
+    names = ("propane-pump-flashing", "shaft-runout-large-record", "brine-pump-set-short")
+    for name in names:
+        for row in json.loads(diagnose("quantities", name, "--json").stdout):
+            assert row["source"] and row["formula"], row["quantity"]
+    told = " ".join(diagnose("quantities", "propane-pump-flashing").stdout.split())
+    assert "inside: face pressure, at most 1.5 MPa (published as 15 bar; Common practice of the trade)" in told
+    assert "vapour pressure 13.07 bar of propane at 38 °C" in told and "vapour pressure 38 °C" not in told
+    assert "running hours 2600 h outside: first day, at most 24 h" in told and "source: as recorded" in told
+
+
+def test_a_number_used_as_recorded_is_not_said_to_be_worked_out():
+    told = " ".join(diagnose("why", "hydrotested-pump-two-spots", "failed within days").stdout.split())
+    assert "running hours 36 h ≤ 200 h" in told and "as recorded" in told and "worked out as as" not in told
