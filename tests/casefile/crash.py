@@ -3,12 +3,15 @@
     python -m tests.casefile.crash [KILLS] [SEED]
 
 Each round forks a guided session on one case, answers its questions as fast as it asks them, every answer with a mark
-of its own, and ends it with SIGKILL after a random time. Then the journal must be one sound chain that holds every
+of its own, and ends it with SIGKILL at a random moment: within the opening, or within what an answer sets off, after none
+to four of them. Moments are parts of the time that an answer took before, so a slow machine is killed in the same places.
+This process has read the rule base, so a forked session starts at once. Then the journal must be one sound chain that holds every
 answer acknowledged so far, in this round and all before it, and the case file must show it once the case is opened.
 """
 
 from __future__ import annotations
 
+import gc
 import os
 import random
 import re
@@ -24,6 +27,7 @@ from diagnose.casefile import journal as j
 from diagnose.casefile.recorder import Recorder, look
 from diagnose.casefile.walk import usual_document
 from diagnose.knowledge.model import Knowledge
+from diagnose.views.recording import Dialogue, asker
 
 ROUNDS_A_CASE = 20
 
@@ -48,14 +52,14 @@ class Figures:
 def campaign(folder: Path, knowledge: Knowledge, kills: int, seed: int) -> Figures:
     """Raises AssertionError where an acknowledged answer is lost or the journal is not sound."""
     chance, figures = random.Random(seed), Figures()
-    case, marks = folder / "none.yaml", []
+    case, marks, pace = folder / "none.yaml", [], Pace()
     for number in range(kills):
         if number % ROUNDS_A_CASE == 0:
             case, marks = folder / f"case{number}.yaml", []
             with Recorder(case, knowledge, "ann") as r:
                 usual = knowledge.arrangements.usual["single"]
                 r.start(usual_document("Crash", "single", usual, knowledge.vocabulary.stages[0]))
-        acknowledged, said = _round(case, knowledge, chance, f"{number}-")
+        acknowledged, said = _round(case, knowledge, chance, pace, f"{number}-")
         marks += acknowledged
         _count_what_is_left(case, figures)
         with Recorder(case, knowledge, "ann") as r:
@@ -70,6 +74,14 @@ def campaign(folder: Path, knowledge: Knowledge, kills: int, seed: int) -> Figur
     return figures
 
 
+@dataclass
+class Pace:
+    """How long it last took, in seconds, to the first acknowledgement of a session and from one to the next."""
+
+    first: float = 0.1
+    next: float = 0.04
+
+
 def _count_what_is_left(case: Path, figures: Figures) -> None:
     figures.locks_left += case.with_name(case.name + ".lock").exists()
     found = j.read_journal(j.journal_path(case))
@@ -80,7 +92,9 @@ def _count_what_is_left(case: Path, figures: Figures) -> None:
     figures.behind += opened.view == "behind"
 
 
-def _round(case: Path, knowledge: Knowledge, chance: random.Random, mark: str) -> tuple[list[str], list[str]]:
+def _round(
+    case: Path, knowledge: Knowledge, chance: random.Random, pace: Pace, mark: str
+) -> tuple[list[str], list[str]]:
     """One session, killed; the marks that were acknowledged, and those that were sent."""
     to_child, answers = os.pipe()
     questions, from_child = os.pipe()
@@ -91,20 +105,30 @@ def _round(case: Path, knowledge: Knowledge, chance: random.Random, mark: str) -
         _session(case, knowledge)
     os.close(to_child)
     os.close(from_child)
-    ends = time.monotonic() + chance.uniform(0.02, 0.6)
     said: list[str] = []
     acknowledged: list[str] = []
     text = ""
+    after, part = chance.randint(0, 4), chance.uniform(0, 1.3)
+    last = time.monotonic()
+    ends = last + part * pace.first if after == 0 else last + 60
     while (left := ends - time.monotonic()) > 0:
         ready, _, _ = select.select([questions], [], [], left)
-        if not ready:
+        if not ready or not (written := os.read(questions, 65536)):
             break
-        text += os.read(questions, 65536).decode()
+        text += written.decode()
         if not text.rstrip(" ").endswith((":", "?")):
             continue
         if said and len(acknowledged) < len(said):
             assert re.search(r"recorded \(\d+\)", text), text
             acknowledged.append(said[-1])
+            now = time.monotonic()
+            if len(acknowledged) == 1:
+                pace.first = now - last
+            else:
+                pace.next = now - last
+            last = now
+            if len(acknowledged) == after:
+                ends = now + part * pace.next
         if text.rstrip().split("\n")[-1].startswith("Seen"):
             said.append(f"{mark}{len(said)}")
             os.write(answers, f"1: note {said[-1]}\n".encode())
@@ -112,7 +136,8 @@ def _round(case: Path, knowledge: Knowledge, chance: random.Random, mark: str) -
             os.write(answers, b"\n")
         text = ""
     os.kill(child, signal.SIGKILL)
-    os.waitpid(child, 0)
+    _, status = os.waitpid(child, 0)
+    assert os.WIFSIGNALED(status), f"the session ended before it was killed: {text}"
     os.close(answers)
     while rest := os.read(questions, 65536):
         text += rest.decode()
@@ -124,9 +149,8 @@ def _round(case: Path, knowledge: Knowledge, chance: random.Random, mark: str) -
 
 def _session(case: Path, knowledge: Knowledge) -> None:
     """The child: a guided session on plain prompts until it is killed."""
-    from diagnose.views.recording import Dialogue, asker
-
     try:
+        gc.freeze()
         with os.fdopen(0) as sys.stdin, os.fdopen(1, "w") as sys.stdout, Recorder(case, knowledge, "ann") as r:
             Dialogue(r, asker(True)).run()
     finally:

@@ -1,4 +1,4 @@
-"""kill -9 at random moments loses no acknowledged answer. DIAGNOSE_KILLS sets how many; 30 in an ordinary run."""
+"""kill -9 at random moments loses no acknowledged answer. DIAGNOSE_KILLS sets how many; 200 in an ordinary run."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from tests.casefile.crash import campaign
 
 
 def test_killed_at_random_moments_every_acknowledged_answer_is_found(tmp_path, whole_base):
-    kills = int(os.environ.get("DIAGNOSE_KILLS", "30"))
+    kills = int(os.environ.get("DIAGNOSE_KILLS", "200"))
     figures = campaign(tmp_path, whole_base.knowledge, kills, seed=11)
     assert figures.kills == kills
     assert figures.answers > kills
