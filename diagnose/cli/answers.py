@@ -24,7 +24,7 @@ MOST_STEPS = 5
 def explain(
     case: CaseArgument,
     as_json: JsonOption = False,
-    everything: Annotated[bool, typer.Option("--all", help="Every cause, not only the leading ones.")] = False,
+    everything: Annotated[bool, typer.Option("--all", help="Ledgers with every record, all causes, cautions and changes.")] = False,
     position: Annotated[str, typer.Option("--position", help="Only this seal: inboard, outboard or seal.")] = "",
     with_drafts: DraftsOption = False,
     knowledge: KnowledgeOption = None,

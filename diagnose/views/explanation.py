@@ -13,12 +13,15 @@ from diagnose.inference.engine import Firing
 from diagnose.inference.facts import mark_relations
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import STANDINGS, Evidence, Judged, Judgement
-from diagnose.knowledge.model import Caution
+from diagnose.knowledge.model import Cause, Caution
 from diagnose.quantities.clock import NO_PLACE
 from diagnose.reading.figures import percent, signed
 from diagnose.views import next_steps
 from diagnose.views.leading import NAMED, leaders, not_named
 from diagnose.views.page import Page
+
+MOST_REASONS = 3
+"""On each side of the first cause; those after it, and of two seals, get fewer."""
 
 
 def reads(inference: Inference, finding: str) -> str:
@@ -78,6 +81,13 @@ def cause_json(inference: Inference, j: Judged) -> dict[str, Any]:
         "iso_14224": {"mechanism": card.mechanism_class, "cause": card.cause_class, "from": card.classes_from},
         "evidence": [evidence_json(inference, e, j.position) for e in j.evidence],
     }
+
+
+def iso_classes(card: Cause) -> str:
+    """The classes that a maintenance system may ask for, with how far they were seen."""
+    if not card.mechanism_class:
+        return ""
+    return f"ISO 14224: failure mechanism {card.mechanism_class}, failure cause {card.cause_class} (known from: {card.classes_from})"
 
 
 def document(
@@ -142,13 +152,17 @@ def page(
     page.ends(case.name, "invented case" if case.invented else "", bold=True)
     for x in judgements:
         _answer(inference, x, everything, page)
-    next_steps.short(inference, judgements, plan, everything, page)
-    next_steps.take_care(cautions(inference, judgements), page)
-    for x in judgements:
-        shown = [j for j in leading(x, everything) if j.standing != "ruled out"]
-        for j in shown if everything else shown[:3]:
-            _ledger(inference, x, j, page)
+    if plan:
+        next_steps.short_steps(inference, plan, page)
+    called = cautions(inference, judgements)
+    at_every_seal = [] if everything else [c for c in called if c.always]
+    next_steps.take_care([c for c in called if c not in at_every_seal], page, at_every_seal)
+    next_steps.short_actions(actions(judgements, knowledge), len(judgements) > 1, everything, page)
+    for j in (j for x in judgements for j in x.causes if everything and j.standing != "ruled out"):
+        _ledger(inference, j, page)
     page.line()
+    if not everything:
+        page.line(page.dim("--all adds the ledgers with every record, all causes, cautions and changes"))
     page.line(page.dim(f"rule base {knowledge.version} ({knowledge.digest[:12]}), case {case.digest[:12]}"))
     return page
 
@@ -163,8 +177,9 @@ def _answer(inference: Inference, x: Judgement, everything: bool, page: Page) ->
     best = leaders(x)
     if not best:
         page.say(not_named(x), indent=2)
-    for j in best:
-        _leader(inference, j, page)
+    several = len(inference.case.positions) > 1
+    for place, j in enumerate(best):
+        _leader(inference, j, MOST_REASONS if everything else max(0, MOST_REASONS - place - several), page)
     rest = [j for j in shown if j not in best and j.standing != "ruled out"]
     if best and (rest or x.none_of_these >= 0.01):
         page.line("  beside it" if len(best) == 1 else "  beside them")
@@ -193,15 +208,19 @@ def open_points(inference: Inference, position: str) -> list[str]:
             for q in relations if q.problem != NO_PLACE]  # fmt: skip
 
 
-def _leader(inference: Inference, j: Judged, page: Page) -> None:
+def _leader(inference: Inference, j: Judged, most: int, page: Page) -> None:
+    """A cause of the leading explanation with at most so many reasons on each side; its meaning where there is room."""
     page.ends(f"  {j.standing.upper():<12} {j.cause}", percent(j.probability), bold=True)
-    page.say(inference.base.knowledge.causes[j.cause].means, indent=15)
+    if most == MOST_REASONS:
+        page.say(inference.base.knowledge.causes[j.cause].means, indent=15)
     speaking = [e for e in j.evidence if e.state != "unrecorded" and not e.through]
     sides = (("for", [e for e in speaking if e.weight >= 0.5]), ("against", [e for e in speaking if e.weight <= -0.5]))
     for label, chosen in sides:
-        if chosen:
-            told = "; ".join(f"{_state(e)} ({signed(e.weight)} dB)" for e in chosen[:3])
-            more = f"; and {len(chosen) - 3} more" if len(chosen) > 3 else ""
+        if chosen and most:
+            told = "; ".join(
+                f"{_state(e)} ({signed(e.weight)} dB{', on trial' if _on_trial(inference, e, j) else ''})" for e in chosen[:most]
+            )
+            more = f"; and {len(chosen) - most} more" if len(chosen) > most else ""
             page.say(told + more, indent=15, lead=f"{label}: ", hang=15)
 
 
@@ -209,7 +228,12 @@ def _state(e: Evidence) -> str:
     return e.finding if e.state == "present" else f"no {e.finding}, looked for"
 
 
-def _ledger(inference: Inference, x: Judgement, j: Judged, page: Page) -> None:
+def _on_trial(inference: Inference, e: Evidence, j: Judged) -> bool:
+    knowledge = inference.base.knowledge
+    return "trial" in (knowledge.findings[e.finding].status, knowledge.causes[j.cause].status)
+
+
+def _ledger(inference: Inference, j: Judged, page: Page) -> None:
     where = f", {j.position} seal" if len(inference.case.positions) > 1 else ""
     page.heading(f"Ledger: {j.cause}{where}")
     rows: list[tuple[str, ...]] = [("dB", "state", "finding, and what it rests on")]
@@ -218,7 +242,7 @@ def _ledger(inference: Inference, x: Judgement, j: Judged, page: Page) -> None:
         if e.state == "unrecorded":
             continue
         note = f" (counted through {e.through})" if e.through else ""
-        if "trial" in (knowledge.findings[e.finding].status, knowledge.causes[j.cause].status):
+        if _on_trial(inference, e, j):
             note += " (on trial: weighs in part)"
         weight = "" if e.through else signed(e.weight)
         rows.append((weight, e.state, f"{e.finding}{note}: {basis(inference, e.finding, j.position)}"))
@@ -227,6 +251,8 @@ def _ledger(inference: Inference, x: Judgement, j: Judged, page: Page) -> None:
         f"prior {signed(j.prior)} dB, with the weights {signed(j.alone)} dB for this cause alone against none of these",
         indent=2,
     )
+    if classes := iso_classes(knowledge.causes[j.cause]):
+        page.say(classes, indent=2, hang=4)
     open_ = [e for e in j.evidence if e.state == "unrecorded"]
     if open_:
         open_.sort(key=lambda e: -max(abs(e.if_present), abs(e.if_absent)))

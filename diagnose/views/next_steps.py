@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import Any
 
-from diagnose.advice.actions import Advice, actions
+from diagnose.advice.actions import Advice
 from diagnose.advice.cautions import ABOVE_ALL, called_for
 from diagnose.advice.plan import ANY_TIME, LAST, NOW, Plan, Result, Step
 from diagnose.advice.stopping import OPEN
@@ -221,12 +221,15 @@ def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budg
     return page
 
 
-def take_care(cautions: Sequence[Caution], page: Page) -> None:
-    if cautions:
+def take_care(cautions: Sequence[Caution], page: Page, at_every_seal: Sequence[Caution] = ()) -> None:
+    """Cautions in full, and by name those that hold at every seal and are known."""
+    if cautions or at_every_seal:
         page.heading("Take care")
         page.say(ABOVE_ALL, indent=2)
     for c in cautions:
         page.say(f"{c.says} {c.defer}", indent=2, lead="! ")
+    if at_every_seal:
+        page.say(", ".join(c.name for c in at_every_seal), indent=2, lead="! as at every seal: ", hang=4)
 
 
 def _stage(recorded: str, taken: str) -> str:
@@ -314,16 +317,7 @@ def _lost(inference: Inference, plan: Plan) -> list[tuple[str, str]]:
 # ---- the short form on the page of the answer --------------------------------------------------------------------------
 
 
-def short(
-    inference: Inference, judgements: Sequence[Judgement], plan: Plan | None, everything: bool, page: Page
-) -> None:
-    """What to look at next and what to change: a line or two each."""
-    if plan:
-        _short_steps(inference, plan, page)
-    _short_actions(actions(judgements, inference.base.knowledge), len(judgements) > 1, everything, page)
-
-
-def _short_steps(inference: Inference, plan: Plan, page: Page) -> None:
+def short_steps(inference: Inference, plan: Plan, page: Page) -> None:
     several = len(inference.case.positions) > 1
     page.heading("What to look at next")
     for number, step in enumerate(plan.steps[:MOST_ON_FIRST_SCREEN], 1):
@@ -345,7 +339,7 @@ def _short_steps(inference: Inference, plan: Plan, page: Page) -> None:
         page.say("; ".join(lost[:3]) + more, indent=2, lead="lost by now: ", hang=4)
 
 
-def _short_actions(found: Sequence[Advice], several: bool, everything: bool, page: Page) -> None:
+def short_actions(found: Sequence[Advice], several: bool, everything: bool, page: Page) -> None:
     if not found:
         return
     page.heading("What to change")
@@ -353,7 +347,7 @@ def _short_actions(found: Sequence[Advice], several: bool, everything: bool, pag
     for advice in found[:most]:
         seats = {t.position for t in advice.tied}
         tied = listed(advice.causes) + (f" [{', '.join(sorted(seats))}]" if several else "")
-        worked = f" Worked if: {' '.join(advice.worked_if)}" if advice.worked_if else ""
+        worked = f" Worked if: {' '.join(advice.worked_if)}" if advice.worked_if and everything else ""
         page.say(f"{advice.do} ({tied}){worked}", indent=2, lead=f"{advice.field:<12} ", hang=15)
     if len(found) > most:
         page.say(f"and {len(found) - most} more with --all", indent=2)

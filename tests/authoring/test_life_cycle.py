@@ -42,7 +42,8 @@ def test_a_trial_finding_weighs_in_part_and_is_marked(folder):
     set_status(folder, "findings/ring-hard.yaml", "trial")
     net = build(load(folder).knowledge)
     assert net.shown[net.row["ring hard"], net.column["dry running"]] == pytest.approx(0.2)
-    assert "ring hard (on trial: weighs in part)" in explained(folder)
+    assert "ring hard (on trial: weighs in part)" in explained(folder, "--all")
+    assert "dB, on trial)" in explained(folder)
 
 
 def test_a_retired_card_does_not_run_keeps_its_id_and_names_its_successor(folder):

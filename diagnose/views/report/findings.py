@@ -9,7 +9,7 @@ from diagnose.judgement.judge import Evidence, Judged, Judgement
 from diagnose.reading.figures import percent, signed
 from diagnose.trail.graph import cause_id
 from diagnose.views.drawings import charts
-from diagnose.views.explanation import basis
+from diagnose.views.explanation import basis, iso_classes
 from diagnose.views.report.blocks import Block, Heading, Line, Paragraph, Proof, Soft, Table
 from diagnose.views.report.summary import LEAST_TOLD
 from diagnose.views.report.told import Told
@@ -94,6 +94,8 @@ def _ledger(t: Told, j: Judged) -> list[Block]:
                 "small",
             )
         )
+    if classes := iso_classes(t.knowledge.causes[j.cause]):
+        blocks.append(Paragraph(classes + ".", "small"))
     if open_:
         reach: list[Sequence[Line]] = [
             (f"{signed(e.if_present)} / {signed(e.if_absent)}", charts.reach_bar(e.if_absent, e.if_present, most), e.finding) for e in open_
