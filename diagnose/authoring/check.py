@@ -7,8 +7,10 @@ import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib import resources
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from diagnose.authoring import logic
 from diagnose.authoring.rule_tests import KINDS
@@ -126,7 +128,7 @@ def as_json(report: Report) -> str:
 
 
 def sarif(report: Report) -> str:
-    """SARIF 2.1.0 (OASIS standard, 2020; structure from memory)."""
+    """SARIF 2.1.0 (OASIS standard, 2020): a log that fits its published schema; places are URI references."""
     levels = {"error": "error", "advice": "note"}
     results = [
         {
@@ -134,14 +136,15 @@ def sarif(report: Report) -> str:
             "level": levels[p.level],
             "message": {"text": p.says + (f" ({p.way_out})" if p.way_out else "")},
             "locations": [{"physicalLocation": {
-                "artifactLocation": {"uri": p.where.file},
+                "artifactLocation": {"uri": quote(p.where.file)},
                 "region": {"startLine": p.where.line, "startColumn": p.where.column},
             }}],
         }
         for p in report.problems
     ]  # fmt: skip
     rules = [{"id": code} for code in sorted({p.code for p in report.problems})]
-    run = {"tool": {"driver": {"name": "diagnose rules check", "rules": rules}}, "results": results}
+    driver = {"name": "diagnose rules check", "version": version("diagnose"), "rules": rules}
+    run = {"tool": {"driver": driver}, "results": results}
     document = {"$schema": "https://json.schemastore.org/sarif-2.1.0.json", "version": "2.1.0", "runs": [run]}
     return json.dumps(document, ensure_ascii=False, indent=2) + "\n"
 
