@@ -382,6 +382,7 @@ class _Maker:
                 "how": TEXT,
                 "lost": stage,
                 "sides": some(words(self.v.sides)),
+                "sound": YES,
             }
         )
         reading = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "section": words(SECTIONS), "also": some(TEXT), "least": TEXT,

@@ -36,7 +36,7 @@ sources: [common-practice]
 family: lubrication
 means: Say here in one sentence what happened.
 chain: [what went wrong first, what followed, leak]
-scope: seal                  # seal, or machine: holds for the machine as a whole
+scope: seal                  # seal, or machine: of the machine or support system, one verdict for both seals
 common: rarely               # before anything is seen: {common}
 # common when:
 #   - {{when: {{setting: {{service: hot water}}}}, common: often}}

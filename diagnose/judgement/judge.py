@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -85,7 +85,8 @@ class Weighed:
 @dataclass(frozen=True)
 class Judged:
     """One cause at one position. `prior` in dB of odds, `weight` the sum of what counts, `alone` their sum: the odds
-    in dB of this cause alone against none of these."""
+    in dB of this cause alone against none of these. `told_at`: the position whose evidence gives standing and
+    probability; another one only for a cause of the machine as a whole."""
 
     cause: str
     position: str
@@ -96,6 +97,7 @@ class Judged:
     weight: float
     because: tuple[str, ...]
     weighed: Weighed = field(repr=False, compare=False)
+    told_at: str
 
     @property
     def alone(self) -> float:
@@ -171,7 +173,27 @@ def decibans(ratio: float) -> float:
 def judge(inference: Inference, net: Network | None = None) -> tuple[Judgement, ...]:
     """One judgement for each seal position of the case, in order."""
     net = net or build(inference.base.knowledge)
-    return tuple(_position(inference, net, position) for position in inference.case.positions)
+    return _one_verdict([_position(inference, net, position) for position in inference.case.positions])
+
+
+def _one_verdict(judgements: list[Judgement]) -> tuple[Judgement, ...]:
+    """A cause of the machine as a whole has the verdict of the seal that shows it best, at every seal."""
+    if len(judgements) < 2:
+        return tuple(judgements)
+    shared: dict[str, Judged] = {}
+    for j in sorted((j for x in judgements for j in x.causes), key=lambda j: j.rank):
+        if j.weighed.knowledge.causes[j.cause].scope == "machine":
+            shared.setdefault(j.cause, j)
+
+    def told(j: Judged) -> Judged:
+        best = shared.get(j.cause, j)
+        return replace(
+            j, standing=best.standing, probability=best.probability, because=best.because, told_at=best.position
+        )
+
+    return tuple(
+        replace(x, causes=tuple(sorted((told(j) for j in x.causes), key=lambda j: j.rank))) for x in judgements
+    )
 
 
 def priors_at(inference: Inference, net: Network, position: str) -> np.ndarray:
@@ -262,7 +284,7 @@ def _causes(weighed: Weighed, share: np.ndarray, prior: np.ndarray) -> tuple[Jud
         judged.append(
             Judged(
                 cause, weighed.position, standing, probability, odds, base[knowledge.causes[cause].common], weight,
-                tuple(f.branch.because for f in out), weighed,
+                tuple(f.branch.because for f in out), weighed, weighed.position,
             )
         )  # fmt: skip
     judged.sort(key=lambda j: j.rank)

@@ -34,7 +34,8 @@ class Kind:
 
 @dataclass(frozen=True)
 class Feature:
-    """Something that can be looked for on a kind of part, or asked for about the leak and the history."""
+    """Something that can be looked for on a kind of part, or asked for about the leak and the history. `sound`: seen on
+    a part that did its job, so no damage."""
 
     name: str
     means: str
@@ -43,6 +44,7 @@ class Feature:
     how: str = ""
     lost: str = ""
     sides: tuple[str, ...] = ()
+    sound: bool = False
     where: Where = _place()
 
 

@@ -252,12 +252,12 @@ class _Reader:
             self.known(node, "is", [k for k, _ in parts.items()], "kind")
         features = {}
         for name, node in self.section("vocabulary/features.yaml", "features").items():
-            only_keys(node, ["means", "also", "on", "how", "lost", "sides"], f"the feature {name!r}", self.problems)
+            only_keys(node, ["means", "also", "on", "how", "lost", "sides", "sound"], f"the feature {name!r}", self.problems)
             self.known(node, "sides", sides, "side")
             features[name] = m.Feature(
                 name, self.text(node, "means"), self.known(node, "on", kinds, "kind"), self.texts(node, "also"),
                 self.text(node, "how"), self.word(node, "lost", (*stages, "never"), "stage", False),
-                self.texts(node, "sides"), node.where,
+                self.texts(node, "sides"), self.text(node, "sound") == "true", node.where,
             )  # fmt: skip
         settings = self.read_settings()
         vocabulary = m.Vocabulary(

@@ -17,7 +17,7 @@ from diagnose.knowledge.model import Cause, Caution
 from diagnose.quantities.clock import NO_PLACE
 from diagnose.reading.figures import percent, signed
 from diagnose.views import next_steps
-from diagnose.views.leading import NAMED, leaders, not_named
+from diagnose.views.leading import NAMED, leaders, not_named, shared, undamaged
 from diagnose.views.page import Page
 
 MOST_REASONS = 3
@@ -175,6 +175,9 @@ def _answer(inference: Inference, x: Judgement, everything: bool, page: Page) ->
         page.line()
     shown = leading(x, everything)
     best = leaders(x)
+    sound = undamaged(inference, x)
+    if sound:
+        page.say(sound, indent=2)
     if not best:
         page.say(not_named(x), indent=2)
     several = len(inference.case.positions) > 1
@@ -213,6 +216,9 @@ def _leader(inference: Inference, j: Judged, most: int, page: Page) -> None:
     page.ends(f"  {j.standing.upper():<12} {j.cause}", percent(j.probability), bold=True)
     if most == MOST_REASONS:
         page.say(inference.base.knowledge.causes[j.cause].means, indent=15)
+    both = shared(j, len(inference.case.positions) > 1)
+    if both:
+        page.say(both, indent=15)
     speaking = [e for e in j.evidence if e.state != "unrecorded" and not e.through]
     sides = (("for", [e for e in speaking if e.weight >= 0.5]), ("against", [e for e in speaking if e.weight <= -0.5]))
     for label, chosen in sides:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from diagnose.inference.run import Inference
 from diagnose.judgement.judge import STANDINGS, Judged, Judgement
 from diagnose.reading.figures import percent
 
@@ -24,3 +25,24 @@ def not_named(x: Judgement) -> str:
         f"No cause stands out on this record. The likeliest single explanation is {alone}, with {percent(x.explanation.probability)}; "
         "the figure of a cause counts every explanation that it is part of."
     )
+
+
+def shared(j: Judged, several: bool) -> str:
+    """That a cause is the machine's, where there are two seals that could have it."""
+    if not several or j.weighed.knowledge.causes[j.cause].scope != "machine":
+        return ""
+    best = f"; the {j.told_at} seal shows it best" if j.told_at != j.position else ""
+    return f"One verdict for both seals{best}."
+
+
+def undamaged(inference: Inference, x: Judgement) -> str:
+    """That a seal was looked at and nothing on record is hurt, so that what is said of it rests on the machine."""
+    case, features = inference.case, inference.base.knowledge.vocabulary.features
+    seen = [o for o in case.observations if o.position == x.position and o.state in ("present", "absent")]
+    marks = any(o.state == "present" and not features[o.feature].sound for o in seen)
+    measured = {m.id for m in case.measured if m.position == x.position}
+    present = (f for f, d in inference.findings[x.position].items() if d.state == "present")
+    if not seen or marks or any(measured & inference.leaves_of_finding(f, x.position) for f in present):
+        return ""
+    rests = " What is said of it rests on the rest of the machine." if leaders(x) else ""
+    return f"No damage to this seal is on record.{rests}"

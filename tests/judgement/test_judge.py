@@ -9,6 +9,7 @@ import pytest
 
 from diagnose.judgement.judge import decibans, judge
 from diagnose.judgement.network import Network, posterior
+from tests.advice.conftest import judged_text
 
 WORDS = SimpleNamespace(
     common={"often": 0.1, "rarely": 0.01}, seen={"often": 0.5}, established=0.95, probable=0.60, possible=0.10,
@@ -136,3 +137,34 @@ def test_sets_are_the_leading_ones_in_order_and_the_first_explains():
 def test_few_observations_give_a_modest_answer():
     net = net_of([[0.95, 0.9, 0.85]], 0.05)
     assert {c.standing for c in judged(net, {0: True}).causes} <= {"possible", "probable"}
+
+
+PAIR = """
+case: Pair
+seal: {arrangement: dual pressurised}
+parts:
+  - {item: 1, kind: soft face, position: inboard}
+  - {item: 11, kind: soft face, position: outboard}
+observations:
+  - {on: barrier system, saw: barrier pressure low}
+  - {on: barrier fluid, saw: product in the barrier}
+  - {part: 1, saw: [scored face, concentric grooves]}
+  - {part: 11, absent: [scored face, radial cracks]}
+"""
+
+
+def test_what_the_machine_suffers_from_has_one_verdict_at_both_seals(whole_base):
+    inner, outer = judged_text(PAIR, whole_base).judgements
+    shared = {n for n, card in whole_base.knowledge.causes.items() if card.scope == "machine"}
+    assert {"barrier pressure too low", "vibration"} <= shared
+    told = {j.cause: (j.standing, j.probability, j.told_at) for j in inner.causes}
+    assert all((j.standing, j.probability, j.told_at) == told[j.cause] for j in outer.causes if j.cause in shared)
+    assert all(j.told_at == x.position for x in (inner, outer) for j in x.causes if j.cause not in shared)
+    assert inner.of("barrier pressure too low").told_at == "inboard"
+
+
+def test_hurt_inner_faces_speak_for_the_inner_seal_only(whole_base):
+    case = judged_text(PAIR, whole_base).inference
+    finding = "inner faces hurt while outer faces are sound"
+    assert case.findings["inboard"][finding].state == "present"
+    assert finding not in case.findings["outboard"]

@@ -11,7 +11,7 @@ from diagnose.judgement.judge import Evidence, Judged, Judgement
 from diagnose.reading.figures import percent, signed
 from diagnose.trail.graph import cause_id
 from diagnose.views.drawings import charts
-from diagnose.views.leading import leaders, not_named
+from diagnose.views.leading import leaders, not_named, shared, undamaged
 from diagnose.views.report.blocks import Answer, Leader, Line, Piece, Proof, Soft, Strong, pieces
 from diagnose.views.report.told import Told
 
@@ -128,9 +128,9 @@ def _brief(t: Told, j: Judged) -> Line:
 
 
 def _how_sure(t: Told, x: Judgement, best: Sequence[Judged]) -> Line:
-    words = t.knowledge.words
+    words, sound = t.knowledge.words, undamaged(t.inference, x)
     if not best:
-        return not_named(x)
+        return f"{not_named(x)} {sound}".rstrip()
     lines = ", ".join(f"{len(j.lines_for)} for {j.cause}" for j in best)
     told = [
         f"independent lines of evidence {lines}. Established needs {percent(words.established)}, "
@@ -139,7 +139,7 @@ def _how_sure(t: Told, x: Judgement, best: Sequence[Judged]) -> Line:
     if x.unexplained:
         more = f"; and {len(x.unexplained) - 3} more" if len(x.unexplained) > 3 else ""
         told.append(f" Left unexplained: {'; '.join(x.unexplained[:3])}{more}.")
-    return told
+    return [*told, f" {sound}"] if sound else told
 
 
 def _leader(t: Told, j: Judged, reasons: int, changes: int, chain: bool) -> Leader:
@@ -149,7 +149,8 @@ def _leader(t: Told, j: Judged, reasons: int, changes: int, chain: bool) -> Lead
     shown = percent(j.probability)
     change = [action(a) for a in t.advice if (j.cause, j.position) in {(x.cause, x.position) for x in a.tied}][:changes]
     return Leader(
-        j.cause, cause_id(j.cause, j.position), j.standing, shown, charts.chance(j.probability, shown, levels), card.means,
+        j.cause, cause_id(j.cause, j.position), j.standing, shown, charts.chance(j.probability, shown, levels),
+        f"{card.means} {shared(j, t.several)}".rstrip(),
         card.chain if chain else (), [_reason(t, e, j.position) for e in speaking if e.weight >= LEAST_TOLD][:reasons],
         [_reason(t, e, j.position) for e in speaking if e.weight <= -LEAST_TOLD][: max(1, reasons - 2)], change,
     )  # fmt: skip
