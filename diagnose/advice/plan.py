@@ -173,7 +173,7 @@ class _Seat:
         if not self.reach.told_by(finding) and not self.look(finding):
             too_late = self.reach.too_late(finding)
             if too_late:
-                self.gone[finding] = Status(LOST, f"to be measured only {too_late}")
+                self.gone[finding] = Status(LOST, too_late)
             return None
         return self.reach.cannot_tell(finding)
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from diagnose.casefile.model import Case
+from diagnose.casefile.walk import lost_kind
 from diagnose.inference.facts import holds_at, seats
 from diagnose.inference.match import Facts, evaluate, facts_of
 from diagnose.inference.rules import Branch, Premise
@@ -73,7 +74,7 @@ class Reach:
     def measurements(self) -> dict[str, Measurement]:
         """Measurements that this seal's parts and its stage still allow."""
         every = self.knowledge.measurements.values()
-        return {m.name: m for m in every if not self.passed(m.stage) and self.is_there(m.part)}
+        return {m.name: m for m in every if not self.passed(m.stage) and self.is_there(m.part) and not self.lost_with(m.part)}
 
     @cached_property
     def kinds(self) -> frozenset[str]:
@@ -106,6 +107,10 @@ class Reach:
             return True
         sides = {k for k in lineage[kind] if self.vocabulary.kinds[k].group}
         return any(kind in lineage[k] or k in lineage[kind] or sides & set(lineage[k]) for k in self.kinds)
+
+    def lost_with(self, kind: str, group: str = "") -> str:
+        """Why nothing of the kind is left in hand, as the record says; "" where something is or may be."""
+        return lost_kind(self.case, self.knowledge, self.position, kind, group) if kind else ""
 
     # ---- findings ---------------------------------------------------------------------------------------------
 
@@ -182,7 +187,9 @@ class Reach:
         if verdict.holds is not None:
             return Status(OPEN if verdict.holds else ANSWERED)
         if premise.table in ("amount", "limit"):
-            return Status(ANSWERED if verdict.ids else OPEN)
+            on = str(slots.get("on", ""))
+            lost = self._lost_with([on] if on else self.vocabulary.quantities[str(slots["quantity"])].on)
+            return Status(ANSWERED) if verdict.ids else Status(LOST, lost) if lost else Status(OPEN)
         if premise.table == "found":
             return self.of(str(slots["finding"]))
         if premise.table == "seen":
@@ -193,13 +200,22 @@ class Reach:
 
     def _seen(self, feature: str, on: str, group: str) -> Status:
         kinds = [on] if on else self.vocabulary.features[feature].on
-        if not any(self.is_there(k) for k in kinds):
+        kinds = [k for k in kinds if self.is_there(k)]
+        if not kinds:
             return Status(ANSWERED)
+        whole = self._lost_with(kinds, group)
+        if whole:
+            return Status(LOST, whole)
         for o in self.case.observations:
             if o.state == "lost" and o.feature == feature and self._covers(o.kind, o.group, kinds, group):
                 return Status(LOST, f"{feature}: {o.note or 'recorded as lost'}", True)
         lost = self.vocabulary.features[feature].lost
         return Status(LOST, f"{feature}: to be seen only {lost}") if self.passed(lost) else Status(OPEN)
+
+    def _lost_with(self, kinds: Iterable[str], group: str = "") -> str:
+        """Why every one of the kinds is lost; "" where one is not, or none is named."""
+        reasons = [self.lost_with(k, group) for k in kinds]
+        return reasons[0] if reasons and all(reasons) else ""
 
     def _covers(self, kind: str, group: str, wanted: Iterable[str], wanted_group: str) -> bool:
         """Whether a record about one kind leaves nothing else on which the feature could be looked for."""
@@ -214,10 +230,12 @@ class Reach:
     # ---- work -------------------------------------------------------------------------------------------------
 
     def too_late(self, finding: str) -> str:
-        """The last stage at which a finding could have been measured, where that has passed; else ""."""
-        stages = self.vocabulary.stages
-        passed = {m.stage for m in self._every_telling(finding) if self.passed(m.stage)}
-        return max(passed, key=stages.index, default="")
+        """Why a finding can no longer be measured: the part is lost, or the last stage for it has passed; else ""."""
+        stages, every = self.vocabulary.stages, self._every_telling(finding)
+        passed = {m.stage for m in every if self.passed(m.stage)}
+        if passed:
+            return f"to be measured only {max(passed, key=stages.index)}"
+        return self._lost_with(m.part for m in every)
 
     def _every_telling(self, finding: str) -> list[Measurement]:
         return [m for m in self.knowledge.measurements.values() if finding in m.tells]

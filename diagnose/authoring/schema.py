@@ -293,11 +293,13 @@ class _Maker:
 
     def _part(self) -> Schema:
         texts = dict.fromkeys(("item", "name", "position", "index", "index at", "tag", "note"), TEXT)
+        texts["lost"] = said(TEXT, "How it was lost: nobody can look at it any more.")
         return keys({**texts, "kind": self.kind, "group": words(GROUPS), "carries": words(("nose", "wide")),
                      "seen from": words(ENDS), "touches": some(TEXT)}, ("item", "kind"))  # fmt: skip
 
     def _section(self, name: str, nested: bool = False) -> Schema:
         made: dict[str, Schema] = dict.fromkeys(TEXTS[name], TEXT)
+        made |= {"lost": said(TEXT, "How the whole seal was lost.")} if name == "seal" else {}
         for setting, s in self.v.settings.items():
             if s.section != name:
                 continue

@@ -28,7 +28,7 @@ class Extent:
 @dataclass(frozen=True)
 class Part:
     """One physical item. `seen_from`: driver end or impeller end; `carries`: nose, wide or "".
-    `touches`: item numbers of the parts it touches."""
+    `touches`: item numbers of the parts it touches. `lost`: why nobody can look at it any more, "" where it is in hand."""
 
     item: str
     name: str
@@ -41,6 +41,7 @@ class Part:
     index_offset: float | None = None
     tag: str = ""
     touches: tuple[str, ...] = ()
+    lost: str = ""
     where: Where = _place()
 
 
@@ -121,7 +122,7 @@ class Expected:
 
 @dataclass(frozen=True)
 class Case:
-    """One failed seal. `positions`: its seal positions, in order; `figures`: case readings by name and position."""
+    """One failed seal. `positions`: its seal positions, in order; `lost`: the positions whose whole seal is gone, and why."""
 
     name: str
     path: str
@@ -137,6 +138,7 @@ class Case:
     events: tuple[Event, ...] = ()
     index: Mapping[str, str] = field(default_factory=dict)
     stage: str = ""
+    lost: Mapping[str, str] = field(default_factory=dict)
     expected: Expected | None = None
 
     def part(self, item: str) -> Part | None:

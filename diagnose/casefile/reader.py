@@ -36,7 +36,7 @@ _OBSERVATION = [*STATES, "part", "on", "position", "group", "degree", "extent", 
 _MEASUREMENT = ["measured", "part", "on", "position", "group", "reading", "readings", "unit", "at", "labels",
                 "resolution", "instrument", "temperature", "note", "photo", "photo digest"]  # fmt: skip
 _PART = ["item", "name", "kind", "position", "group", "carries", "index", "index at", "seen from", "tag", "touches",
-         "note"]  # fmt: skip
+         "lost", "note"]  # fmt: skip
 _DATE = re.compile(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2})?)?")
 _EXPECTED = ["cause", "one of", "also", "position", "ruled out", "none of these", "source", "shows"]
 MOST_RECORDS = 5000
@@ -110,6 +110,7 @@ class _Reader:
         self.words = knowledge.vocabulary
         self.positions: tuple[str, ...] = ("seal",)
         self.parts: dict[str, m.Part] = {}
+        self.lost: dict[str, str] = {}
 
     # ---- small things -------------------------------------------------------------------------------------
 
@@ -229,7 +230,7 @@ class _Reader:
             parts=tuple(sorted(self.parts.values(), key=lambda p: _natural(p.item))),
             observations=_by_id(observations),
             measured=_by_id([*figures, *measured]),
-            events=self.read_events(sections["history"]), index=self.read_index(node), stage=stage,
+            events=self.read_events(sections["history"]), index=self.read_index(node), stage=stage, lost=self.lost,
             expected=self.read_expected(node),
         )  # fmt: skip
 
@@ -297,6 +298,10 @@ class _Reader:
                 key = "not is"
             if name == "history" and key == "events":
                 continue
+            if name == "seal" and key == "lost":
+                reason = self.read_lost(node)
+                self.lost |= dict.fromkeys((position,) if position else self.positions, reason) if reason else {}
+                continue
             if key in TEXTS[name] and not (setting and key != "note"):
                 texts[f"{name}.{key}"] = self.text(node, key)
             elif name == "equipment" and key in ("rotation", "seen from"):
@@ -310,7 +315,7 @@ class _Reader:
                 self.read_figure(reading, name, value, position, figures)
             else:
                 known = [
-                    *TEXTS[name], "is", *(s.name for s in self.words.settings.values() if s.section == name),
+                    *TEXTS[name], *(("lost",) if name == "seal" else ()), "is", *(s.name for s in self.words.settings.values() if s.section == name),
                     *(r.name for r in self.words.readings.values() if r.section == name),
                     *(("rotation", "seen from") if name == "equipment" else ()),
                 ]  # fmt: skip
@@ -340,6 +345,13 @@ class _Reader:
             id = record_id("m", name, "", spot, [number.value, number.spread])
             figures.append(m.Measured(id, name, (number,), spot, where=node.where))
 
+    def read_lost(self, node: Node) -> str:
+        """How a part or a seal was lost; a bare `lost:` is a problem."""
+        reason, value = self.text(node, "lost"), node.get("lost")
+        if value and not reason and not (value.is_list or value.is_map):
+            self.say(node.key_place("lost"), "lost", "how it was lost is not said", "for example lost: scrapped before anyone looked")
+        return reason
+
     def read_part(self, node: Node) -> None:
         only_keys(node, _PART, "a part", self.problems)
         item = self.text(node, "item", needed=True)
@@ -361,7 +373,7 @@ class _Reader:
             item, self.text(node, "name") or kind, kind, self.read_position(node, kind), group or (known.group if known else ""),
             self.text(node, "index"), self.choice(node, "seen from", ENDS, "end"),
             self.choice(node, "carries", ("nose", "wide"), "side of the pair of faces"), offset,
-            self.text(node, "tag"), tuple(x.text() for x in self.touched(node)), node.where,
+            self.text(node, "tag"), tuple(x.text() for x in self.touched(node)), self.read_lost(node), node.where,
         )  # fmt: skip
 
     def touched(self, node: Node) -> list[Node]:

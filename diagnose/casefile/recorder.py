@@ -355,6 +355,7 @@ def path_of(key: str, position: str, vocabulary: Vocabulary) -> list[str]:
     setting, reading = vocabulary.find("setting", bare), vocabulary.find("reading", bare)
     places = {s: [s, name] for s in SECTIONS if name in TEXTS[s]}
     places |= {"equipment": ["equipment", name]} if name in ("rotation", "seen from") else {}
+    places |= {"seal": ["seal", name]} if name == "lost" else {}
     if setting:
         home = vocabulary.settings[setting].section
         own = "is" if TRAITS[home] == setting and not vocabulary.settings[setting].single else setting

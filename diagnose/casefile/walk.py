@@ -53,7 +53,7 @@ def topics(case: Case, knowledge: Knowledge) -> tuple[Topic, ...]:
                 looks = [x for x in step.looks if x.always and x.on == look.on]
                 gathered = [_gathered(f"{step.stage} / {look.on}", step, looks, words, kind=look.on)]
             else:
-                parts = [p for p in case.parts if look.on in words.lineage[p.kind]]
+                parts = [p for p in case.parts if look.on in words.lineage[p.kind] and not why_lost(case, p)]
                 gathered = [_of_part(step, p, words) for p in parts]
             result += [topic for topic in gathered if topic not in result]
     return tuple(result)
@@ -85,6 +85,34 @@ def fits(words: Vocabulary, kind: str, allowed: tuple[str, ...]) -> bool:
 def is_lost_after(words: Vocabulary, feature: str, step: Step) -> bool:
     """Whether this step is the last at which the feature can still be seen."""
     return words.features[feature].lost == step.stage
+
+
+def why_lost(case: Case, part: Part) -> str:
+    """Why nobody can look at a part any more; "" where it is in hand."""
+    return part.lost or case.lost.get(part.position, "")
+
+
+def lost_kind(case: Case, knowledge: Knowledge, position: str, kind: str, group: str = "") -> str:
+    """Why no part of the kind is left at a position; "" where one is, or may be: a list shorter than usual may leave one out.
+    What people can be asked about stays."""
+    words = knowledge.vocabulary
+    of_the_seal = words.kinds[kind].place == "seal" and not set(knowledge.looks.asked) & set(words.lineage[kind])
+    if of_the_seal and position in case.lost:
+        return f"the seal: {case.lost[position]}"
+    parts = [p for p in case.parts if p.position in (position, "machine", "") and (not group or p.group in (group, ""))
+             and (kind in words.lineage[p.kind] or p.kind in words.lineage[kind])]  # fmt: skip
+    usual = [u for s in case.settings if s.setting == "arrangement" and s.holds for u in knowledge.arrangements.usual.get(s.term, ())
+             if u.position in (position, "machine", "") and kind in words.lineage[u.kind]]  # fmt: skip
+    if len(parts) < len(usual) or not all(why_lost(case, p) for p in parts):
+        return ""
+    return "; ".join(f"{p.name} ({p.item}): {why_lost(case, p)}" for p in parts)
+
+
+def lost_things(case: Case) -> list[tuple[str, str]]:
+    """What is lost as a whole, seals before parts, with the reason."""
+    several = len(case.positions) > 1
+    seals = [(f"the {p} seal" if several else "the seal", case.lost[p]) for p in case.positions if p in case.lost]
+    return seals + [(f"{p.name} ({p.item})", p.lost) for p in case.parts if p.lost]
 
 
 def answers(case: Case, topic: Topic) -> dict[str, Observation]:

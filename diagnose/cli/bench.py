@@ -95,6 +95,7 @@ def note(
     seen_from: Annotated[str, typer.Option("--seen-from", help="driver end or impeller end.")] = "",
     tag: Annotated[str, typer.Option("--tag", help="Tag tied to that part.")] = "",
     touches: Annotated[str, typer.Option("--touches", help="Item numbers of the parts it touches: 2, 3.")] = "",
+    lost_part: Annotated[str, typer.Option("--lost-part", help="How that part was lost: nobody can look at it.")] = "",
     stage: Annotated[str, typer.Option("--stage", help="How far the teardown has come.")] = "",
     instead_of: Annotated[str, typer.Option("--instead-of", help="Number of the record this corrects.")] = "",
     withdraw: Annotated[str, typer.Option("--withdraw", help="Number of a record that no longer holds.")] = "",
@@ -131,7 +132,7 @@ def note(
         whats.append({"add": "events", "entry": _said({"date": date, "what": event})})
     with _recorder(file, base, by, must_exist=True) as recorder:
         details = {"kind": kind, "name": name, "group": group, "carries": carries, "index": index,
-                   "index at": index_at, "seen from": seen_from, "tag": tag, "touches": _listed(touches)}  # fmt: skip
+                   "index at": index_at, "seen from": seen_from, "tag": tag, "touches": _listed(touches), "lost": lost_part}  # fmt: skip
         if item:
             whats.append({"add": "parts", "entry": _said({"item": item, "position": position, **details})})
         elif _said(details):

@@ -11,6 +11,7 @@ from diagnose.advice.cautions import ABOVE_ALL, called_for
 from diagnose.advice.plan import ANY_TIME, LAST, NOW, Plan, Result, Step
 from diagnose.advice.stopping import OPEN
 from diagnose.casefile.reader import describe
+from diagnose.casefile.walk import lost_things
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Judgement
 from diagnose.knowledge.model import Caution, Knowledge, Limit
@@ -300,7 +301,8 @@ def _end(inference: Inference, plan: Plan, page: Page) -> None:
 
 
 def _lost(inference: Inference, plan: Plan) -> list[tuple[str, str]]:
-    """(what, why) of what is lost: records that say so, then findings, most telling first; both seals of a pair at once."""
+    """(what, why) of what is lost: whole seals and parts, single looks as recorded, then findings, most telling first; both
+    seals of a pair at once."""
     case, several = inference.case, len(inference.case.positions) > 1
     recorded = [
         (describe(o, case).removeprefix("lost: "), o.note or "on record as lost")
@@ -311,7 +313,7 @@ def _lost(inference: Inference, plan: Plan) -> list[tuple[str, str]]:
     for gone in plan.lost:
         seats.setdefault((gone.finding, gone.why), []).append(gone.position)
     found = [(f"{name} [{', '.join(at)}]" if several else name, why) for (name, why), at in seats.items()]
-    return list(dict.fromkeys([*recorded, *found]))
+    return list(dict.fromkeys([*lost_things(case), *recorded, *found]))
 
 
 # ---- the short form on the page of the answer --------------------------------------------------------------------------

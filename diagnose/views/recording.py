@@ -42,6 +42,7 @@ _COMMANDS = """\
 Enter          nothing to say, go on          =   what the answers so far mean
 ?              what to look for here          /fix N    correct or withdraw record N
 /skip          leave this topic for later     /log      the last records
+/lost TEXT     the whole seal is gone: how (in a pair: /lost inboard: TEXT)
 /part          put another part on the list   /quit     leave; resume with the same command
 A mark in one line:     blisters: 10 to 2, severe, photo carbon.jpg, note beside the port
 Not there, or lost:     absent 3-5     lost 2     not looked at 7"""
@@ -267,9 +268,15 @@ class Dialogue:
             return topic
         self.say("")
         self.say(self._describe(part))
-        answer = self.ask(
-            "Enter if so; m to mark, renumber or tag it; x if this seal has none: ", {"m": "mark", "x": "none"}
-        )
+        answer = self.ask("Enter if so; m to mark, number or tag it; l if lost; x if this seal has none: ",
+                          {"m": "mark", "l": "lost", "x": "none"})  # fmt: skip
+        if answer.lower() == "l":
+            how = self.ask("  how was it lost: ", {})
+            record = self.recorder.state.part_record(part.item)
+            assert record is not None
+            if how and self.record({"add": "parts", "entry": {**record.entry, "lost": how}, "instead of": record.id}):
+                return None
+            return topic
         if answer.lower() == "x":
             record = self.recorder.state.part_record(part.item)
             assert record is not None
@@ -537,6 +544,8 @@ class Dialogue:
             elif command == "/log":
                 for line in self.recorder.lines[-10:]:
                     self.say(f"{line.number}  {sentence(line.what)}", hang=4)
+            elif command == "/lost":
+                self._lost(rest.strip())
             elif command == "/part":
                 self._add_part()
             elif command == "/skip":
@@ -547,6 +556,16 @@ class Dialogue:
                 self.say(f"  there is no command {command!r}; ? shows them")
             else:
                 return answer
+
+    def _lost(self, text: str) -> None:
+        """The whole seal is gone, or one of a pair: nothing that needs it in hand is asked any more."""
+        position, colon, how = (x.strip() for x in text.partition(":"))
+        if not colon or position not in self.case.positions:
+            position, how = "", text
+        if not how:
+            self.say("  write how it was lost: /lost scrapped before anyone looked")
+            return
+        self.record({"set": path_of("lost", position, self.words), "to": how})
 
     def _help(self) -> None:
         for line in _COMMANDS.splitlines():

@@ -242,3 +242,16 @@ def test_without_a_journal_or_a_case_the_way_out_is_told(diagnose):
     Path("d").mkdir()
     code, _, err = diagnose("note", "d", "--on", "shaft", "--saw", "bent")
     assert code == 2 and err
+
+
+def test_a_part_and_a_whole_seal_can_be_noted_as_lost(begun):
+    assert begun("note", "p.yaml", "--part", "15", "--lost-part", "fell into the sump")[0] == 0
+    assert begun("note", "p.yaml", "--set", "seal.lost=scrapped before anyone looked")[0] == 0
+    now = case()
+    assert now.part("15").lost == "fell into the sump" and now.lost == {"seal": "scrapped before anyone looked"}
+
+
+def test_one_seal_of_a_pair_can_be_noted_as_lost(diagnose):
+    diagnose("start", "p.yaml", "--arrangement", "double")
+    assert diagnose("note", "p.yaml", "--set", "seal.lost=scrapped", "--position", "outboard")[0] == 0
+    assert case().lost == {"outboard": "scrapped"}

@@ -115,6 +115,9 @@ def test_the_command_tells_them_and_exits_with_2(tmp_path):
         ("case: a\nobservations: [{on: face, saw: }]", "observation"),
         ("case: a\nobservations: [{on: face, saw: radial cracks, extent: []}]", "empty-list"),
         ("case: a\nparts: []", "empty-list"),
+        ("case: a\nparts: [{item: 1, kind: face, lost: }]", "lost"),
+        ("case: a\nseal: {lost: }", "lost"),
+        ("case: a\nseal: {lost: [x]}", "text"),
         ("case: a\nservice: {is: []}", "empty-list"),
     ],
 )  # fmt: skip

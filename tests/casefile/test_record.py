@@ -157,6 +157,17 @@ def test_the_part_that_is_not_there_goes_and_a_renumbered_one_keeps_its_place(ca
     assert "15a" in now.part("6").touches and now.part("8") is None
 
 
+def test_what_is_lost_is_not_asked_about(case, knowledge):
+    script = Script(
+        *to_step(7, knowledge), ("Item 1, Rotating ring @ Enter if so", "l"), ("how was it lost", "broke up and was swept away"),
+        ("2 Stationary ring @ Seen", "/lost scrapped"), stop_at="Everything",
+    )  # fmt: skip
+    now = session(case, knowledge, script)
+    assert now.part("1").lost == "broke up and was swept away" and now.lost == {"seal": "scrapped"}
+    told = "\n".join(script.told)
+    assert "1 Rotating ring" not in told and "2 Stationary ring" in told and "5 Springs" not in told
+
+
 def test_a_clock_position_asks_for_the_mark_it_is_counted_from(case, knowledge):
     script = Script(
         *to_step(7, knowledge), ("1 Rotating ring @ Seen", "heat checks: 10 to 2, severe"),

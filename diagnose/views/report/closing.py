@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.advice.plan import Plan, Step
 from diagnose.casefile.reader import describe
+from diagnose.casefile.walk import lost_things
 from diagnose.judgement.judge import Judged
 from diagnose.trail.graph import cause_id, proof
 from diagnose.views.drawings.markup import Drawing, Markup
@@ -83,6 +84,8 @@ def changes(t: Told) -> list[Block]:
 
 def gaps(t: Told) -> list[Block]:
     blocks: list[Block] = []
+    if whole := lost_things(t.case):
+        blocks += [Heading("Lost as a whole"), Items([f"{what}: {why}" for what, why in whole])]
     for state, title in (("not looked at", "Recorded as not looked at"), ("lost", "Lost before it could be looked at")):
         told = sorted(
             (o for o in t.case.observations if o.state == state),
