@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Sequence, Set
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -94,6 +94,7 @@ def opening(case: Case, workshop: Workshop) -> list[str]:
 def play(case: Case, workshop: Workshop, ask: Ask, say: Say) -> Result:
     """One case. An empty answer means: seen enough, or no opinion yet."""
     left, shown, steps = pieces(case), list[Piece](), list[Step]()
+    on_record = {f for found in infer(case, workshop.base).findings.values() for f in found}
     say(case.name)
     for line in opening(case, workshop):
         say("  " + line)
@@ -103,7 +104,7 @@ def play(case: Case, workshop: Workshop, ask: Ask, say: Say) -> Result:
         for i, other in enumerate(left, 1):
             say(f"  {i}. {other.name}")
         before = known_so_far(case, shown)
-        piece = _choose(left, ask("What do you look at next? (number or name, Enter: enough) "), say)
+        piece = _choose(left, workshop, ask, say)
         if piece is None:
             break
         left.remove(piece)
@@ -111,23 +112,32 @@ def play(case: Case, workshop: Workshop, ask: Ask, say: Say) -> Result:
         for line in piece.lines(case, workshop):
             say("  " + line)
         thought = cause_named(ask("Which cause do you think of? (Enter: none yet) "), workshop, say)
-        steps.append(_step(piece, thought, before, known_so_far(case, shown), workshop))
+        steps.append(_step(piece, thought, before, known_so_far(case, shown), on_record, workshop))
     answer = cause_named(ask("What is the cause? "), workshop, say)
     return _review(case, steps, answer, workshop, say)
 
 
-def _choose(left: Sequence[Piece], word: str, say: Say) -> Piece | None:
-    wanted = plain(word)
-    if not wanted:
-        return None
-    if wanted.isdigit() and 1 <= int(wanted) <= len(left):
-        return left[int(wanted) - 1]
-    found = [p for p in left if wanted in plain(p.name)]
-    near = nearest(wanted, [p.name for p in left], 1)
-    choice = found[0] if found else next((p for p in left if p.name in near), left[0])
-    if choice.name != word:
-        say(f"  ({choice.name})")
-    return choice
+def _choose(left: Sequence[Piece], workshop: Workshop, ask: Ask, say: Say) -> Piece | None:
+    """What the trainee wants to see, by number, name or something measured on it; None for enough."""
+    while wanted := plain(ask("What do you look at next? (number or name, Enter: enough) ")):
+        choice = _meant(wanted, left, workshop)
+        if choice is None:
+            say("  (nothing here is called so: give a number of the list, a part or something measured)")
+            continue
+        if plain(choice.name) != wanted:
+            say(f"  ({choice.name})")
+        return choice
+    return None
+
+
+def _meant(wanted: str, left: Sequence[Piece], workshop: Workshop) -> Piece | None:
+    if wanted.isdigit():
+        return left[int(wanted) - 1] if 1 <= int(wanted) <= len(left) else None
+    for p in left:
+        if wanted in plain(p.name) or any(wanted in plain(x.what) for x in p.measured):
+            return p
+    near = nearest(wanted, [*(p.name for p in left), *workshop.base.knowledge.causes], 1)
+    return next((p for p in left if p.name in near), None)
 
 
 def cause_named(word: str, workshop: Workshop, say: Say) -> str:
@@ -152,9 +162,11 @@ def _judged(case: Case, workshop: Workshop) -> tuple[Inference, list[Judged], tu
     return inference, ranked(judgements), judgements
 
 
-def _step(piece: Piece, thought: str, before: Case, after: Case, workshop: Workshop) -> Step:
+def _step(piece: Piece, thought: str, before: Case, after: Case, on_record: Set[str], workshop: Workshop) -> Step:
+    """The tool asks for the best of the work that the case has a result of, as the trainee can see no other."""
     inference, _, judgements = _judged(before, workshop)
-    best = next(iter(plan(inference, judgements, workshop.net).steps), None)
+    steps = plan(inference, judgements, workshop.net).steps
+    best = next((s for s in steps if not on_record.isdisjoint(s.findings)), None)
     asked = (best.measurement or ", ".join(best.findings[:3])) if best else ""
     _, order, _ = _judged(after, workshop)
     top = order[0]

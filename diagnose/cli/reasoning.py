@@ -104,6 +104,12 @@ def why(
         other = opened.node(rather_than, graph.nodes[node]["position"])
         if {graph.nodes[n]["type"] for n in (node, other)} != {"cause"}:
             raise refuse("two causes are contrasted", "name a cause on both sides of --rather-than")
+        if node == other:
+            likes = ", ".join(x["cause"] for x in graph.nodes[node]["look_alikes"])
+            raise refuse(
+                f"{graph.nodes[node]['text']!r} cannot be set against itself",
+                f"name another cause behind --rather-than{f', such as its look-alikes: {likes}' if likes else ''}",
+            )
         contrast = trail.contrast(graph, node, other)
         _show(contrast, as_json, lambda page: view.contrast(contrast, page))
         return

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 PAPERS = ("A4", "Letter")
+ENDINGS = (".html", ".md", ".pdf")
 MOST_PHOTO_BYTES = 20_000_000
 PRINT_SECONDS = 120
 MOST_STEPS = 10
@@ -26,7 +27,7 @@ MOST_STEPS = 10
 def report(
     case: CaseArgument,
     output: Annotated[
-        Path, typer.Option("-o", "--output", help="The file to write; .md is Markdown, .pdf is PDF.")
+        Path, typer.Option("-o", "--output", help="The file to write: .html, .md or .pdf.")
     ] = Path("report.html"),
     pdf: Annotated[bool, typer.Option("--pdf", help="Print to PDF through a headless Chromium.")] = False,
     markdown: Annotated[bool, typer.Option("--markdown", help="Write Markdown.")] = False,
@@ -38,6 +39,8 @@ def report(
     from diagnose.views.report import html
     from diagnose.views.report import markdown as text
 
+    if output.suffix.lower() not in ENDINGS:
+        raise refuse(f"a report cannot be written as {output.suffix or output.name!r}", f"end the name in {', '.join(ENDINGS)}")
     pdf, markdown = pdf or output.suffix.lower() == ".pdf", markdown or output.suffix.lower() == ".md"
     if pdf and markdown:
         raise refuse(

@@ -409,6 +409,7 @@ def quiz(
     import sys
 
     from diagnose.authoring.quiz import document, play
+    from diagnose.views.page import Page
 
     workshop = _workshop(knowledge)
     chosen = [open_case(case, workshop.base)] if case else _cases(cases, workshop)
@@ -423,11 +424,16 @@ def quiz(
             typer.echo(line.rstrip("\n"))
         return "".join(c for c in line if c.isprintable()).strip()
 
+    def say(text: str) -> None:
+        page = Page()
+        page.say(text.strip(), indent=len(text) - len(text.lstrip()))
+        typer.echo(page.text(), nl=False)
+
     right = played = 0
     for one in chosen:
         if over:
             break
-        result = play(one, workshop, ask, typer.echo)
+        result = play(one, workshop, ask, say)
         played, right = played + 1, right + result.right
         if save:
             with save.open("a", encoding="utf-8") as file:

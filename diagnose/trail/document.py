@@ -216,18 +216,55 @@ def _keyed(entries: Iterable[Any]) -> dict[str, Any]:
 
 
 def _entry_change(section: str, was: Any, now: Any, key: str) -> str:
-    if was is None or now is None:
-        text = (was or now).get("text") if isinstance(was or now, dict) else ""
-        return f"{key}{f' ({text})' if text and text not in key else ''} {'appears' if was is None else 'is gone'}"
-    if not isinstance(was, dict) or not isinstance(now, dict):
+    entry = was if now is None else now
+    if not isinstance(entry, dict) or not isinstance(was or entry, dict):
         return f"{key} reads otherwise"
-    fields = [k for k in sorted({*was, *now}) if was.get(k) != now.get(k)]
-    told = "; ".join(f"{k} was {_short(was.get(k))}, is {_short(now.get(k))}" for k in fields[:3])
-    return f"{key}: {told}" + (f"; and {len(fields) - 3} more" if len(fields) > 3 else "")
+    name = _entry_name(section, entry, key)
+    if was is None or now is None:
+        return f"{name} {'appears' if was is None else 'is gone'}"
+    told = _changes(was, now)
+    return f"{name}: {'; '.join(told[:3])}" + (f"; and {len(told) - 3} more" if len(told) > 3 else "")
+
+
+def _entry_name(section: str, entry: Doc, key: str) -> str:
+    """What a reader calls an entry: a record or finding by its text, a firing by its rule, a ledger by its cause."""
+    name = str(entry.get("text") or key.partition(":")[2].partition("@")[0] or key)
+    if section == "firings":
+        name = f"rule {name} ({entry.get('rule', '')}: {entry.get('state', '')})"
+    elif section == "sets":
+        name = "explanations"
+    position = entry.get("position") or key.rpartition("@")[2]
+    return f"{name} [{position}]" if position in ("inboard", "outboard") else name
+
+
+def _changes(was: Doc, now: Doc) -> list[str]:
+    return [told for k in sorted({*was, *now}) if was.get(k) != now.get(k) for told in _change(k, was.get(k), now.get(k))]
+
+
+def _change(field: str, was: Any, now: Any) -> list[str]:
+    """What changed in one field, in words; inside lists by the entries that came, went or changed."""
+    name = field.replace("_", " ")
+    if field == "supports":
+        return ["rests on other records"]
+    if isinstance(was, list) and isinstance(now, list):
+        before, after = ({_called(x): x for x in entries} for entries in (was, now))
+        told = [f"{name} without {k}" for k in before if k not in after]
+        told += [f"{name} with {k}" for k in after if k not in before]
+        both = [(k, before[k], after[k]) for k in before if k in after and before[k] != after[k]]
+        told += [f"{k}: {t}" for k, a, b in both if isinstance(a, dict) and isinstance(b, dict) for t in _changes(a, b)]
+        return told or [f"{name} in another order"]
+    return [f"{name} was {_short(was)}, is {_short(now)}"]
+
+
+def _called(entry: Any) -> str:
+    if not isinstance(entry, dict):
+        return _short(entry)
+    causes = entry.get("causes")
+    return str(entry.get("says") or entry.get("finding") or (" and ".join(map(str, causes)) if causes and isinstance(causes, list) else _short(entry)))
 
 
 def _short(value: Any) -> str:
-    text = json.dumps(value, ensure_ascii=False, sort_keys=True)
+    text = f"{value:g}" if isinstance(value, float) else json.dumps(value, ensure_ascii=False, sort_keys=True)
     return text if len(text) <= 60 else text[:57] + "..."
 
 

@@ -8,8 +8,9 @@ from typing import Any
 
 from diagnose.advice.actions import Advice
 from diagnose.advice.cautions import ABOVE_ALL, called_for
-from diagnose.advice.plan import ANY_TIME, LAST, NOW, Plan, Result, Step
+from diagnose.advice.plan import ANY_TIME, LAST, NOW, Gone, Plan, Result, Step
 from diagnose.advice.stopping import OPEN
+from diagnose.casefile.model import Part
 from diagnose.casefile.reader import describe
 from diagnose.casefile.walk import lost_things
 from diagnose.inference.run import Inference
@@ -178,7 +179,7 @@ def listed(names: Sequence[str]) -> str:
 
 
 def minutes(value: float) -> str:
-    return f"{value:g} min"
+    return f"{60 * value:.0f} s" if 0 < value < 1 else f"{round(value, 1):g} min"
 
 
 def _limit(step: Step, knowledge: Knowledge) -> str:
@@ -207,7 +208,8 @@ def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budg
     page.say(_stage(case.stage, plan.stage), indent=2, lead="stage   ", hang=10)
     within = f" of the {minutes(budget)} given" if budget is not None else ""
     told = sum(s.bits for s in plan.steps)
-    page.say(f"{plan.count} pieces of work, {minutes(plan.minutes)}{within}; they are expected to tell {told:.2f} of the "
+    work = "1 piece of work" if plan.count == 1 else f"{plan.count} pieces of work"
+    page.say(f"{work}, {minutes(plan.minutes)}{within}; expected to tell {told:.2f} of the "
              f"{plan.open_bits:.2f} bit by which the ranking is open", indent=2, lead="plan    ", hang=10)  # fmt: skip
     number = 0
     for when, steps in groupby(plan.steps, key=lambda s: s.when):
@@ -241,10 +243,17 @@ def _stage(recorded: str, taken: str) -> str:
 
 
 def _hand(step: Step, inference: Inference) -> str:
-    """The part in hand, by name and item number."""
+    """The part in hand, by name and item number; listed parts also by what their name calls them."""
+    vocabulary = inference.base.knowledge.vocabulary
+
+    def meant(p: Part) -> bool:
+        words = p.name.split()
+        kinds = [vocabulary.find("kind", " ".join(words[i:])) for i in range(len(words))]
+        return p.item in step.items or (step.part in kinds and p.position in (*step.positions, "machine", ""))
+
     several = len(inference.case.positions) > 1
     where = f" [{', '.join(step.positions)}]" if several else ""
-    named = [f"{p.name} ({p.item})" for p in inference.case.parts if p.item in step.items]
+    named = [f"{p.name} ({p.item})" for p in inference.case.parts if meant(p)]
     return f"in hand: {', '.join(named) if 0 < len(named) <= 4 else step.part or 'the record'}{where}"
 
 
@@ -300,6 +309,11 @@ def _end(inference: Inference, plan: Plan, page: Page) -> None:
         )
 
 
+def lost_why(gone: Gone) -> str:
+    """Why a finding is lost, without saying its name again."""
+    return gone.why.removeprefix(f"{gone.finding}: ")
+
+
 def _lost(inference: Inference, plan: Plan) -> list[tuple[str, str]]:
     """(what, why) of what is lost: whole seals and parts, single looks as recorded, then findings, most telling first; both
     seals of a pair at once."""
@@ -311,7 +325,7 @@ def _lost(inference: Inference, plan: Plan) -> list[tuple[str, str]]:
     ]
     seats: dict[tuple[str, str], list[str]] = {}
     for gone in plan.lost:
-        seats.setdefault((gone.finding, gone.why), []).append(gone.position)
+        seats.setdefault((gone.finding, lost_why(gone)), []).append(gone.position)
     found = [(f"{name} [{', '.join(at)}]" if several else name, why) for (name, why), at in seats.items()]
     return list(dict.fromkeys([*lost_things(case), *recorded, *found]))
 

@@ -45,6 +45,30 @@ def test_a_trainee_looks_answers_and_sees_the_way_of_the_tool(place, tmp_path):
     assert row["right"] and row["answer"] == row["tool"] == "dry running" and len(row["steps"]) == 2
 
 
+def test_only_what_lies_there_can_be_looked_at(place):
+    folder, cases = place
+    given = "dry running\nbent\n99\nseat 2\n\n\n"
+    said = call("quiz", cases / "one.yaml", "--knowledge", folder, given=given)[1]
+    assert said.count("(nothing here is called so:") == 3
+    assert said.index("(Seat (2))") > said.rindex("(nothing here is called so:")
+
+
+def test_the_tool_asks_only_for_what_the_case_has_a_result_of(place):
+    """The small case has no dial reading, and yet runout by dial would tell most."""
+    folder, cases = place
+    said = call("quiz", cases / "one.yaml", "--knowledge", folder, given="seat\n\n\n\n")[1]
+    assert "you looked at Seat (2)" in said and "runout by dial" not in said
+
+
+def test_every_line_of_the_quiz_fits_the_terminal(place, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    folder, cases = place
+    long = (cases / "one.yaml").read_text() + "about: " + "a seal that leaked and was taken out " * 8 + "\n"
+    (cases / "one.yaml").write_text(long)
+    said = call("quiz", cases / "one.yaml", "--knowledge", folder, given="\n\n")[1]
+    assert "taken out a seal" in " ".join(said.split()) and max(map(len, said.splitlines())) <= 80
+
+
 def test_what_is_not_yet_looked_at_is_not_shown(place):
     folder, cases = place
     said = call("quiz", cases / "one.yaml", "--knowledge", folder, given="\n\n")[1]

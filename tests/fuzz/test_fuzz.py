@@ -122,7 +122,7 @@ def test_no_terminal_escape_reaches_the_screen(command, tmp_path):
     if command == "batch":
         clean(diagnose("batch", "cases", cwd=tmp_path), 1)
         return
-    more = ["dry running"] if command == "why" else ["-o", "out"] if command in ("trail", "report") else []
+    more = ["dry running"] if command == "why" else ["-o", "out.html"] if command in ("trail", "report") else []
     clean(diagnose(command, sound, *more, cwd=tmp_path), 0)
     clean(diagnose(command, bad, *more, cwd=tmp_path), 2)
 

@@ -19,7 +19,7 @@ from diagnose.cli.main import app
 from diagnose.inference.run import load
 from diagnose.judgement.network import build as build_network
 from diagnose.reading.problems import BadInput
-from diagnose.trail.document import dot, dump, graphml, node_link, trail, verify
+from diagnose.trail.document import SECTIONS, dot, dump, graphml, node_link, trail, verify
 from diagnose.trail.document import load as load_trail
 from diagnose.trail.graph import causes_by_probability, proof
 from tests.trail.conftest import ROOT, SCENARIOS, SMALL, small_base, valid
@@ -119,6 +119,15 @@ def test_a_conclusion_altered_by_hand_is_found():
     answer = checked(dump(document))
     (said,) = answer["differs"]
     assert said["what"] == "standing" and '"established"' in said["says"] and "dry running" in said["says"]
+
+
+def test_what_differs_is_said_in_words():
+    other = CASE.replace(b"extent: all round, degree: moderate", b"extent: patches")
+    assert other != CASE
+    said = [d["says"] for d in checked(written(), case=other)["differs"] if d["what"] in SECTIONS]
+    assert said and not [text for text in said if "{" in text or "..." in text]
+    assert {"rule F2 (cracked somewhere: present): radial cracks: rests on other records", "rule F1 (hot all round: present) is gone",
+            "radial cracks on Seat (2) patches appears", "dry running: weights without hot all round"} <= set(said)  # fmt: skip
 
 
 def test_a_trail_written_otherwise_is_not_exact():

@@ -317,6 +317,13 @@ def test_a_wrong_call_is_refused_with_a_way_out(tmp_path, wrong):
     assert done.returncode == 2 and done.stderr.strip() and "Traceback" not in done.stderr
 
 
+@pytest.mark.parametrize("name", ["r.txt", "r", "r.htm"])
+def test_a_report_of_an_unknown_ending_is_refused_with_the_known_ones(tmp_path, name):
+    done = command("thin-record", "-o", str(tmp_path / name))
+    assert done.returncode == 2 and "end the name in .html, .md, .pdf" in done.stderr
+    assert not (tmp_path / name).exists()
+
+
 def test_markdown_tells_the_same_as_the_page(large):
     text = markdown.page(large)
     for words in (

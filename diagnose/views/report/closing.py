@@ -13,6 +13,7 @@ from diagnose.trail.graph import cause_id, proof
 from diagnose.views.drawings.markup import Drawing, Markup
 from diagnose.views.graph_drawing import draw
 from diagnose.views.leading import leaders
+from diagnose.views.next_steps import lost_why
 from diagnose.views.report.bench import TOLD_IN_HISTORY
 from diagnose.views.report.blocks import (
     Block,
@@ -112,7 +113,7 @@ def _planned(t: Told, plan: Plan) -> list[Block]:
     blocks: list[Block] = []
     if plan.lost:
         gone = sorted(plan.lost, key=lambda x: (-round(x.bits, 9), x.finding, x.position))
-        lines: list[Line] = [f"{x.finding}{t.at(x.position)}: {x.why}" for x in gone[:MOST_LOST]]
+        lines: list[Line] = [f"{x.finding}{t.at(x.position)}: {lost_why(x)}" for x in gone[:MOST_LOST]]
         lines += [Soft(f"{len(gone) - MOST_LOST} more, which would have told less")] if len(gone) > MOST_LOST else []
         blocks += [Heading("Can no longer be decided"), Items(lines, role="two")]
     blocks.append(Heading("What to look at next, in this order"))

@@ -1,0 +1,60 @@
+"""Pages of the terminal: the plan, what the answer hangs on, how long lines are told."""
+
+from __future__ import annotations
+
+import pytest
+from typer.testing import CliRunner
+
+from diagnose.cli.main import app
+from diagnose.reading.figures import percent
+from diagnose.views.next_steps import minutes
+from diagnose.views.page import Page
+
+PUMP = "condensate-pump-dry-start"
+
+
+def page(*words: str) -> str:
+    done = CliRunner().invoke(app, [*words], env={"COLUMNS": "80", "NO_COLOR": "1"})
+    assert done.exit_code == 0, done.output
+    return done.output
+
+
+@pytest.mark.parametrize(
+    ("p", "digits", "said"),
+    [(0, 0, "under 1 %"), (0.0099, 0, "under 1 %"), (0.01, 0, "1 %"), (0.5, 0, "50 %"), (0.99, 0, "99 %"), (0.9951, 0, "over 99 %"),
+     (1, 0, "over 99 %"), (0.0004, 1, "under 0.1 %"), (0.941, 1, "94.1 %"), (0.99995, 1, "over 99.9 %")],
+)  # fmt: skip
+def test_a_probability_is_never_none_or_all(p, digits, said):
+    assert percent(p, digits) == said
+
+
+def test_no_line_parts_a_number_from_its_percent_sign_and_headings_fold():
+    made = Page(24, False)
+    made.say("a cause that has some 27 % of it all, and 8 % more", indent=2)
+    made.heading("a heading that is longer than the page is wide")
+    made.ends("  a left side that is too long for it", "99 %")
+    assert all(len(line) <= 24 and not line.lstrip().startswith("%") for line in made.lines)
+
+
+def test_the_plan_counts_one_piece_and_tells_short_times_in_seconds():
+    assert minutes(1 / 3) == "20 s" and minutes(0) == "0 min" and minutes(12.34) == "12.3 min"
+    told = page("next", PUMP, "--budget", "2min")
+    assert "1 piece of work, 2 min of the 2 min given" in told
+    assert "0 min of the 20 s given" in page("next", PUMP, "--budget", "20s")
+
+
+def test_a_listed_part_is_in_hand_under_its_name_and_a_reason_does_not_say_the_name_again():
+    told = page("next", PUMP)
+    assert "in hand: Mating ring (2)\n" in told and "in hand: mating ring" not in told
+    assert "flush hot: to be seen only while running" in told and "flush hot: flush hot" not in told
+
+
+def test_a_cause_that_joins_is_not_said_to_replace_and_the_title_folds():
+    told = page("fragile", PUMP)
+    assert "abrasive wear joins, established" in " ".join(told.split())
+    assert max(map(len, told.splitlines())) <= 80
+
+
+def test_the_share_of_a_set_is_labelled_after_the_cause_s_own_probability():
+    told = " ".join(page("why-not", PUMP, "flashing").split())
+    assert "leads in its place: dry running (over 99 %); alone, with no other cause: 27 %" in told
