@@ -59,6 +59,19 @@ def test_every_case_of_the_library(path, whole_base):
     assert disagreements(infer(read_case(path, whole_base.knowledge), whole_base)) == []
 
 
+@pytest.mark.parametrize(
+    ("test", "low", "holds"),
+    [("above", 0.02e-3, True), ("above", 0.055e-3, None), ("above", 0.08e-3, False), ("at least", 0.055e-3, None),
+     ("below", 0.08e-3, True), ("below", 0.055e-3, None), ("below", 0.02e-3, False), ("at most", 0.055e-3, None)],
+)  # fmt: skip
+def test_a_number_across_a_bound_is_unknown_and_not_false(test, low, holds):
+    case = case_of("case: c\nmeasurements: [{on: shaft, measured: shaft runout, reading: 0.055 ± 0.01 mm}]", BASE)
+    condition = Condition("quantity", "shaft runout", on="shaft", test=test, low=low)
+    ((premise,),) = expand(condition, BASE.knowledge)
+    verdict = evaluate(premise, facts_of(infer(case, BASE)), "seal")
+    assert verdict.holds is holds and verdict.ids
+
+
 # ---- random rule bases -----------------------------------------------------------------------------------------------
 
 seen = st.builds(

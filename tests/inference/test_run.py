@@ -117,6 +117,22 @@ def test_a_record_of_the_machine_holds_at_both_seals_of_a_pair(base):
     assert found["inboard"]["shaft moves"].state == found["outboard"]["shaft moves"].state == "present"
 
 
+def test_a_record_of_one_seal_says_nothing_of_the_other(base):
+    text = """case: c
+seal: {arrangement: dual pressurised}
+parts:
+  - {item: 1, name: Seat, kind: hard face, position: inboard}
+  - {item: 2, name: Seat, kind: hard face, position: outboard}
+observations:
+  - {part: 1, saw: radial cracks, extent: all round}
+  - {part: 2, lost: radial cracks}
+"""
+    found = infer(case_of(text, base), base)
+    assert found.findings["inboard"]["hot all round"].state == "present"
+    assert "hot all round" not in found.findings["outboard"]
+    assert {dict(f.slots)["state"] for f in found.facts if f.table == "seen"} == {"present"}
+
+
 PRINT = """
 import json, sys
 from pathlib import Path
