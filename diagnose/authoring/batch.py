@@ -7,6 +7,7 @@ taken up again; the table itself is put in place whole.
 from __future__ import annotations
 
 import csv
+import gc
 import hashlib
 import io
 import json
@@ -72,7 +73,11 @@ class Table:
 def _opened(folder: str) -> tuple[RuleBase, Network]:
     base = load(Path(folder))
     base.reasoner.build()
-    return base, build(base.knowledge)
+    net = build(base.knowledge)
+    # a start goes without collecting; many cases need it, but never among what lasts
+    gc.freeze()
+    gc.enable()
+    return base, net
 
 
 def judge_chunk(folder: str, chunk: Sequence[Work]) -> list[Done]:
