@@ -89,8 +89,8 @@ def main() -> None:
     print("minutes within which a share of all seals is rightly concluded, and the plan's part of the checklist's")
     for share in (0.25, 0.5, 0.75, 0.9, least):
         told = {order: minutes_for(runs, share) for order, runs in by_order.items()}
-        print(f"{share:>6.1%}  " + "  ".join(f"{order} {m:.0f}" for order, m in told.items()) +
-              f"  {told['plan'] / told['checklist']:.0%}")  # fmt: skip
+        part = f"{told['plan'] / told['checklist']:.0%}" if told["plan"] < float("inf") else "-"
+        print(f"{share:>6.1%}  " + "  ".join(f"{order} {m:.0f}" for order, m in told.items()) + f"  {part}")
 
 
 if __name__ == "__main__":
