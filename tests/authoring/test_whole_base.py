@@ -58,3 +58,15 @@ def test_few_changes_survive(outcomes, whole_base):
     survived = [str(m) for m in tried if not hunt.notices(m)]
     assert len(tried) > 200
     assert len(survived) * 10 <= len(tried), survived
+
+
+def test_what_needs_only_the_rotor_in_its_bearings_is_never_lost_by_opening_the_seal(whole_base):
+    """Bare chamber face and register can be reached only once the gland is off; runout, lift and float stay."""
+    knowledge = whole_base.knowledge
+    for name in ("face runout of the chamber", "register concentricity of the chamber", "shaft runout at the chamber",
+                 "bearing lift", "axial float by push and pull"):  # fmt: skip
+        assert knowledge.measurements[name].stage == "never"
+    for name in ("chamber not square", "chamber not concentric", "shaft runs out", "shaft lifts", "shaft floats"):
+        assert knowledge.vocabulary.features[name].lost == "never"
+    asked = {look.on: step.stage for step in knowledge.arrangements.steps for look in step.looks if "chamber not square" in look.features}
+    assert asked == {"seal chamber": "before washing"}

@@ -33,7 +33,7 @@ LOOKS: dict[tuple[int, str], tuple[list[str], str]] = {
     (3, "Shaft"): ([], "shaft lifts, shaft floats"),
     (3, "8 Set screws"): ([], "loose"),
     (3, "6 Drive collar"): ([], "loose, moved along the shaft"),
-    (3, "14 Seal chamber"): ([], "chamber not square"),
+    (5, "14 Seal chamber"): ([], "chamber not square"),
     (3, "15 Gland bolts"): ([], "loose bolts"),
     (4, "1 Carbon ring"): ([], "faces stuck together, fitted backwards"),
     (4, "2 Silicon carbide ring"): ([], "faces stuck together, fitted backwards"),
