@@ -52,7 +52,8 @@ class Feature:
 class Reading:
     """A number that can be read: a measurement on a part, or a figure of a case section.
 
-    `above` and `below` name figures between which this one must lie, `unless` the term of a setting that frees it.
+    `above` and `below` name figures between which this one must lie, `unless` the term of a setting that frees it;
+    `absolute`: a pressure that is told absolute where nothing is said.
     """
 
     name: str
@@ -67,6 +68,7 @@ class Reading:
     above: str = ""
     below: str = ""
     unless: Mapping[str, str] = field(default_factory=dict)
+    absolute: bool = False
     where: Where = _place()
 
 

@@ -272,7 +272,8 @@ class _Reader:
         readings = self.section("vocabulary/readings.yaml", "readings")
         figures = [name for name, node in readings.items() if node.get("section")]
         for name, node in readings.items():
-            allowed = ["unit", "means", "on", "section", "also", "least", "most", "several", "above", "below", "unless"]
+            allowed = ["unit", "means", "on", "section", "also", "least", "most", "several", "above", "below", "unless",
+                       "absolute"]  # fmt: skip
             only_keys(node, allowed, f"the reading {name!r}", self.problems)
             here = self.text(node, "unit")
             for key in ("least", "most"):
@@ -286,7 +287,8 @@ class _Reader:
                 self.texts(node, "also"), self.text(node, "least"), self.text(node, "most"),
                 self.text(node, "several") == "true",
                 self.word(node, "above", figures, "figure of a case", False),
-                self.word(node, "below", figures, "figure of a case", False), self.read_unless(node, settings), node.where,
+                self.word(node, "below", figures, "figure of a case", False), self.read_unless(node, settings),
+                self.text(node, "absolute") == "true", node.where,
             )  # fmt: skip
         return result
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from diagnose.knowledge.model import Limit
 from diagnose.quantities.model import Quantity
 
@@ -27,6 +29,12 @@ def judge_limit(quantity: Quantity, limit: Limit) -> str:
     if low > strict + allowance and high <= lax + allowance:
         return BETWEEN
     return UNDECIDED
+
+
+def hangs_on_datum(quantity: Quantity, limit: Limit) -> bool:
+    """Whether a limit is undecided only because a pressure says neither gauge nor absolute."""
+    ends = [replace(quantity, low=low, high=high) for low, high in quantity.either]
+    return judge_limit(quantity, limit) == UNDECIDED and any(judge_limit(q, limit) != UNDECIDED for q in ends)
 
 
 def limits_on(quantity: Quantity, limits: dict[str, Limit]) -> tuple[tuple[Limit, str], ...]:

@@ -15,7 +15,8 @@ class Quantity:
     """`value`, `low` and `high` are SI, low and high the ends of its uncertainty; `unit` is for showing it.
 
     `word` is the result where it is a word. `problem` says why it could not be worked out; `value` is then None.
-    `inputs` are (name, as written, record id); the id is empty for what was assumed.
+    `inputs` are (name, as written, record id); the id is empty for what was assumed. `datum` names the pressures written
+    without g or a on which low and high hang, `either` the ends as absolute and as gauge.
     """
 
     id: str
@@ -35,6 +36,8 @@ class Quantity:
     source: str
     notes: tuple[str, ...] = ()
     problem: str = ""
+    datum: str = ""
+    either: tuple[tuple[float, float], ...] = ()
 
 
 def quantity_id(*content: object) -> str:

@@ -130,17 +130,9 @@ def _wets(bench: Bench, seat: Owner) -> bool:
     return bench.has("chamber pressure") and (seat.position != "outboard" or own)
 
 
-def _absolute(value: Value) -> tuple[str, ...]:
-    """Says how a pressure without g or a was read."""
-    texts = [t.strip().lower() for t, id in value.origins if id]
-    plainly = [t for t in texts if t.endswith(("bar", "psi", "kpa", "mpa"))]
-    return (f"{value.name} written without g or a is read as absolute",) if plainly else ()
-
-
 def _margins(bench: Bench, seat: Owner) -> Iterator[Quantity]:
     pressure, temperature = bench.one("chamber pressure", seat), bench.one("temperature", seat)
     vapour, row, source, notes = _vapour(bench, seat, temperature)
-    notes = (*notes, *_absolute(pressure))
     if bench.term("arrangement", seat.position) == "dual pressurised":
         notes += ("the faces of a pressurised pair run on barrier fluid; the product's margin bears on leaks inward only",)
     yield bench.work_out("vapour margin", seat, "M = p_ch - p_v, absolute", source, vapour_margin, pressure, vapour, notes=notes)
@@ -151,7 +143,7 @@ def _margins(bench: Bench, seat: Owner) -> Iterator[Quantity]:
     rating = bench.one("rated pressure", seat)
     if rating.value is not None:
         yield bench.work_out("chamber pressure share of rating", seat, "(p_ch - p_atm) / (rating - p_atm)", "geometry", _share_of_rating,
-                             pressure, rating, notes=(*_absolute(pressure), *_absolute(rating)))  # fmt: skip
+                             pressure, rating)  # fmt: skip
 
 
 def _share_of_rating(pressure: float, rating: float) -> float:
@@ -172,7 +164,9 @@ def _vapour(
     further = bench.table("fluids")["further fluids"] if name and not known else {}
     asked = named_in(further, name)
     if given.value is not None:
-        return given, row, "api-682", ("vapour pressure as given", *_absolute(given))
+        bare = any(r.without_datum for m in bench.named["vapour pressure"] for r in m.readings)
+        told = "vapour pressure without g or a is read as absolute, as is the custom" if bare else ""
+        return given, row, "api-682", ("vapour pressure as given", told)
     if not name:
         return Value("vapour pressure", lack="neither vapour pressure nor fluid is on record"), None, "api-682", ()
     if not known and not asked:
@@ -212,8 +206,8 @@ def across_seal(bench: Bench, seat: Owner) -> Quantity | None:
         high, low, formula = chamber, barrier if barrier.value is not None else air, "chamber - buffer"
     if high.value is None:
         return None
-    notes = (*_absolute(high), *_absolute(low), "negative: reversed")
-    return bench.work_out("pressure difference across seal", seat, formula, "geometry", lambda h, w: h - w, high, low, notes=notes)
+    return bench.work_out("pressure difference across seal", seat, formula, "geometry", lambda h, w: h - w, high, low,
+                          notes=("negative: reversed",))  # fmt: skip
 
 
 def _barrier(bench: Bench, machine: Owner) -> Iterator[Quantity]:
@@ -224,8 +218,7 @@ def _barrier(bench: Bench, machine: Owner) -> Iterator[Quantity]:
         yield bench.work_out(name, machine, formula, "barrier-pressure-pages", lambda b, c: c - b, pressure, chamber)
     else:
         name, formula = "barrier margin", "barrier - chamber"
-        yield bench.work_out(name, machine, formula, "barrier-pressure-pages", lambda b, c: b - c, pressure, chamber,
-                             notes=(*_absolute(pressure), *_absolute(chamber)))  # fmt: skip
+        yield bench.work_out(name, machine, formula, "barrier-pressure-pages", lambda b, c: b - c, pressure, chamber)
 
 
 def _cold(bench: Bench, machine: Owner) -> Iterator[Quantity]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib import resources
 from typing import Any
@@ -61,7 +61,7 @@ _DEFINITIONS = (
     "light_band = 293.78 nanometer", "drop = 0.05 milliliter", "shore = []", "clock_hour = 30 degree",
     "percent = 0.01 = %",
 )  # fmt: skip
-_ATMOSPHERE = 101325.0
+ATMOSPHERE = 101325.0
 
 
 class BadUnit(ValueError):
@@ -85,6 +85,14 @@ class Amount:
     spread: float
     kind: str
     written: str
+
+    @property
+    def without_datum(self) -> bool:
+        """A pressure that says neither gauge nor absolute; `value` then reads it as absolute."""
+        return self.kind == unit("bar").kind and not re.search(r"(?i)(bar|psi|pa)\s?\(?[ga]\)?$", self.written)
+
+    def as_gauge(self) -> Amount:
+        return replace(self, value=self.value + ATMOSPHERE)
 
 
 @lru_cache(maxsize=1)
@@ -110,7 +118,7 @@ def ask_pint(spelling: str) -> Unit:
     except Exception as error:  # pint raises many kinds for bad text, tokenizer errors among them
         raise BadUnit(f"{spelling!r} is no unit known here") from error
     kind = str(one.units)
-    return Unit(one.magnitude - zero.magnitude, zero.magnitude + (_ATMOSPHERE if gauge else 0.0), kind)
+    return Unit(one.magnitude - zero.magnitude, zero.magnitude + (ATMOSPHERE if gauge else 0.0), kind)
 
 
 @lru_cache(maxsize=1)

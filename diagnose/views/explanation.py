@@ -10,11 +10,12 @@ from diagnose.advice.cautions import called_for
 from diagnose.advice.plan import Plan
 from diagnose.casefile.reader import describe, describe_reading
 from diagnose.inference.engine import Firing
-from diagnose.inference.facts import mark_relations
+from diagnose.inference.facts import holds_at, mark_relations
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import STANDINGS, Evidence, Judged, Judgement
 from diagnose.knowledge.model import Cause, Caution
 from diagnose.quantities.clock import NO_PLACE
+from diagnose.quantities.limits import hangs_on_datum
 from diagnose.reading.figures import percent, signed
 from diagnose.views import next_steps
 from diagnose.views.leading import NAMED, leaders, not_named, shared, undamaged
@@ -207,8 +208,13 @@ def open_points(inference: Inference, position: str) -> list[str]:
     """What is on record and yet cannot be used, with the reason."""
     case, base = inference.case, inference.base
     relations = [q for q in mark_relations(case, base.knowledge, base.rules) if q.problem and q.position == position]
-    return [f"how {' and '.join(name for name, *_ in q.inputs)} stand to each other on the clock: {q.problem}"
-            for q in relations if q.problem != NO_PLACE]  # fmt: skip
+    points = [f"how {' and '.join(name for name, *_ in q.inputs)} stand to each other on the clock: {q.problem}"
+              for q in relations if q.problem != NO_PLACE]  # fmt: skip
+    for q in inference.quantities:
+        limits = [limit.name for limit in base.knowledge.limits_on.get(q.name, ()) if hangs_on_datum(q, limit)]
+        if limits and holds_at(q.position, position):
+            points.append(f"whether {q.name} keeps the limit {' and '.join(limits)}: {q.datum} says neither g (gauge) nor a (absolute)")
+    return points
 
 
 def _leader(inference: Inference, j: Judged, most: int, page: Page) -> None:

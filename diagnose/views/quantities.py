@@ -87,6 +87,8 @@ def _value(q: Quantity) -> str:
         return q.word
     if q.value is None:
         return "unknown"
+    if q.datum:
+        return f"{show(q.low, q.unit)} to {show(q.high, q.unit)}"
     text = show(q.value, q.unit)
     half = (q.high - q.low) / 2
     unit_size = abs(to_unit(1.0, q.unit) - to_unit(0.0, q.unit))

@@ -166,3 +166,14 @@ def test_every_quantity_has_a_source_and_its_limits_are_told_by_name_in_its_unit
 def test_a_number_used_as_recorded_is_not_said_to_be_worked_out():
     told = " ".join(diagnose("why", "hydrotested-pump-two-spots", "failed within days").stdout.split())
     assert "running hours 36 h ≤ 200 h" in told and "as recorded" in told and "worked out as as" not in told
+
+
+def test_a_limit_that_hangs_on_gauge_or_absolute_is_an_open_point(tmp_path):
+    path = tmp_path / "case.yaml"
+    text = "case: propane\nseal: {arrangement: single}\nservice: {fluid: propane, temperature: 20 °C, chamber pressure: 9.2 bar}\n"
+    said = "whether vapour margin keeps the limit vapour margin: chamber pressure 9.2 bar says neither g (gauge) nor a (absolute)"
+    for written, told in (("9.2 bar", True), ("9.2 bar a", False), ("20 bar", False)):
+        path.write_text(text.replace("9.2 bar", written), "utf-8")
+        assert (said in " ".join(diagnose("explain", str(path)).stdout.split())) == told
+        (place,) = json.loads(diagnose("explain", str(path), "--json").stdout)["explanation"]["positions"]
+        assert place["not_known"] == ([said] if told else [])

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diagnose.quantities import service
-from diagnose.quantities.limits import judge_limit
+from diagnose.quantities.limits import INSIDE, OUTSIDE, UNDECIDED, hangs_on_datum, judge_limit
 
 WATER = "service: {{fluid: {fluid}, temperature: {t} °C, chamber pressure: {p}}}"
 
@@ -88,11 +88,34 @@ def test_without_coolprop_the_way_out_is_told(quantities_of, monkeypatch):
     assert "diagnose[fluids]" in found.problem
 
 
-def test_a_pressure_without_g_or_a_is_read_as_absolute_and_said_so(quantities_of):
-    plain, gauge = (quantities_of(WATER.format(fluid="water", t=80, p=p))["vapour margin"] for p in ("3 bar", "3 bar g"))
-    assert gauge.value - plain.value == pytest.approx(101325)
-    assert any("read as absolute" in n for n in plain.notes)
-    assert not any("read as absolute" in n for n in gauge.notes)
+def test_a_pressure_without_g_or_a_is_reckoned_both_ways(quantities_of):
+    plain, absolute, gauge = (
+        quantities_of(WATER.format(fluid="water", t=80, p=p))["vapour margin"] for p in ("3 bar", "3 bar a", "3 bar g")
+    )
+    assert (plain.low, plain.high) == (absolute.low, gauge.high) and gauge.value - absolute.value == pytest.approx(101325)
+    assert plain.datum == "chamber pressure 3 bar" and any("neither" in n or "without g" in n for n in plain.notes)
+    assert not gauge.datum and not absolute.datum and gauge.notes == absolute.notes
+
+
+@pytest.mark.parametrize("written", ["3 bara", "3 bar(g)", "43 psig", "43 psi a", "0.3 MPa g", "300 kPa a", "3.0 ± 0.1 bar g"])
+def test_every_spelling_of_gauge_and_absolute_is_known(quantities_of, written):
+    assert not quantities_of(WATER.format(fluid="water", t=80, p=written))["vapour margin"].datum
+
+
+def test_a_limit_is_undecided_only_where_the_datum_matters(whole_base, quantities_of):
+    def margin(pressure: str):
+        return quantities_of(WATER.format(fluid="propane", t=20, p=pressure))["vapour margin"]
+
+    limit = whole_base.knowledge.limits["vapour margin"]
+    assert judge_limit(margin("9.2 bar"), limit) == UNDECIDED and hangs_on_datum(margin("9.2 bar"), limit)
+    assert judge_limit(margin("9.2 bar a"), limit) == OUTSIDE and not hangs_on_datum(margin("9.2 bar a"), limit)
+    assert judge_limit(margin("20 bar"), limit) == INSIDE and not hangs_on_datum(margin("20 bar"), limit)
+
+
+def test_a_vapour_pressure_is_told_absolute(quantities_of):
+    given = "service: {fluid: x, temperature: 20 °C, chamber pressure: 9 bar g, vapour pressure: 8 bar}\nseal: {arrangement: single}"
+    margin = quantities_of(given)["vapour margin"]
+    assert not margin.datum and any("read as absolute, as is the custom" in n for n in margin.notes)
 
 
 DUAL = """
@@ -144,3 +167,10 @@ history: {depressurisation rate: 20 bar/min}
     assert found["barrier temperature margin"].value == pytest.approx(-5)
     assert found["depressurisation rate"].value == pytest.approx(20e5 / 60)
     assert found["water conductivity"].value == pytest.approx(0.5e-4)
+
+
+def test_a_difference_of_two_pressures_without_datum_has_none(quantities_of):
+    text = "service: {{chamber pressure: {}, barrier pressure: {}}}\nseal: {{arrangement: dual pressurised}}"
+    plain, mixed = (quantities_of(text.format(*p))["barrier margin"] for p in (("6 bar", "8 bar"), ("6 bar a", "8 bar")))
+    assert (plain.low, plain.high, plain.datum) == (pytest.approx(2e5), pytest.approx(2e5), "")
+    assert mixed.high - mixed.low == pytest.approx(101325) and mixed.datum == "barrier pressure 8 bar"
