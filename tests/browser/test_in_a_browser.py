@@ -20,6 +20,7 @@ from diagnose.trail.graph import build as build_graph
 from diagnose.trail.graph import proof
 from diagnose.views.graph_drawing import draw
 from diagnose.views.report import html
+from diagnose.views.report.blocks import Heading, Table
 from tests.views.conftest import LARGE, ROOT
 
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
@@ -171,3 +172,28 @@ def test_the_command_prints_the_same_pdf_each_time(chromium, build, tmp_path):
     assert one.read_bytes() == two.read_bytes()
     (page,) = PdfReader(io.BytesIO(one.read_bytes())).pages
     assert [round(float(x)) for x in page.mediabox[2:]] == [595, 842]
+
+
+@pytest.mark.parametrize(
+    ("name", "paper"),
+    [("shaft-runout-large-record", "A4"), ("fire-pump-ran-backwards", "Letter"), ("return-pump-throttled", "Letter"),
+     ("transfer-pump-tilted-gland", "A4")],
+)  # fmt: skip
+def test_no_heading_and_no_head_of_a_table_is_left_at_the_foot_of_a_page(name, paper, chromium, build):
+    def letters(text: str) -> str:
+        return re.sub(r"\W", "", text)
+
+    report = build(ROOT / "scenarios" / f"{name}.yaml")
+    titles = {letters(f"{i}{s.title}") for i, s in enumerate(report.sections, 1)}
+    blocks = [b for s in report.sections for b in s.blocks]
+    titles |= {letters(b.text) for b in blocks if isinstance(b, Heading)}
+    heads = {letters("".join(name for name, _ in b.columns)) for b in blocks if isinstance(b, Table)}
+    page = chromium.new_page()
+    page.set_content(html.page(report))
+    whole = printed(page, paper).pages
+    page.close()
+    text = [p.extract_text(extraction_mode="layout").splitlines() for p in whole]
+    feet = [[letters(line) for line in lines if line.strip() and not re.fullmatch(r"\s*\d+ / \d+\s*", line)][-2:] for lines in text]
+    found = {letters(line) for lines in text for line in lines}
+    assert len(titles & found) > len(titles) / 2 and heads & found
+    assert not [foot for foot in feet if foot[-1] in titles | heads or foot[0] in heads]
