@@ -168,3 +168,36 @@ def test_hurt_inner_faces_speak_for_the_inner_seal_only(whole_base):
     finding = "inner faces hurt while outer faces are sound"
     assert case.findings["inboard"][finding].state == "present"
     assert finding not in case.findings["outboard"]
+
+
+SOUND = """
+case: Sound seal, taken out with most of its nose left (invented)
+service: {fluid: water, is: [water, clean], temperature: 55 °C, chamber pressure: 4 bar}
+seal: {arrangement: single, design: pusher, springs: multiple, soft face: carbon, hard face: silicon carbide, elastomer: EPDM, new nose height: 3.2 mm}
+parts:
+  - {item: 1, kind: soft face, group: rotating, carries: nose}
+  - {item: 2, kind: hard face, group: stationary, carries: wide}
+  - {item: 3, kind: dynamic O-ring, group: rotating}
+observations:
+  - {on: leak, LEAK: leak}
+  - {part: 1, absent: [blisters, edge chips, scored face]}
+  - {part: 2, absent: [radial cracks, scored face]}
+  - {part: 2, saw: full even track}
+  - {part: 3, absent: [hard, swollen, cracked rubber]}
+measurements:
+  - {part: 1, measured: nose height left, reading: 2.4 mm}
+history: {running hours: 16000 h, design life: 25000 h}
+"""
+
+
+def test_a_seal_taken_out_sound_did_not_fail_of_anything(whole_base):
+    case = judged_text(SOUND.replace("LEAK", "absent"), whole_base)
+    (found,) = case.judgements
+    assert case.inference.findings["seal"]["did not leak"].state == "present"
+    assert "failed after years" not in case.inference.findings["seal"]
+    assert {j.standing for j in found.causes} <= {"unlikely", "ruled out"} and found.none_of_these > 0.5
+
+
+def test_hours_tell_the_age_at_which_a_leaking_seal_failed(whole_base):
+    case = judged_text(SOUND.replace("LEAK", "saw"), whole_base)
+    assert case.inference.findings["seal"]["failed after years"].state == "present"
