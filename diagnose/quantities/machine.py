@@ -72,6 +72,10 @@ def compute(bench: Bench) -> Iterator[Quantity]:
         for q in square:
             if q.name == "chamber face runout":
                 yield from _squareness(bench, q)
+            if q.name == "shaft runout":
+                owner = Owner(q.position, q.part, q.kind, q.group, q.carries)
+                yield bench.work_out("shaft runout per diameter", owner, "TIR / shaft diameter", "seal-condition-article", squareness,
+                                     worked_out(q), bench.one("shaft diameter", owner))  # fmt: skip
     yield from _uncoupled(bench, runouts)
     for name in AS_READ:
         for owner in bench.owners(name):

@@ -26,6 +26,15 @@ def test_runout_from_stations_round_the_clock(quantities_of, knowledge):
     assert found.position == "machine" and "180°" in found.notes[0]
 
 
+def test_runout_by_the_diameter_of_the_shaft(quantities_of, knowledge):
+    """Trade article: 0.001 in per in; 0.035 mm is too much at 30 mm where 0.05 mm would pass it."""
+    text = "equipment: {{shaft diameter: {} mm}}\nmeasurements: [{{on: shaft, measured: shaft runout, reading: 0.035 mm, resolution: 0.002 mm}}]"
+    for diameter, verdict in ((30, "outside"), (60, "inside")):
+        found = quantities_of(text.format(diameter))["shaft runout per diameter"]
+        assert found.value == pytest.approx(0.035 / diameter)
+        assert judge_limit(found, knowledge.limits["shaft runout per diameter"]) == verdict
+
+
 def test_readings_without_stations_are_full_readings(quantities_of):
     text = "measurements: [{on: shaft, measured: shaft runout, unit: mm, readings: [0.03, 0.05]}]"
     found = quantities_of(text)["shaft runout"]
