@@ -39,7 +39,7 @@ def test_findings_of_one_line_count_once():
     assert told == pytest.approx(float(seen.bits.max()))
 
 
-def by_draws(seen: Outlook, rows: list[int], draws: int = 20000) -> float:
+def by_draws(seen: Outlook, rows: list[int], draws: int = 4000) -> float:
     draw = np.random.default_rng(5)
     weight = seen.belief.weight
     truth = draw.choice(len(weight), draws, p=weight)

@@ -29,7 +29,7 @@ from diagnose.reading.units import amount, to_unit
 ROOT = Path(__file__).resolve().parents[2]
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
 RECORDS = ("parts", "observations", "measurements")
-MOST = 70
+MOST = 50
 """Records left out of one scenario in turn; of a larger record so many are drawn."""
 SWAP = {"inboard": "outboard", "outboard": "inboard"}
 each_scenario = pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
