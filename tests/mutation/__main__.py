@@ -118,7 +118,7 @@ def main(count: int, seed: int) -> None:
     chosen = random.Random(seed).sample(every, min(count, len(every)))
     survived = []
     with tempfile.TemporaryDirectory() as folder:
-        for name in ("diagnose", "knowledge", "scenarios", "tests", "pyproject.toml"):
+        for name in ("diagnose", "knowledge", "scenarios", "tests", "pyproject.toml", "README.md", "DEVELOPERS.md"):
             whole = ROOT / name
             copy = shutil.copytree if whole.is_dir() else shutil.copy
             copy(whole, Path(folder) / name)
