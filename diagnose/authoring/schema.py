@@ -388,7 +388,7 @@ class _Maker:
             }
         )
         reading = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "section": words(SECTIONS), "also": some(TEXT), "least": TEXT,
-                        "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES}, ("unit",))  # fmt: skip
+                        "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "not with": each(TEXT)}, ("unit",))  # fmt: skip
         setting = keys(
             {"section": words(SECTIONS), "single": YES, "means": TEXT, "terms": each(some(TEXT))}, ("section", "terms")
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-_PLACE = r"(\d{1,3}(?:\.\d+)?(?::\d{2})?)\s*(°|deg|o'clock|h)?"
+_PLACE = r"(\d{1,3}(?:[.,]\d+)?(?::\d{2})?)\s*(°|deg|o'clock|h)?"
 _AT = re.compile(rf"^(?:at\s+)?{_PLACE}$")
 _ARC = re.compile(rf"^{_PLACE}\s*(?:to|-|–)\s*{_PLACE}$")
 
@@ -14,7 +14,7 @@ class BadClock(ValueError):
 
 
 def _degrees(number: str, unit: str | None) -> float:
-    hours, _, minutes = number.partition(":")
+    hours, _, minutes = number.replace(",", ".").partition(":")
     value = float(hours) + (float(minutes) / 60 if minutes else 0.0)
     if unit in ("°", "deg"):
         if value > 360:

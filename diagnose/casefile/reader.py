@@ -160,7 +160,7 @@ class _Reader:
             return []
         return result
 
-    def number(self, node: Node, reading: Reading, default_unit: str = "") -> Amount | None:
+    def number(self, node: Node, reading: Reading, default_unit: str = "", listed: bool = False) -> Amount | None:
         """A reading's number, checked for kind of unit and bounds."""
         written = node.text()
         try:
@@ -169,7 +169,10 @@ class _Reader:
             number = amount(written)
             refuse_other_unit(number, reading)
         except BadUnit as error:
-            self.say(node.where, "unit", str(error), f"write it like 12 {reading.unit}".strip())
+            way_out = f"write it like 12 {reading.unit}".strip()
+            if listed and re.fullmatch(r"[-+]?\d+", node.text().strip()):
+                way_out += "; in brackets a decimal comma parts two readings: write the point"
+            self.say(node.where, "unit", str(error), way_out)
             return None
         low = amount(reading.least).value if reading.least else None
         high = amount(reading.most).value if reading.most else None
@@ -558,7 +561,7 @@ class _Reader:
             self.say(node.where, "missing-key", "the key 'readings' (or 'reading') is missing")
             return None
         default = self.text(node, "unit")
-        numbers = [self.number(item, reading, default) for item in given.each()]
+        numbers = [self.number(item, reading, default, given.is_list) for item in given.each()]
         if len(numbers) > 1 and not reading.several:
             self.say(given.where, "one-reading", f"{what!r} takes one reading", "or record it on separate parts")
         around: list[float] = []

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from diagnose.casefile.model import Case, Measured, Observation, Part
-from diagnose.knowledge.model import Arrangements, Knowledge, Look, Step, UsualPart, Vocabulary
+from diagnose.knowledge.model import Arrangements, Knowledge, Look, Reading, Step, UsualPart, Vocabulary
 from diagnose.reading.units import show
 
 
@@ -47,7 +47,8 @@ def topics(case: Case, knowledge: Knowledge) -> tuple[Topic, ...]:
     words = knowledge.vocabulary
     for step in knowledge.arrangements.steps:
         if step.asks:
-            result.append(Topic(f"{step.stage} / case", step, asks=step.asks))
+            asks = tuple(a for a in step.asks if not _ruled_out(case, words.readings.get(a)))
+            result.append(Topic(f"{step.stage} / case", step, asks=asks))
         for look in step.looks:
             if look.always:
                 looks = [x for x in step.looks if x.always and x.on == look.on]
@@ -57,6 +58,12 @@ def topics(case: Case, knowledge: Knowledge) -> tuple[Topic, ...]:
                 gathered = [_of_part(step, p, words) for p in parts]
             result += [topic for topic in gathered if topic not in result]
     return tuple(result)
+
+
+def _ruled_out(case: Case, reading: Reading | None) -> bool:
+    """Whether the case says a term with which there is no such figure."""
+    terms = reading.not_with if reading else {}
+    return any(s.holds and terms.get(s.setting) == s.term for s in case.settings)
 
 
 def _of_part(step: Step, part: Part, words: Vocabulary) -> Topic:

@@ -90,7 +90,7 @@ def quantities(case: CaseArgument, as_json: JsonOption = False, knowledge: Knowl
 
 def terms(
     word: Annotated[
-        str, typer.Argument(metavar="[WORD]", help="Only terms that look like this.", show_default=False)
+        str, typer.Argument(metavar="[WORD]", help="Only terms in which a word begins so.", show_default=False)
     ] = "",
     as_json: JsonOption = False,
     knowledge: KnowledgeOption = None,
@@ -99,11 +99,14 @@ def terms(
     from diagnose.views import terms as view
     from diagnose.views.page import Page
 
-    rows = view.rows(open_base(knowledge).knowledge, word)
+    base = open_base(knowledge).knowledge
+    rows = view.rows(base, word)
+    if not rows:
+        raise refuse(f"no word of the vocabulary begins with {word!r}", view.way_out(base, word))
     if as_json:
         print_json(rows)
     else:
-        typer.echo(view.page(rows, word, Page()).text(), nl=False)
+        typer.echo(view.page(rows, Page()).text(), nl=False)
 
 
 def score(

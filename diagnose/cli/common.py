@@ -54,8 +54,14 @@ def case_path(name: str) -> Path:
 
 def open_case(name: str, base: RuleBase) -> Case:
     from diagnose.casefile.reader import read_case
+    from diagnose.reading.terms import did_you_mean
 
-    return read_case(case_path(name), base.knowledge)
+    path = case_path(name)
+    if not path.exists() and path.name == name:
+        names = sorted(p.stem for p in shipped("scenarios").glob("*.yaml"))
+        way_out = did_you_mean(path.stem, names) or f"name a file, or a shipped scenario: {', '.join(names)}"
+        raise BadInput([Problem(Where(name), "file-missing", "there is no such file or scenario", way_out)])
+    return read_case(path, base.knowledge)
 
 
 def refuse(says: str, way_out: str = "", what: str = "diagnose", code: str = "call") -> BadInput:

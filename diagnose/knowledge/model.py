@@ -53,7 +53,8 @@ class Reading:
     """A number that can be read: a measurement on a part, or a figure of a case section.
 
     `above` and `below` name figures between which this one must lie, `unless` the term of a setting that frees it;
-    `absolute`: a pressure that is told absolute where nothing is said.
+    `absolute`: a pressure that is told absolute where nothing is said. `not_with`: terms of settings with which there is no
+    such figure, so that it is not asked for.
     """
 
     name: str
@@ -69,6 +70,7 @@ class Reading:
     below: str = ""
     unless: Mapping[str, str] = field(default_factory=dict)
     absolute: bool = False
+    not_with: Mapping[str, str] = field(default_factory=dict)
     where: Where = _place()
 
 

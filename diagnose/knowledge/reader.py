@@ -273,7 +273,7 @@ class _Reader:
         figures = [name for name, node in readings.items() if node.get("section")]
         for name, node in readings.items():
             allowed = ["unit", "means", "on", "section", "also", "least", "most", "several", "above", "below", "unless",
-                       "absolute"]  # fmt: skip
+                       "absolute", "not with"]  # fmt: skip
             only_keys(node, allowed, f"the reading {name!r}", self.problems)
             here = self.text(node, "unit")
             for key in ("least", "most"):
@@ -287,14 +287,15 @@ class _Reader:
                 self.texts(node, "also"), self.text(node, "least"), self.text(node, "most"),
                 self.text(node, "several") == "true",
                 self.word(node, "above", figures, "figure of a case", False),
-                self.word(node, "below", figures, "figure of a case", False), self.read_unless(node, settings),
-                self.text(node, "absolute") == "true", node.where,
+                self.word(node, "below", figures, "figure of a case", False), self.read_terms(node, "unless", settings),
+                self.text(node, "absolute") == "true", self.read_terms(node, "not with", settings), node.where,
             )  # fmt: skip
         return result
 
-    def read_unless(self, node: Node, settings: Mapping[str, m.Setting]) -> dict[str, str]:
+    def read_terms(self, node: Node, key: str, settings: Mapping[str, m.Setting]) -> dict[str, str]:
+        """Terms of settings under a key: {SETTING: TERM}."""
         result = {}
-        for setting, term in (node.get("unless") or Node({}, node.where)).items():
+        for setting, term in (node.get(key) or Node({}, node.where)).items():
             if setting in settings and term.text() in settings[setting].terms:
                 result[setting] = term.text()
             else:

@@ -116,6 +116,18 @@ class Bench:
         low, high = (show(e, term.unit if term else "") for e in ends)
         return f"{len(readings)} readings, {low} to {high}"
 
+    def from_index(self, owner: Owner) -> str:
+        """What angles measured on a part are counted from."""
+        part = self.case.part(owner.part)
+        return f"from {'the index' if part and part.index else 'its 12 (no index on record)'}, as that part was seen"
+
+    def extreme_at(self, record: Measured, owner: Owner, says: str, extreme: float) -> str:
+        """Where readings round the clock are highest or lowest; "" without clock positions or where all are alike."""
+        places = [f"{a:.0f}°" for a, r in zip(record.around, record.readings, strict=False) if r.value == extreme]
+        if not places or len(places) == len(record.readings):
+            return ""
+        return f"{says} at {' and '.join(places)} {self.from_index(owner)}"
+
     # ---- terms and tables ---------------------------------------------------------------------------------
 
     def term(self, setting: str, position: str) -> str:

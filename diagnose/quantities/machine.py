@@ -110,10 +110,7 @@ def _range(bench: Bench, owner: Owner, record: Measured, name: str) -> Quantity:
         value = full_reading(readings)
     except ValueError as error:
         return bench.result(name, owner, formula, "geometry", _origin(bench, record), problem=str(error))
-    step, note = _step(record), ""
-    if record.around:
-        high = record.around[readings.index(max(readings))]
-        note = f"highest at {high:.0f}° from the index, as that part was seen"
+    step, note = _step(record), bench.extreme_at(record, owner, "highest", max(readings))
     return bench.result(name, owner, formula, "geometry", _origin(bench, record), value, max(0.0, value - 2 * step), value + 2 * step,
                         notes=(note,))  # fmt: skip
 

@@ -180,9 +180,7 @@ def _round_the_clock(bench: Bench, owner: Owner, record_id: str) -> Quantity:
     step = max(record.resolution / 2, *(r.spread for r in record.readings))
     mean = math.fsum(sections) / len(sections)
     value = (max(sections) - min(sections)) / mean
-    note = ""
-    if record.around:
-        note = f"thinnest at {record.around[sections.index(min(sections))]:.0f}° from the index"
+    note = bench.extreme_at(record, owner, "thinnest", min(sections))
     origin = (Value("cross-section", mean, origins=bench.origins("cross-section", [record])),)
     return bench.result("section unevenness", owner, "(thickest - thinnest) / mean round the clock", "geometry", origin, value,
                         max(0.0, value - 2 * step / mean), value + 2 * step / mean, notes=(note,))  # fmt: skip

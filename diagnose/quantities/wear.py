@@ -230,7 +230,7 @@ def _lobe(
     low, high = max(0.0, found.amplitude - found.half_width), found.amplitude + found.half_width
     crests = " and ".join(f"{(found.crest + k * 360 / found.order) % 360:.0f}°" for k in range(min(found.order, 2)))
     more = " …" if found.order > 2 else ""
-    notes = (*warnings, f"deepest at {crests}{more} from the index, as that part was seen")
+    notes = (*warnings, f"deepest at {crests}{more} {bench.from_index(owner)}")
     noise = is_noise(found, repeatability)
     if noise:
         low, high = 0.0, max(high, 3.0 * repeatability)
@@ -326,7 +326,7 @@ def _track_offset(bench: Bench, owner: Owner, record: Measured) -> Quantity:
         found = harmonics(record.around, [r.value for r in record.readings], (1,), step).harmonics[1]
     except ValueError as error:
         return bench.result("track offset", owner, formula, "geometry", origin, problem=str(error))
-    toward = f"shifted toward {(found.crest + 180) % 360:.0f}° from the index, as that part was seen"
+    toward = f"shifted toward {(found.crest + 180) % 360:.0f}° {bench.from_index(owner)}"
     low = max(0.0, found.amplitude - found.half_width)
     if found.amplitude < 3 * step:
         low, toward = 0.0, "not told from noise: under three times the repeatability"

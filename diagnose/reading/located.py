@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import yaml
@@ -79,6 +79,9 @@ def read_bytes(path: Path, name: str, problems: Problems) -> bytes | None:
     """The bytes of a file of sane size, or None with a problem added."""
     here = Where(name)
     try:
+        if path.is_dir():
+            problems.add(here, "file-folder", "this is a folder, not a file", "name a file in it")
+            return None
         if not path.is_file():
             problems.add(here, "file-missing", "there is no such file", "check the path")
             return None
@@ -180,6 +183,11 @@ def _convert(node: yaml.Node, name: str, problems: Problems, seen: set[int], dep
                 problems.add(place, "key", "a key must be plain text", "quote it or restructure")
             elif _CONTROL.search(key.value):
                 problems.add(place, "control-character", "control character in a key", "remove it")
+            elif node.flow_style and result and _is_decimal(before := list(result.values())[-1], key, value):
+                written = f"{before.text()},{key.value}"
+                problems.add(before.where, "decimal-comma", f"inside braces the comma of {written!r} parts two keys",
+                             f"write {written.replace(',', '.')} or put it in quotes")  # fmt: skip
+                result[list(result)[-1]] = replace(before, value=written)
             elif key.value in result:
                 problems.add(place, "duplicate-key", f"the key {key.value!r} stands twice", "keep one of them")
             else:
@@ -196,6 +204,12 @@ def _convert(node: yaml.Node, name: str, problems: Problems, seen: set[int], dep
     if tag == "null":
         return Node(None, where)
     return Node(node.value, where, quoted=node.style in ("'", '"'))
+
+
+def _is_decimal(before: Node, key: yaml.ScalarNode, value: yaml.Node) -> bool:
+    """Whether a key of a mapping in braces is the rest of a number before it that was written with a comma."""
+    bare = isinstance(value, yaml.ScalarNode) and value.value == "" and not value.style
+    return bool(bare and re.fullmatch(r"[-+]?\d+", before.text()) and re.match(r"\d+(\s|$)", key.value))
 
 
 def only_keys(node: Node, allowed: list[str], what: str, problems: Problems) -> None:

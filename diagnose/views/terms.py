@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from diagnose.knowledge.model import Knowledge
-from diagnose.reading.terms import nearest, plain
+from diagnose.reading.terms import did_you_mean, plain
 from diagnose.views.page import Page
 
 
 def rows(knowledge: Knowledge, word: str = "") -> list[dict[str, Any]]:
-    """Terms of every family, those that hold `word` first, else those that look like it."""
+    """Terms of every family, or those in which a word begins with `word`."""
     v = knowledge.vocabulary
     table: list[dict[str, Any]] = []
 
@@ -32,17 +33,16 @@ def rows(knowledge: Knowledge, word: str = "") -> list[dict[str, Any]]:
         add("quantity", quantity.name, quantity.means, (), quantity.on, quantity.unit)
     if not word:
         return table
-    wanted = plain(word)
-    hits = [r for r in table if any(wanted in plain(t) for t in (r["term"], *r["also"]))]
-    if hits:
-        return hits
-    near = nearest(word, {t for r in table for t in (r["term"], *r["also"])}, 8)
-    return [r for r in table if r["term"] in near or set(r["also"]) & set(near)]
+    begins = re.compile(rf"(?<!\w){re.escape(plain(word))}")
+    return [r for r in table if any(begins.search(plain(t)) for t in (r["term"], *r["also"]))]
 
 
-def page(found: list[dict[str, Any]], word: str, page: Page) -> Page:
-    if not found:
-        page.say(f"Nothing in the vocabulary looks like {word!r}.")
+def way_out(knowledge: Knowledge, word: str) -> str:
+    """The terms that look like a word which begins none."""
+    return did_you_mean(word, {t for r in rows(knowledge) for t in (r["term"], *r["also"])}) or "diagnose terms lists them all"
+
+
+def page(found: list[dict[str, Any]], page: Page) -> Page:
     family = ""
     for row in found:
         if row["family"] != family:

@@ -255,3 +255,11 @@ def test_one_seal_of_a_pair_can_be_noted_as_lost(diagnose):
     diagnose("start", "p.yaml", "--arrangement", "double")
     assert diagnose("note", "p.yaml", "--set", "seal.lost=scrapped", "--position", "outboard")[0] == 0
     assert case().lost == {"outboard": "scrapped"}
+
+
+def test_the_note_of_the_readme_works_on_a_case_that_start_made(springs):
+    row = next(line for line in (Path(__file__).parents[2] / "README.md").read_text("utf-8").splitlines() if "diagnose note FILE" in line)
+    words = row.split("`")[1].split()[3:]
+    assert springs("start", "q.yaml", "--arrangement", "single")[0] == 0
+    code, _, err = springs("note", "q.yaml", *words)
+    assert (code, err) == (0, "")

@@ -200,3 +200,27 @@ def test_a_resolution_in_degrees_is_a_step_and_not_a_temperature():
     from diagnose.reading.units import step
 
     assert step("0.5 °C").value == pytest.approx(0.5) and step("0.1 bar g").value == pytest.approx(1e4)
+
+
+def test_a_decimal_comma_in_braces_is_one_mistake_with_its_way_out(knowledge):
+    text = "case: a\nmeasurements: [{on: shaft, measured: shaft runout, reading: 0,2 mm, instrument: dial}]"
+    assert problems_of(text, knowledge) == [("decimal-comma", 2, 61, "write 0.2 mm or put it in quotes")]
+    assert problems_of(text.replace("0,2 mm", "'0,2 mm'"), knowledge) == []
+    listed = problems_of(text.replace("reading: 0,2 mm", "readings: [0,2 mm]"), knowledge)
+    assert any("decimal comma" in way_out for *_, way_out in listed)
+
+
+def test_a_decimal_comma_is_a_point_on_the_clock_too():
+    from diagnose.casefile.clock import arc
+
+    assert arc("90,5° to 120,5°") == arc("90.5° to 120.5°") == (90.5, 120.5)
+
+
+def test_a_folder_is_told_from_a_missing_file(tmp_path, knowledge):
+    from diagnose.casefile.reader import read_case
+    from diagnose.reading.problems import BadInput
+
+    for path, code in ((tmp_path, "file-folder"), (tmp_path / "no.yaml", "file-missing")):
+        with pytest.raises(BadInput) as refused:
+            read_case(path, knowledge)
+        assert [p.code for p in refused.value.problems] == [code]

@@ -157,6 +157,16 @@ def test_the_part_that_is_not_there_goes_and_a_renumbered_one_keeps_its_place(ca
     assert "15a" in now.part("6").touches and now.part("8") is None
 
 
+@pytest.mark.parametrize(("arrangement", "asked"), [("single", False), ("dual pressurised", True)])
+def test_a_single_seal_is_not_asked_for_its_barrier_pressure(tmp_path, knowledge, arrangement, asked):
+    path = tmp_path / "p.yaml"
+    with Recorder(path, knowledge, "ann", lambda: NOON) as r:
+        r.start(usual_document("P", arrangement, knowledge.arrangements.usual[arrangement], knowledge.arrangements.steps[0].stage))
+    script = Script(stop_at="Step 2")
+    session(path, knowledge, script)
+    assert any("barrier pressure" in t for t in script.told) == asked and any("vapour pressure" in t for t in script.told)
+
+
 def test_what_is_lost_is_not_asked_about(case, knowledge):
     script = Script(
         *to_step(7, knowledge), ("Item 1, Rotating ring @ Enter if so", "l"), ("how was it lost", "broke up and was swept away"),

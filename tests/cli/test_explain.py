@@ -177,3 +177,17 @@ def test_a_limit_that_hangs_on_gauge_or_absolute_is_an_open_point(tmp_path):
         assert (said in " ".join(diagnose("explain", str(path)).stdout.split())) == told
         (place,) = json.loads(diagnose("explain", str(path), "--json").stdout)["explanation"]["positions"]
         assert place["not_known"] == ([said] if told else [])
+
+
+def test_a_case_that_is_not_there_names_the_scenarios():
+    done = diagnose("explain", "nosuch")
+    assert done.returncode == 2 and all(name in done.stderr for name in SCENARIOS)
+    done = diagnose("explain", "propane")
+    assert done.returncode == 2 and "did you mean: propane-pump-flashing?" in done.stderr
+
+
+def test_terms_begin_with_the_word_or_refuse():
+    rows = json.loads(diagnose("terms", "pot", "--json").stdout)
+    assert "pot" in [r["term"] for r in rows] and "hot spots" not in [r["term"] for r in rows]
+    done = diagnose("terms", "heat cheks")
+    assert (done.returncode, done.stdout) == (2, "") and "heat checks" in done.stderr

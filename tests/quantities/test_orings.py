@@ -142,3 +142,15 @@ def test_storage_against_lives_that_differ(quantities_of, knowledge, elastomer, 
 def test_fkm_may_be_stored_without_limit(quantities_of):
     found = quantities_of("seal: {elastomer: FKM}\nhistory: {storage time: 12 years}")
     assert "storage share of life" not in found and found["storage age"].value > 0
+
+
+@pytest.mark.parametrize(("readings", "index", "says"), [
+    ("3.5 mm, 3.4 mm, 3.5 mm, 3.3 mm", "", "thinnest at 270° from its 12 (no index on record), as that part was seen"),
+    ("3.5 mm, 3.4 mm, 3.5 mm, 3.3 mm", ", index: paint mark", "thinnest at 270° from the index, as that part was seen"),
+    ("3.5 mm, 3.3 mm, 3.5 mm, 3.3 mm", ", index: paint mark", "thinnest at 90° and 270° from the index, as that part was seen"),
+    ("3.5 mm, 3.5 mm, 3.5 mm, 3.5 mm", ", index: paint mark", ""),
+])  # fmt: skip
+def test_the_thinnest_place_is_told_only_where_there_is_one(quantities_of, readings, index, says):
+    text = f"parts: [{{item: 1, kind: O-ring{index}}}]\nmeasurements: [{{part: 1, measured: cross-section, readings: [{readings}], at: [12, 3, 6, 9]}}]"
+    notes = [n for n in quantities_of(text)["section unevenness"].notes if "thinnest" in n]
+    assert notes == ([says] if says else [])
