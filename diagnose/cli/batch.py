@@ -12,6 +12,7 @@ import typer
 
 from diagnose.cli.common import KnowledgeOption, refuse, shipped
 from diagnose.cli.progress import Progress
+from diagnose.reading.figures import count
 from diagnose.reading.terms import printable
 
 
@@ -66,7 +67,7 @@ def batch(
                      "make room or choose another place, then run again with --resume") from error  # fmt: skip
     finally:
         bar.end()
-    told = f"{len(table.rows)} cases in {output}"
+    told = f"{count(len(table.rows), 'case')} in {output}"
     typer.echo(f"{told}, {len(todo)} judged now" if resume else told)
     for name in sorted(table.broken):
         for problem in table.broken[name]:

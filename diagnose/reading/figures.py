@@ -13,6 +13,11 @@ def percent(p: float, digits: int = 0) -> str:
     return f"{100 * p:.{digits}f} %"
 
 
+def count(number: int, thing: str) -> str:
+    """1 record, 2 records."""
+    return f"{number} {thing}{'' if number == 1 else 's'}"
+
+
 def signed(db: float) -> str:
     text = f"{db:+.1f}"
     return "0.0" if text in ("+0.0", "-0.0") else text

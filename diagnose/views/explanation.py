@@ -219,12 +219,11 @@ def open_points(inference: Inference, position: str) -> list[str]:
 
 def _leader(inference: Inference, j: Judged, most: int, page: Page) -> None:
     """A cause of the leading explanation with at most so many reasons on each side; its meaning where there is room."""
-    page.ends(f"  {j.standing.upper():<12} {j.cause}", percent(j.probability), bold=True)
-    if most == MOST_REASONS:
-        page.say(inference.base.knowledge.causes[j.cause].means, indent=15)
     both = shared(j, len(inference.case.positions) > 1)
-    if both:
-        page.say(both, indent=15)
+    left = f"  {j.standing.upper():<12} {j.cause}{' (both seals)' if both else ''}"
+    page.ends(left, percent(j.probability), bold=True)
+    if most == MOST_REASONS:
+        page.say(f"{inference.base.knowledge.causes[j.cause].means} {both}", indent=15)
     speaking = [e for e in j.evidence if e.state != "unrecorded" and not e.through]
     sides = (("for", [e for e in speaking if e.weight >= 0.5]), ("against", [e for e in speaking if e.weight <= -0.5]))
     for label, chosen in sides:

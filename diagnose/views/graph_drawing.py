@@ -17,7 +17,7 @@ from typing import Any
 
 import networkx as nx
 
-from diagnose.reading.figures import percent
+from diagnose.reading.figures import count, percent
 from diagnose.trail.graph import PROVING, causes_by_probability, of_type, proof
 
 WIDTH = 1600
@@ -471,7 +471,7 @@ class _Picture:
         told = "solid line: speaks for; dashed line: speaks against or rules out; dashed frame: looked for and not so; the thicker, the heavier"
         drawn = sum(1 for n in self.boxes if self.graph.nodes[n]["type"] == "recorded")
         left_out = len(of_type(self.graph, "recorded")) - drawn
-        also = f" Not drawn: {left_out} records on which nothing shown here rests." if left_out else ""
+        also = f" Not drawn: {count(left_out, 'record')} on which nothing shown here rests." if left_out else ""
         return f'<text class="legend" x="12" y="{y:.1f}">{told}.{also}</text>'
 
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from diagnose.reading.figures import percent, signed
+from diagnose.views.next_steps import listed
 from diagnose.views.page import Page
 
 Doc = dict[str, Any]
@@ -403,7 +404,7 @@ def _set(s: Doc) -> str:
     """A set of causes, each with its own probability, then the share of the set: of just these together."""
     if not s["causes"]:
         return f"none of these causes ({percent(s['share'])})"
-    each = " and ".join(f"{c} ({percent(p)})" for c, p in zip(s["causes"], s["probabilities"], strict=True))
+    each = listed([f"{c} ({percent(p)})" for c, p in zip(s["causes"], s["probabilities"], strict=True)])
     return f"{each}; {'these' if len(s['causes']) > 1 else 'alone'}, with no other cause: {percent(s['share'])}"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from diagnose.reading.figures import signed
+from diagnose.reading.figures import count, signed
 from diagnose.views.page import Page
 
 Data = dict[str, Any]
@@ -22,7 +22,7 @@ def tests(result: Data, page: Page) -> Page:
                 page.say(reason, indent=6, hang=8)
         page.line()
     failed = f", {result['failed']} failed" if result["failed"] else ""
-    page.line(page.bold(f"{result['tests']} tests of {result['rules']} rules{failed}"))
+    page.line(page.bold(f"{count(result['tests'], 'test')} of {count(result['rules'], 'rule')}{failed}"))
     return page
 
 
@@ -57,7 +57,7 @@ def impact(result: Data, page: Page, most: int = 40) -> Page:
     page.line(page.bold(f"rules {result['old']['version']} -> {result['new']['version']}: {counts or 'no difference'}"))
     changed = result["changed"]
     page.line(
-        f"{result['cases']} cases: {result['same']} same, " + ", ".join(f"{n} {kind}" for kind, n in changed.items())
+        f"{count(result['cases'], 'case')}: {result['same']} same, " + ", ".join(f"{n} {kind}" for kind, n in changed.items())
     )
     for c in result["changes"][:most]:
         page.line()
@@ -104,7 +104,7 @@ def listing(result: Sequence[Data], page: Page) -> Page:
         mark = f" [{row['status']}]" if row["status"] not in ("accepted", "") else ""
         page.say(row["says"], indent=2, lead=f"{row['id']} {row['name']}{mark}: ".lstrip(), hang=8)
     page.line()
-    page.line(page.dim(f"{len(result)} cards"))
+    page.line(page.dim(count(len(result), "card")))
     return page
 
 

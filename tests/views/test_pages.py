@@ -6,7 +6,7 @@ import pytest
 from typer.testing import CliRunner
 
 from diagnose.cli.main import app
-from diagnose.reading.figures import percent
+from diagnose.reading.figures import count, percent
 from diagnose.views.next_steps import minutes
 from diagnose.views.page import Page
 
@@ -58,3 +58,7 @@ def test_a_cause_that_joins_is_not_said_to_replace_and_the_title_folds():
 def test_the_share_of_a_set_is_labelled_after_the_cause_s_own_probability():
     told = " ".join(page("why-not", PUMP, "flashing").split())
     assert "leads in its place: dry running (over 99 %); alone, with no other cause: 27 %" in told
+
+
+def test_one_thing_is_not_told_as_many():
+    assert count(1, "record") == "1 record" and count(0, "case") == "0 cases" and count(12, "card") == "12 cards"
