@@ -142,10 +142,11 @@ def unanswered(case: Case, topic: Topic, words: Vocabulary, about_to_be_lost: bo
 def doubts(case: Case, knowledge: Knowledge) -> dict[tuple[str, str], str]:
     """What is odd about readings that have a nominal: far off it, or off the others of their set. By record and text."""
     arrangements, told = knowledge.arrangements, {}
+    nominals = [x for x in case.measured if x.what in set(arrangements.nominal.values())]
     for x in case.measured:
         if x.what not in arrangements.nominal:
             continue
-        nominal = nominal_of(case, arrangements, x)
+        nominal = nominal_of(nominals, arrangements, x)
         odd = doubtful([r.value for r in x.readings], nominal[1] if nominal else None, arrangements.doubt)
         if odd:
             spelling = knowledge.vocabulary.readings[x.what].unit
@@ -155,10 +156,10 @@ def doubts(case: Case, knowledge: Knowledge) -> dict[tuple[str, str], str]:
     return told
 
 
-def nominal_of(case: Case, arrangements: Arrangements, measured: Measured) -> tuple[str, float] | None:
+def nominal_of(nominals: list[Measured], arrangements: Arrangements, measured: Measured) -> tuple[str, float] | None:
     """Name and SI value of what a reading should be near, if that is on record: on the same part, else of its seal."""
     name = arrangements.nominal.get(measured.what, "")
-    found = [x for x in case.measured if x.what == name and x.part in (measured.part, "") and x.position == measured.position]
+    found = [x for x in nominals if x.what == name and x.part in (measured.part, "") and x.position == measured.position]
     found.sort(key=lambda x: (x.part != measured.part, x.id))
     return (name, found[0].readings[0].value) if found else None
 

@@ -13,7 +13,7 @@ from operator import attrgetter
 
 from diagnose.casefile.model import Case, Observation
 from diagnose.inference.rules import RuleSet
-from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.model import Condition, Knowledge
 from diagnose.quantities import clock
 from diagnose.quantities.limits import judge_limit
 from diagnose.quantities.model import Quantity
@@ -132,14 +132,15 @@ def compared_marks(
     lineage = knowledge.vocabulary.lineage
     here = [o for o in case.observations if o.state == "present" and holds_at(o.position, position)
             and (o.extent.arcs or o.extent.word != "all round")]  # fmt: skip
+    called: dict[str, list[Observation]] = {}
+    for o in here:
+        called.setdefault(o.feature, []).append(o)
+
+    def of(mark: Condition) -> list[Observation]:
+        return [o for o in called.get(mark.term, ()) if not mark.on or mark.on in lineage[o.kind]]
+
     for key, (first, second) in rules.marks.items():
-        for a in here:
-            if a.feature != first.term or (first.on and first.on not in lineage[a.kind]):
-                continue
-            for b in here:
-                if a.id == b.id or b.feature != second.term or (second.on and second.on not in lineage[b.kind]):
-                    continue
-                yield key, a, b
+        yield from ((key, a, b) for a in of(first) for b in of(second) if a.id != b.id)
 
 
 def mark_relations(case: Case, knowledge: Knowledge, rules: RuleSet) -> tuple[Quantity, ...]:

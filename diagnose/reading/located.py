@@ -177,22 +177,23 @@ def _convert(node: yaml.Node, name: str, problems: Problems, seen: set[int], dep
     if isinstance(node, yaml.MappingNode):
         result: dict[str, Node] = {}
         places: dict[str, Where] = {}
+        last = ""
         for key, value in node.value:
             place = Where(name, key.start_mark.line + 1, key.start_mark.column + 1)
             if not isinstance(key, yaml.ScalarNode):
                 problems.add(place, "key", "a key must be plain text", "quote it or restructure")
             elif _CONTROL.search(key.value):
                 problems.add(place, "control-character", "control character in a key", "remove it")
-            elif node.flow_style and result and _is_decimal(before := list(result.values())[-1], key, value):
+            elif node.flow_style and last in result and _is_decimal(before := result[last], key, value):
                 written = f"{before.text()},{key.value}"
                 problems.add(before.where, "decimal-comma", f"inside braces the comma of {written!r} parts two keys",
                              f"write {written.replace(',', '.')} or put it in quotes")  # fmt: skip
-                result[list(result)[-1]] = replace(before, value=written)
+                result[last] = replace(before, value=written)
             elif key.value in result:
                 problems.add(place, "duplicate-key", f"the key {key.value!r} stands twice", "keep one of them")
             else:
                 result[key.value] = _convert(value, name, problems, seen, depth + 1)
-                places[key.value] = place
+                places[key.value], last = place, key.value
         return Node(result, where, key_places=places)
     if isinstance(node, yaml.SequenceNode):
         return Node([_convert(item, name, problems, seen, depth + 1) for item in node.value], where)
