@@ -57,7 +57,7 @@ def premise_text(premise: Premise, knowledge: Knowledge) -> str:
         unsaid = next((word for slot, word in _QUALIFIERS.items() if wanted.get(slot, "said") in ("", 0)), "")
         return f"no record of {c.term} that leaves its {unsaid} open" if unsaid else f"no {asked} on record"
     if wanted["state"] == "absent":
-        return f"no {asked}, looked for"
+        return f"{asked} not there"
     return f"{phrase(replace(c, form='saw', extent='', side='', degree=''))}, but not {c.extent or c.side or c.degree}"
 
 

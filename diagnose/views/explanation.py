@@ -236,7 +236,7 @@ def _leader(inference: Inference, j: Judged, most: int, page: Page) -> None:
 
 
 def _state(e: Evidence) -> str:
-    return e.finding if e.state == "present" else f"no {e.finding}, looked for"
+    return e.finding if e.state == "present" else f"{e.finding}: looked for, not so"
 
 
 def _on_trial(inference: Inference, e: Evidence, j: Judged) -> bool:

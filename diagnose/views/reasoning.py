@@ -126,7 +126,7 @@ def _entry(page: Page, weight: float, text: str) -> None:
 
 
 def _state(e: Doc) -> str:
-    return e["finding"] if e["state"] != "absent" else f"no {e['finding']}, looked for"
+    return e["finding"] if e["state"] != "absent" else f"{e['finding']}: looked for, not so"
 
 
 def _proof(tree: Doc, page: Page, indent: int, case: str) -> None:

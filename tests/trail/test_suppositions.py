@@ -205,7 +205,7 @@ def test_why_not_names_a_kind_that_the_mark_can_be_on_and_the_other_seal(library
 
     # the springs of this pump are several small ones
     assert ways("condensate-pump-dry-start", "single spring unwound", "seal") == ["present unwound spring@single spring"]
-    hurt = ways("crude-pump-barrier-lost", "inner faces hurt while outer faces are sound", "outboard")
+    hurt = ways("crude-pump-barrier-lost", "inner faces hurt while outer faces are sound", "inboard")
     assert hurt and not any("inner faces hurt" in way for way in hurt)
 
 
