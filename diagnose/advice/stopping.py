@@ -182,15 +182,15 @@ def stopping(
     for name, tells in works:
         for position, findings in tells.items():
             for told, chance in worst[position].outcomes(findings):
-                for grave, change in worst[position].changes(told, chance):
+                for grave, moved in worst[position].changes(told, chance):
                     if grave not in found or chance > found[grave][0] + 1e-9:
-                        found[grave] = (chance, name, Change(position, *change))
+                        found[grave] = (chance, name, Change(position, *moved))
     for grave, state in ((True, OPEN), (False, COMPANY)):
         if grave in found:
             _, name, change = found[grave]
             return Stop(state, stands, len(works), count, reckoned, name, change)
     for position, at in worst.items():
-        moved = at.together(every[position])
-        if moved:
-            return Stop(TOGETHER, stands, len(works), count, reckoned, "", Change(position, *moved))
+        worst_of_all = at.together(every[position])
+        if worst_of_all:
+            return Stop(TOGETHER, stands, len(works), count, reckoned, "", Change(position, *worst_of_all))
     return Stop(NOTHING, stands, len(works), count, reckoned)
