@@ -264,7 +264,7 @@ def why_not(answer: Doc, case: str, page: Page) -> Page:
             page.heading("It would be so with")
             _command(answer["would_be_so"], case, page)
         elif answer["tried"]:
-            page.heading("It would be so with this on record (the case lists no such parts or seals)")
+            page.heading("No change of this record was found that makes it so; it asks for")
             for p in answer["tried"][0]["premises"]:
                 if not p["holds"]:
                     page.say(p["says"], indent=_STEP, lead="- ")
