@@ -421,10 +421,11 @@ class _Reader:
             return []
         part = self.the_part(node)
         extent = self.read_extent(node)
+        about = part.kind if part else self.words.find("kind", self.text(node, "on")) or ""
         result = []
         value = node.get(states[0])
         for item in value.each() if value else []:
-            feature = self.term("feature", item, "feature")
+            feature = self.term("feature", item, "feature") and self.words.feature(item.text(), about)
             if not feature:
                 continue
             kind = part.kind if part else self.term("kind", node.get("on"), "kind of part")

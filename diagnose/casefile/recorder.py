@@ -314,6 +314,8 @@ def in_our_words(what: What, vocabulary: Vocabulary) -> What:
 
     def term(family: str, word: Any) -> Any:
         found = vocabulary.find(family, word) if isinstance(word, str) and family in vocabulary.names else None
+        if family == "feature" and found and len(vocabulary.spelled[plain(word)]) > 1:
+            return word  # the part it is on says which is meant
         if found and plain(found) != plain(word):
             said.append(word)
         return found or word

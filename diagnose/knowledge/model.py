@@ -132,6 +132,24 @@ class Vocabulary:
         return self.names[family].get(plain(word))
 
     @cached_property
+    def spelled(self) -> dict[str, tuple[str, ...]]:
+        """The features behind each spelling, one so named first; several where no kind of part can have both."""
+        table: dict[str, list[str]] = {plain(name): [name] for name in self.features}
+        for name, feature in self.features.items():
+            for also in map(plain, feature.also):
+                table.setdefault(also, []).append(name)
+        return {word: tuple(dict.fromkeys(names)) for word, names in table.items()}
+
+    def can_be_on(self, feature: str, kind: str) -> bool:
+        line = self.lineage
+        return any(a in line[kind] or kind in line[a] for a in self.features[feature].on)
+
+    def feature(self, word: str, kind: str = "") -> str | None:
+        """The feature behind a spelling; of several the one that can be on a kind of part."""
+        named = self.spelled.get(plain(word), ())
+        return next((n for n in named if kind and self.can_be_on(n, kind)), named[0] if named else None)
+
+    @cached_property
     def lineage(self) -> dict[str, tuple[str, ...]]:
         """For each kind: itself and every kind above it."""
         result: dict[str, tuple[str, ...]] = {}

@@ -330,7 +330,7 @@ class _Reader:
         return result
 
     def refuse_twins(self, v: m.Vocabulary) -> None:
-        """Two terms of a family must not share a spelling."""
+        """Two terms of a family must not share a spelling, but for features that no kind of part can both have."""
         families: list[tuple[str, Mapping[str, Any]]] = [
             ("kind", v.kinds), ("feature", v.features), ("reading", v.readings)
         ]  # fmt: skip
@@ -338,7 +338,10 @@ class _Reader:
             owner: dict[str, str] = {}
             for name, term in terms.items():
                 for spelling in {plain(name), *map(plain, term.also)}:
-                    if spelling in owner:
+                    apart = family == "feature" and spelling in owner and not any(
+                        v.can_be_on(owner[spelling], kind) for kind in term.on
+                    )  # fmt: skip
+                    if spelling in owner and not apart:
                         self.say(term.where, "shared-word", f"{spelling!r} names two {family}s: {owner[spelling]!r} and {name!r}",
                                  "keep it with one of them")  # fmt: skip
                     owner[spelling] = name

@@ -14,7 +14,7 @@ from diagnose.knowledge.conditions import walk
 from diagnose.knowledge.model import Finding
 from diagnose.reading.figures import percent
 from diagnose.reading.problems import BadInput, Problem, Where
-from diagnose.reading.terms import nearest
+from diagnose.reading.terms import nearest, plain
 from diagnose.views.page import Page
 
 MOST_CAUSES = 8
@@ -27,18 +27,17 @@ def look_up(base: RuleBase, net: Network, pattern: str, on: str = "") -> dict[st
     kind = vocabulary.find("kind", on) if on else ""
     if kind is None:
         raise _unknown(f"{on!r} is no kind of part", nearest(on, vocabulary.names["kind"]))
-    feature = vocabulary.find("feature", pattern)
-    if feature is None and pattern in knowledge.findings:
-        return _finding(base, pattern)
+    feature = vocabulary.feature(pattern, kind)
     if feature is None:
+        finding = next((f for f in sorted(knowledge.findings) if _words(f) == _words(pattern)), "")
+        if finding:
+            return _finding(base, finding, pattern)
         raise _unknown(
             f"{pattern!r} is no feature or finding",
             nearest(pattern, [*vocabulary.names["feature"], *knowledge.findings]),
         )
     known = vocabulary.features[feature]
-    lineage = vocabulary.lineage
-    kinds = tuple(k for k in known.on if not kind or kind in lineage[k] or k in lineage[kind]) or (kind,)
-    if kind and not any(kind in lineage[k] or k in lineage[kind] for k in known.on):
+    if kind and not vocabulary.can_be_on(feature, kind):
         raise _unknown(f"{feature!r} is not recorded on {kind!r}", known.on)
     on_kinds = (kind,) if kind else known.on[:1]
     ranked = rank_alone(base, net, feature, on_kinds[0])
@@ -48,8 +47,9 @@ def look_up(base: RuleBase, net: Network, pattern: str, on: str = "") -> dict[st
         if any(c.term == feature and c.form in ("saw", "absent") for c in walk(f.when))
     ]
     return {
+        "asked": pattern,
         "pattern": feature,
-        "on": list(kinds),
+        "on": [kind] if kind else list(known.on),
         "means": known.means,
         "also": list(known.also),
         "how": known.how,
@@ -71,15 +71,23 @@ def rank_alone(base: RuleBase, net: Network, feature: str, kind: str) -> Sequenc
     return gaining or []
 
 
-def _finding(base: RuleBase, name: str) -> dict[str, Any]:
-    finding = base.knowledge.findings[name]
+def _words(pattern: str) -> list[str]:
+    return sorted(plain(pattern).split())
+
+
+def _finding(base: RuleBase, name: str, pattern: str) -> dict[str, Any]:
+    """Seen and lost as the features are that it rests on: it can be told until the last of them is gone."""
+    finding, vocabulary = base.knowledge.findings[name], base.knowledge.vocabulary
+    seen = [vocabulary.features[c.term] for c in walk(finding.when) if c.form == "saw"]
+    stages = (*vocabulary.stages, "never")
     return {
+        "asked": pattern,
         "pattern": name,
         "on": [],
         "means": finding.reads,
         "also": [],
-        "how": "",
-        "lost": "",
+        "how": " ".join(dict.fromkeys(f.how for f in seen if f.how)),
+        "lost": max((f.lost for f in seen if f.lost), key=stages.index, default=""),
         "findings": [{"finding": name, "reads": finding.reads, "otherwise": finding.otherwise}],
         "causes": _causes(base, None, [finding]),
     }
@@ -121,7 +129,8 @@ def _unknown(says: str, near: Sequence[str]) -> BadInput:
 
 def page(answer: dict[str, Any], page: Page) -> Page:
     on = f" on {', '.join(answer['on'])}" if answer["on"] else ""
-    page.line(page.bold(answer["pattern"] + on))
+    asked = "" if plain(answer["asked"]) == plain(answer["pattern"]) else f"{answer['asked']}: "
+    page.line(page.bold(asked + answer["pattern"] + on))
     page.say(answer["means"], indent=2)
     if answer["also"]:
         page.say(", ".join(answer["also"]), indent=2, lead="also called: ")
@@ -136,10 +145,11 @@ def page(answer: dict[str, Any], page: Page) -> Page:
         page.say(told, indent=2)
     page.heading("Causes that leave it" if answer["causes"] else "No cause of this rule base leaves it.")
     for row in answer["causes"]:
-        chance = percent(row["probability"]) + " on this alone" if row["probability"] is not None else ""
+        alone = row["probability"] is None
+        chance = row["leaves"][0]["seen"] if alone else percent(row["probability"]) + " on this alone"
         page.ends(f"  {row['cause']}", chance, bold=True)
         page.say(row["means"], indent=4)
-        for r in row["leaves"]:
+        for r in row["leaves"] if not alone else ():
             page.say(f"{r['seen']}: {r['finding']}", indent=4)
         for a in row["told_apart"]:
             page.say(a["by"], indent=4, lead=f"from {a['from']}: ")
