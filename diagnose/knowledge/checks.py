@@ -17,6 +17,7 @@ from diagnose.reading.problems import Problem, Where
 
 PARTED_FROM = 3.0
 """Decibans from which a finding parts two causes."""
+UNPUBLISHED = ("common practice", "arithmetic", "memory")
 
 
 def check(knowledge: Knowledge, formulas: str = "") -> list[Problem]:
@@ -24,6 +25,7 @@ def check(knowledge: Knowledge, formulas: str = "") -> list[Problem]:
     found = [
         *contradicting_words(knowledge), *look_alikes(knowledge), *alike(knowledge), *never_established(knowledge),
         *confirming_nothing(knowledge), *unused_findings(knowledge), *unused_words(knowledge, formulas),
+        *undated_sources(knowledge),
     ]  # fmt: skip
     return sorted(set(found))
 
@@ -199,6 +201,15 @@ def unused_words(knowledge: Knowledge, formulas: str) -> Iterator[Problem]:
             if name not in used and f'"{name}"' not in formulas:
                 yield _advice(term.where, f"unused-{family}", f"nothing uses the {family} {name!r}",
                               f"{way_out}, or take it out")  # fmt: skip
+
+
+def undated_sources(knowledge: Knowledge) -> Iterator[Problem]:
+    """Published sources with neither year nor edition and no word on why."""
+    for key, s in knowledge.sources.items():
+        told = s.year or "edition" in f"{s.title} {s.section}" or "year" in s.seen
+        if not told and s.kind not in UNPUBLISHED:
+            yield _advice(s.where, "undated-source", f"the source {key!r} has neither year nor edition",
+                          "add year, or say under seen that no year was noted")  # fmt: skip
 
 
 def _sources(knowledge: Knowledge) -> Iterable[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from diagnose.authoring import check
 from diagnose.authoring.coverage import Coverage, enough
 from diagnose.authoring.mutation import Hunt, mutants, trials
 from diagnose.authoring.rule_tests import Workshop, read_tests, run_tests
+from diagnose.knowledge.checks import undated_sources
 from diagnose.reading.problems import Problems
 
 KNOWLEDGE = Path(__file__).resolve().parents[2] / "knowledge"
@@ -70,3 +72,12 @@ def test_what_needs_only_the_rotor_in_its_bearings_is_never_lost_by_opening_the_
         assert knowledge.vocabulary.features[name].lost == "never"
     asked = {look.on: step.stage for step in knowledge.arrangements.steps for look in step.looks if "chamber not square" in look.features}
     assert asked == {"seal chamber": "before washing"}
+
+
+def test_a_source_without_year_or_edition_is_told_of(whole_base):
+    knowledge = whole_base.knowledge
+    assert not list(undated_sources(knowledge))
+    bare = {k: replace(s, seen="excerpt") for k, s in knowledge.sources.items()}
+    told = [p.says for p in undated_sources(replace(knowledge, sources=bare))]
+    assert "the source 'wear-pattern-page' has neither year nor edition" in told
+    assert not [t for t in told if "'lebeck-1991'" in t or "'common-practice'" in t or "'api-rp-686'" in t]
