@@ -7,15 +7,20 @@ import os
 import random
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from diagnose.casefile.reader import parse_case
 from diagnose.inference.facts import seats
-from diagnose.inference.run import infer, load
+from diagnose.inference.rules import compile_rules, findings_in_order
+from diagnose.inference.run import RuleBase, deduce, infer, load
+from diagnose.knowledge.conditions import walk
+from diagnose.knowledge.model import Condition
+from diagnose.quantities.compute import compute
 from diagnose.reading.problems import Problems
-from tests.inference.clips_twin import deduce
+from tests.inference import clips_twin
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
@@ -133,6 +138,56 @@ observations:
     assert {dict(f.slots)["state"] for f in found.facts if f.table == "seen"} == {"present"}
 
 
+def test_a_measurement_of_one_seal_says_nothing_of_the_other(base):
+    knowledge = base.knowledge
+    whole = knowledge.findings["shaft moves"]
+    tilted = replace(whole, when=replace(whole.when.parts[0], on="hard face", term="face runout", limit="", test="above", low=1e-5))
+    changed = replace(knowledge, findings={"shaft moves": tilted}, causes={}, cautions={})
+    quantities = tuple(
+        replace(q, name="face runout", position=p, kind="hard face", low=high, high=high, value=high)
+        for q in compute(case_of(RUNOUT, base), knowledge) if q.name == "shaft runout"
+        for p, high in (("inboard", 5e-5), ("outboard", 5e-6))
+    )  # fmt: skip
+    case = case_of("case: c\nseal: {arrangement: dual pressurised}", base)
+    found = deduce(case, RuleBase(changed, compile_rules(changed)), quantities).findings
+    assert found["inboard"]["shaft moves"].state == "present" and "shaft moves" not in found["outboard"]
+
+
+RUNOUT = "case: c\nmeasurements: [{on: shaft, measured: shaft runout, reading: 0.02 mm}]"
+
+
+@pytest.mark.parametrize(("degree", "state"), [("light", "present"), ("moderate", "present"), ("severe", None)])
+def test_only_what_is_bad_enough_stands_against(base, degree, state):
+    text = f"""observations:
+  - {{on: hard face, saw: radial cracks, extent: all round}}
+  - {{on: hard face, saw: edge chips, degree: {degree}}}"""
+    assert states(text, base).get("hot all round") == state
+
+
+def test_what_a_finding_denies_or_rests_on_comes_before_it(base, whole_base):
+    for knowledge in (base.knowledge, whole_base.knowledge):
+        order = [f.name for f in findings_in_order(knowledge)]
+        assert sorted(order) == sorted(knowledge.findings)
+        for finding in knowledge.findings.values():
+            for c in (*walk(finding.when), *walk(finding.absent_when)):
+                if "found" in c.form:
+                    assert order.index(c.term) < order.index(finding.name), finding.name
+
+
+@pytest.mark.parametrize(("first", "state"), [("", "present"), (", side: outer edge", None)])
+def test_not_found_holds_only_where_nothing_says_so(base, first, state):
+    """Z comes before what it denies by name, so that only the strata keep it from firing too soon."""
+    knowledge = base.knowledge
+    chipped = knowledge.findings["chipped edges"]
+    both = Condition("all", parts=(Condition("saw", "edge chips"), Condition("not found", "chipped edges")))
+    changed = replace(knowledge, findings={**knowledge.findings, "a": replace(chipped, name="a", id="a", when=both, absent_when=None)})
+    ready = RuleBase(changed, compile_rules(changed))
+    case = case_of(f"case: c\nobservations: [{{on: soft face, saw: edge chips{first}}}]", base)
+    found = infer(case, ready).findings["seal"]
+    assert (found["a"].state if "a" in found else None) == state
+    assert ("chipped edges" in found and found["chipped edges"].state == "present") == (state is None)
+
+
 PRINT = """
 import json, sys
 from pathlib import Path
@@ -191,7 +246,7 @@ def same_as_clips(case, base):
         for f in result.firings
         if (b := f.branch).conclusion.kind == "found"
     }
-    return ours, deduce(list(base.rules.branches), list(result.facts), seats(case))
+    return ours, clips_twin.deduce(list(base.rules.branches), list(result.facts), seats(case))
 
 
 def test_clips_deduces_the_same_on_the_small_case(base):
