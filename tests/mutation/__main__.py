@@ -35,9 +35,10 @@ _CHAINING = [
     "-k",
     "not every_scenario and not shuffled and not hash_seeds",
 ]
+_JUDGING = ["tests/judgement/test_judge.py", "tests/judgement/test_network.py"]
 TESTS = {
-    "diagnose/judgement/network.py": ["tests/judgement"],
-    "diagnose/judgement/judge.py": ["tests/judgement"],
+    "diagnose/judgement/network.py": _JUDGING,
+    "diagnose/judgement/judge.py": _JUDGING,
     "diagnose/inference/matcher.py": ["tests/inference/test_matcher.py", "-k", "not every_scenario"],
     "diagnose/inference/engine.py": _CHAINING,
     "diagnose/inference/rules.py": _CHAINING,
