@@ -457,9 +457,8 @@ class _Reader:
     def fitting_kind(self, feature: str, kind: str, node: Node, given: bool) -> str:
         """The kind a feature is recorded on: as given if it fits, or the feature's only kind."""
         allowed = self.words.features[feature].on
-        lineage = self.words.lineage
         if kind:
-            if not allowed or any(a in lineage[kind] or kind in lineage[a] for a in allowed):
+            if self.words.can_be_on(feature, kind):
                 return kind
             self.say(
                 node.where,

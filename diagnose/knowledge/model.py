@@ -141,8 +141,9 @@ class Vocabulary:
         return {word: tuple(dict.fromkeys(names)) for word, names in table.items()}
 
     def can_be_on(self, feature: str, kind: str) -> bool:
-        line = self.lineage
-        return any(a in line[kind] or kind in line[a] for a in self.features[feature].on)
+        """Whether a feature can be seen on a kind of part; one without kinds can be on any."""
+        line, on = self.lineage, self.features[feature].on
+        return not on or any(a in line[kind] or kind in line[a] for a in on)
 
     def feature(self, word: str, kind: str = "") -> str | None:
         """The feature behind a spelling; of several the one that can be on a kind of part."""

@@ -338,7 +338,7 @@ class _Reader:
             owner: dict[str, str] = {}
             for name, term in terms.items():
                 for spelling in {plain(name), *map(plain, term.also)}:
-                    apart = family == "feature" and spelling in owner and not any(
+                    apart = family == "feature" and spelling in owner and term.on and not any(
                         v.can_be_on(owner[spelling], kind) for kind in term.on
                     )  # fmt: skip
                     if spelling in owner and not apart:
