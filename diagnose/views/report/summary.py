@@ -79,7 +79,7 @@ def facts(t: Told) -> list[tuple[str, str]]:
         return ", ".join(w for w in words if w)
 
     turns, seen = texts.get("equipment.rotation", ""), texts.get("equipment.seen from", "")
-    hours, starts = t.figure("running hours").removesuffix(" h"), t.figure("starts").removesuffix(" starts")
+    starts = t.figure("starts").removesuffix(" starts")
     first, pressure = t.figure("time to first leak"), t.figure("chamber pressure")
     dates = [e.date for e in t.case.events if e.date]
     rows = [
@@ -89,7 +89,7 @@ def facts(t: Told) -> list[tuple[str, str]]:
         ("Faces and rubber", listed(" against ".join(x for x in (t.terms("soft face"), t.terms("hard face")) if x), t.terms("elastomer"))),
         ("Service", listed(texts.get("service.fluid", "") or t.terms("service"), t.figure("temperature"),
                            f"{pressure} in the chamber" if pressure else "")),
-        ("Run", listed(f"{hours} hours" if hours else "", f"{starts} starts" if starts else "", f"first leak after {first}" if first else "")),
+        ("Run", listed(t.figure("running hours"), f"{starts} starts" if starts else "", f"first leak after {first}" if first else "")),
         ("Dates on record", f"{dates[0]} to {dates[-1]}" if len(dates) > 1 else "".join(dates)),
         ("Recorded until", t.case.stage),
     ]  # fmt: skip
