@@ -55,7 +55,9 @@ class Checker:
 
     @staticmethod
     def _spellings(table: Doc) -> dict[str, str]:
-        return {_plain(w): name for name, v in table.items() for w in [name, *_list((v or {}).get("also"))]}
+        """Names go before other words for the same thing."""
+        also = {_plain(w): name for name, v in table.items() for w in _list((v or {}).get("also"))}
+        return also | {_plain(name): name for name in table}
 
     def above(self, kind: str) -> set[str]:
         found, todo = set(), [kind]
