@@ -46,10 +46,10 @@ class Belief:
         self.sets, self.weight = self.sets[heaviest], weight[heaviest]
         self.rows: dict[str, np.ndarray] = {}
 
-    def heaviest(self) -> Belief:
-        """The same over the heaviest sets only, as many as hold `MASS` of the weight and at most `MOST_SETS`."""
+    def heaviest(self, mass: float = MASS, most: int = MOST_SETS) -> Belief:
+        """The same over the heaviest sets only, as many as hold so much of the weight and at most so many."""
         few = copy(self)
-        count = min(MOST_SETS, int(np.searchsorted(np.cumsum(self.weight), MASS)) + 1)
+        count = min(most, int(np.searchsorted(np.cumsum(self.weight), mass)) + 1)
         few.sets, few.weight, few.rows = self.sets[:count], self.weight[:count] / self.weight[:count].sum(), {}
         return few
 

@@ -28,6 +28,8 @@ from diagnose.knowledge.model import Knowledge, Measurement
 MOST_RESULTS = 3
 MOST_PARTED = 3
 MOST_RECORDED = 5
+NEARLY_ALL = 0.9999
+"""The share of the weight over which outcomes are tried; what is left out could not make a change likely."""
 NOW, ANY_TIME, LAST = "first", "any time", "last"
 
 
@@ -156,8 +158,8 @@ class _Seat:
         self.net, self.knowledge, self.prior = net, knowledge, prior
         self.allowed = allowed_at(inference, net, self.position)
         self.states = {f: d.state == "present" for f, d in inference.findings[self.position].items()}
-        self.wide = Belief(net, likely, prior, judgement.counted, lines)
-        self.belief = self.wide.heaviest()
+        whole = Belief(net, likely, prior, judgement.counted, lines)
+        self.wide, self.belief = whole.heaviest(NEARLY_ALL, len(whole.sets)), whole.heaviest()
         self.gone: dict[str, Status] = {}
         unknown = [f for f in net.findings if f not in inference.findings[self.position]]
         self.outlook = outlook(self.belief, unknown, self._silent)

@@ -49,14 +49,30 @@ class Network:
         return np.where(self.shown < base, self.shown / base, 1.0)
 
     @cached_property
+    def ratio(self) -> tuple[np.ndarray, np.ndarray]:
+        """Likelihood ratio of each finding for each cause alone against none, where it is absent and where present."""
+        base = self.background[:, None]
+        return (1 - self.shown) / (1 - base), self.shown / base
+
+    @cached_property
     def if_present(self) -> np.ndarray:
         """Weight of each finding for each cause, in dB, where the finding is present."""
-        return 10 * np.log10(self.shown / self.background[:, None])
+        return 10 * np.log10(self.ratio[True])
 
     @cached_property
     def if_absent(self) -> np.ndarray:
         """The same where it was looked for and is absent."""
-        return 10 * np.log10((1 - self.shown) / (1 - self.background[:, None]))
+        return 10 * np.log10(self.ratio[False])
+
+    @cached_property
+    def _meetings(self) -> dict[tuple[int, bool], Meeting | None]:
+        return {}
+
+    def meeting(self, row: int, present: bool) -> Meeting | None:
+        """What causes at work together do to a finding beyond what each does alone; None where they do not meet."""
+        if (row, present) not in self._meetings:
+            self._meetings[row, present] = _meet(self, row, present)
+        return self._meetings[row, present]
 
 
 def build(knowledge: Knowledge) -> Network:
@@ -113,68 +129,62 @@ def shown_by_sets(background: np.ndarray, keep: np.ndarray, hold: np.ndarray, se
 
 
 @dataclass(frozen=True)
-class Factors:
-    """The odds of a set of causes against no cause, after the findings, as a product: `alone` (n) of its members,
-    `pair` (n, n) of its pairs and `triple` (in the order of `subsets`) of its triples.
+class Meeting:
+    """Causes that meet in a finding: the likelihood ratio of each two over the product of their own (`pair`, m by m), and
+    of each three over the product of their pairs and their own (`triple`, in the order of `subsets`).
 
-    Exact, and most factors are 1, because members meet only in findings that both speak of: the rates of causes
-    multiply unless producing ones combine by noisy-OR in a finding that is present, or producing and preventing ones
-    in a finding that is absent.
+    Most such factors are 1, because causes meet only in findings that both speak of, and there multiply, unless
+    producing ones combine by noisy-OR in a finding that is present, or producing and preventing ones in one that is
+    absent. What holds a present finding back multiplies in its own right.
     """
 
-    alone: np.ndarray
+    causes: np.ndarray
     pair: np.ndarray
     triple: np.ndarray
 
-    def weights(self) -> np.ndarray:
-        """The odds of every set of `subsets`."""
-        n = len(self.alone)
-        i, j = _pairs(n)
-        first_second, first_third, second_third, _ = _triples(n)
-        weighed = self.pair * self.alone
-        triples = (weighed * self.alone[:, None]).take(first_second) * self.triple
-        triples *= weighed.take(first_third)
-        triples *= self.pair.take(second_third)
-        return np.concatenate([[1.0], self.alone, self.alone[i] * weighed[i, j], triples])
+
+def _meet(net: Network, row: int, present: bool) -> Meeting | None:
+    keep, hold, b = net.keep[row], net.hold[row], net.background[row]
+    meet = np.flatnonzero(keep != 1 if present else (keep != 1) | (hold != 1))
+    if len(meet) < 2 or (not present and (hold == 1).all()):
+        return None
+    k, h = keep[meet], np.ones(len(meet)) if present else hold[meet]
+
+    def ratio(k: np.ndarray, h: np.ndarray) -> np.ndarray:
+        rate = (1 - (1 - b) * k) * h
+        return np.asarray(rate / b if present else (1 - rate) / (1 - b))
+
+    two_k, two_h = np.outer(k, k), np.outer(h, h)
+    one, both = ratio(k, h), ratio(two_k, two_h)
+    pair = both / np.outer(one, one)
+    (first, second, third), first_second, first_third, second_third = _triples(len(meet))
+    triple = ratio(two_k.take(first_second) * k.take(third), two_h.take(first_second) * h.take(third))
+    triple /= pair.take(first_second) * pair.take(first_third) * pair.take(second_third)
+    triple /= one.take(first) * one.take(second) * one.take(third)
+    return Meeting(meet, pair, triple)
 
 
-def factors(
-    prior: np.ndarray, background: np.ndarray, keep: np.ndarray, hold: np.ndarray, present: np.ndarray
-) -> Factors:
-    """The factors of causes with these priors under findings with these rates, present or absent."""
-    n = len(prior)
-    base, there = background[:, None], present[:, None]
-    own = np.where(there, _present(base, keep, hold), _absent(base, keep, hold))
-    alone = prior / (1 - prior) * own.prod(axis=0)
-    produces, speaks = keep != 1, (keep != 1) | (hold != 1)
-    meets = np.where(there, produces, speaks & (hold != 1).any(axis=1, keepdims=True))
-    pair = np.ones((n, n))
-    triple = np.ones(math.comb(n, 3))
-    for row in np.flatnonzero(meets.sum(axis=1) > 1):
-        meet = np.flatnonzero(meets[row])
-        b, k = background[row], keep[row, meet]
-        # what holds a present finding back multiplies in its own right and cancels here
-        h, ratio = (np.ones(1), _present) if present[row] else (hold[row, meet], _absent)
-        two_k, two_h = np.outer(k, k), np.outer(h, h)
-        one, both = ratio(b, k, h), ratio(b, two_k, two_h)
-        pair[np.ix_(meet, meet)] *= both / np.outer(one, one)
-        if len(meet) > 2:
-            first_second, first_third, second_third, sets = _triples(len(meet))
-            third = sets[:, 2]
-            three_h = h if present[row] else two_h.take(first_second) * h.take(third)
-            three = ratio(b, two_k.take(first_second) * k.take(third), three_h)
-            rest = one[:, None] / both
-            three *= rest.take(first_second) * rest.T.take(first_third) * rest.take(second_third)
-            triple[_places(meet, n)] *= three
-    return Factors(alone, pair, triple)
+def _odds_of_sets(net: Network, states: Mapping[int, bool], odds: np.ndarray, active: np.ndarray) -> np.ndarray:
+    """The odds of every set of the active causes against no cause, after findings by row; exact.
 
-
-def _present(b: float | np.ndarray, keep: np.ndarray, hold: np.ndarray) -> np.ndarray:
-    return (1 - (1 - b) * keep) * hold / b
-
-
-def _absent(b: float | np.ndarray, keep: np.ndarray, hold: np.ndarray) -> np.ndarray:
-    return (1 - (1 - (1 - b) * keep) * hold) / (1 - b)
+    A product of a factor for each member, for each pair and for each triple (`Meeting`).
+    """
+    n = len(active)
+    alone, pair, triple = odds.copy(), np.ones((n, n)), np.ones(math.comb(n, 3))
+    for row, present in states.items():
+        alone *= net.ratio[present][row, active]
+        met = net.meeting(row, present)
+        if met:
+            at = np.searchsorted(active, met.causes)
+            pair[at[:, None], at] *= met.pair
+            triple[_places(at, n)] *= met.triple
+    i, j = _pairs(n)
+    _, first_second, first_third, second_third = _triples(n)
+    weighed = pair * alone
+    triple *= (weighed * alone[:, None]).take(first_second)
+    triple *= weighed.take(first_third)
+    triple *= pair.take(second_third)
+    return np.concatenate([[1.0], alone, alone[i] * weighed[i, j], triple])
 
 
 @lru_cache(maxsize=64)
@@ -184,10 +194,11 @@ def _pairs(n: int) -> tuple[np.ndarray, np.ndarray]:
 
 @lru_cache(maxsize=64)
 def _triples(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """For each triple of `subsets`, the places of its three pairs in a matrix of n by n, and its members."""
-    members = subsets(n)[1 + n + math.comb(n, 2) :]
-    first, second, third = members.T
-    return first * n + second, first * n + third, second * n + third, members
+    """For each triple of `subsets`, its members (a row for the first, the second and the third of each), and the places
+    of its three pairs in a matrix of n by n."""
+    members = np.ascontiguousarray(subsets(n)[1 + n + math.comb(n, 2) :].T)
+    first, second, third = members
+    return members, first * n + second, first * n + third, second * n + third
 
 
 def _places(causes: np.ndarray, n: int) -> np.ndarray:
@@ -195,8 +206,8 @@ def _places(causes: np.ndarray, n: int) -> np.ndarray:
     i, j = n - causes, n - 1 - causes
     before_first = math.comb(n, 3) - i * (i - 1) * (i - 2) // 6 + (i - 1) * (i - 2) // 2
     before_second = -j * (j + 1) // 2 - causes - 1
-    first_second, _, _, sets = _triples(len(causes))
-    return np.asarray((before_first[:, None] + before_second).take(first_second) + causes.take(sets[:, 2]))
+    (_, _, third), first_second, _, _ = _triples(len(causes))
+    return np.asarray((before_first[:, None] + before_second).take(first_second) + causes.take(third))
 
 
 @lru_cache(maxsize=64)
@@ -216,7 +227,7 @@ def members(weights: np.ndarray, n: int) -> np.ndarray:
     if n >= 3:
         begin, first, second = _runs(n)
         of_pair = np.add.reduceat(triples, begin)
-        for cause, weight in ((first, of_pair), (second, of_pair), (_triples(n)[3][:, 2], triples)):
+        for cause, weight in ((first, of_pair), (second, of_pair), (_triples(n)[0][2], triples)):
             result[2] += np.bincount(cause, weight, n)
     return result
 
@@ -225,26 +236,19 @@ def members(weights: np.ndarray, n: int) -> np.ndarray:
 class Posterior:
     """What the findings leave of every set of at most three allowed causes.
 
-    `active` are the causes that some counted finding speaks of (indices into the network); only their sets are spelt
-    out: `sets` holds rows of indices into `active`, `exactly[i]` the probability that set i and nothing else is at work,
-    `mass[i]` the same with any further causes that no finding speaks of. `share` is the probability of each cause of
-    the network, 0 where it is not allowed. `further[k]`: what a set of k causes gains from causes of which no finding
-    speaks.
+    `active` are the causes that some counted finding speaks of (indices into the network), those not allowed among them
+    without any weight; only their sets are spelt out: `sets` holds rows of indices into `active`, `exactly[i]` the
+    probability that set i and nothing else is at work. `share` is the probability of each cause of the network, 0 where
+    it is not allowed.
     """
 
     active: np.ndarray
     exactly: np.ndarray
     share: np.ndarray
-    further: tuple[float, float, float, float]
 
     @property
     def sets(self) -> np.ndarray:
         return subsets(len(self.active))
-
-    @cached_property
-    def mass(self) -> np.ndarray:
-        n = len(self.active)
-        return self.exactly * np.repeat(self.further, [1, n, math.comb(n, 2), math.comb(n, 3)])
 
     @property
     def none(self) -> float:
@@ -261,16 +265,16 @@ def posterior(net: Network, states: Mapping[str, bool], prior: np.ndarray, allow
     Causes of which no counted finding speaks leave the likelihood as it is, so their part of the sum is the elementary
     symmetric polynomials of their prior odds; nothing is left out. `prior` is over all causes of the network.
     """
-    chosen = np.asarray(sorted(allowed), dtype=int)
-    rows = sorted(states)
-    index = np.array([net.row[f] for f in rows], dtype=int)
-    spoken = (net.shown[np.ix_(index, chosen)] != net.background[index][:, None]).any(axis=0)
-    active, free = chosen[spoken], chosen[~spoken]
-    grid = np.ix_(index, active)
-    present = np.array([states[f] for f in rows], bool)
-    weights = factors(prior[active], net.background[index], net.keep[grid], net.hold[grid], present).weights()
-    odds = prior[free] / (1 - prior[free])
+    rows = sorted(net.row[f] for f in states)
+    spoken = (net.shown[rows] != net.background[rows][:, None]).any(axis=0)
+    may = np.zeros(len(net.causes), bool)
+    may[list(allowed)] = True
+    active, free = np.flatnonzero(spoken), np.flatnonzero(~spoken & may)
+    before = np.where(may, prior / (1 - prior), 0.0)
+    weights = _odds_of_sets(net, {net.row[f]: states[f] for f in sorted(states)}, before[active], active)
+    odds = before[free]
     one, two, three = _symmetric(odds)
+    # what a set of none, one, two and three gains from causes of which no finding speaks
     further = (1 + one + two + three, 1 + one + two, 1 + one, 1.0)
     sums = members(weights, len(active))
     by_size = [1.0, *(sums.sum(axis=1) / (1, 2, 3)).tolist()]
@@ -280,7 +284,7 @@ def posterior(net: Network, states: Mapping[str, bool], prior: np.ndarray, allow
     less_one = one - odds
     less_two = two - odds * less_one
     share[free] = odds * (by_size[2] + by_size[1] * (1 + less_one) + by_size[0] * (1 + less_one + less_two)) / total
-    return Posterior(active, weights / total, share, further)
+    return Posterior(active, weights / total, share)
 
 
 def _symmetric(odds: np.ndarray) -> tuple[float, float, float]:
