@@ -7,11 +7,10 @@ import io
 import os
 import sys
 from importlib import import_module
+from typing import TYPE_CHECKING
 
-import typer
-
-from diagnose.cli.common import refuse, tell
-from diagnose.reading.problems import BadInput
+if TYPE_CHECKING:
+    import typer
 
 MODULES = {
     "explain": "answers",
@@ -41,6 +40,8 @@ MODULES = {
 
 def commands(asked: str = "") -> typer.Typer:
     """The command line with the one command that is asked for, which starts sooner, or else with all of them."""
+    import typer
+
     app = typer.Typer(
         name="diagnose",
         help="From the marks on a failed mechanical seal to its probable root causes, with the reasoning shown.",
@@ -72,6 +73,9 @@ def run() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")
+    from diagnose.cli.common import refuse, tell
+    from diagnose.reading.problems import BadInput
+
     try:
         commands(sys.argv[1] if len(sys.argv) > 1 else "")()
     except BadInput as error:

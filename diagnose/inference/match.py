@@ -58,7 +58,13 @@ def lay_out(facts: Iterable[Fact]) -> Facts:
 
 
 def facts_of(inference: Inference) -> Facts:
-    """Everything that rules could see in a case: recorded, computed and deduced."""
+    """Everything that rules could see in a case: recorded, computed and deduced; laid out once."""
+    if not inference.rows:
+        inference.rows.update(_all_facts(inference))
+    return inference.rows
+
+
+def _all_facts(inference: Inference) -> Facts:
     others = dict(seats(inference.case))
     said = {(f.branch.rule, f.branch.conclusion.state, f.position) for f in inference.firings
             if f.branch.conclusion.kind == "found"}  # fmt: skip

@@ -51,8 +51,7 @@ class Premise:
     @cached_property
     def key(self) -> tuple[str, Scalar]:
         """The term that a fact must share with the premise to matter to it at all."""
-        wanted = KEY_SLOT[self.table]
-        return self.table, next(value for slot, value in self.equals if slot == wanted)
+        return self.table, dict(self.equals)[KEY_SLOT[self.table]]
 
 
 _OPERATORS = {

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from diagnose.casefile.model import Case
 from diagnose.inference.engine import Firing, Reasoner, finding_id
@@ -58,6 +59,11 @@ class Inference:
     @cached_property
     def records_of_quantity(self) -> dict[str, frozenset[str]]:
         return {q.id: frozenset(r for _, _, r in q.inputs if r) for q in self.quantities}
+
+    @cached_property
+    def rows(self) -> dict[tuple[str, Any], list[Mapping[str, Any]]]:
+        """Facts by table and term, once `match.facts_of` has laid them out."""
+        return {}
 
     @cached_property
     def _leaves(self) -> dict[str, frozenset[str]]:

@@ -98,16 +98,11 @@ def build(knowledge: Knowledge) -> Network:
 def subsets(n: int) -> np.ndarray:
     """All sets of at most three of n causes as rows of three indices; n stands for no cause. The empty set is first,
     then the single causes, the pairs and the triples, each in lexicographic order."""
-    ones = np.full((n, 3), n)
-    ones[:, 0] = np.arange(n)
-    i, j = np.triu_indices(n, 1)
-    twos = np.full((len(i), 3), n)
-    twos[:, 0], twos[:, 1] = i, j
-    # every pair, once for each smaller cause in front of it
-    start = np.searchsorted(i, np.arange(n) + 1)
-    after = np.concatenate([np.arange(s, len(i)) for s in start]) if n else np.empty(0, int)
-    threes = np.stack([np.repeat(np.arange(n), len(i) - start), i[after], j[after]], -1)
-    return np.concatenate([np.full((1, 3), n), ones, twos, threes])
+    result = np.full((1 + n + math.comb(n, 2) + math.comb(n, 3), 3), n)
+    result[1 : n + 1, 0] = np.arange(n)
+    result[n + 1 : n + 1 + math.comb(n, 2), :2] = np.transpose(_pairs(n))
+    result[n + 1 + math.comb(n, 2) :] = _triples(n)[0].T
+    return result
 
 
 def over_sets(per_cause: np.ndarray, sets: np.ndarray) -> np.ndarray:
@@ -196,9 +191,11 @@ def _pairs(n: int) -> tuple[np.ndarray, np.ndarray]:
 def _triples(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """For each triple of `subsets`, its members (a row for the first, the second and the third of each), and the places
     of its three pairs in a matrix of n by n."""
-    members = np.ascontiguousarray(subsets(n)[1 + n + math.comb(n, 2) :].T)
-    first, second, third = members
-    return members, first * n + second, first * n + third, second * n + third
+    i, j = _pairs(n)
+    count = n - 1 - j  # the causes behind each pair
+    first, second = np.repeat(i, count), np.repeat(j, count)
+    third = np.arange(len(first)) - np.repeat(np.cumsum(count) - count, count) + second + 1
+    return np.stack([first, second, third]), first * n + second, first * n + third, second * n + third
 
 
 def _places(causes: np.ndarray, n: int) -> np.ndarray:
