@@ -249,10 +249,10 @@ def _position(inference: Inference, net: Network, position: str) -> Judgement:
 
 
 def _leading(probability: np.ndarray) -> np.ndarray:
-    """The places of the largest, largest first; equal ones in their order."""
+    """The places of the largest that are possible at all, largest first; equal ones in their order."""
     places = np.flatnonzero(probability >= 1e-6)
     if len(places) < MOST_SETS:
-        places = np.arange(len(probability))
+        places = np.flatnonzero(probability)
     return places[np.argsort(-np.round(probability[places], 12), kind="stable")[:MOST_SETS]]
 
 
