@@ -110,7 +110,9 @@ class Reach:
 
     def lost_with(self, kind: str, group: str = "") -> str:
         """Why nothing of the kind is left in hand, as the record says; "" where something is or may be."""
-        return lost_kind(self.case, self.knowledge, self.position, kind, group) if kind else ""
+        if not kind or not (self.case.lost or any(p.lost for p in self.case.parts)):
+            return ""
+        return lost_kind(self.case, self.knowledge, self.position, kind, group)
 
     # ---- findings ---------------------------------------------------------------------------------------------
 
