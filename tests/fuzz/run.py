@@ -1,6 +1,7 @@
 """Many mutated files through the readers: python -m tests.fuzz.run 1000000 [SEED] [TARGET ...]
 
-A traceback, an input that takes longer than five seconds of processor time and memory over a gigabyte are failures; each is printed with
+A traceback, an input that takes longer than five seconds of processor time and memory over a gigabyte are failures; each
+is printed with
 the bytes that brought it about, and the run ends with exit code 1.
 """
 
@@ -18,7 +19,7 @@ from tests.fuzz.targets import check, mutate, seeds
 
 SHARES = {"case": 25, "file": 40, "knowledge": 1, "journal": 9, "replay": 15, "trail": 9, "verify": 1}
 LONGEST = 5
-LARGEST = 100_000
+LARGEST = 20_000
 
 
 def _late(*_: object) -> None:
