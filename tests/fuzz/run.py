@@ -1,8 +1,7 @@
 """Many mutated files through the readers: python -m tests.fuzz.run 1000000 [SEED] [TARGET ...]
 
 A traceback, an input that takes longer than five seconds of processor time and memory over a gigabyte are failures; each
-is printed with
-the bytes that brought it about, and the run ends with exit code 1.
+is printed with the bytes that brought it about, and the run ends with exit code 1.
 """
 
 from __future__ import annotations
