@@ -24,9 +24,10 @@ def net_of(shown: list[list[float]], background: float | list[float] = 0.05, pri
     return Network(causes, tuple(f"f{i}" for i in range(len(table))), np.full(len(causes), prior), base, table)
 
 
-def judged(net, states, lines=None, leaves=None, common=None, ruled_out=None):
-    """The judgement of findings given as {number: present}; `lines` and `leaves` by number."""
+def judged(net, states, lines=None, leaves=None, common=None, ruled_out=None, **words):
+    """The judgement of findings given as {number: present}; `lines` and `leaves` by number, `words` other than usual."""
     lines, leaves = lines or {}, leaves or {}
+    words = SimpleNamespace(**{**vars(WORDS), **words})
     findings = {f: SimpleNamespace(line=lines.get(i, f)) for i, f in enumerate(net.findings)}
     causes = {
         c: SimpleNamespace(
@@ -36,7 +37,7 @@ def judged(net, states, lines=None, leaves=None, common=None, ruled_out=None):
         for k, c in enumerate(net.causes)
     }  # fmt: skip
     inference = SimpleNamespace(
-        base=SimpleNamespace(knowledge=SimpleNamespace(words=WORDS, findings=findings, causes=causes)),
+        base=SimpleNamespace(knowledge=SimpleNamespace(words=words, findings=findings, causes=causes)),
         case=SimpleNamespace(positions=("seal",)), ruled_out={"seal": ruled_out or {}},
         findings={"seal": {f"f{i}": SimpleNamespace(state="present" if s else "absent") for i, s in states.items()}},
         common={"seal": common or {}},
@@ -82,6 +83,55 @@ def test_a_line_speaks_from_three_decibans():
 )
 def test_thresholds_between_the_words(prior, standing):
     assert judged(net_of([[0.3]], prior=prior), {}).of("c0").standing == standing
+
+
+@pytest.mark.parametrize(
+    ("beyond", "standing", "below"),
+    [((), "established", "probable"), (("established",), "probable", "possible"),
+     (("established", "probable"), "possible", "unlikely")],
+)  # fmt: skip
+def test_a_standing_begins_exactly_at_its_threshold(beyond, standing, below):
+    reached = judged(STRONG, {0: True, 1: True}).of("c0").probability
+    for threshold, expected in ((reached, standing), (float(np.nextafter(reached, 1)), below)):
+        words = {**dict.fromkeys(beyond, 2.0), standing: threshold}
+        assert judged(STRONG, {0: True, 1: True}, **words).of("c0").standing == expected
+
+
+def test_what_weighs_exactly_the_decisive_weight_is_decisive():
+    net = net_of([[0.95], [0.95], [0.95], [0.05]], [0.01, 0.01, 0.01, 0.5])
+    assert net.if_present[3, 0] == -WORDS.decisive
+    states = dict.fromkeys(range(4), True)
+    assert judged(net, states).of("c0").standing == "probable"
+    assert judged(net, states, decisive=10.001).of("c0").standing == "established"
+
+
+def test_a_line_that_weighs_exactly_enough_speaks():
+    weight = float(STRONG.if_present[0, 0])
+    assert judged(STRONG, {0: True}, line_counts_from=weight).of("c0").lines_for == ("f0",)
+    assert judged(STRONG, {0: True}, line_counts_from=float(np.nextafter(weight, 99))).of("c0").lines_for == ()
+
+
+def test_of_equals_on_a_line_the_first_by_name_counts():
+    told = judged(net_of([[0.9], [0.9]]), {0: True, 1: True}, lines={0: "a", 1: "a"})
+    assert dict(told.counted) == {"f0": True}
+
+
+def test_causes_alike_are_ranked_by_name():
+    told = judged(net_of([[0.9, 0.9, 0.9]]), {0: True}, ruled_out={"c0": (SimpleNamespace(branch=SimpleNamespace(because="")),)})
+    assert [j.cause for j in told.causes] == ["c1", "c2", "c0"]
+
+
+def test_no_more_than_eight_sets_lead_and_none_that_cannot_be():
+    alike = judged(net_of([[0.9] * 4]), {0: True}).sets
+    assert len(alike) == 8 and [s.causes for s in alike[:4]] == [("c0",), ("c1",), ("c2",), ("c3",)]
+    one = judged(net_of([[0.9, 0.9]]), {0: True}, ruled_out={"c1": (SimpleNamespace(branch=SimpleNamespace(because="")),)})
+    assert [s.causes for s in one.sets] == [("c0",), ()]
+
+
+@pytest.mark.parametrize(("often", "left"), [(0.5, ()), (0.51, ("f1",))])
+def test_what_is_seen_as_much_as_often_needs_no_explanation(often, left):
+    net = net_of([[0.95], [0.5]], [0.01, 0.5])
+    assert judged(net, {0: True, 1: True}, seen={"often": often}).unexplained == left
 
 
 def test_a_cause_ruled_out_takes_no_part_and_says_why():

@@ -5,13 +5,16 @@ from __future__ import annotations
 import itertools
 import math
 import warnings
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from diagnose.judgement.network import Network, posterior, subsets
+from diagnose.inference.run import load
+from diagnose.judgement.network import Network, build, over_sets, posterior, shown_by_sets, subsets
 
 
 def network(prior, background, shown):
@@ -173,3 +176,32 @@ def test_a_cause_that_is_not_allowed_has_no_share():
     net = network([0.1, 0.2], [0.05], [[0.9, 0.8]])
     found = posterior(net, {"f0": True}, net.prior, [1])
     assert found.share[0] == 0 and found.share[1] > 0.5
+
+
+def test_what_a_set_shows_is_what_its_members_leave():
+    net = network([0.1] * 4, [0.05, 0.3, 0.2], [[0.8, 0.05, 0.6, 0.4], [0.01, 0.5, 0.3, 0.1], [0.7, 0.3, 0.2, 0.9]])
+    sets = subsets(4)
+    assert over_sets(np.array([[2.0, 3.0, 5.0, 7.0]]), sets)[0].tolist() == [
+        math.prod((2, 3, 5, 7)[k] for k in row if k < 4) for row in sets.tolist()
+    ]
+    shown = shown_by_sets(net.background, net.keep, net.hold, sets)
+    for i, row in enumerate(sets.tolist()):
+        for f, b in enumerate(net.background):
+            alone = [float(net.shown[f, k]) for k in row if k < 4]
+            expected = 1 - (1 - b) * math.prod((1 - p) / (1 - b) for p in alone if p >= b)
+            assert shown[f, i] == pytest.approx(expected * math.prod(p / b for p in alone if p < b))
+
+
+@pytest.mark.parametrize("which", ["neither", "cause", "finding"])
+def test_rows_on_trial_count_for_part_of_their_weight(which):
+    knowledge = load(Path(__file__).parents[1] / "small" / "knowledge").knowledge
+    cause, finding = knowledge.causes["bent shaft"], knowledge.findings["shaft moves"]
+    knowledge = replace(
+        knowledge,
+        causes={**knowledge.causes, "bent shaft": replace(cause, status="trial" if which == "cause" else "accepted")},
+        findings={**knowledge.findings, "shaft moves": replace(finding, status="trial" if which == "finding" else "accepted")},
+    )  # fmt: skip
+    net = build(knowledge)
+    shown = net.shown[net.row["shaft moves"], net.column["bent shaft"]]
+    assert shown == pytest.approx(0.98 if which == "neither" else 0.05 * (0.98 / 0.05) ** 0.5)
+    assert net.shown[net.row["hot and hard"]].tolist() == [0.05] * len(net.causes)
