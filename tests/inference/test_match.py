@@ -13,7 +13,7 @@ from diagnose.authoring.score import cases_in
 from diagnose.casefile.reader import parse_case, read_case
 from diagnose.inference.match import attempt, evaluate, facts_of
 from diagnose.inference.rules import TooWide, compile_rules, expand
-from diagnose.inference.run import Inference, RuleBase, infer, load
+from diagnose.inference.run import Inference, RuleBase, deduce, infer, load
 from diagnose.knowledge.conditions import negate
 from diagnose.knowledge.model import Condition, Finding
 from diagnose.reading.problems import BadInput, Problems
@@ -70,6 +70,17 @@ def test_a_number_across_a_bound_is_unknown_and_not_false(test, low, holds):
     ((premise,),) = expand(condition, BASE.knowledge)
     verdict = evaluate(premise, facts_of(infer(case, BASE)), "seal")
     assert verdict.holds is holds and verdict.ids
+
+
+def test_a_finding_told_is_a_fact_like_one_deduced():
+    case = case_of("case: c\nseal: {arrangement: dual pressurised}\nobservations: [{on: shaft, saw: bent}]", BASE)
+    facts = facts_of(deduce(case, BASE, (), {"ring hard@inboard": "absent"}))
+    told, moves = (facts.get(("found", f), []) for f in ("ring hard", "shaft moves"))
+    assert {(r["state"], r["position"], r["other"]) for r in told} == {("absent", "inboard", "outboard")}
+    assert {(r["state"], r["position"]) for r in moves} == {("present", "inboard"), ("present", "outboard")}
+    condition = Condition("found", "ring hard")
+    ((premise,),) = expand(condition, BASE.knowledge)
+    assert [evaluate(premise, facts, p).holds for p in ("inboard", "outboard")] == [False, None]
 
 
 # ---- random rule bases -----------------------------------------------------------------------------------------------

@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.casefile.reader import read_case
-from diagnose.inference.engine import Reasoner
+from diagnose.inference.engine import Facts as CaseFacts
+from diagnose.inference.engine import Reasoner, Row
 from diagnose.inference.experta_shim import AND, AS, MATCH, NOT, Fact, KnowledgeEngine, P, Rule
 from diagnose.inference.facts import make, seats
 from diagnose.inference.matcher import IndexedMatcher
@@ -206,3 +207,72 @@ def test_a_case_leaves_nothing_behind_for_the_next(whole_base):
     for order in itertools.islice(itertools.permutations(cases), 5):
         for case in order:
             assert infer(case, whole_base).firings == alone[case.digest]
+
+
+def premise(table: str, compare=None, negated=False, seat="", same_part=False, **equals) -> Premise:
+    return Premise(table, tuple(sorted(equals.items())), compare, negated, seat, same_part)
+
+
+def branch(name: str, *premises: Premise, kind: str = "found") -> Branch:
+    return Branch(name, name.upper(), 1, premises, Conclusion(kind, name, "present"), Where("made", 1))
+
+
+def seen(id: str, feature: str, **slots):
+    usual = {"state": "present", "on": "face", "part": "1", "rank": 0, "position": "inboard", "other": "outboard"}
+    return make("seen", id, feature=feature, **{**usual, **slots})
+
+
+def test_candidates_are_the_branches_whose_premises_could_all_be_met():
+    u, v = (premise("seen", feature=f, state="present") for f in "uv")
+    first = premise("found", finding="first", state="present")
+    reasoner = Reasoner([
+        branch("first", u), branch("second", first, v), branch("third", premise("found", finding="second", state="present")),
+        branch("worse", premise("seen", ("rank", ">=", 2), feature="u")), branch("unless", premise("seen", negated=True, feature="w")),
+        branch("caution", first, kind="caution"), branch("of caution", premise("found", finding="caution", state="present")),
+    ])  # fmt: skip
+
+    def candidates(*facts) -> list[str]:
+        return [reasoner.branches[i].rule for i in reasoner.candidates([_row(f) for f in facts])]
+
+    assert candidates() == ["unless"]
+    assert candidates(seen("o1", "u"), seen("o2", "u", position="outboard")) == ["first", "unless", "caution"]
+    assert candidates(seen("o1", "u"), seen("o2", "v")) == ["first", "second", "third", "unless", "caution"]
+    assert candidates(seen("o1", "u", rank=2)) == ["first", "worse", "unless", "caution"]
+    assert candidates(seen("o1", "u", state="absent"), seen("o2", "v")) == ["unless"]
+
+
+def test_rules_are_built_when_a_case_first_can_use_them():
+    reasoner = Reasoner([branch("a", premise("seen", feature="u")), branch("b", premise("seen", feature="v"))])
+    assert [f.branch.rule for f in reasoner.run([seen("o1", "v")], PLACES)] == ["b"] and reasoner.built == {1}
+    both = reasoner.run([seen("o1", "v"), seen("o2", "u")], PLACES)
+    assert [f.branch.rule for f in both] == ["a", "b"] and reasoner.built == {0, 1}
+    assert [f.supports for f in both] == [(("o2",),), (("o1",),)]
+
+
+def test_a_fact_declared_twice_counts_once_as_itself_and_as_its_like():
+    facts = CaseFacts()
+    first = Row(a=1, id="x")
+    assert facts.declare(first) is first
+    assert facts.declare(first) is None and facts.declare(Row(a=1, id="x")) is None
+    other = facts.declare(Row(a=2, id="x"))
+    assert other is not None and list(facts.values()) == [first, other] and facts.added == [first, other]
+
+
+def test_the_same_premise_twice_needs_one_fact_and_leaves_when_it_does():
+    ours, stock_engine = (engine([[AS.f << A(p=1), AS.g << A(p=1), NOT(B(q=2))]], m) for m in (IndexedMatcher, None))
+    for e in (ours, stock_engine):
+        e.reset()
+        one = e.declare(A(p=1))
+        assert len(e.agenda.activations) == 1
+        two = e.declare(A(p=1, q=1))
+        assert len(e.agenda.activations) == 4
+        barrier = e.declare(B(q=2))
+        assert not e.agenda.activations
+        e.retract(barrier)
+        assert len(e.agenda.activations) == 4
+        e.retract(one)
+        assert len(e.agenda.activations) == 1
+        e.retract(two)
+        assert not e.agenda.activations
+        e.declare(A(p=1))
+        assert len(e.agenda.activations) == 1

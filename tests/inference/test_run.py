@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import random
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
@@ -13,11 +14,11 @@ from pathlib import Path
 import pytest
 
 from diagnose.casefile.reader import parse_case
-from diagnose.inference.facts import seats
+from diagnose.inference.facts import case_facts, mark_relations, seats
 from diagnose.inference.rules import compile_rules, findings_in_order
 from diagnose.inference.run import RuleBase, deduce, infer, load
 from diagnose.knowledge.conditions import walk
-from diagnose.knowledge.model import Condition
+from diagnose.knowledge.model import Caution, Condition, Prior
 from diagnose.quantities.compute import compute
 from diagnose.reading.problems import Problems
 from tests.inference import clips_twin
@@ -186,6 +187,188 @@ def test_not_found_holds_only_where_nothing_says_so(base, first, state):
     found = infer(case, ready).findings["seal"]
     assert (found["a"].state if "a" in found else None) == state
     assert ("chipped edges" in found and found["chipped edges"].state == "present") == (state is None)
+
+
+DUAL = "case: c\nseal: {arrangement: dual pressurised}\n"
+
+
+@pytest.mark.parametrize(
+    ("told", "inboard", "outboard"),
+    [({"ring hard": "present"}, "present", "present"), ({"ring hard@inboard": "absent"}, "absent", None),
+     ({"ring hard@outboard": "present"}, None, "present")],
+)  # fmt: skip
+def test_a_finding_told_is_taken_as_given_where_it_is_told(base, told, inboard, outboard):
+    found = deduce(case_of(DUAL, base), base, (), told)
+    for position, state in (("inboard", inboard), ("outboard", outboard)):
+        deduced = found.findings[position].get("ring hard")
+        assert (deduced.state if deduced else None) == state
+        if state:
+            assert not deduced.firings
+            assert found.leaves_of_finding("ring hard", position) == {f"f:ring hard@{position}"}
+
+
+def test_a_finding_told_feeds_what_rests_on_it(base):
+    case = case_of("case: c\nobservations: [{on: hard face, saw: radial cracks, extent: all round}]", base)
+    assert "hot and hard" not in deduce(case, base, ()).findings["seal"]
+    found = deduce(case, base, (), {"ring hard": "present"})
+    assert found.findings["seal"]["hot and hard"].state == "present"
+    assert found.leaves_of_finding("hot and hard", "seal") == {case.observations[0].id, "f:ring hard@seal"}
+
+
+def test_present_outweighs_absent_and_both_are_kept(base):
+    text = "case: c\nobservations: [{on: hard face, saw: radial cracks, extent: all round}, {on: soft face, absent: radial cracks}]"
+    knowledge = base.knowledge
+    heat = replace(knowledge.findings["hot all round"], absent_when=Condition("absent", "radial cracks", on="soft face"))
+    changed = replace(knowledge, findings={"hot all round": heat}, causes={})
+    case = case_of(text, base)
+    found = infer(case, RuleBase(changed, compile_rules(changed))).findings["seal"]["hot all round"]
+    assert found.state == "present"
+    assert [f.branch.conclusion.state for f in found.firings] == ["present"]
+    assert [f.branch.conclusion.state for f in found.against] == ["absent"]
+    (only,) = infer(case_of("case: c\nobservations: [{on: soft face, absent: radial cracks}]", base),
+                    RuleBase(changed, compile_rules(changed))).findings["seal"].values()  # fmt: skip
+    assert (only.state, len(only.firings), only.against) == ("absent", 1, ())
+
+
+def with_priors(base, usual: str, *changes: tuple[str, str]):
+    """The small rule base with one cause, so common as `usual`, and settings that change it: (term of service, word)."""
+    cause = replace(
+        base.knowledge.causes["dry running"], common=usual, needs=(),
+        common_when=tuple(Prior(Condition("setting", "service", value=term), word) for term, word in changes),
+    )  # fmt: skip
+    changed = replace(base.knowledge, causes={"dry running": cause})
+    return RuleBase(changed, compile_rules(changed))
+
+
+@pytest.mark.parametrize(
+    ("usual", "one", "other", "strongest"),
+    [("sometimes", "often", "rarely", "rarely"), ("rarely", "sometimes", "often", "often"),
+     ("often", "rarely", "sometimes", "rarely"), ("sometimes", "sometimes", "often", "often")],
+)  # fmt: skip
+def test_of_several_settings_the_one_that_changes_most_counts(base, usual, one, other, strongest):
+    case = case_of("case: c\nservice: {is: [hot water, solids]}", base)
+    for words in ((one, other), (other, one)):
+        ready = with_priors(base, usual, *zip(("hot water", "solids"), words, strict=True))
+        assert infer(case, ready).common["seal"]["dry running"].branch.conclusion.state == strongest
+
+
+def test_cautions_are_told_apart_from_everything_else(base):
+    hot = Condition("setting", "service", value="hot water")
+    caution = Caution("scalds", "H2", "accepted", "1", "2026", ("s",), says="Hot water.", when=hot)
+    changed = replace(with_priors(base, "often", ("hot water", "rarely")).knowledge, cautions={"scalds": caution})
+    found = infer(case_of("case: c\nservice: {is: [hot water]}", base), RuleBase(changed, compile_rules(changed)))
+    assert list(found.cautions) == ["scalds"] and found.cautions["scalds"][0].branch.because == "Hot water."
+    assert list(found.common["seal"]) == ["dry running"] and not found.findings["seal"] and not found.ruled_out["seal"]
+
+
+def test_drafts_are_left_out_unless_asked_for(tmp_path):
+    folder = tmp_path / "knowledge"
+    shutil.copytree(SMALL / "knowledge", folder)
+    path = folder / "findings" / "hot-and-hard.yaml"
+    path.write_text(path.read_text("utf-8").replace("status: accepted", "status: draft"), "utf-8")
+    for drafts in (False, True):
+        assert ("hot and hard" in load(folder, drafts).knowledge.findings) == drafts
+    assert "hot and hard" not in load(folder).knowledge.findings
+
+
+def rows(case, base, table: str, quantities=(), **wanted) -> list[dict]:
+    facts = case_facts(case, base.knowledge, quantities, base.rules)
+    all_rows = [{"id": f.id, **dict(f.slots)} for f in facts if f.table == table]
+    return [r for r in all_rows if all(r[k] == v for k, v in wanted.items())]
+
+
+def test_a_record_of_one_seal_is_at_the_other_for_its_pair_and_one_of_the_machine_is_not(base):
+    text = DUAL + """parts: [{item: 1, kind: hard face, position: inboard}]
+observations: [{part: 1, saw: radial cracks, degree: moderate}, {on: shaft, saw: bent}]"""
+    case = case_of(text, base)
+    cracks = rows(case, base, "seen", feature="radial cracks")
+    assert {(r["on"], r["own"], r["position"], r["other"], r["part"], r["rank"]) for r in cracks} == {
+        ("hard face", True, "inboard", "outboard", "1", 2)
+    }
+    bent = rows(case, base, "seen", feature="bent")
+    assert {(r["position"], r["other"], r["rank"]) for r in bent} == {("inboard", "", 0), ("outboard", "", 0)}
+    assert {r["part"] for r in bent} == {case.observations[1].id}
+    assert seats(case) == [("inboard", "outboard"), ("outboard", "inboard")]
+    assert seats(case_of("case: c", base)) == [("seal", "")]
+
+
+def test_a_part_is_known_under_the_kinds_that_rules_name(base):
+    knowledge = base.knowledge
+    edge = replace(knowledge.findings["chipped edges"], when=Condition("saw", "edge chips", on="face"), absent_when=None)
+    changed = replace(knowledge, findings={"chipped edges": edge}, causes={})
+    case = case_of("case: c\nobservations: [{on: soft face, saw: edge chips}]", base)
+    (only,) = rows(case, RuleBase(changed, compile_rules(changed)), "seen")
+    assert (only["on"], only["own"]) == ("face", False)
+
+
+def test_where_one_term_holds_the_others_of_a_single_setting_do_not(base):
+    told = rows(case_of(DUAL + "service: {is: [hot water]}", base), base, "setting", position="inboard")
+    assert {(r["term"], r["holds"]) for r in told} == {("dual pressurised", True), ("single", False), ("hot water", True)}
+    denied = rows(case_of("case: c\nservice: {is not: [hot water]}", base), base, "setting")
+    assert [(r["term"], r["holds"]) for r in denied] == [("hot water", False)]
+
+
+def test_a_quantity_is_a_fact_where_there_is_a_number_or_a_word(base):
+    case = case_of(RUNOUT, base)
+    (runout,) = (q for q in compute(case, base.knowledge) if q.name == "shaft runout")
+    word = replace(runout, id="q-word", value=None, word="worn")
+    nothing = replace(runout, id="q-none", value=None, word="", problem="no reading")
+    quantities = (runout, word, nothing)
+    knowledge = base.knowledge
+    worn = replace(knowledge.findings["ring hard"], when=Condition("quantity", "shaft runout", test="is", value="worn"))
+    changed = replace(knowledge, findings={"ring hard": worn, "shaft moves": knowledge.findings["shaft moves"]}, causes={})
+    ready = RuleBase(changed, compile_rules(changed))
+    assert [r["id"] for r in rows(case, ready, "amount", quantities)] == sorted([runout.id, "q-word"])
+    assert {r["verdict"] for r in rows(case, ready, "limit", (runout,))} == {"inside"}
+    assert deduce(case, ready, quantities).findings["seal"]["ring hard"].state == "present"
+    assert "ring hard" not in deduce(case, ready, (runout, nothing)).findings["seal"]
+
+
+def test_a_finding_of_a_quantity_rests_on_its_readings_and_without_any_on_itself(base):
+    case = case_of(RUNOUT.replace("0.02", "0.2"), base)
+    (runout,) = (q for q in compute(case, base.knowledge) if q.name == "shaft runout")
+    assert infer(case, base).leaves_of_finding("shaft moves", "seal") == {case.measured[0].id}
+    assumed = replace(runout, inputs=(("runout", "0.2 mm", ""),))
+    assert deduce(case, base, (assumed,)).leaves_of_finding("shaft moves", "seal") == {runout.id}
+
+
+def test_each_two_marks_that_rules_compare_are_told_once(base):
+    text = DUAL + """parts:
+  - {item: 1, kind: hard face, group: stationary, position: inboard, index: top, seen from: driver end}
+  - {item: 2, kind: flush port, position: inboard, index: top, seen from: driver end}
+observations:
+  - {part: 1, saw: wash mark, extent: at 4}
+  - {part: 2, saw: port opening, extent: at 9}
+"""
+    case = case_of(text, base)
+    (told,) = mark_relations(case, base.knowledge, base.rules)
+    assert (told.position, told.word) == ("inboard", "apart")
+    (fact,) = rows(case, base, "marks")
+    assert (fact["relation"], fact["position"], fact["other"]) == ("apart", "inboard", "")
+    all_round = case_of(text.replace("extent: at 4", "extent: all round"), base)
+    assert not mark_relations(all_round, base.knowledge, base.rules), "what goes all round has no place"
+    gone = case_of(text.replace("saw: wash mark, extent: at 4", "absent: wash mark"), base)
+    assert not mark_relations(gone, base.knowledge, base.rules)
+    ring = case_of(text.replace("kind: hard face", "kind: O-ring"), base)
+    assert not mark_relations(ring, base.knowledge, base.rules), "the rule asks for marks on faces"
+
+
+def test_marks_of_one_feature_are_compared_with_each_other_and_not_with_themselves(base):
+    mark = Condition("saw", "wash mark")
+    twice = Condition("marks", value="apart", parts=(mark, mark))
+    changed = replace(base.knowledge, causes={}, findings={
+        "washed at the port": replace(base.knowledge.findings["washed at the port"], when=twice, absent_when=None)
+    })  # fmt: skip
+    ready = RuleBase(changed, compile_rules(changed))
+    text = """case: c
+parts:
+  - {item: 1, kind: hard face, group: stationary, index: top, seen from: driver end}
+  - {item: 2, kind: O-ring, group: stationary, index: top, seen from: driver end}
+observations: [{part: 1, saw: wash mark, extent: at 4}"""
+    one, two = case_of(text + "]", base), case_of(text + ", {part: 2, saw: wash mark, extent: at 9}]", base)
+    assert not mark_relations(one, changed, ready.rules) and not infer(one, ready).findings["seal"]
+    (told,) = mark_relations(two, changed, ready.rules)
+    assert told.word == "apart" and infer(two, ready).findings["seal"]["washed at the port"].state == "present"
 
 
 PRINT = """

@@ -30,6 +30,7 @@ ROOT = Path(__file__).resolve().parents[2]
 LOADED = (hypothesis, networkx, numpy, pgmpy.inference, pgmpy.models, typer, yaml)
 """What takes long to import, loaded once for every fork."""
 _CHAINING = [
+    "tests/inference/test_rules.py",
     "tests/inference/test_run.py",
     "tests/inference/test_matcher.py",
     "-k",
