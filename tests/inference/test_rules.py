@@ -65,7 +65,9 @@ def test_at_least_so_many_is_every_choice_of_so_many(count, ways, each):
 
 def test_what_is_said_twice_counts_once():
     assert [len(a) for a in expand(every("all", TERMS[0], TERMS[0], TERMS[1]), BASE)] == [2]
+    assert [len(a) for a in expand(every("all", TERMS[0], TERMS[0]), BASE)] == [1]
     assert len(expand(every("any", TERMS[0], TERMS[0], TERMS[1]), BASE)) == 2
+    assert len(expand(every("any", TERMS[0], TERMS[0]), BASE)) == 1
 
 
 SAW = Condition("saw", "edge chips", on="face", same_part=True)
@@ -78,6 +80,15 @@ def test_none_denies_each_part_and_stands_behind_what_must_be_there():
     assert [(p.table, p.negated, p.same_part) for p in denied] == [
         ("seen", True, False), ("setting", True, False), ("found", True, False)
     ]  # fmt: skip
+
+
+def test_only_what_is_there_can_share_a_part():
+    ((seen,),) = expand(SAW, BASE)
+    assert seen.same_part and seen.key == ("seen", "edge chips")
+    ((told, nowhere),) = expand(replace(SAW, form="absent"), BASE)
+    assert told.same_part and nowhere.negated and not nowhere.same_part
+    ((there, denied),) = expand(every("all", every("none", TERMS[0]), SAW), BASE)
+    assert not there.negated and denied.negated, "a denial stands behind what must be there"
 
 
 @pytest.mark.parametrize(

@@ -320,6 +320,8 @@ def test_a_quantity_is_a_fact_where_there_is_a_number_or_a_word(base):
     ready = RuleBase(changed, compile_rules(changed))
     assert [r["id"] for r in rows(case, ready, "amount", quantities)] == sorted([runout.id, "q-word"])
     assert {r["verdict"] for r in rows(case, ready, "limit", (runout,))} == {"inside"}
+    assert {r["part"] for r in rows(case, ready, "limit", (runout,))} == {runout.id}
+    assert {r["part"] for r in rows(case, ready, "limit", (replace(runout, part="7"),))} == {"7"}
     assert deduce(case, ready, quantities).findings["seal"]["ring hard"].state == "present"
     assert "ring hard" not in deduce(case, ready, (runout, nothing)).findings["seal"]
 
@@ -347,6 +349,9 @@ observations:
     assert (fact["relation"], fact["position"], fact["other"]) == ("apart", "inboard", "")
     all_round = case_of(text.replace("extent: at 4", "extent: all round"), base)
     assert not mark_relations(all_round, base.knowledge, base.rules), "what goes all round has no place"
+    placeless = case_of(text.replace(", extent: at 4", ""), base)
+    (told,) = mark_relations(placeless, base.knowledge, base.rules)
+    assert told.problem and not rows(placeless, base, "marks"), "no place on record is told, and no rule sees it"
     gone = case_of(text.replace("saw: wash mark, extent: at 4", "absent: wash mark"), base)
     assert not mark_relations(gone, base.knowledge, base.rules)
     ring = case_of(text.replace("kind: hard face", "kind: O-ring"), base)
