@@ -276,3 +276,30 @@ def test_the_same_premise_twice_needs_one_fact_and_leaves_when_it_does():
         assert not e.agenda.activations
         e.declare(A(p=1))
         assert len(e.agenda.activations) == 1
+
+
+@pytest.mark.parametrize(
+    ("seat", "places"),
+    [("", ["inboard"]), ("other", ["outboard"]), ("inboard", ["inboard", "outboard"]), ("outboard", []),
+     ("any", ["inboard", "outboard"])],
+)  # fmt: skip
+def test_a_premise_looks_where_its_seat_says(seat, places):
+    there = Reasoner([branch("a", premise("seen", seat=seat, feature="u"))]).run([seen("o1", "u")], PLACES)
+    assert [f.position for f in there] == places
+    denied = Reasoner([branch("a", premise("seen", negated=True, seat=seat, feature="u"))]).run([seen("o1", "u")], PLACES)
+    assert [f.position for f in denied] == [p for p, _ in PLACES if p not in places]
+
+
+@pytest.mark.parametrize(("part", "fires"), [("1", True), ("2", False)])
+def test_premises_that_share_a_part_hold_on_one_part_only(part, fires):
+    both = branch("a", premise("seen", same_part=True, feature="u"), premise("seen", same_part=True, feature="v"))
+    fired = Reasoner([both]).run([seen("o1", "u"), seen("o2", "v", part=part)], PLACES)
+    assert [f.supports for f in fired] == ([(("o1",), ("o2",))] if fires else [])
+
+
+def test_a_comparison_is_part_of_the_pattern_and_findings_are_at_their_place():
+    rules = [branch("a", premise("seen", ("rank", ">=", 2), feature="u")), branch("b", premise("found", seat="other", finding="a"))]
+    fired = Reasoner(rules).run([seen("o1", "u", rank=2), seen("o2", "u", rank=1)], PLACES)
+    assert [(f.branch.rule, f.position, f.supports) for f in fired] == [
+        ("a", "inboard", (("o1",),)), ("b", "outboard", (("f:a@inboard",),))
+    ]  # fmt: skip
