@@ -70,6 +70,11 @@ def test_what_is_said_twice_counts_once():
     assert len(expand(every("any", TERMS[0], TERMS[0]), BASE)) == 1
 
 
+def test_one_number_written_two_ways_is_one_premise():
+    ways = [Condition("quantity", "shaft runout", on="shaft", test="above", low=5e-5, written=w) for w in ("0.05 mm", "50 µm")]
+    assert [len(a) for a in expand(every("all", *ways), BASE)] == [1] and len(expand(every("any", *ways), BASE)) == 1
+
+
 SAW = Condition("saw", "edge chips", on="face", same_part=True)
 FOUND = Condition("found", "ring hard")
 
