@@ -399,9 +399,10 @@ class _Reader:
         for name, node in self.cards("limits", "limit"):
             only_keys(node, ["limit", "quantity", "at most", "at least", "means"], f"the limit {name!r}", self.problems)
             quantity = self.text(node, "quantity", True)
-            if quantity and quantity not in vocabulary.quantities:
-                self.say((node.get("quantity") or node).where, "unknown-quantity", f"there is no quantity {quantity!r}",
-                         did_you_mean(quantity, vocabulary.quantities))  # fmt: skip
+            if quantity not in vocabulary.quantities:
+                if quantity:
+                    self.say((node.get("quantity") or node).where, "unknown-quantity", f"there is no quantity {quantity!r}",
+                             did_you_mean(quantity, vocabulary.quantities))  # fmt: skip
                 continue
             senses = [s for s in ("at most", "at least") if node.get(s)]
             if len(senses) != 1:

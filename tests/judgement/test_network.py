@@ -179,7 +179,10 @@ def test_a_cause_that_is_not_allowed_has_no_share():
 
 
 def test_what_a_set_shows_is_what_its_members_leave():
-    net = network([0.1] * 4, [0.05, 0.3, 0.2], [[0.8, 0.05, 0.6, 0.4], [0.01, 0.5, 0.3, 0.1], [0.7, 0.3, 0.2, 0.9]])
+    net = network(
+        [0.1] * 4, [0.05, 0.3, 0.2, 0.5],
+        [[0.8, 0.05, 0.6, 0.4], [0.01, 0.5, 0.3, 0.1], [0.7, 0.3, 0.2, 0.9], [0.1, 0.2, 0.3, 0.05]],
+    )  # fmt: skip
     sets = subsets(4)
     assert over_sets(np.array([[2.0, 3.0, 5.0, 7.0]]), sets)[0].tolist() == [
         math.prod((2, 3, 5, 7)[k] for k in row if k < 4) for row in sets.tolist()
