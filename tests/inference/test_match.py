@@ -83,6 +83,41 @@ def test_a_finding_told_is_a_fact_like_one_deduced():
     assert [evaluate(premise, facts, p).holds for p in ("inboard", "outboard")] == [False, None]
 
 
+MARKS = """case: c
+parts:
+  - {item: 1, kind: hard face, group: stationary, index: top, seen from: driver end}
+  - {item: 2, kind: flush port, index: top, seen from: driver end}
+observations: [{part: 1, saw: wash mark, extent: at 4}, {part: 2, saw: port openingAT}]
+"""
+
+
+@pytest.mark.parametrize(
+    ("at", "holds", "lacks"),
+    [(", extent: at 4", True, False), (", extent: at 10", False, False), ("", None, True)],
+)
+def test_two_marks_are_where_they_should_be_or_elsewhere_or_their_place_is_lacking(at, holds, lacks):
+    case = case_of(MARKS.replace("AT", at), BASE)
+    ((premise,),) = expand(BASE.knowledge.findings["washed at the port"].when, BASE.knowledge)
+    verdict = evaluate(premise, facts_of(infer(case, BASE)), "seal")
+    assert verdict.holds is holds and bool(verdict.lack) == lacks
+    (row,) = verdict.ids
+    assert set(row.split("+")) == {o.id for o in case.observations}
+
+
+@pytest.mark.parametrize(("chipped", "parts"), [(("1",), {"1"}), (("2",), None), (("1", "2"), {"1"})])
+def test_what_must_share_a_part_counts_on_that_part_only(chipped, parts):
+    both = Condition("all", parts=tuple(Condition("saw", f, on="face", same_part=True) for f in ("radial cracks", "edge chips")))
+    base = small_base([both])
+    chips = "".join(f", {{part: {p}, saw: edge chips}}" for p in chipped)
+    text = f"case: c\nparts: [{{item: 1, kind: soft face}}, {{item: 2, kind: hard face}}]\nobservations: [{{part: 1, saw: radial cracks}}{chips}]"
+    inference = infer(case_of(text, base), base)
+    trial = attempt(base.rules.branches[0], facts_of(inference), "seal")
+    assert trial.fires is trial.joined is bool(parts) is bool(inference.firings)
+    assert all(v.holds for v in trial.verdicts)
+    counted = {o.id for o in inference.case.observations if not parts or o.part in parts}
+    assert {i for v in trial.verdicts for i in v.ids} == counted
+
+
 # ---- random rule bases -----------------------------------------------------------------------------------------------
 
 seen = st.builds(
