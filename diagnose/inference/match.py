@@ -68,10 +68,9 @@ def _all_facts(inference: Inference) -> Facts:
     others = dict(seats(inference.case))
     said = {(f.branch.rule, f.branch.conclusion.state, f.position) for f in inference.firings
             if f.branch.conclusion.kind == "found"}  # fmt: skip
-    told = {(d.finding, d.state, p) for p, ds in inference.findings.items() for d in ds.values() if not d.firings}
     found = [
         make("found", finding_id(name, p), finding=name, state=state, position=p, other=others[p])
-        for name, state, p in sorted(said | told)
+        for name, state, p in sorted(said)
     ]
     return lay_out([*inference.facts, *found, *_incomparable(inference)])
 
