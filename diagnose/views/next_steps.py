@@ -238,7 +238,7 @@ def take_care(cautions: Sequence[Caution], page: Page, at_every_seal: Sequence[C
 def _stage(recorded: str, taken: str) -> str:
     if recorded:
         return recorded
-    told = f"taken as {taken}, from the parts on record" if taken else "not known, so nothing is taken as lost"
+    told = f"taken as {taken}, from the parts on record" if taken else "not known, so nothing is taken as lost by it"
     return f"{told}; the case can say it: stage: ..."
 
 
