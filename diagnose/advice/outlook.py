@@ -75,8 +75,10 @@ class Belief:
 
     def counts(self, finding: str, present: bool) -> bool:
         """Whether the outcome would count: its line is free, or it goes before what counts there now."""
-        now = self.counted.get(self.lines[finding])
-        return now is None or self._rank(finding, present) > self._rank(*now)
+        return self._outranks((finding, present), self.counted.get(self.lines[finding]))
+
+    def _outranks(self, new: tuple[str, bool], now: tuple[str, bool] | None) -> bool:
+        return now is None or self._rank(*new) > self._rank(*now)
 
     def _rank(self, finding: str, present: bool) -> tuple[bool, float]:
         row = self.net.row[finding]
@@ -92,7 +94,7 @@ class Belief:
         counted = dict(self.counted)
         for finding in sorted(outcomes):
             line, new = self.lines[finding], (finding, outcomes[finding])
-            if line not in counted or self._rank(*new) > self._rank(*counted[line]):
+            if self._outranks(new, counted.get(line)):
                 counted[line] = new
         weight = self.weight
         for line, new in counted.items():

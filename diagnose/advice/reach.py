@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from diagnose.casefile.model import Case
-from diagnose.casefile.walk import lost_kind
+from diagnose.casefile.walk import lost_kind, lost_things
 from diagnose.inference.facts import holds_at, seats
 from diagnose.inference.match import Facts, evaluate, facts_of
 from diagnose.inference.rules import Branch, Premise
@@ -54,6 +54,7 @@ class Reach:
         self.vocabulary = self.knowledge.vocabulary
         self.facts: Facts = facts_of(inference)
         self.stage = stage_of(self.case, self.knowledge)
+        self.lost = lost_things(self.case)
         self.positions = {p for p, _ in seats(self.case)}
         self.known = inference.findings[position]
         self.found: dict[str, Status] = {}
@@ -110,7 +111,7 @@ class Reach:
 
     def lost_with(self, kind: str, group: str = "") -> str:
         """Why nothing of the kind is left in hand, as the record says; "" where something is or may be."""
-        if not kind or not (self.case.lost or any(p.lost for p in self.case.parts)):
+        if not kind or not self.lost:
             return ""
         return lost_kind(self.case, self.knowledge, self.position, kind, group)
 

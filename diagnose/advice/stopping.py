@@ -17,6 +17,7 @@ import numpy as np
 from diagnose.advice.outlook import Belief
 from diagnose.judgement.judge import Judged
 from diagnose.knowledge.model import Words
+from diagnose.reading.figures import percent
 
 OPEN, COMPANY, TOGETHER, NOTHING = "open", "company", "together", "nothing"
 
@@ -53,7 +54,7 @@ class Stop:
             return "Nothing is left that could be looked at or measured and would tell anything."
         c, stands = self.change, " and ".join(self.stands)
         moved = f"{c.cause} from {c.before} to {c.after}" if c else ""
-        chance = f"chance {c.chance * 100:.0f} %" if c else ""
+        chance = f"chance {percent(c.chance)}" if c else ""
         if self.state == OPEN and not stands:
             return f"Not settled: no cause is probable yet. {self.work} could move {moved} ({chance})."
         if self.state == OPEN:

@@ -202,8 +202,9 @@ class Reasoner:
             if c.kind == "found":
                 todo.append(Found(finding=c.name, state=c.state))
 
-        for i in (i for i, n in enumerate(missing) if not n):
-            choose(i)
+        for i, wanted in enumerate(self.wanted):
+            if not wanted:
+                choose(i)
         while todo:
             row = todo.pop()
             for i, k in self.by_key.get((row.table, row[KEY_SLOT[row.table]]), ()):

@@ -108,8 +108,7 @@ class RuleSet:
         """For each term, the kinds of part that premises on it name; "" where one takes the kind as recorded."""
         result: dict[tuple[str, Scalar], set[str]] = {}
         for premise in self.premises:
-            named = [str(value) for slot, value in premise.equals if slot == "on"]
-            result.setdefault(premise.key, set()).add(named[0] if named else "")
+            result.setdefault(premise.key, set()).add(str(dict(premise.equals).get("on", "")))
         return {key: frozenset(kinds) for key, kinds in result.items()}
 
     @cached_property

@@ -219,14 +219,12 @@ def count_lines(
     second must not push out the first. Of what is there the finding that speaks most for any cause, of what is not the
     one that speaks most against any.
     """
-    findings = sorted(states)
-    rows = [net.row[f] for f in findings]
-    present = np.array([states[f] for f in findings], bool)
-    speaks = np.where(present[:, None], net.if_present[rows], -net.if_absent[rows]) if rows else np.zeros((0, len(net.causes)))
-    most_of = np.round(speaks[:, list(allowed)].max(axis=1, initial=0.0), 9).tolist()
+    found = {f: states[f] for f in sorted(states)}
+    sign = np.where([*found.values()], 1, -1)[:, None]
+    most_of = np.round((sign * net.weights(found))[:, list(allowed)].max(axis=1, initial=0.0), 9).tolist()
     heaviest: dict[str, tuple[bool, float, str]] = {}
-    for finding, most in zip(findings, most_of, strict=True):
-        there, line = states[finding], knowledge.findings[finding].line
+    for (finding, there), most in zip(found.items(), most_of, strict=True):
+        line = knowledge.findings[finding].line
         if line not in heaviest or (there, most) > heaviest[line][:2]:
             heaviest[line] = (there, most, finding)
     return {f: heaviest[knowledge.findings[f].line][2] for f in states}
@@ -240,10 +238,7 @@ def _position(inference: Inference, net: Network, position: str) -> Judgement:
     through = count_lines(net, knowledge, states, allowed)
     counted = {f: states[f] for f in sorted(states) if through[f] == f}
     found = posterior(net, counted, prior, allowed)
-    rows = [net.row[f] for f in counted]
-    there = np.array([*counted.values()], bool)[:, None]
-    counts = np.where(there, net.if_present[rows], net.if_absent[rows]) if rows else np.zeros((0, len(net.causes)))
-    weighed = Weighed(inference, net, position, states, through, tuple(counted), counts)
+    weighed = Weighed(inference, net, position, states, through, tuple(counted), net.weights(counted))
     judged = _causes(weighed, found.share, prior)
     return Judgement(position, judged, found.none, counted, through, weighed, found)
 

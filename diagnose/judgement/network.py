@@ -64,6 +64,12 @@ class Network:
         """The same where it was looked for and is absent."""
         return 10 * np.log10(self.ratio[False])
 
+    def weights(self, states: Mapping[str, bool]) -> np.ndarray:
+        """Weight of each of these findings for each cause, in dB, as it was found; shape (findings, causes)."""
+        rows = np.array([self.row[f] for f in states], int)
+        there = np.array([*states.values()], bool)[:, None]
+        return np.where(there, self.if_present[rows], self.if_absent[rows])
+
     @cached_property
     def _meetings(self) -> dict[tuple[int, bool], Meeting | None]:
         return {}
@@ -191,10 +197,10 @@ def _pairs(n: int) -> tuple[np.ndarray, np.ndarray]:
 def _triples(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """For each triple of `subsets`, its members (a row for the first, the second and the third of each), and the places
     of its three pairs in a matrix of n by n."""
-    i, j = _pairs(n)
-    count = n - 1 - j  # the causes behind each pair
+    begin, i, j = _runs(n)
+    count = n - 1 - j
     first, second = np.repeat(i, count), np.repeat(j, count)
-    third = np.arange(len(first)) - np.repeat(np.cumsum(count) - count, count) + second + 1
+    third = np.arange(len(first)) - np.repeat(begin, count) + second + 1
     return np.stack([first, second, third]), first * n + second, first * n + third, second * n + third
 
 
@@ -210,8 +216,9 @@ def _places(causes: np.ndarray, n: int) -> np.ndarray:
 @lru_cache(maxsize=64)
 def _runs(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Where the triples of each first pair begin, and those pairs: triples stand in lexicographic order."""
-    first, second = _pairs(n - 1)
-    return np.concatenate([[0], np.cumsum(n - 1 - second)[:-1]]), first, second
+    first, second = _pairs(max(n - 1, 0))
+    count = n - 1 - second
+    return np.cumsum(count) - count, first, second
 
 
 def members(weights: np.ndarray, n: int) -> np.ndarray:
@@ -262,13 +269,14 @@ def posterior(net: Network, states: Mapping[str, bool], prior: np.ndarray, allow
     Causes of which no counted finding speaks leave the likelihood as it is, so their part of the sum is the elementary
     symmetric polynomials of their prior odds; nothing is left out. `prior` is over all causes of the network.
     """
-    rows = sorted(net.row[f] for f in states)
+    by_row = {net.row[f]: states[f] for f in sorted(states)}
+    rows = list(by_row)
     spoken = (net.shown[rows] != net.background[rows][:, None]).any(axis=0)
     may = np.zeros(len(net.causes), bool)
     may[list(allowed)] = True
     active, free = np.flatnonzero(spoken), np.flatnonzero(~spoken & may)
     before = np.where(may, prior / (1 - prior), 0.0)
-    weights = _odds_of_sets(net, {net.row[f]: states[f] for f in sorted(states)}, before[active], active)
+    weights = _odds_of_sets(net, by_row, before[active], active)
     odds = before[free]
     one, two, three = _symmetric(odds)
     # what a set of none, one, two and three gains from causes of which no finding speaks

@@ -137,11 +137,9 @@ class Bench:
         through = count_lines(net, self.knowledge, record, self.every)
         counted = {f: record[f] for f in sorted(record) if through[f] == f}
         share = posterior(net, counted, net.prior, self.every).share
-        rows = [net.row[f] for f in counted]
-        present = np.array([counted[f] for f in counted])[:, None]
-        weight = np.where(present, net.if_present[rows], net.if_absent[rows]) if rows else np.zeros((1, len(share)))
+        weight = net.weights(counted)
         lines = (weight >= words.line_counts_from).sum(axis=0)
-        lowest = weight.min(axis=0)
+        lowest = weight.min(axis=0, initial=0.0)
         sure = [i for i in np.argsort(-share, kind="stable")[:3].tolist()
                 if standing(words, float(share[i]), int(lines[i]), float(lowest[i])) == "established"]  # fmt: skip
         return share, sure
