@@ -20,6 +20,7 @@ from diagnose.knowledge.model import Words
 from diagnose.reading.figures import percent
 
 OPEN, COMPANY, TOGETHER, NOTHING = "open", "company", "together", "nothing"
+STANDING = ("established", "probable")
 
 
 @dataclass(frozen=True)
@@ -78,13 +79,16 @@ class Stop:
 
 
 class Worst:
-    """What outcomes could do at one position. `judged`: its causes as they stand."""
+    """What outcomes could do at one position. `judged`: its causes as they stand; one whose verdict comes from the other
+    seal is tried there."""
 
     def __init__(self, belief: Belief, judged: Sequence[Judged], words: Words, reckoned: float):
         self.belief, self.words, self.reckoned = belief, words, reckoned
         self.now = {j.cause: j.standing for j in judged}
         place = {int(column): i for i, column in enumerate(belief.causes)}
-        self.stands = {place[belief.net.column[j.cause]]: j for j in judged if j.standing in ("established", "probable")}
+        self.stands = {
+            place[belief.net.column[j.cause]]: j for j in judged if j.standing in STANDING and j.told_at == j.position
+        }
         self.against = {
             i: min((e.weight for e in j.evidence if e.state != "unrecorded" and not e.through), default=0.0)
             for i, j in self.stands.items()
@@ -106,15 +110,16 @@ class Worst:
     def changes(self, told: Mapping[str, bool], chance: float) -> list[tuple[bool, tuple[str, str, str, float]]]:
         """(whether it changes the answer, (cause, before, after, chance)) of each standing that the outcome moves."""
         share = self.belief.share(self.belief.told(told))
+        none_stands = not any(standing in STANDING for standing in self.now.values())
         found = []
         for i, judged in self.stands.items():
             after = self._standing(i, float(share[i]), told)
             if after != judged.standing:
                 found.append((True, (judged.cause, judged.standing, after, chance)))
         for i in np.flatnonzero(share >= self.words.probable).tolist():
-            if i not in self.stands:
-                cause = self.belief.net.causes[self.belief.causes[i]]
-                found.append((not self.stands, (cause, self.now.get(cause, "unlikely"), "probable", chance)))
+            cause = self.belief.net.causes[self.belief.causes[i]]
+            if self.now.get(cause) not in STANDING:
+                found.append((none_stands, (cause, self.now.get(cause, "unlikely"), "probable", chance)))
         return found
 
     def _standing(self, i: int, share: float, told: Mapping[str, bool]) -> str:
@@ -178,7 +183,7 @@ def stopping(
     count = sum(map(len, every.values()))
     for position, at in worst.items():
         at.belief.shown(every[position])  # reckoned all at once
-    stands = tuple(dict.fromkeys(j.cause for at in worst.values() for j in at.stands.values()))
+    stands = tuple(dict.fromkeys(cause for at in worst.values() for cause, word in at.now.items() if word in STANDING))
     found: dict[bool, tuple[float, str, Change]] = {}
     for name, tells in works:
         for position, findings in tells.items():

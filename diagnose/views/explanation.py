@@ -9,7 +9,6 @@ from diagnose.advice.actions import actions
 from diagnose.advice.cautions import called_for
 from diagnose.advice.plan import Plan
 from diagnose.casefile.reader import describe, describe_reading
-from diagnose.inference.engine import Firing
 from diagnose.inference.facts import holds_at, mark_relations
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import STANDINGS, Evidence, Judged, Judgement
@@ -41,11 +40,6 @@ def records_text(inference: Inference, ids: Sequence[str]) -> list[str]:
 def basis(inference: Inference, finding: str, position: str) -> str:
     """What a finding rests on, in one line."""
     return "; ".join(records_text(inference, sorted(inference.leaves_of_finding(finding, position))))
-
-
-def _firings(inference: Inference, finding: str, position: str) -> tuple[Firing, ...]:
-    deduced = inference.findings[position].get(finding)
-    return deduced.firings if deduced else ()
 
 
 def evidence_json(inference: Inference, e: Evidence, position: str) -> dict[str, Any]:

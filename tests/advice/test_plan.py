@@ -334,7 +334,7 @@ def test_two_hints_together_can_do_what_neither_can_alone(works, reckoned, state
     """Explaining away: both hints make the second cause likely, and so the first less needed for the mark."""
     net, words = two_causes(), small_base.knowledge.words
     belief = Belief(net, [0, 1], net.prior, {"mark": True}, {f: f for f in net.findings})
-    one = SimpleNamespace(cause="one", standing="probable", probability=0.778, lines_for=("mark",), evidence=())
+    one = SimpleNamespace(cause="one", position="seal", told_at="seal", standing="probable", probability=0.778, lines_for=("mark",), evidence=())
     stop = stopping({"seal": Worst(belief, [one], words, reckoned)}, [(" ".join(w), {"seal": w}) for w in works], reckoned)
     assert stop.state == state
     shares = {told: posterior(net, {"mark": True, **dict.fromkeys(told, True)}, net.prior, [0, 1]).share
@@ -347,11 +347,20 @@ def test_two_hints_together_can_do_what_neither_can_alone(works, reckoned, state
         assert stop.change.chance == pytest.approx(float(there.prod(axis=0) @ belief.weight))
 
 
+def test_a_shared_verdict_is_tried_where_it_was_told(judged):
+    """A cause of the machine stands at both seals by the evidence of one: no outcome at the other unsettles it."""
+    case = judged("crude-pump-barrier-lost")
+    shared = {(j.position, j.cause) for x in case.judgements for j in x.causes if j.told_at != j.position}
+    assert shared
+    stop = planned(case)[0].stop
+    assert stop.change is None or (stop.change.position, stop.change.cause) not in shared
+
+
 def test_a_cause_that_could_join_is_company(small_base):
     net, words = two_causes(), small_base.knowledge.words
     strong = replace(net, shown=np.array([[0.95, 0.02], [0.2, 0.9], [0.2, 0.9]]))
     belief = Belief(strong, [0, 1], strong.prior, {"mark": True}, {f: f for f in strong.findings})
-    one = SimpleNamespace(cause="one", standing="probable", probability=0.8, lines_for=("mark",), evidence=())
+    one = SimpleNamespace(cause="one", position="seal", told_at="seal", standing="probable", probability=0.8, lines_for=("mark",), evidence=())
     stop = stopping({"seal": Worst(belief, [one], words, 0.02)}, [("look", {"seal": ("hint", "trace")})], 0.02)
     assert (stop.state, stop.stands, stop.change.cause, stop.change.after) == (COMPANY, ("one",), "other", "probable")
     assert "one would stand" in stop.says and "other" in stop.says
