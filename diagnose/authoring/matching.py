@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from diagnose.casefile.reader import describe, describe_reading
+from diagnose.casefile.wording import describe, describe_reading
 from diagnose.inference.match import Facts, attempt, evaluate, facts_of
 from diagnose.inference.rules import Alternatives, Branch, Conclusion, expand
 from diagnose.inference.run import Inference

@@ -9,7 +9,7 @@ from typing import Any
 from diagnose.advice.plan import plan
 from diagnose.authoring.rule_tests import Workshop, ranked
 from diagnose.casefile.model import Case, Measured, Observation
-from diagnose.casefile.reader import describe, describe_reading
+from diagnose.casefile.wording import describe, describe_reading
 from diagnose.inference.run import Inference, infer
 from diagnose.judgement.judge import Judged, judge
 from diagnose.reading.figures import percent

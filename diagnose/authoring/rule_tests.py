@@ -14,8 +14,9 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.authoring.matching import explain_miss
+from diagnose.casefile.format import STATES, TRAITS
 from diagnose.casefile.model import Case
-from diagnose.casefile.reader import STATES, TRAITS, case_of
+from diagnose.casefile.reader import case_of
 from diagnose.inference.run import Deduced, Inference, RuleBase, deduce
 from diagnose.judgement.judge import (
     STANDINGS,

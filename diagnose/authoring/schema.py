@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.authoring.rule_tests import FINDINGS
-from diagnose.casefile.reader import ENDS, SECTIONS, STATES, TEXTS, TRAITS
+from diagnose.casefile.format import ENDS, SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.judgement.judge import STANDINGS
 from diagnose.knowledge.conditions import EXTENTS, FORMS, GROUPS, RELATIONS, SEATS
 from diagnose.knowledge.looks import WAYS

@@ -3,43 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import re
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import date
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
 
 from diagnose.casefile import model as m
-from diagnose.casefile.clock import BadClock, arc, length, place
-from diagnose.knowledge.model import Knowledge, Reading
-from diagnose.reading.located import Node, only_keys, read_bytes, read_text, text_under
-from diagnose.reading.problems import Problems, Where
-from diagnose.reading.terms import did_you_mean, plain
-from diagnose.reading.units import Amount, BadUnit, amount, show, step, unit
-
-SECTIONS = ("equipment", "service", "seal", "history")
-ENDS = ("driver end", "impeller end")
-STATES = {"saw": "present", "absent": "absent", "not looked at": "not looked at", "lost": "lost"}
-TRAITS = {"service": "service", "equipment": "machine", "seal": "seal", "history": "history"}
-TEXTS = {
-    "equipment": ["description", "tag", "note"],
-    "service": ["fluid", "note"],
-    "seal": ["note"],
-    "history": ["note"],
-}
-_TOP = ["case", "invented", "about", "equipment", "service", "seal", "index", "parts", "observations", "measurements",
-        "history", "stage", "expected"]  # fmt: skip
-_OBSERVATION = [*STATES, "part", "on", "position", "group", "degree", "extent", "side", "face", "note", "photo",
-                "photo digest"]  # fmt: skip
-_MEASUREMENT = ["measured", "part", "on", "position", "group", "reading", "readings", "unit", "at", "labels",
-                "resolution", "instrument", "temperature", "note", "photo", "photo digest"]  # fmt: skip
-_PART = ["item", "name", "kind", "position", "group", "carries", "index", "index at", "seen from", "tag", "touches",
-         "lost", "note"]  # fmt: skip
-_DATE = re.compile(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2})?)?")
-_EXPECTED = ["cause", "one of", "also", "position", "ruled out", "none of these", "source", "shows"]
-MOST_RECORDS = 5000
+from diagnose.casefile.format import ENDS, EXPECTED, SECTIONS, TEXTS, TOP, TRAITS, is_date, record_id
+from diagnose.casefile.records import RecordReader
+from diagnose.knowledge.model import Knowledge
+from diagnose.reading.located import Node, only_keys, read_bytes, read_text
+from diagnose.reading.problems import Problems
+from diagnose.reading.terms import did_you_mean
 
 
 def read_case(path: Path, knowledge: Knowledge) -> m.Case:
@@ -60,7 +36,7 @@ def parse_case(data: bytes, name: str, knowledge: Knowledge, problems: Problems)
     if node is None:
         return None
     if not node.is_map:
-        problems.add(node.where, "mapping", "a case file is a mapping of keys", f"keys: {', '.join(_TOP)}")
+        problems.add(node.where, "mapping", "a case file is a mapping of keys", f"keys: {', '.join(TOP)}")
         return None
     return case_of(node, name, hashlib.sha256(data).hexdigest(), knowledge, problems)
 
@@ -98,113 +74,9 @@ def observe(node: Node, knowledge: Knowledge, problems: Problems) -> list[m.Obse
     return _Reader(knowledge, problems).read_observation(node)
 
 
-def record_id(letter: str, *content: object) -> str:
-    """An identity made from content alone, so that it does not depend on order or line."""
-    text = json.dumps(content, ensure_ascii=False, sort_keys=True)
-    return letter + hashlib.sha1(text.encode()).hexdigest()[:10]
-
-
-class _Reader:
-    def __init__(self, knowledge: Knowledge, problems: Problems):
-        self.knowledge, self.problems = knowledge, problems
-        self.words = knowledge.vocabulary
-        self.positions: tuple[str, ...] = ("seal",)
-        self.parts: dict[str, m.Part] = {}
-        self.lost: dict[str, str] = {}
-
-    # ---- small things -------------------------------------------------------------------------------------
-
-    def say(self, where: Where, code: str, says: str, way_out: str = "") -> None:
-        self.problems.add(where, code, says, way_out)
-
-    def text(self, node: Node, key: str, needed: bool = False) -> str:
-        return text_under(node, key, self.problems, needed)
-
-    def choice(self, node: Node, key: str, allowed: Iterable[str], what: str) -> str:
-        word, table = self.text(node, key), list(allowed)
-        if word and word not in table:
-            way_out = did_you_mean(word, table) or f"allowed: {', '.join(table)}"
-            self.say((node.get(key) or node).where, "unknown-word", f"{word!r} is no {what}", way_out)
-            return ""
-        return word
-
-    def term(self, family: str, node: Node | None, what: str) -> str:
-        if node is None:
-            return ""
-        found = self.words.find(family, node.text()) if isinstance(node.value, str) else None
-        if found is None:
-            shown = node.text() or "this"
-            way_out = did_you_mean(shown, self.words.names[family]) or "see: diagnose terms"
-            self.say(
-                node.where, f"unknown-{family.split(':')[0]}", f"{shown!r} is no {what} of the vocabulary", way_out
-            )
-            return ""
-        return found
-
-    def maps(self, node: Node, key: str) -> list[Node]:
-        """The mappings in a list under `key`; anything else in it is a problem."""
-        value = node.get(key)
-        if value is None or value.value is None:
-            return []
-        if not value.is_list:
-            self.say(value.where, "list", f"{key!r} takes a list", "start each entry with a dash")
-            return []
-        result = []
-        for item in value.each():
-            if item.is_map:
-                result.append(item)
-            else:
-                self.say(item.where, "mapping", f"each entry of {key!r} is a mapping of keys")
-        if len(result) > MOST_RECORDS:
-            self.say(value.where, "too-many", f"more than {MOST_RECORDS} entries in {key!r}", "split the case")
-            return []
-        return result
-
-    def number(self, node: Node, reading: Reading, default_unit: str = "", listed: bool = False) -> Amount | None:
-        """A reading's number, checked for kind of unit and bounds."""
-        written = node.text()
-        try:
-            if default_unit and re.fullmatch(r"[-+]?[\d.,]+(e[-+]?\d+)?", written.strip(), re.I):
-                written = f"{written} {default_unit}"
-            number = amount(written)
-            refuse_other_unit(number, reading)
-        except BadUnit as error:
-            way_out = f"write it like 12 {reading.unit}".strip()
-            if listed and re.fullmatch(r"[-+]?\d+", node.text().strip()):
-                way_out += "; in brackets a decimal comma parts two readings: write the point"
-            self.say(node.where, "unit", str(error), way_out)
-            return None
-        low = amount(reading.least).value if reading.least else None
-        high = amount(reading.most).value if reading.most else None
-        if (low is not None and number.value < low - 1e-12) or (
-            high is not None and number.value > high * (1 + 1e-9) + 1e-12
-        ):
-            allowed = " to ".join(x for x in (reading.least or "no lower bound", reading.most or "no upper bound"))
-            self.say(
-                node.where,
-                "out-of-range",
-                f"{node.text()[:40]!r} is not possible for {reading.name!r}",
-                f"allowed: {allowed}",
-            )
-            return None
-        return number
-
-    def step(self, node: Node, reading: Reading) -> float:
-        """An instrument's resolution in SI; 0 with a problem where it is no such number."""
-        try:
-            number = step(node.text())
-            refuse_other_unit(number, reading)
-            if number.value <= 0:
-                raise BadUnit(f"{node.text()[:40]!r} is no smallest step: it must be above zero")
-            return number.value
-        except BadUnit as error:
-            self.say(node.where, "unit", str(error), f"write it like 0.1 {reading.unit}")
-            return 0.0
-
-    # ---- the file -----------------------------------------------------------------------------------------
-
+class _Reader(RecordReader):
     def read(self, node: Node, path: str, digest: str) -> m.Case:
-        only_keys(node, _TOP, "a case file", self.problems)
+        only_keys(node, TOP, "a case file", self.problems)
         self.refuse_empty_lists(node)
         sections = {name: node.get(name) or Node({}, node.where) for name in SECTIONS}
         for name, section in sections.items():
@@ -348,252 +220,6 @@ class _Reader:
             id = record_id("m", name, "", spot, [number.value, number.spread])
             figures.append(m.Measured(id, name, (number,), spot, where=node.where))
 
-    def read_lost(self, node: Node) -> str:
-        """How a part or a seal was lost; a bare `lost:` is a problem."""
-        reason, value = self.text(node, "lost"), node.get("lost")
-        if value and not reason and not (value.is_list or value.is_map):
-            self.say(node.key_place("lost"), "lost", "how it was lost is not said", "for example lost: scrapped before anyone looked")
-        return reason
-
-    def read_part(self, node: Node) -> None:
-        only_keys(node, _PART, "a part", self.problems)
-        item = self.text(node, "item", needed=True)
-        if item in self.parts:
-            self.say(node.where, "item-twice", f"the item number {item!r} stands twice", "renumber one of them")
-        kind = self.term("kind", node.get("kind"), "kind of part")
-        if node.get("kind") is None:
-            self.say(node.where, "missing-key", "the key 'kind' is missing")
-        known = self.words.kinds.get(kind)
-        group = self.choice(node, "group", ("rotating", "stationary"), "group")
-        offset = None
-        at = node.get("index at")
-        if at is not None:
-            try:
-                offset = place(at.text())
-            except BadClock as error:
-                self.say(at.where, "clock", str(error))
-        self.parts[item] = m.Part(
-            item, self.text(node, "name") or kind, kind, self.read_position(node, kind), group or (known.group if known else ""),
-            self.text(node, "index"), self.choice(node, "seen from", ENDS, "end"),
-            self.choice(node, "carries", ("nose", "wide"), "side of the pair of faces"), offset,
-            self.text(node, "tag"), tuple(x.text() for x in self.touched(node)), self.read_lost(node), node.where,
-        )  # fmt: skip
-
-    def touched(self, node: Node) -> list[Node]:
-        value = node.get("touches")
-        return value.each() if value else []
-
-    def refuse_strange_touches(self, node: Node) -> None:
-        for part in self.maps(node, "parts"):
-            for item in self.touched(part):
-                if item.text() not in self.parts:
-                    self.say(item.where, "unknown-item", f"no part has the item number {item.text()!r}",
-                             did_you_mean(item.text(), self.parts) or "add it under parts")  # fmt: skip
-
-    def read_position(self, node: Node, kind: str, part: m.Part | None = None) -> str:
-        position = self.text(node, "position")
-        machine = bool(kind) and kind in self.words.kinds and self.words.kinds[kind].place == "machine"
-        if position:
-            allowed = (*self.positions, "machine")
-            if position not in allowed:
-                self.say((node.get("position") or node).where, "position", f"{position!r} is no position of this seal",
-                         f"allowed: {', '.join(allowed)}")  # fmt: skip
-                return allowed[0]
-            return position
-        if part:
-            return part.position
-        if machine:
-            return "machine"
-        return self.positions[0] if len(self.positions) == 1 else ""
-
-    def the_part(self, node: Node) -> m.Part | None:
-        item = self.text(node, "part")
-        if item and item not in self.parts:
-            self.say((node.get("part") or node).where, "unknown-item", f"no part has the item number {item!r}",
-                     did_you_mean(item, self.parts) or "add it under parts")  # fmt: skip
-        return self.parts.get(item)
-
-    def read_observation(self, node: Node) -> list[m.Observation]:
-        only_keys(node, _OBSERVATION, "an observation", self.problems)
-        states = [key for key in STATES if (value := node.get(key)) and value.value is not None]
-        if len(states) != 1:
-            self.say(node.where, "observation", "an observation says one thing", f"one of: {', '.join(STATES)}")
-            return []
-        part = self.the_part(node)
-        extent = self.read_extent(node)
-        about = part.kind if part else self.words.find("kind", self.text(node, "on")) or ""
-        result = []
-        value = node.get(states[0])
-        for item in value.each() if value else []:
-            feature = self.term("feature", item, "feature") and self.words.feature(item.text(), about)
-            if not feature:
-                continue
-            kind = part.kind if part else self.term("kind", node.get("on"), "kind of part")
-            kind = self.fitting_kind(feature, kind, item, bool(part or node.get("on")))
-            if not kind:
-                continue
-            side = self.choice(node, "side", self.words.sides, "side")
-            degree = self.choice(node, "degree", self.words.degrees, "degree")
-            position = self.read_position(node, kind, part)
-            if not position and len(self.positions) > 1:
-                place_ = self.words.kinds[kind].place
-                position = "machine" if place_ == "machine" else ""
-            group = self.choice(node, "group", ("rotating", "stationary"), "group") or (
-                part.group if part else self.words.kinds[kind].group if kind else ""
-            )
-            carries = self.choice(node, "face", ("nose", "wide"), "side of the pair of faces") or (
-                part.carries if part else ""
-            )
-            photo = self.read_photo(node)
-            state = STATES[states[0]]
-            content = (feature, state, kind, position, part.item if part else "", group, carries, degree, side,
-                       extent.word, extent.arcs)  # fmt: skip
-            result.append(m.Observation(
-                record_id("o", *content), feature, state, kind, position, part.item if part else "", group, carries,
-                degree, side, extent, self.text(node, "note"), photo, self.text(node, "photo digest"), node.where,
-            ))  # fmt: skip
-        return result
-
-    def fitting_kind(self, feature: str, kind: str, node: Node, given: bool) -> str:
-        """The kind a feature is recorded on: as given if it fits, or the feature's only kind."""
-        allowed = self.words.features[feature].on
-        if kind:
-            if self.words.can_be_on(feature, kind):
-                return kind
-            self.say(
-                node.where,
-                "wrong-part",
-                f"{feature!r} is not recorded on {kind!r}",
-                f"it is recorded on: {', '.join(allowed)}",
-            )
-            return ""
-        if given:
-            return ""
-        if len(allowed) == 1:
-            return allowed[0]
-        self.say(
-            node.where,
-            "no-part",
-            f"{feature!r} needs part: ITEM or on: KIND",
-            f"it is recorded on: {', '.join(allowed)}",
-        )
-        return ""
-
-    def read_extent(self, node: Node) -> m.Extent:
-        value = node.get("extent")
-        if value is None:
-            return m.Extent()
-        words, arcs = [], []
-        for item in value.each():
-            text = plain(item.text())
-            if text in ("all round", "360", "360°"):
-                words.append("all round")
-            elif text in ("one sector", "patches"):
-                words.append(text)
-            else:
-                try:
-                    arcs.append(arc(text))
-                except BadClock as error:
-                    self.say(item.where, "clock", str(error))
-        if arcs and not words:
-            covered = length(tuple(arcs))
-            words = ["all round" if covered >= 330 else "one sector" if len(arcs) == 1 else "patches"]
-        return m.Extent(words[0] if words else "", tuple(sorted(arcs)))
-
-    def read_photo(self, node: Node) -> str:
-        photo = self.text(node, "photo")
-        if photo and (
-            PurePosixPath(photo).is_absolute() or ".." in PurePosixPath(photo).parts or "\\" in photo or ":" in photo
-        ):
-            self.say((node.get("photo") or node).where, "photo", f"{photo[:60]!r} is no path beside the case file",
-                     "a relative path without ..")  # fmt: skip
-            return ""
-        return photo
-
-    def refuse_contradictions(self, observations: list[m.Observation]) -> None:
-        said: dict[tuple[Any, ...], m.Observation] = {}
-        for o in observations:
-            if o.state not in ("present", "absent"):
-                continue
-            key = (o.feature, o.kind, o.part, o.position, o.side, o.extent.arcs, o.group, o.carries)
-            other = said.setdefault(key, o)
-            if other.state != o.state and not (o.extent.word or other.extent.word):
-                self.say(max(o.where, other.where), "says-both",
-                         f"{o.feature!r} is recorded present and absent on the same part (see line {min(o.where, other.where).line})",
-                         "keep the one that was seen")  # fmt: skip
-
-    def read_measurement(self, node: Node) -> m.Measured | None:
-        only_keys(node, _MEASUREMENT, "a measurement", self.problems)
-        value = node.get("measured")
-        if value is None:
-            self.say(node.where, "missing-key", "the key 'measured' is missing")
-            return None
-        what = self.term("reading", value, "reading")
-        part = self.the_part(node)
-        kind = part.kind if part else self.term("kind", node.get("on"), "kind of part")
-        if not what:
-            return None
-        reading = self.words.readings[what]
-        if reading.section:
-            self.say(
-                value.where, "wrong-place", f"{what!r} is a figure of the case", f"write it under {reading.section}:"
-            )
-            return None
-        kind = kind or (reading.on[0] if len(reading.on) == 1 else "")
-        lineage = self.words.lineage
-        if kind and reading.on and not any(a in lineage[kind] or kind in lineage[a] for a in reading.on):
-            self.say(
-                value.where,
-                "wrong-part",
-                f"{what!r} is not measured on {kind!r}",
-                f"it is measured on: {', '.join(reading.on)}",
-            )
-        if not kind and reading.on:
-            self.say(
-                value.where,
-                "no-part",
-                f"{what!r} needs part: ITEM or on: KIND",
-                f"it is measured on: {', '.join(reading.on)}",
-            )
-            return None
-        given = node.get("readings") or node.get("reading")
-        if given is None or not given.each():
-            self.say(node.where, "missing-key", "the key 'readings' (or 'reading') is missing")
-            return None
-        default = self.text(node, "unit")
-        numbers = [self.number(item, reading, default, given.is_list) for item in given.each()]
-        if len(numbers) > 1 and not reading.several:
-            self.say(given.where, "one-reading", f"{what!r} takes one reading", "or record it on separate parts")
-        around: list[float] = []
-        at = node.get("at")
-        for item in at.each() if at else []:
-            try:
-                around.append(place(item.text()))
-            except BadClock as error:
-                self.say(item.where, "clock", str(error))
-        if at is not None and at.each() and len(at.each()) != len(given.each()):
-            self.say(
-                at.where, "at-count", f"{len(given.each())} readings but {len(at.each())} clock positions", "one each"
-            )
-        resolution = node.get("resolution")
-        fine = self.step(resolution, reading) if resolution else 0.0
-        temperature = node.get("temperature")
-        warm = self.number(temperature, Reading("temperature", "°C")) if temperature else None
-        if any(n is None for n in numbers):
-            return None
-        readings = tuple(n for n in numbers if n)
-        labels = tuple(x.text() for x in (node.get("labels") or Node([], node.where)).each())
-        position = self.read_position(node, kind, part)
-        group = self.choice(node, "group", ("rotating", "stationary"), "group") or (
-            part.group if part else self.words.kinds[kind].group if kind else ""
-        )
-        id = record_id("m", what, part.item if part else "", position, [(r.value, r.spread) for r in readings], around,
-                       kind, group)  # fmt: skip
-        return m.Measured(
-            id, what, readings, position, part.item if part else "", kind, group, tuple(around), labels,
-            fine, self.text(node, "instrument"), warm, self.text(node, "note"), node.where,
-        )  # fmt: skip
-
     def read_expected(self, node: Node) -> m.Expected | None:
         value = node.get("expected")
         if value is None:
@@ -601,7 +227,7 @@ class _Reader:
         if not value.is_map:
             self.say(value.where, "mapping", "expected is a mapping of keys")
             return None
-        only_keys(value, _EXPECTED, "expected", self.problems)
+        only_keys(value, EXPECTED, "expected", self.problems)
         causes = self.knowledge.causes
 
         def named(key: str) -> tuple[str, ...]:
@@ -626,67 +252,6 @@ class _Reader:
         )  # fmt: skip
 
 
-def is_date(text: str) -> bool:
-    """Whether a text is a year, a month or a day as ISO 8601 writes them: 2026, 2026-03, 2026-03-02."""
-    if not _DATE.fullmatch(text):
-        return False
-    try:
-        date.fromisoformat(text + "-01-01"[len(text) - 4 :])
-    except ValueError:
-        return False
-    return True
-
-
-def refuse_other_unit(number: Amount, reading: Reading) -> None:
-    """Raises BadUnit where a number is not in a unit of the reading's kind."""
-    wanted = unit(reading.unit)
-    if number.kind == wanted.kind:
-        return
-    bare = number.kind == unit("").kind and number.written[-1:].isdigit()
-    raise BadUnit(f"{number.written[:40]!r} has no unit; {reading.name!r} is a number with one" if bare
-                  else f"{number.written[:40]!r} is in the wrong kind of unit for {reading.name!r}")  # fmt: skip
-
-
 def _natural(item: str) -> tuple[tuple[int, int, str], ...]:
     """Sorts item numbers as people do: 2 before 10."""
     return tuple((0, int(s), "") if s.isdigit() else (1, 0, s) for s in re.findall(r"\d+|\D+", item))
-
-
-def describe(o: m.Observation, case: m.Case) -> str:
-    """An observation in one line, as the views show it."""
-    part = case.part(o.part)
-    on = f"{part.name} ({o.part})" if part else o.kind
-    bits = [o.feature, "on " + on if on not in ("leak", "sound", "history") else ""]
-    bits += [f"({o.degree})" if o.degree else "", o.side, extent_text(o.extent)]
-    bits += [f"({view})" if o.extent.arcs and (view := view_text(part)) else ""]
-    state = {"present": "", "absent": "looked for, not there: ", "lost": "lost: ", "not looked at": "not looked at: "}[
-        o.state
-    ]
-    return state + " ".join(b for b in bits if b)
-
-
-def extent_text(extent: m.Extent) -> str:
-    """Where on the clock, in hours: all round, at 3, from 10 to 2."""
-    if not extent.arcs:
-        return extent.word
-    return ", ".join(f"at {_hours(a)}" if a == b else f"from {_hours(a)} to {_hours(b)}" for a, b in extent.arcs)
-
-
-def view_text(part: m.Part | None) -> str:
-    """How a part's clock differs from the machine's, which runs clockwise from the index seen from the driver end; "" if it does not."""
-    seen = "seen from the impeller end" if part and part.seen_from == "impeller end" else ""
-    at = f"index at {_hours(part.index_offset)}" if part and part.index_offset else ""
-    return ", ".join(t for t in (seen, at) if t)
-
-
-def _hours(angle: float) -> str:
-    hour, minute = divmod(round(angle * 2), 60)
-    return f"{hour % 12 or 12}" + (f":{minute:02d}" if minute else "")
-
-
-def describe_reading(x: m.Measured, unit_name: str) -> str:
-    """A measurement in one line."""
-    shown = [show(r.value, unit_name) for r in x.readings[:12]]
-    more = f" and {len(x.readings) - 12} more" if len(x.readings) > 12 else ""
-    on = f" on {x.kind} {x.part}".rstrip() if x.kind else ""
-    return f"{x.what}{on}: {', '.join(shown)}{more}"

@@ -14,7 +14,8 @@ from typing import Any
 
 from diagnose.casefile import journal as j
 from diagnose.casefile import model as m
-from diagnose.casefile.reader import SECTIONS, STATES, TEXTS, TRAITS, parse_case
+from diagnose.casefile.format import SECTIONS, STATES, TEXTS, TRAITS
+from diagnose.casefile.reader import parse_case
 from diagnose.casefile.replay import State, What, apply, begun, differences, replay
 from diagnose.casefile.walk import doubts
 from diagnose.casefile.writer import put, render

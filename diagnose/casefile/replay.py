@@ -21,12 +21,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from diagnose.casefile.format import STATES, TOP
 from diagnose.casefile.journal import Line
-from diagnose.casefile.reader import STATES
 
 PLACES = ("parts", "observations", "measurements", "events")
-ORDER = ("case", "invented", "about", "equipment", "service", "seal", "index", "parts", "observations", "measurements",
-         "history", "stage", "expected")  # fmt: skip
 FORMS = ("start", "set", "add", "withdraw", "reached", "edited", "cut off")
 What = dict[str, Any]
 
@@ -56,7 +54,7 @@ class State:
         events = [dict(r.entry) for r in self.records if r.place == "events"]
         if events:
             full["history"] = {**(history if isinstance(history, Mapping) else {}), "events": events}
-        return {key: full[key] for key in sorted(full, key=lambda k: ORDER.index(k) if k in ORDER else len(ORDER))}
+        return {key: full[key] for key in sorted(full, key=lambda k: TOP.index(k) if k in TOP else len(TOP))}
 
     def record(self, id: str) -> Record | None:
         return next((r for r in self.records if r.id == id), None)

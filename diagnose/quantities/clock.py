@@ -11,7 +11,7 @@ import math
 from collections.abc import Mapping
 
 from diagnose.casefile.model import Case, Observation, Part
-from diagnose.casefile.reader import extent_text, view_text
+from diagnose.casefile.wording import extent_text, view_text
 from diagnose.quantities.model import Quantity, quantity_id
 from diagnose.reading.terms import plain
 

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from diagnose.casefile.format import record_id
 from diagnose.casefile.model import Case, Extent, Observation
-from diagnose.casefile.reader import record_id
 from diagnose.inference.run import Inference, infer
 from diagnose.judgement.judge import Judgement, judge
 from diagnose.judgement.network import Network

@@ -8,7 +8,7 @@ from dataclasses import replace
 from functools import cached_property
 
 from diagnose.casefile.model import Case, Measured, Observation, SettingFact
-from diagnose.casefile.reader import describe, describe_reading, extent_text
+from diagnose.casefile.wording import describe, describe_reading, extent_text
 from diagnose.inference.rules import Premise
 from diagnose.inference.run import Inference
 from diagnose.knowledge.model import Knowledge, Limit

@@ -8,7 +8,7 @@ from typing import Any
 from diagnose.advice.actions import actions
 from diagnose.advice.cautions import called_for
 from diagnose.advice.plan import Plan
-from diagnose.casefile.reader import describe, describe_reading
+from diagnose.casefile.wording import describe, describe_reading
 from diagnose.inference.facts import holds_at, mark_relations
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import STANDINGS, Evidence, Judged, Judgement

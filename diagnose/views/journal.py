@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from diagnose.casefile.format import STATES
 from diagnose.casefile.journal import Line
-from diagnose.casefile.reader import STATES
 from diagnose.views.page import Page
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from diagnose.casefile.format import record_id
 from diagnose.casefile.model import Observation, lone
-from diagnose.casefile.reader import record_id
 from diagnose.inference.run import RuleBase, infer
 from diagnose.judgement.judge import Judged, judge
 from diagnose.judgement.network import Network

@@ -11,8 +11,8 @@ from diagnose.advice.cautions import ABOVE_ALL, called_for
 from diagnose.advice.plan import ANY_TIME, LAST, NOW, Gone, Plan, Result, Step
 from diagnose.advice.stopping import OPEN
 from diagnose.casefile.model import Part
-from diagnose.casefile.reader import describe
 from diagnose.casefile.walk import lost_things
+from diagnose.casefile.wording import describe
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Judgement
 from diagnose.knowledge.model import Caution, Knowledge, Limit

@@ -11,7 +11,7 @@ import yaml
 from referencing import Registry, Resource
 
 from diagnose.authoring.schema import editor_settings, schemas
-from diagnose.casefile import reader as cases
+from diagnose.casefile import format as cases
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -87,12 +87,12 @@ def test_what_the_reader_refuses_does_not_fit(name, text, made):
 
 def test_the_schema_of_cases_has_the_keys_of_the_reader(made):
     terms = made["terms"]["definitions"]
-    assert set(terms["case"]["properties"]) == set(cases._TOP)
-    assert set(terms["case"]["properties"]["parts"]["items"]["properties"]) == set(cases._PART)
-    assert set(terms["case"]["properties"]["expected"]["properties"]) == set(cases._EXPECTED)
-    assert set(terms["case"]["properties"]["measurements"]["items"]["properties"]) == set(cases._MEASUREMENT)
+    assert set(terms["case"]["properties"]) == set(cases.TOP)
+    assert set(terms["case"]["properties"]["parts"]["items"]["properties"]) == set(cases.PART)
+    assert set(terms["case"]["properties"]["expected"]["properties"]) == set(cases.EXPECTED)
+    assert set(terms["case"]["properties"]["measurements"]["items"]["properties"]) == set(cases.MEASUREMENT)
     records = terms["case"]["properties"]["observations"]["items"]["anyOf"]
-    assert {k for r in records for k in r["properties"]} == set(cases._OBSERVATION)
+    assert {k for r in records for k in r["properties"]} == set(cases.OBSERVATION)
 
 
 def test_terms_say_what_they_mean_where_an_editor_shows_it(made, whole_base):

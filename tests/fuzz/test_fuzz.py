@@ -13,7 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from diagnose.casefile.reader import MOST_RECORDS, parse_case
+from diagnose.casefile.format import MOST_RECORDS
+from diagnose.casefile.reader import parse_case
 from diagnose.reading.located import read_text
 from diagnose.reading.problems import Problems
 from tests.fuzz.targets import SMALL, TARGETS, check, mutate, seeds, small

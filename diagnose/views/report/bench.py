@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from diagnose.casefile.model import Observation, Part
-from diagnose.casefile.reader import describe, extent_text
+from diagnose.casefile.wording import describe, extent_text
 from diagnose.knowledge.model import Limit
 from diagnose.quantities.limits import BETWEEN, INSIDE, OUTSIDE, UNDECIDED, limits_on
 from diagnose.quantities.model import Quantity

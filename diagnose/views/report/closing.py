@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.advice.plan import Plan, Step
-from diagnose.casefile.reader import describe
 from diagnose.casefile.walk import lost_things
+from diagnose.casefile.wording import describe
 from diagnose.judgement.judge import Judged
 from diagnose.trail.graph import cause_id, proof
 from diagnose.views.drawings.markup import Drawing, Markup

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from diagnose.casefile.model import Case, Event, Extent, Measured, Observation, Part
-from diagnose.casefile.reader import extent_text
+from diagnose.casefile.wording import extent_text
 from diagnose.quantities.bench import Bench
 from diagnose.quantities.clock import UnknownAngle, machine_angle
 from diagnose.quantities.wear import fit_of, is_noise, repeatability_of

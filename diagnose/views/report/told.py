@@ -11,7 +11,7 @@ import networkx as nx
 from diagnose.advice.actions import actions
 from diagnose.advice.plan import Plan
 from diagnose.casefile.model import Case, Extent, Measured, Observation
-from diagnose.casefile.reader import extent_text
+from diagnose.casefile.wording import extent_text
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Judged, Judgement
 from diagnose.knowledge.model import Caution, Knowledge

@@ -1,0 +1,47 @@
+"""The form of a case file: its sections, the keys of its entries, and how its records are named."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from datetime import date
+
+SECTIONS = ("equipment", "service", "seal", "history")
+ENDS = ("driver end", "impeller end")
+STATES = {"saw": "present", "absent": "absent", "not looked at": "not looked at", "lost": "lost"}
+TRAITS = {"service": "service", "equipment": "machine", "seal": "seal", "history": "history"}
+TEXTS = {
+    "equipment": ["description", "tag", "note"],
+    "service": ["fluid", "note"],
+    "seal": ["note"],
+    "history": ["note"],
+}
+TOP = ["case", "invented", "about", "equipment", "service", "seal", "index", "parts", "observations", "measurements",
+        "history", "stage", "expected"]  # fmt: skip
+OBSERVATION = [*STATES, "part", "on", "position", "group", "degree", "extent", "side", "face", "note", "photo",
+                "photo digest"]  # fmt: skip
+MEASUREMENT = ["measured", "part", "on", "position", "group", "reading", "readings", "unit", "at", "labels",
+                "resolution", "instrument", "temperature", "note", "photo", "photo digest"]  # fmt: skip
+PART = ["item", "name", "kind", "position", "group", "carries", "index", "index at", "seen from", "tag", "touches",
+         "lost", "note"]  # fmt: skip
+_DATE = re.compile(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2})?)?")
+EXPECTED = ["cause", "one of", "also", "position", "ruled out", "none of these", "source", "shows"]
+MOST_RECORDS = 5000
+
+
+def record_id(letter: str, *content: object) -> str:
+    """An identity made from content alone, so that it does not depend on order or line."""
+    text = json.dumps(content, ensure_ascii=False, sort_keys=True)
+    return letter + hashlib.sha1(text.encode()).hexdigest()[:10]
+
+
+def is_date(text: str) -> bool:
+    """Whether a text is a year, a month or a day as ISO 8601 writes them: 2026, 2026-03, 2026-03-02."""
+    if not _DATE.fullmatch(text):
+        return False
+    try:
+        date.fromisoformat(text + "-01-01"[len(text) - 4 :])
+    except ValueError:
+        return False
+    return True
