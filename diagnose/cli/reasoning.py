@@ -17,6 +17,7 @@ from diagnose.cli.common import (
     print_json,
     refuse,
 )
+from diagnose.cli.output import refuse_over_input, write
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -69,19 +70,6 @@ def _show(answer: Any, as_json: bool, page: Any) -> None:
         print_json(answer)
     else:
         typer.echo(page(Page()).text(), nl=False)
-
-
-def _write(path: Path | None, data: bytes) -> None:
-    """Writes to the file, or to standard output where none is named. Raises BadInput."""
-    import sys
-
-    if path is None:
-        sys.stdout.buffer.write(data)
-        return
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise refuse(f"cannot write: {error.strerror}", "name another file", what=str(path)) from error
 
 
 def why(
@@ -217,6 +205,7 @@ def graph(
     ending = output.suffix.lower() if output else ".dot"
     if ending not in formats:
         raise refuse(f"the graph cannot be written as {ending or 'that'!r}", f"end the name in {', '.join(formats)}")
+    refuse_over_input(output, [case_path(case)])
     opened = _Opened(case, knowledge)
     opened.check_position(position)
     whole = opened.graph
@@ -224,7 +213,7 @@ def graph(
         whole = proof(whole, opened.node(of, position))
     elif position:
         whole = whole.subgraph(n for n, p in whole.nodes(data="position") if p in (position, "", "machine", None)).copy()
-    _write(output, formats[ending](whole).encode())
+    write(output, formats[ending](whole).encode(), [case_path(case)])
 
 
 def trail(case: CaseArgument, output: OutOption = None, knowledge: KnowledgeOption = None) -> None:
@@ -235,14 +224,15 @@ def trail(case: CaseArgument, output: OutOption = None, knowledge: KnowledgeOpti
     from diagnose.trail.document import dump
     from diagnose.trail.document import trail as make
 
+    path = case_path(case)
+    refuse_over_input(output, [path])
     base = open_base(knowledge)
     problems = Problems()
-    path = case_path(case)
     data = read_bytes(path, str(path), problems)
     problems.raise_errors()
     assert data is not None
     open_case(case, base)
-    _write(output, dump(make(data, base, build(base.knowledge), _version())))
+    write(output, dump(make(data, base, build(base.knowledge), _version())))
 
 
 def verify(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from diagnose.cli.common import CaseArgument, KnowledgeOption, case_path, open_base, open_case, refuse
+from diagnose.cli.output import refuse_over_input, write
 
 if TYPE_CHECKING:
     from diagnose.casefile.model import Case
@@ -51,13 +52,14 @@ def report(
         raise refuse(f"{paper!r} is no paper size", f"one of: {', '.join(PAPERS)}")
     if output.suffix.lower() == ".html" and (pdf or markdown):
         output = output.with_suffix(".pdf" if pdf else ".md")
+    refuse_over_input(output, [case_path(case)])
     browser = find_browser() if pdf else ""
     base = open_base(knowledge)
     told = made(case_path(case), open_case(case, base), base)
     if pdf:
         print_page(browser, html.page(told, short, sizes[0]), output)
     else:
-        _write(output, (text.page(told, short) if markdown else html.page(told, short)).encode())
+        write(output, (text.page(told, short) if markdown else html.page(told, short)).encode())
 
 
 def made(path: Path, case: Case, base: RuleBase) -> Report:
@@ -122,13 +124,6 @@ def _photo(path: Path, name: str) -> Photo:
 # ---- writing and printing ------------------------------------------------------------------------------------------
 
 
-def _write(path: Path, data: bytes) -> None:
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise refuse(f"cannot write: {error.strerror}", "name another file", what=str(path)) from error
-
-
 def find_browser() -> str:
     import shutil
 
@@ -159,7 +154,7 @@ def print_page(browser: str, page: str, output: Path) -> None:
         if not target.is_file():
             told = done.stderr.decode(errors="replace").strip().splitlines()[-1:] or ["it said nothing"]
             raise refuse(f"the browser did not print: {told[0][:200]}", "open the HTML report and print it there")
-        _write(output, _TIMES.sub(rb"/\1 (D:19700101000000", target.read_bytes()))
+        write(output, _TIMES.sub(rb"/\1 (D:19700101000000", target.read_bytes()))
 
 
 _TIMES = re.compile(rb"/(CreationDate|ModDate) \(D:\d{14}")

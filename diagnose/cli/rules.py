@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from diagnose.cli.common import DraftsOption, JsonOption, KnowledgeOption, open_case, print_json, refuse, shipped
+from diagnose.cli.output import refuse_over_input, write
 
 if TYPE_CHECKING:
     from diagnose.authoring.rule_tests import Outcome, RuleTest, Workshop
@@ -104,6 +105,7 @@ def test(
     from diagnose.views import workshop as view
     from diagnose.views.page import Page
 
+    refuse_over_input(junit, [_folder(knowledge)])
     workshop = _workshop(knowledge, with_drafts)
     tests = _tests(workshop, knowledge, names)
     if names and not tests:
@@ -115,7 +117,7 @@ def test(
         outcomes = rule_tests.run_tests(workshop, _tests(workshop, knowledge, names))
     result = rule_tests.document(outcomes)
     if junit:
-        junit.write_text(rule_tests.junit(outcomes), "utf-8")
+        write(junit, rule_tests.junit(outcomes).encode(), [_folder(knowledge)])
     if as_json:
         print_json(result)
     else:
@@ -138,6 +140,7 @@ def coverage(
     from diagnose.views import workshop as view
     from diagnose.views.page import Page
 
+    refuse_over_input(html, [_folder(knowledge)])
     workshop = _workshop(knowledge, with_drafts)
     counted = covered.Coverage(workshop.base.knowledge)
     for outcome in run_tests(workshop, _tests(workshop, knowledge)):
@@ -146,7 +149,7 @@ def coverage(
         counted.add(infer(case, workshop.base))
     result = counted.document()
     if html:
-        html.write_text(covered.html_page(result), "utf-8")
+        write(html, covered.html_page(result).encode(), [_folder(knowledge)])
     if as_json:
         print_json(result)
     else:
@@ -393,7 +396,7 @@ def handbook(
     words = {"seen": base.words.seen, "common": base.words.common}
     made = pages(documents, words, base.version, base.digest)
     for name, text in made.items():
-        (output / name).write_text(text, "utf-8")
+        write(output / name, text.encode())
     typer.echo(f"{len(made)} files; open {output / 'index.html'}")
 
 
@@ -411,6 +414,7 @@ def quiz(
     from diagnose.authoring.quiz import document, play
     from diagnose.views.page import Page
 
+    refuse_over_input(save, [_folder(knowledge)])
     workshop = _workshop(knowledge)
     chosen = [open_case(case, workshop.base)] if case else _cases(cases, workshop)
     over = False

@@ -3,7 +3,8 @@
 The copy is JSON (nothing in it can run), under the user's cache folder, named by the rule base's folder and the tool's
 own model. It holds for the files it was made from: their names, sizes, inodes and times of change, as version control
 systems tell it; files changed so lately that a second change might not show are read by their bytes. A copy that is
-missing, damaged or of another version is made anew; where the folder cannot be written the tool goes on without.
+missing, of another version, or no longer as it was written (its head keeps the digest of its bytes) is made anew; where
+the folder cannot be written the tool goes on without.
 DIAGNOSE_CACHE names another folder, or switches the cache off with "off".
 """
 
@@ -19,18 +20,24 @@ from pathlib import Path
 
 import msgspec
 
+from diagnose import reading
 from diagnose.knowledge import model
 from diagnose.knowledge.reader import contents_of, digest_of, read_knowledge
+
+MADE_BY = (Path(__file__).parent, Path(reading.__file__).parent)
+"""The folders of code and tables that a copy depends on."""
 
 
 @dataclass(frozen=True)
 class About:
     """The first line of a copy. `seen`: the digest of the files' names, sizes and times when it was last held against
-    them, `settled` whether a later change must show in those; `digest`: that of the rule base."""
+    them, `settled` whether a later change must show in those; `digest`: that of the rule base; `encoded`: that of the
+    bytes that follow."""
 
     seen: str
     settled: bool
     digest: str
+    encoded: str
 
 
 def open_knowledge(folder: Path, drafts: bool = False) -> model.Knowledge:
@@ -40,13 +47,13 @@ def open_knowledge(folder: Path, drafts: bool = False) -> model.Knowledge:
     if place is None or not files:
         return read_knowledge(folder, drafts)
     named = f"{os.path.realpath(folder)}|{folder.name}|{drafts}|{_model_digest()}"
-    path = place / f"knowledge-{hashlib.sha256(named.encode()).hexdigest()[:32]}.json"
-    seen = hashlib.sha256(repr(files).encode()).hexdigest()
+    path = place / f"knowledge-{_digest(named.encode())[:32]}.json"
+    seen = _digest(repr(files).encode())
     try:
         head, _, encoded = path.read_bytes().partition(b"\n")
         about = msgspec.json.decode(head, type=About)
         settled = about.seen == seen and about.settled
-        if settled or about.digest == digest_of(contents_of(folder)):
+        if about.encoded == _digest(encoded) and (settled or about.digest == digest_of(contents_of(folder))):
             knowledge = decode(encoded)
             if not settled:
                 _store(path, replace(about, seen=seen, settled=_settled(files)), encoded)
@@ -54,8 +61,13 @@ def open_knowledge(folder: Path, drafts: bool = False) -> model.Knowledge:
     except (OSError, msgspec.DecodeError, RecursionError):
         pass
     knowledge = read_knowledge(folder, drafts)
-    _store(path, About(seen, _settled(files), knowledge.digest), encode(knowledge))
+    encoded = encode(knowledge)
+    _store(path, About(seen, _settled(files), knowledge.digest, _digest(encoded)), encoded)
     return knowledge
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
 
 
 def _files(folder: Path) -> list[tuple[str, int, int, int, int]]:
@@ -106,10 +118,12 @@ def decode(encoded: bytes) -> model.Knowledge:
 
 @functools.cache
 def _model_digest() -> str:
-    """Changes whenever the model or the reader changes, so that an old copy is never taken for a new one."""
+    """Changes whenever the model, a reader or the table of units changes, so that an old copy is never taken for a new
+    one."""
     total = hashlib.sha256()
-    for path in sorted(Path(__file__).parent.glob("*.py")):
-        total.update(path.read_bytes())
+    for folder in MADE_BY:
+        for path in sorted(p for p in folder.iterdir() if p.suffix in (".py", ".json")):
+            total.update(f"{folder.name}/{path.name}".encode() + path.read_bytes())
     return total.hexdigest()
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import time
 from pathlib import Path
 
 import pytest
 
-from diagnose.knowledge.cache import decode, encode, open_knowledge
+from diagnose.knowledge.cache import MADE_BY, _model_digest, decode, encode, open_knowledge
 from diagnose.knowledge.reader import read_knowledge
 
 SMALL = Path(__file__).parents[1] / "small" / "knowledge"
@@ -65,3 +67,34 @@ def test_without_a_cache_folder_the_tool_goes_on(tmp_path, monkeypatch):
     for value in ("off", str(blocked / "below")):
         monkeypatch.setenv("DIAGNOSE_CACHE", value)
         assert open_knowledge(SMALL).causes
+
+
+@pytest.mark.parametrize("age", [0, 5])
+def test_a_copy_with_another_number_in_it_is_not_believed(cache, tmp_path, age):
+    folder = tmp_path / "knowledge"
+    shutil.copytree(SMALL, folder)
+    for path in folder.rglob("*.yaml"):
+        os.utime(path, ns=(time.time_ns() - age * 10**9,) * 2)
+    first = open_knowledge(folder)
+    (path,) = cache.glob("*.json")
+    head, _, encoded = path.read_bytes().partition(b"\n")
+    poisoned = encoded.replace(b'"established":0.9', b'"established":0.0')
+    assert decode(poisoned) != first
+    path.write_bytes(head + b"\n" + poisoned)
+    assert open_knowledge(folder) == first
+    assert path.read_bytes().partition(b"\n")[2] == encoded
+
+
+@pytest.mark.parametrize("file", ["units.json", "units.py", "located.py"])
+def test_another_table_of_units_or_reader_makes_another_copy(cache, tmp_path, monkeypatch, file):
+    reading = tmp_path / "reading"
+    shutil.copytree(MADE_BY[1], reading)
+    monkeypatch.setattr("diagnose.knowledge.cache.MADE_BY", (MADE_BY[0], reading))
+    _model_digest.cache_clear()
+    try:
+        before = _model_digest()
+        (reading / file).write_bytes((reading / file).read_bytes() + b" ")
+        _model_digest.cache_clear()
+        assert _model_digest() != before
+    finally:
+        _model_digest.cache_clear()

@@ -1,0 +1,42 @@
+"""Files that commands write: never over what people wrote or recorded."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+
+from diagnose.cli.common import refuse
+
+_KEPT = {".yaml": "a case or a file of a rule base", ".yml": "a case or a file of a rule base",
+         ".journal": "the journal of a case", ".lock": "the lock of a case"}  # fmt: skip
+_OWN = (".journal", ".lock")
+_PHOTOS = (".jpg", ".jpeg", ".png", ".gif", ".webp", ".heic", ".heif", ".tif", ".tiff", ".bmp", ".dng")
+
+
+def refuse_over_input(output: Path | None, inputs: Iterable[Path] = ()) -> None:
+    """Raises BadInput where a result would go over a file that was read for it, any case, journal or photo, or a file of
+    a rule base. `inputs` are files, and folders whose files may not be written over."""
+    if output is None or not (output.exists() or output.suffix.lower() in _OWN):
+        return
+    target = Path(os.path.realpath(output))
+    what = _KEPT.get(target.suffix.lower(), "a photo" if target.suffix.lower() in _PHOTOS else "")
+    for path in inputs:
+        inside = path.is_dir() and target.exists() and target.is_relative_to(os.path.realpath(path))
+        if inside or (path.exists() and target.exists() and path.samefile(target)):
+            what = what or ("a file that is read here" if not inside else f"a file of {path}")
+    if what:
+        raise refuse(f"nothing is written: {output.name} is {what}", "name another file", what=str(output))
+
+
+def write(path: Path | None, data: bytes, inputs: Iterable[Path] = ()) -> None:
+    """Writes to the file, or to standard output where none is named. Raises BadInput."""
+    if path is None:
+        sys.stdout.buffer.write(data)
+        return
+    refuse_over_input(path, inputs)
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise refuse(f"cannot write: {error.strerror}", "name another file", what=str(path)) from error

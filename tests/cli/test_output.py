@@ -1,0 +1,71 @@
+"""What commands write never goes over a case, its journal, a photo or a rule base."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+
+from diagnose.cli import main
+from diagnose.cli.output import refuse_over_input, write
+from diagnose.reading.problems import BadInput
+
+SMALL = Path(__file__).parents[1] / "small" / "knowledge"
+CASE = "case: Pump 3\nseal: {arrangement: single}\nobservations:\n  - {saw: bent, on: shaft, photo: a.jpg}\n"
+
+
+@pytest.fixture
+def diagnose(tmp_path, monkeypatch, capsys):
+    """Runs a command in a folder that holds a rule base, a case with its journal, and a photo: (exit code, errors)."""
+    shutil.copytree(SMALL, tmp_path / "rules")
+    for name, text in (("a.yaml", CASE), ("a.yaml.journal", "{}\n"), ("a.jpg", "light"), ("a.json", ""), ("old.svg", "")):
+        (tmp_path / name).write_text(text)
+    (tmp_path / "a.json").write_text('{"case": "Pump 3", "seal": {"arrangement": "single"}}')
+    (tmp_path / "b.md").symlink_to("a.json")
+    os.link(tmp_path / "a.json", tmp_path / "c.svg")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("DIAGNOSE_KNOWLEDGE", "rules")
+
+    def run(*words):
+        monkeypatch.setattr(sys, "argv", ["diagnose", *words])
+        with pytest.raises(SystemExit) as end:
+            main.run()
+            raise SystemExit(0)
+        return end.value.code or 0, capsys.readouterr().err
+
+    return run
+
+
+def everything(folder: Path) -> dict[str, bytes]:
+    return {str(p): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+@pytest.mark.parametrize("words", [
+    ["trail", "a.yaml", "-o", "a.yaml"], ["trail", "a.yaml", "-o", "a.yaml.journal"], ["trail", "a.json", "-o", "./a.json"],
+    ["trail", "a.yaml", "-o", "new.yaml.journal"], ["trail", "a.json", "-o", "a.jpg"], ["graph", "a.json", "-o", "a.json"],
+    ["graph", "a.json", "-o", "c.svg"], ["report", "a.json", "-o", "b.md"], ["trail", "a.json", "-o", "rules/words.yaml"],
+    ["rules", "test", "--junit", "a.yaml"], ["rules", "coverage", "--html", "a.yaml"],
+    ["rules", "test", "--junit", "rules/causes/bent-shaft.yaml"], ["rules", "quiz", "a.yaml", "--save", "a.yaml"],
+])  # fmt: skip
+def test_an_output_over_an_input_is_refused_and_nothing_changes(diagnose, tmp_path, words):
+    before = everything(tmp_path)
+    code, errors = diagnose(*words)
+    assert code == 2 and "nothing is written" in errors and "name another file" in errors
+    assert everything(tmp_path) == before
+
+
+def test_an_earlier_result_is_written_anew(diagnose, tmp_path):
+    code, errors = diagnose("graph", "a.yaml", "-o", "old.svg")
+    assert (code, errors) == (0, "") and "<svg" in (tmp_path / "old.svg").read_text()
+    code, errors = diagnose("rules", "test", "--junit", "new.xml")
+    assert errors == "" and "<testsuite" in (tmp_path / "new.xml").read_text()
+
+
+def test_a_place_that_cannot_be_written_is_told(tmp_path):
+    with pytest.raises(BadInput, match="cannot write: Is a directory"):
+        write(tmp_path, b"x")
+    refuse_over_input(None)
+    refuse_over_input(tmp_path / "not there.html", [tmp_path])
