@@ -63,6 +63,8 @@ _DEFINITIONS = (
 )  # fmt: skip
 ATMOSPHERE = 101325.0
 
+_THOUSANDS = re.compile(r"(?<![\d.,])[1-9]\d{0,2}(?:,\d{3})+(?!\d)")
+
 
 class BadUnit(ValueError):
     """The text is not a number with a known unit of the right kind."""
@@ -141,6 +143,8 @@ def unit(spelling: str) -> Unit:
 @lru_cache(maxsize=4096)
 def amount(text: str) -> Amount:
     """Reads "3.53 mm", "9,2 bar", "165 ± 2 °C". Raises BadUnit."""
+    if len(text) <= 80:
+        _refuse_thousands(text)
     match = _AMOUNT.match(text)
     if not match or len(text) > 80:
         raise BadUnit(f"{text[:40]!r} is not a number with a unit")
@@ -151,6 +155,15 @@ def amount(text: str) -> Amount:
     if not math.isfinite(value):
         raise BadUnit(f"{text[:40]!r} is not a finite number")
     return Amount(value, abs(spread * known.factor), known.kind, text.strip())
+
+
+def _refuse_thousands(text: str) -> None:
+    """A comma before three digits parts thousands for some and decimals for others. Raises BadUnit."""
+    found = _THOUSANDS.search(text)
+    if found:
+        whole, point = found.group().replace(",", ""), found.group().replace(",", ".")
+        either = f"{whole}, or {point} with the point" if found.group().count(",") == 1 else whole
+        raise BadUnit(f"{text.strip()[:40]!r} may be read in two ways: write {either}")
 
 
 def step(text: str) -> Amount:

@@ -72,3 +72,19 @@ def test_what_is_shown_reads_back_to_three_digits(number):
 def test_a_spelling_outside_the_table_asks_pint():
     assert "furlong" not in TABLE
     assert amount("1 furlong").value == pytest.approx(201.168, rel=1e-5)
+
+
+@pytest.mark.parametrize(("written", "ways"), [
+    ("2,950 rpm", "write 2950, or 2.950 with the point"), ("8,760 h", "8760, or 8.760"), ("165 ± 1,000 °C", "1000"),
+    ("1,234,567 h", "write 1234567"), ("-1,500.5 mm", "1500"),
+])  # fmt: skip
+def test_a_comma_before_three_digits_is_refused_with_both_ways_to_write_it(written, ways):
+    with pytest.raises(BadUnit, match=ways):
+        amount(written)
+
+
+@pytest.mark.parametrize(("written", "value"), [
+    ("0,005 mm", 5e-6), ("9,25 mm", 0.00925), ("2,9504 mm", 0.0029504), ("1234,567 mm", 1.234567), ("2.950 mm", 0.00295),
+])  # fmt: skip
+def test_other_decimal_commas_stay(written, value):
+    assert amount(written).value == pytest.approx(value)
