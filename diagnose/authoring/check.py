@@ -13,11 +13,10 @@ from typing import Any
 from urllib.parse import quote
 
 from diagnose.authoring import logic
-from diagnose.authoring.rule_tests import KINDS
 from diagnose.inference.rules import compile_rules
 from diagnose.knowledge import checks
-from diagnose.knowledge.model import Card, Knowledge
-from diagnose.knowledge.reader import build_knowledge, contents_of, file_stem
+from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.reader import build_knowledge, contents_of
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 
 FORMATS = ("text", "json", "sarif", "github")
@@ -43,11 +42,11 @@ def examine(folder: Path) -> Report:
         )
     shown = Path(os.path.relpath(folder)).as_posix()
     shown = folder.as_posix() if shown.startswith("..") else shown
-    return examine_contents(contents_of(folder), shown, test_files(folder))
+    return examine_contents(contents_of(folder), shown)
 
 
-def examine_contents(contents: Mapping[str, bytes], shown: str, tests: set[str] | None = None) -> Report:
-    """As `examine`, on files by relative name; `tests` are the test files, by relative name."""
+def examine_contents(contents: Mapping[str, bytes], shown: str) -> Report:
+    """As `examine`, on files by relative name."""
     problems = Problems()
     knowledge = build_knowledge(contents, shown, problems, drafts=True)
     if any(b"status: draft" in data for data in contents.values()):
@@ -55,8 +54,6 @@ def examine_contents(contents: Mapping[str, bytes], shown: str, tests: set[str] 
     found = list(problems.sorted())
     if knowledge is not None and not problems.errors():
         found += _examined(knowledge)
-        if tests is not None:
-            found += untested(knowledge, tests)
     texts = {f"{shown}/{name}": data.decode("utf-8", "replace").splitlines() for name, data in contents.items()}
     return Report(tuple(sorted(set(found))), texts)
 
@@ -67,26 +64,6 @@ def _examined(knowledge: Knowledge) -> list[Problem]:
     except BadInput as error:
         return list(error.problems)
     return [*checks.check(knowledge, formulas()), *logic.check(knowledge)]
-
-
-def untested(knowledge: Knowledge, tests: set[str]) -> list[Problem]:
-    return [
-        Problem(card.where, "untested", f"{card.name!r} has no test beside it",
-                f"diagnose rules new test {card.name!r}", "advice")
-        for _, card in without_tests(knowledge, tests)
-    ]  # fmt: skip
-
-
-def without_tests(knowledge: Knowledge, tests: set[str]) -> list[tuple[str, Card]]:
-    """(kind, card) of those that should have tests and have no such file among `tests`, named with their folder."""
-    return [
-        (kind, card) for section, kind in KINDS.items() for card in getattr(knowledge, section).values()
-        if f"{section}/{file_stem(card.name)}.test.yaml" not in tests
-    ]  # fmt: skip
-
-
-def test_files(folder: Path) -> set[str]:
-    return {p.relative_to(folder).as_posix() for p in folder.rglob("*.test.yaml")}
 
 
 def formulas() -> str:

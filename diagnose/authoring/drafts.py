@@ -28,7 +28,6 @@ from diagnose.knowledge.model import Cause, Caution, Condition, Finding, LookAli
 from diagnose.reading.problems import Problems
 
 PRESENT, ABSENT, OPEN = "present", "absent", "open"
-WIDTH = 118
 MARGIN = 0.3
 """Decibans by which a parting finding should decide between two causes."""
 MOST = 8
@@ -382,54 +381,8 @@ def unique(fragments: Iterable[Fragment]) -> list[Fragment]:
     return list({str(f.plain()): f for f in reversed(list(fragments))}.values())[::-1]
 
 
-# ---- writing ----------------------------------------------------------------------------------------------
-
-
 def dump(value: Any) -> str:
     return yaml.safe_dump(value, sort_keys=False, allow_unicode=True, default_flow_style=False, width=10_000)
-
-
-def flow(value: Any) -> str:
-    """A record on one line."""
-    text = yaml.safe_dump(value, sort_keys=False, allow_unicode=True, default_flow_style=True, width=10_000)
-    return text.removesuffix("\n").removesuffix("\n...").replace("'on': ", "on: ")
-
-
-def _entry(value: Any, lead: str, note: str = "") -> list[str]:
-    """A list entry, on one line where it fits, otherwise wrapped between its members."""
-    line = lead + flow(value)
-    if len(line) <= WIDTH or isinstance(value, str):
-        return [line + (f"  # {note}" if note else "")]
-    text = yaml.safe_dump(value, sort_keys=False, allow_unicode=True, default_flow_style=True, width=WIDTH - len(lead))
-    first, *rest = text.splitlines()
-    hang = " " * (len(lead) + 2)
-    return [lead + first.rstrip(), *(hang + r.strip() for r in rest if r != "...")]
-
-
-def written(drafts: Sequence[Draft]) -> str:
-    """Drafts as the text of a test file."""
-    lines: list[str] = []
-    for draft in drafts:
-        lines += ["", f"- test: {flow(draft.name)}"] if lines else [f"- test: {flow(draft.name)}"]
-        if len(draft.fragments) == 1:
-            lines += _given("given", draft.fragments[0])
-        else:
-            lines.append("  given each:")
-            for fragment in draft.fragments:
-                records = fragment.plain()
-                lines += _entry(records[0] if len(records) == 1 else records, "    - ", fragment.shows)
-        if draft.at:
-            lines.append(f"  at: {draft.at}")
-        lines += [f"  {key}: {flow(value)}" for key, value in draft.expects.items()]
-    return "\n".join(lines) + "\n"
-
-
-def _given(key: str, fragment: Fragment) -> list[str]:
-    note = f"  # {fragment.shows}" if fragment.shows else ""
-    records = fragment.plain()
-    if not records:
-        return [f"  {key}: []{note}"]
-    return [f"  {key}:{note}", *(line for r in records for line in _entry(r, "    - "))]
 
 
 def capital(text: str) -> str:

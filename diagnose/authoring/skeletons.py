@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from diagnose.authoring.cards import SECTIONS
-from diagnose.authoring.drafts import Drafter, written
+from diagnose.authoring.drafts import Drafter, capital
+from diagnose.authoring.rule_test_files import redrafted
 from diagnose.authoring.rule_tests import Workshop
 from diagnose.knowledge.model import Card, Knowledge
 from diagnose.knowledge.reader import file_stem
@@ -89,7 +90,7 @@ def new_card(knowledge: Knowledge, folder: Path, kind: str, name: str, month: st
         for c in getattr(knowledge, section).values()
     ]
     slots = {
-        "kind": kind, "name": name, "Name": name[:1].upper() + name[1:], "month": month, "version": knowledge.version,
+        "kind": kind, "name": name, "Name": capital(name), "month": month, "version": knowledge.version,
         "id": next_id([*ids, *(r.id for r in knowledge.retired.values())], LETTERS[kind]),
         "seen": ", ".join(knowledge.words.seen), "common": ", ".join(knowledge.words.common), "feature": feature.name,
         "kind_of_part": feature.on[0], "finding": next(iter(knowledge.findings), "NAME"), "stage": v.stages[0],
@@ -110,12 +111,15 @@ def next_id(ids: Iterable[str], letter: str) -> str:
 
 
 def new_tests(workshop: Workshop, folder: Path, cards: Iterable[tuple[str, Card]], over: bool = False) -> list[Path]:
-    """Writes drafted tests beside the cards, given with their kinds. Raises BadInput where a test file is there."""
+    """Writes drafted tests beside the cards, given with their kinds; with `over` also into a test file that is there,
+    of which what people wrote stays. Raises BadInput."""
     drafter = Drafter(workshop)
-    files = {
-        folder / SECTIONS[kind] / f"{file_stem(card.name)}.test.yaml": written(getattr(drafter, kind)(card))
-        for kind, card in cards
-    }
+    files = {}
+    for kind, card in cards:
+        path = folder / SECTIONS[kind] / f"{file_stem(card.name)}.test.yaml"
+        text = path.read_text("utf-8") if over and path.exists() else ""
+        stubs = _TESTS[kind].format(name=card.name, Name=capital(card.name))
+        files[path] = redrafted(text, getattr(drafter, kind)(card), stubs, str(path))
     _write(files, over)
     return list(files)
 
@@ -123,7 +127,7 @@ def new_tests(workshop: Workshop, folder: Path, cards: Iterable[tuple[str, Card]
 def _write(files: dict[Path, str], over: bool = False) -> None:
     there = [p for p in files if p.exists()]
     if there and not over:
-        raise _refuse(f"{there[0]} is there already", "another name, or edit that file")
+        raise _refuse(f"{there[0]} is there already", "another name, or edit that file; new test --over keeps what you wrote")
     for path, text in files.items():
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, "utf-8")

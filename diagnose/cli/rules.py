@@ -15,6 +15,7 @@ from diagnose.cli.output import refuse_over_input, write
 if TYPE_CHECKING:
     from diagnose.authoring.rule_tests import Outcome, RuleTest, Workshop
     from diagnose.casefile.model import Case
+    from diagnose.knowledge.model import Card
 
 app = typer.Typer(
     name="rules", help="For authors of rules: check, test, cover, mutate, compare, look up, teach.",
@@ -39,25 +40,30 @@ def _workshop(knowledge: Path | None, drafts: bool = False) -> Workshop:
     return Workshop(load(_folder(knowledge), drafts))
 
 
-def _tests(workshop: Workshop, knowledge: Path | None, names: str = "") -> list[RuleTest]:
-    """The rule tests; with a text those of the cards whose name holds it, or else those whose own name does. Raises
-    BadInput for mistakes in them."""
-    from diagnose.authoring.cards import tables
+def _tests(workshop: Workshop, knowledge: Path | None, names: str = "", with_drafted: bool = False) -> list[RuleTest]:
+    """The rule tests of the folder, and those drafted from the rules; with a text those of the cards whose name holds
+    it, or else those whose own name does. Raises BadInput for mistakes in them."""
+    from diagnose.authoring.rule_test_files import drafted
     from diagnose.authoring.rule_tests import read_tests
     from diagnose.reading.problems import Problems
     from diagnose.reading.terms import plain
 
     problems = Problems()
     wanted = plain(names)
-    cards = tables(workshop.base.knowledge)
-    only = (
-        [(kind, card) for kind in TESTED for card in cards[kind].values() if wanted in plain(card.name)]
-        if wanted
-        else []
-    )
-    tests = read_tests(_folder(knowledge), workshop.base, problems, only or None)
+    cards = _tested(workshop)
+    only = [(kind, card) for kind, card in cards if wanted in plain(card.name)]
+    tests = read_tests(_folder(knowledge), workshop.base, problems, only if names and only else None)
     problems.raise_errors()
+    tests += drafted(workshop, only or cards) if with_drafted else []
     return tests if only else [t for t in tests if wanted in plain(t.name)]
+
+
+def _tested(workshop: Workshop) -> list[tuple[str, Card]]:
+    """The cards that tests are for, with their kinds."""
+    from diagnose.authoring.cards import tables
+
+    cards = tables(workshop.base.knowledge)
+    return [(kind, card) for kind in TESTED for card in cards[kind].values()]
 
 
 def _cases(folder: Path | None, workshop: Workshop) -> list[Case]:
@@ -98,6 +104,7 @@ def test(
     names: Annotated[str, typer.Argument(metavar="[TEXT]", help="Only tests whose rule or name holds this.", show_default=False)] = "",
     junit: Annotated[Path | None, typer.Option("--junit", help="Write JUnit XML there.", show_default=False)] = None,
     accept: Annotated[bool, typer.Option("--accept-odds", help="Write changed odds into the test files; read the diff.")] = False,
+    with_drafted: Annotated[bool, typer.Option("--drafted", help="Also the tests that can be drafted from the rules.")] = False,
     as_json: JsonOption = False, with_drafts: DraftsOption = False, knowledge: KnowledgeOption = None,
 ) -> None:  # fmt: skip
     """Run the rule tests: records in, what must follow and what must not."""
@@ -107,14 +114,15 @@ def test(
 
     refuse_over_input(junit, [_folder(knowledge)])
     workshop = _workshop(knowledge, with_drafts)
-    tests = _tests(workshop, knowledge, names)
+    tests = _tests(workshop, knowledge, names, with_drafted and not accept)
     if names and not tests:
-        raise refuse(f"no test has {names!r} in its rule or name", "drafts run only with --with-drafts")
+        raise refuse(f"no test has {names!r} in its rule or name",
+                     "--drafted runs those drafted from the rules, --with-drafts those of cards that are drafts")  # fmt: skip
     outcomes = rule_tests.run_tests(workshop, tests)
     if accept:
         for path in rule_tests.accept_odds(outcomes, workshop.net, _folder(knowledge), workshop.base.knowledge.folder):
             typer.echo(f"changed {path}")
-        outcomes = rule_tests.run_tests(workshop, _tests(workshop, knowledge, names))
+        outcomes = rule_tests.run_tests(workshop, _tests(workshop, knowledge, names, with_drafted))
     result = rule_tests.document(outcomes)
     if junit:
         write(junit, rule_tests.junit(outcomes).encode(), [_folder(knowledge)])
@@ -133,7 +141,7 @@ def coverage(
     fail_under: Annotated[float, typer.Option("--fail-under", help="Exit 1 below so many percent.", min=0, max=100)] = 0.0,
     as_json: JsonOption = False, with_drafts: DraftsOption = False, knowledge: KnowledgeOption = None,
 ) -> None:  # fmt: skip
-    """Tell which conditions of the rules the tests and scenarios make true, and which known false."""
+    """Tell which conditions of the rules the tests, drafted ones too, and scenarios make true, and which known false."""
     from diagnose.authoring import coverage as covered
     from diagnose.authoring.rule_tests import run_tests
     from diagnose.inference.run import infer
@@ -143,7 +151,7 @@ def coverage(
     refuse_over_input(html, [_folder(knowledge)])
     workshop = _workshop(knowledge, with_drafts)
     counted = covered.Coverage(workshop.base.knowledge)
-    for outcome in run_tests(workshop, _tests(workshop, knowledge)):
+    for outcome in run_tests(workshop, _tests(workshop, knowledge, with_drafted=True)):
         counted.add(outcome.inference)
     for case in _cases(cases, workshop):
         counted.add(infer(case, workshop.base))
@@ -165,7 +173,7 @@ def mutate(
     most: Annotated[float, typer.Option("--most", help="Exit 1 where more than so many percent survive.", min=0, max=100)] = 100.0,
     as_json: JsonOption = False, with_drafts: DraftsOption = False, knowledge: KnowledgeOption = None,
 ) -> None:  # fmt: skip
-    """Change the rules in one place at a time and tell which changes no test or scenario notices."""
+    """Change the rules in one place at a time and tell which changes no test, drafted ones too, or scenario notices."""
     from diagnose.authoring import mutation
     from diagnose.authoring.cards import find
     from diagnose.views import workshop as view
@@ -173,7 +181,7 @@ def mutate(
 
     workshop = _workshop(knowledge, with_drafts)
     chosen = find(workshop.base.knowledge, names, TESTED) if names else []
-    trials = [*mutation.trials(_run(workshop, knowledge)), *mutation.scenario_trials(_cases(cases, workshop), workshop)]
+    trials = [*mutation.trials(_run(workshop, knowledge, chosen)), *mutation.scenario_trials(_cases(cases, workshop), workshop)]
     result = mutation.document(mutation.try_all(workshop, trials, {(kind, card.name) for kind, card in chosen}))
     if as_json:
         print_json(result)
@@ -183,10 +191,12 @@ def mutate(
         raise typer.Exit(1)
 
 
-def _run(workshop: Workshop, knowledge: Path | None) -> list[Outcome]:
+def _run(workshop: Workshop, knowledge: Path | None, chosen: list[tuple[str, Card]]) -> list[Outcome]:
+    """The outcomes of the rule tests and of those drafted from the chosen cards, or from all."""
+    from diagnose.authoring.rule_test_files import drafted
     from diagnose.authoring.rule_tests import run_tests
 
-    outcomes = run_tests(workshop, _tests(workshop, knowledge))
+    outcomes = run_tests(workshop, [*_tests(workshop, knowledge), *drafted(workshop, chosen or _tested(workshop))])
     failed = sum(bool(o.failures) for o in outcomes)
     if failed:
         raise refuse(f"{failed} tests fail on the unchanged rules", "diagnose rules test")
@@ -347,8 +357,7 @@ def _listing(result: list[dict[str, str]], as_json: bool) -> None:
 def new(
     kind: Annotated[str, typer.Argument(metavar="KIND", help="finding, cause, measurement, caution, or test for the tests of a card.")],
     names: Annotated[list[str], typer.Argument(metavar="NAME…", help="The name of the new card, or the cards to draft tests for.", show_default=False)] = [],  # noqa: B006
-    every: Annotated[bool, typer.Option("--missing", help="With test: every card that has none yet.")] = False,
-    over: Annotated[bool, typer.Option("--over", help="With test: write over a test file that is there.")] = False,
+    over: Annotated[bool, typer.Option("--over", help="With test: into a test file that is there; tests with names of their own stay.")] = False,
     knowledge: KnowledgeOption = None,
 ) -> None:  # fmt: skip
     """Write the skeleton of a new card beside a failing test, or draft the tests of a card from its rule."""
@@ -356,23 +365,20 @@ def new(
 
     from diagnose.authoring import skeletons
     from diagnose.authoring.cards import find
-    from diagnose.authoring.check import test_files, without_tests
     from diagnose.reading.terms import did_you_mean
 
     kinds = [*skeletons.LETTERS, "test"]
     if kind not in kinds:
         raise refuse(f"there is no kind {kind!r}", did_you_mean(kind, kinds) or f"allowed: {', '.join(kinds)}")
+    if not names:
+        raise refuse("tests are drafted for a card" if kind == "test" else "a new card needs a name",
+                     f"diagnose rules new {kind} NAME")  # fmt: skip
     folder, workshop = _folder(knowledge), _workshop(knowledge, True)
+    base = workshop.base.knowledge
     if kind == "test":
-        base = workshop.base.knowledge
-        chosen = without_tests(base, test_files(folder)) if every else [x for n in names for x in find(base, n, TESTED)]
-        written = skeletons.new_tests(workshop, folder, chosen, over)
-    elif names:
-        written = skeletons.new_card(
-            workshop.base.knowledge, folder, kind, " ".join(names), date.today().isoformat()[:7]
-        )
+        written = skeletons.new_tests(workshop, folder, [x for n in names for x in find(base, n, TESTED)], over)
     else:
-        raise refuse("a new card needs a name", f"diagnose rules new {kind} NAME")
+        written = skeletons.new_card(base, folder, kind, " ".join(names), date.today().isoformat()[:7])
     for path in written:
         typer.echo(str(path))
 

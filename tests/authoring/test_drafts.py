@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
-from diagnose.authoring.drafts import Drafter, written
-from diagnose.authoring.rule_tests import Workshop, parse_tests, read_tests, run_tests
+from diagnose.authoring.drafts import Draft, Drafter
+from diagnose.authoring.rule_test_files import drafted, written
+from diagnose.authoring.rule_tests import KINDS, Workshop, parse_tests, read_tests, run_tests
 from diagnose.authoring.skeletons import next_id
 from diagnose.authoring.witness import NoWitness, Witness, shifted, spanning
 from diagnose.inference.run import load
@@ -27,8 +30,6 @@ def holds(workshop, base, branch, fragment) -> bool:
 
 
 def _draft(branch, fragment):
-    from diagnose.authoring.drafts import Draft
-
     key = "finds" if branch.conclusion.state == "present" else "finds absent"
     return Draft(branch.name, [fragment], {key: [branch.rule]}, fragment.at)
 
@@ -74,18 +75,10 @@ def test_values_beside_a_threshold():
 def test_drafted_tests_hold_and_notice_nearly_every_change(workshop):
     from diagnose.authoring.mutation import Hunt, mutants, trials
 
-    knowledge, drafter = workshop.base.knowledge, Drafter(workshop)
-    tests = []
-    for kind, section in (
-        ("finding", knowledge.findings),
-        ("cause", knowledge.causes),
-        ("caution", knowledge.cautions),
-    ):
-        for card in section.values():
-            problems = Problems()
-            text = written(getattr(drafter, kind)(card))
-            tests += parse_tests(text.encode(), f"{card.name}.test.yaml", kind, card.name, knowledge, problems)
-            assert not problems.found, problems.found
+    knowledge = workshop.base.knowledge
+    cards = [(kind, card) for section, kind in KINDS.items() for card in getattr(knowledge, section).values()]
+    tests = drafted(workshop, cards)
+    assert {(t.kind, t.rule) for t in tests} == {(kind, card.name) for kind, card in cards}
     outcomes = run_tests(workshop, tests)
     assert [o.test.name for o in outcomes if o.failures] == []
     hunt = Hunt(workshop, trials(outcomes))
@@ -137,12 +130,59 @@ def test_ids_are_never_given_twice():
     assert next_id([], "M") == "M001"
 
 
-def test_new_tests_for_cards_that_have_none(tmp_path):
+def test_tests_are_drafted_beside_a_card_and_never_over_a_file_unasked(tmp_path):
     folder = small_base(tmp_path)
-    assert call("new", "test", "--missing", "--knowledge", folder)[0] == 0
-    base = load(folder)
-    tests = read_tests(folder, base, Problems())
-    assert {(t.kind, t.rule) for t in tests} >= {("finding", f) for f in base.knowledge.findings}
+    assert call("new", "test", "ring hard", "--knowledge", folder)[0] == 0
+    assert {t.rule for t in read_tests(folder, load(folder), Problems())} == {"hot all round", "dry running", "ring hard"}
     assert call("test", "--knowledge", folder)[0] == 0
     assert call("new", "test", "ring hard", "--knowledge", folder)[0] == 2
+    assert call("new", "test", "--knowledge", folder)[0] == 2
+
+
+def test_drafted_tests_run_without_being_written(tmp_path):
+    folder = small_base(tmp_path)
+    code, said = call("test", "ring hard", "--knowledge", folder)
+    assert code == 2 and "--drafted" in said
+    code, said = call("test", "ring hard", "--drafted", "--json", "--knowledge", folder)
+    result = json.loads(said)
+    assert code == 0 and result["rules"] == 1 and result["tests"] >= 3
+    assert not list(folder.rglob("ring-hard.test.yaml"))
+
+
+WRITTEN_BY_HAND = """\
+- test: Ring hard follows from this
+  given: []
+  finds: [ring hard]
+
+# seen twice in the yard
+- test: A ring like glass is hard     # by the thumb nail
+  given: [{saw: hardened}]
+  finds: [ring hard]
+- test: Ring hard stays open with nothing on record
+  # nobody looked
+  given: []
+  leaves open: [ring hard]
+"""
+
+
+def test_drafting_again_keeps_what_a_person_wrote_and_leaves_out_what_it_says_already(tmp_path):
+    """A name of one's own or a comment keeps a test; a wrong test under a drafted name is written anew."""
+    folder = small_base(tmp_path)
+    path = folder / "findings/ring-hard.test.yaml"
+    path.write_text(WRITTEN_BY_HAND)
     assert call("new", "test", "ring hard", "--over", "--knowledge", folder)[0] == 0
+    text = path.read_text()
+    assert WRITTEN_BY_HAND[WRITTEN_BY_HAND.index("# seen twice"):WRITTEN_BY_HAND.index("- test: Ring hard stays")] in text
+    assert WRITTEN_BY_HAND[WRITTEN_BY_HAND.index("- test: Ring hard stays"):] in text
+    assert text.count("Ring hard stays open with nothing on record") == 1
+    assert call("test", "ring hard", "--knowledge", folder)[0] == 0, text
+    assert call("new", "test", "ring hard", "--over", "--knowledge", folder)[0] == 0
+    assert path.read_text() == text
+
+
+def test_the_failing_test_of_a_skeleton_gives_way_to_drafts(tmp_path):
+    folder = small_base(tmp_path)
+    assert call("new", "finding", "rings burnt", "--knowledge", folder)[0] == 0
+    assert call("test", "rings burnt", "--with-drafts", "--knowledge", folder)[0] == 1
+    assert call("new", "test", "rings burnt", "--over", "--knowledge", folder)[0] == 0
+    assert call("test", "rings burnt", "--with-drafts", "--knowledge", folder)[0] == 0
