@@ -24,6 +24,7 @@ from diagnose.casefile.writer import put
 from diagnose.inference.run import RuleBase, infer, load
 from diagnose.judgement.judge import Judgement, judge
 from diagnose.judgement.network import Network, build
+from diagnose.reading.files import read_file, shown_name
 from diagnose.reading.located import read_bytes
 from diagnose.reading.problems import Problems
 
@@ -34,6 +35,7 @@ COLUMNS = ("file", "case", "digest", "knowledge", "position", "cause", "standing
            "second_probability", "none_of_these", "present", "absent", "ruled_out")  # fmt: skip
 FORMS = (".csv", ".jsonl", ".parquet")
 A_CHUNK = 16
+MOST_TABLE_BYTES = 1_000_000_000
 Row = dict[str, Any]
 
 
@@ -116,7 +118,7 @@ def works(folder: Path, paths: Iterable[Path], table: Table) -> list[Work]:
     """The readable ones of some case files, by name; what cannot be read is broken."""
     result = []
     for path in paths:
-        name, problems = path.relative_to(folder).as_posix(), Problems()
+        name, problems = shown_name(path.relative_to(folder)), Problems()
         data = read_bytes(path, name, problems)
         if data is None:
             table.broken[name] = tuple(str(p) for p in problems.errors())
@@ -206,7 +208,7 @@ def _read(path: Path, form: str = "") -> list[Row]:
             import pyarrow.parquet as pq
 
             return list(pq.read_table(path).to_pylist())
-        text = path.read_text("utf-8")
+        text = read_file(path, MOST_TABLE_BYTES).decode()
         if form == ".jsonl":
             return [row for line in text.splitlines() if (row := _line(line))]
         return [_typed(row) for row in csv.DictReader(io.StringIO(text))]

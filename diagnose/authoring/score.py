@@ -15,10 +15,12 @@ from diagnose.casefile.reader import parse_case
 from diagnose.inference.run import Inference, RuleBase, infer
 from diagnose.judgement.judge import Judged, Judgement, judge
 from diagnose.judgement.network import Network, build
+from diagnose.reading.files import shown_name
 from diagnose.reading.located import read_bytes
 from diagnose.reading.problems import Problem, Problems
 
 BINS = 5
+ENDINGS = (".yaml", ".yml")
 NONE = ("none of these",)
 
 
@@ -59,8 +61,8 @@ def cases_in(folder: Path) -> list[Path]:
     found: list[Path] = []
     for place, inner, names in os.walk(folder):
         inner[:] = [n for n in inner if not n.startswith(".") and not Path(place, n, "pyvenv.cfg").exists()]
-        found += (Path(place, n) for n in names if n.endswith(".yaml"))
-    return sorted(p for p in found if not p.name.endswith((".test.yaml", "symptoms.yaml")))
+        found += (Path(place, n) for n in names if n.lower().endswith(ENDINGS))
+    return sorted(p for p in found if not p.stem.lower().endswith((".test", "symptoms")))
 
 
 def read_all(paths: Sequence[Path], base: RuleBase) -> tuple[list[Case], list[Problem]]:
@@ -68,8 +70,9 @@ def read_all(paths: Sequence[Path], base: RuleBase) -> tuple[list[Case], list[Pr
     cases = []
     for path in paths:
         before = len(problems.errors())
-        data = read_bytes(path, str(path), problems)
-        case = parse_case(data, str(path), base.knowledge, problems) if data is not None else None
+        name = shown_name(path)
+        data = read_bytes(path, name, problems)
+        case = parse_case(data, name, base.knowledge, problems) if data is not None else None
         if case and len(problems.errors()) == before:
             cases.append(case)
     return cases, problems.errors()

@@ -8,6 +8,7 @@ that a crash cut off and that was never acknowledged.
 from __future__ import annotations
 
 import contextlib
+import errno
 import fcntl
 import hashlib
 import json
@@ -20,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.casefile.writer import sync_folder
+from diagnose.reading.files import read_file
 from diagnose.reading.problems import BadInput, Problem, Where
 
 MOST_BYTES = 64_000_000
@@ -75,11 +77,10 @@ def _digest(fields: Mapping[str, Any]) -> str:
 def read_journal(path: Path) -> Journal:
     """Reads and checks a journal file. Raises BadInput where it cannot be read at all."""
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise _bad(str(path), 1, "too-large", f"the journal is larger than {MOST_BYTES:,} bytes", "split the case")
-        data = path.read_bytes()
+        data = read_file(path, MOST_BYTES)
     except OSError as error:
-        raise _bad(str(path), 1, "unreadable", f"the journal cannot be read: {error.strerror}") from error
+        way_out = "split the case" if error.errno == errno.EFBIG else ""
+        raise _bad(str(path), 1, "unreadable", f"the journal cannot be read: {error.strerror}", way_out) from error
     return parse_journal(data, str(path))
 
 

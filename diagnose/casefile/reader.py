@@ -13,6 +13,7 @@ from diagnose.casefile import model as m
 from diagnose.casefile.format import ENDS, EXPECTED, SECTIONS, TEXTS, TOP, TRAITS, is_date, record_id
 from diagnose.casefile.records import RecordReader
 from diagnose.knowledge.model import Knowledge
+from diagnose.reading.files import shown_name
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text
 from diagnose.reading.problems import Problems
 from diagnose.reading.terms import did_you_mean
@@ -22,9 +23,10 @@ def read_case(path: Path, knowledge: Knowledge) -> m.Case:
     """Reads and checks one case file against the vocabulary. Raises BadInput."""
     problems = Problems()
     case = None
-    data = read_bytes(path, str(path), problems)
+    name = shown_name(path)
+    data = read_bytes(path, name, problems)
     if data is not None:
-        case = parse_case(data, str(path), knowledge, problems)
+        case = parse_case(data, name, knowledge, problems)
     problems.raise_errors()
     assert case is not None
     return case

@@ -20,7 +20,8 @@ from diagnose.casefile.replay import State, What, apply, begun, differences, rep
 from diagnose.casefile.walk import doubts
 from diagnose.casefile.writer import put, render
 from diagnose.knowledge.model import Knowledge, Vocabulary
-from diagnose.reading.located import read_bytes, read_text
+from diagnose.reading.files import read_file
+from diagnose.reading.located import MOST_BYTES, read_bytes, read_text
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 from diagnose.reading.terms import did_you_mean, plain
 
@@ -29,6 +30,7 @@ HEADING = (
 )
 _HEADING = re.compile(rb"# Written from the journal beside it, line (\d+) \(([0-9a-f]{16})\)\.")
 
+MOST_PHOTO_BYTES = 20_000_000
 DOUBTFUL = "doubtful"
 """The code of the refusal that somebody who is sure may set aside."""
 
@@ -53,7 +55,7 @@ def look(case: Path) -> Opened:
     if found.broken:
         raise BadInput([found.broken])
     try:
-        text = case.read_bytes() if case.exists() else b""
+        text = read_file(case, MOST_BYTES) if case.exists() else b""
     except OSError as error:
         raise _unreadable(case, error) from error
     try:
@@ -397,12 +399,12 @@ def photo_entry(case: Path, photo: str) -> dict[str, str]:
     """Path beside the case and sha256 of a photo. Raises BadInput where it is not there."""
     folder = Path(os.path.realpath(case)).parent
     path = Path(os.path.realpath(photo if Path(photo).exists() else folder / photo))
-    try:
-        digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError as error:
-        raise _call(case, f"the photo {photo!r} cannot be read: {error.strerror}") from error
     if not path.is_relative_to(folder):
         raise _call(case, f"the photo {photo!r} is not beside the case file", f"copy it into {folder}")
+    try:
+        digest = hashlib.sha256(read_file(path, MOST_PHOTO_BYTES)).hexdigest()
+    except OSError as error:
+        raise _call(case, f"the photo {photo!r} cannot be read: {error.strerror}") from error
     return {"photo": path.relative_to(folder).as_posix(), "photo digest": digest}
 
 
@@ -414,7 +416,7 @@ def changed_photos(case: Path, state: State) -> list[str]:
         if not photo or not digest:
             continue
         try:
-            same = hashlib.sha256((case.parent / photo).read_bytes()).hexdigest() == digest
+            same = hashlib.sha256(read_file(case.parent / photo, MOST_PHOTO_BYTES)).hexdigest() == digest
             if not same:
                 told.append(f"photo {photo} (record {record.id}) is no longer the one that was recorded")
         except OSError:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from diagnose.reading.files import read_file
 from diagnose.reading.problems import BadInput, Problem, Where
 from diagnose.reading.terms import printable
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from diagnose.casefile.model import Case
     from diagnose.inference.run import RuleBase
 
+MOST_BYTES = 2_000_000
 PACKAGE = Path(__file__).resolve().parents[1]
 KnowledgeOption = Annotated[
     Path | None,
@@ -92,8 +94,7 @@ def _line(where: Where, shown: dict[str, list[str]]) -> str:
     if where.file not in shown:
         path = Path(where.file)
         try:
-            small = path.is_file() and path.stat().st_size < 2_000_000
-            shown[where.file] = path.read_text("utf-8", errors="replace").splitlines() if small else []
+            shown[where.file] = read_file(path, MOST_BYTES).decode("utf-8", errors="replace").splitlines()
         except OSError:
             shown[where.file] = []
     lines = shown[where.file]

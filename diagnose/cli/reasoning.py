@@ -288,11 +288,10 @@ def _version() -> str:
 
 def _read_any(path: Path) -> bytes:
     """The bytes of a trail; it may be larger than a case file. Raises BadInput."""
+    from diagnose.reading.files import read_file
     from diagnose.trail.document import MOST_BYTES
 
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise refuse(f"the file is larger than {MOST_BYTES:,} bytes", what=str(path))
-        return path.read_bytes()
+        return read_file(path, MOST_BYTES)
     except OSError as error:
         raise refuse(f"cannot be read: {error.strerror}", "check the path", what=str(path)) from error

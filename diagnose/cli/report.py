@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 PAPERS = ("A4", "Letter")
 ENDINGS = (".html", ".md", ".pdf")
-MOST_PHOTO_BYTES = 20_000_000
 PRINT_SECONDS = 120
 MOST_STEPS = 10
 
@@ -98,18 +97,18 @@ def read_photos(case: Case, path: Path) -> dict[str, Photo]:
 def _photo(path: Path, name: str) -> Photo:
     import hashlib
 
+    from diagnose.casefile.recorder import MOST_PHOTO_BYTES
+    from diagnose.reading.files import read_file
     from diagnose.views.report.told import Photo
 
     folder = path.resolve().parent
     file = (folder / name).resolve()
     if not file.is_relative_to(folder):
         return Photo(None, problem="this file does not lie beside the case, so it is not read")
-    if not file.is_file():
-        return Photo(None, problem="this photo is missing beside the case file")
     try:
-        if file.stat().st_size > MOST_PHOTO_BYTES:
-            return Photo(None, problem=f"this photo is larger than {MOST_PHOTO_BYTES:,} bytes")
-        data = file.read_bytes()
+        data = read_file(file, MOST_PHOTO_BYTES)
+    except FileNotFoundError:
+        return Photo(None, problem="this photo is missing beside the case file")
     except OSError as error:
         return Photo(None, problem=f"this photo cannot be read: {error.strerror}")
     digest = hashlib.sha256(data).hexdigest()

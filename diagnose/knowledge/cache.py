@@ -23,6 +23,9 @@ import msgspec
 from diagnose import reading
 from diagnose.knowledge import model
 from diagnose.knowledge.reader import contents_of, digest_of, read_knowledge
+from diagnose.reading.files import read_file
+
+MOST_BYTES = 200_000_000
 
 MADE_BY = (Path(__file__).parent, Path(reading.__file__).parent)
 """The folders of code and tables that a copy depends on."""
@@ -47,10 +50,10 @@ def open_knowledge(folder: Path, drafts: bool = False) -> model.Knowledge:
     if place is None or not files:
         return read_knowledge(folder, drafts)
     named = f"{os.path.realpath(folder)}|{folder.name}|{drafts}|{_model_digest()}"
-    path = place / f"knowledge-{_digest(named.encode())[:32]}.json"
+    path = place / f"knowledge-{_digest(os.fsencode(named))[:32]}.json"
     seen = _digest(repr(files).encode())
     try:
-        head, _, encoded = path.read_bytes().partition(b"\n")
+        head, _, encoded = read_file(path, MOST_BYTES).partition(b"\n")
         about = msgspec.json.decode(head, type=About)
         settled = about.seen == seen and about.settled
         if about.encoded == _digest(encoded) and (settled or about.digest == digest_of(contents_of(folder))):

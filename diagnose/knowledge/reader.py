@@ -15,7 +15,8 @@ from diagnose.knowledge.arrangements import read_arrangements
 from diagnose.knowledge.conditions import GROUPS, ConditionReader, negate, walk
 from diagnose.knowledge.looks import read_looks
 from diagnose.knowledge.tables import read_tables
-from diagnose.reading.located import Node, only_keys, read_bytes, read_text, text_under
+from diagnose.reading.files import read_file, shown_name
+from diagnose.reading.located import MOST_BYTES, Node, only_keys, read_bytes, read_text, text_under
 from diagnose.reading.problems import Problems, Where
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.reading.units import BadUnit, amount, unit
@@ -37,7 +38,7 @@ def files_of(folder: Path) -> list[Path]:
 
 def contents_of(folder: Path) -> dict[str, bytes]:
     """The bytes of every file of a rule base by relative name. Raises OSError."""
-    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in files_of(folder)}
+    return {shown_name(path.relative_to(folder)): read_file(path, MOST_BYTES) for path in files_of(folder)}
 
 
 def digest_of(contents: Mapping[str, bytes]) -> str:
@@ -58,7 +59,7 @@ def read_knowledge(folder: Path, drafts: bool = False) -> m.Knowledge:
     shown = folder.name
     contents: dict[str, bytes] = {}
     for path in files_of(folder):
-        name = path.relative_to(folder).as_posix()
+        name = shown_name(path.relative_to(folder))
         data = read_bytes(path, f"{shown}/{name}", problems)
         if data is not None:
             contents[name] = data

@@ -6,6 +6,7 @@ several documents, files that are too large, too deep or not UTF-8.
 
 from __future__ import annotations
 
+import errno
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
@@ -13,6 +14,7 @@ from pathlib import Path
 
 import yaml
 
+from diagnose.reading.files import read_file
 from diagnose.reading.problems import Problems, Where
 from diagnose.reading.terms import did_you_mean, printable
 
@@ -25,6 +27,14 @@ _PLAIN_TAGS = {
     "mapping": ("map",), "sequence": ("seq",),
     "scalar": ("str", "null", "int", "float", "bool", "timestamp", "merge", "value"),
 }  # fmt: skip
+_UNREAD = {
+    errno.EISDIR: ("file-folder", "this is a folder, not a file", "name a file in it"),
+    errno.ENOENT: ("file-missing", "there is no such file", "check the path"),
+    errno.ENOTDIR: ("file-missing", "there is no such file", "check the path"),
+    errno.EINVAL: ("file-unreadable", "this is no ordinary file but a device or a pipe", "copy what it gives into a file"),
+    errno.EFBIG: ("file-too-large", f"the file is larger than {MOST_BYTES:,} bytes", "split it"),
+}  # fmt: skip
+"""What is told of a file that cannot be read, by the number of the error: code, what is wrong, way out."""
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x80-\x84\x86-\x9f]")
 
 
@@ -77,20 +87,11 @@ class Node:
 
 def read_bytes(path: Path, name: str, problems: Problems) -> bytes | None:
     """The bytes of a file of sane size, or None with a problem added."""
-    here = Where(name)
     try:
-        if path.is_dir():
-            problems.add(here, "file-folder", "this is a folder, not a file", "name a file in it")
-            return None
-        if not path.is_file():
-            problems.add(here, "file-missing", "there is no such file", "check the path")
-            return None
-        if path.stat().st_size > MOST_BYTES:
-            problems.add(here, "file-too-large", f"the file is larger than {MOST_BYTES:,} bytes", "split it")
-            return None
-        return path.read_bytes()
+        return read_file(path, MOST_BYTES)
     except OSError as error:
-        problems.add(here, "file-unreadable", f"the file cannot be read: {error.strerror}", "check its permissions")
+        code, says, way_out = _UNREAD.get(error.errno or 0, ("file-unreadable", "", "check its permissions"))
+        problems.add(Where(name), code, says or f"the file cannot be read: {error.strerror}", way_out)
         return None
 
 
