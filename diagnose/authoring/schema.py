@@ -205,7 +205,8 @@ class _Maker:
             "needs": some(keys({"condition": self.condition, "because": TEXT}, ("condition", "because"))),
             "leaves": listed(row), "secondary": TEXT, "look-alikes": listed(alike),
             "confirm": some(self.measurement_name),
-            "then": listed(keys({"do": TEXT, "field": words(FIELDS), "worked if": TEXT}, ("do", "field"))),
+            "then": listed(keys({"do": TEXT, "field": words(FIELDS), "worked if": TEXT,
+                                 "cautions": some(said(self.caution_name, "The hazards of doing it."))}, ("do", "field"))),
             "cautions": some(self.caution_name), "iso 14224": keys({"mechanism": TEXT, "cause": TEXT, "from": TEXT}),
         }, ("means", "scope", "common", "leaves"))  # fmt: skip
 

@@ -310,11 +310,14 @@ class LookAlike:
 
 @dataclass(frozen=True)
 class Action:
-    """What to change. `field` is operation, installation, maintenance, design or material."""
+    """What to change. `field` is operation, installation, maintenance, design or material; `cautions` are those of doing
+    it."""
 
     do: str
     field: str
     worked_if: str = ""
+    cautions: tuple[str, ...] = ()
+    where: Where = _place()
 
 
 @dataclass(frozen=True)

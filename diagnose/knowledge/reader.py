@@ -531,7 +531,7 @@ class _Reader:
                 leaves=self.rows(node, name, findings, words),
                 look_alikes=self.each(node, "look-alikes", partial(self.look_alike, name, names, findings)),
                 confirm=self.known(node, "confirm", measurements, "measurement"),
-                then=self.each(node, "then", self.action), cautions=self.known(node, "cautions", cautions, "caution"),
+                then=self.each(node, "then", partial(self.action, cautions)), cautions=self.known(node, "cautions", cautions, "caution"),
                 secondary=self.text(node, "secondary"), mechanism_class=self.text(classes, "mechanism"),
                 cause_class=self.text(classes, "cause"), classes_from=self.text(classes, "from"),
             )  # fmt: skip
@@ -601,13 +601,12 @@ class _Reader:
             self.say((node.get("favours") or node).where, "favours", f"favours must name {me!r} or {cause[0]!r}")
         return m.LookAlike(cause[0], finding[0], favours, self.text(node, "told apart by", True), node.where)
 
-    def action(self, node: Node) -> m.Action:
-        only_keys(node, ["do", "field", "worked if"], "an action", self.problems)
+    def action(self, cautions: Mapping[str, m.Caution], node: Node) -> m.Action:
+        only_keys(node, ["do", "field", "worked if", "cautions"], "an action", self.problems)
         return m.Action(
-            self.text(node, "do", True),
-            self.word(node, "field", FIELDS, "field of action"),
-            self.text(node, "worked if"),
-        )
+            self.text(node, "do", True), self.word(node, "field", FIELDS, "field of action"),
+            self.text(node, "worked if"), self.known(node, "cautions", cautions, "caution"), node.where,
+        )  # fmt: skip
 
     def refuse_cycles(self, findings: Mapping[str, m.Finding]) -> None:
         needs = {

@@ -259,8 +259,12 @@ def _running(bench: Bench, machine: Owner) -> Iterator[Quantity]:
     flow, best = bench.one("flow", machine), bench.one("best efficiency flow", machine)
     if flow.value is not None:
         yield bench.work_out("flow share of best", machine, "Q / Q at best efficiency", "geometry", _of_best, flow, best)
-    for name in ("water conductivity", "depressurisation rate", "barrier viscosity"):
-        value = bench.one(name, machine)
+    plain_figures = {
+        "chamber temperature": "temperature", "water conductivity": "water conductivity",
+        "depressurisation rate": "depressurisation rate", "barrier viscosity": "barrier viscosity",
+    }  # fmt: skip
+    for name, reading in plain_figures.items():
+        value = bench.one(reading, machine)
         if value.value is not None:
             yield bench.as_recorded(name, machine, value)
 
