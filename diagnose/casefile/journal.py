@@ -14,8 +14,9 @@ import hashlib
 import json
 import os
 import socket
+import time
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,8 @@ from diagnose.reading.files import read_file
 from diagnose.reading.problems import BadInput, Problem, Where
 
 MOST_BYTES = 64_000_000
+A_WHILE = 0.05
+"""Seconds between two tries to take a lock."""
 _KEYS = {"number": int, "time": str, "who": str, "what": dict, "before": str, "digest": str}
 Clock = Callable[[], datetime]
 
@@ -48,11 +51,13 @@ class Line:
 
 @dataclass(frozen=True)
 class Journal:
-    """What a journal file holds: its sound lines from the first on, the first mistake in it, and a cut-off tail."""
+    """What a journal file holds: its sound lines from the first on, the first mistake in it, a cut-off tail, and its size
+    in bytes."""
 
     lines: tuple[Line, ...]
     broken: Problem | None = None
     tail: bytes = b""
+    size: int = field(default=0, compare=False)
 
 
 def journal_path(case: Path) -> Path:
@@ -63,9 +68,9 @@ def _json(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
 
 
-def make_line(number: int, before: str, what: Mapping[str, Any], who: str, time: datetime) -> Line:
+def make_line(number: int, before: str, what: Mapping[str, Any], who: str, when: datetime) -> Line:
     """The next line of a chain. Raises ValueError where `what` or `who` cannot be written as UTF-8 JSON."""
-    fields = {"number": number, "time": time.isoformat(timespec="milliseconds"), "who": who, "what": what,
+    fields = {"number": number, "time": when.isoformat(timespec="milliseconds"), "who": who, "what": what,
               "before": before}  # fmt: skip
     return Line(**fields, digest=_digest(fields))  # type: ignore[arg-type]
 
@@ -93,8 +98,8 @@ def parse_journal(data: bytes, name: str) -> Journal:
             lines.append(_read_line(raw, number, lines[-1].digest if lines else ""))
         except ValueError as error:
             way_out = "bring back an unbroken copy of the journal; the lines before this one are sound"
-            return Journal(tuple(lines), Problem(Where(name, number), "journal-broken", str(error), way_out), tail)
-    return Journal(tuple(lines), None, tail)
+            return Journal(tuple(lines), Problem(Where(name, number), "journal-broken", str(error), way_out), tail, len(data))
+    return Journal(tuple(lines), None, tail, len(data))
 
 
 def _read_line(raw: bytes, number: int, before: str) -> Line:
@@ -114,9 +119,21 @@ def _read_line(raw: bytes, number: int, before: str) -> Line:
     return line
 
 
-def append(path: Path, lines: Iterable[Line]) -> None:
-    """Puts lines on disk at the end of the journal, whole or not at all. Raises OSError; the file is then as before
-    unless the disk refuses even that, in which case its cut-off tail is recognised later."""
+def stands(path: Path, size: int, end: bytes) -> bool:
+    """Whether a journal still has this size and this end: nobody removed, shortened or exchanged it. Raises OSError."""
+    try:
+        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+    except FileNotFoundError:
+        return size == 0
+    try:
+        return os.fstat(handle).st_size == size and os.pread(handle, len(end), size - len(end)) == end
+    finally:
+        os.close(handle)
+
+
+def append(path: Path, lines: Iterable[Line]) -> int:
+    """Puts lines on disk at the end of the journal, whole or not at all, and returns its size then. Raises OSError; the
+    file is then as before unless the disk refuses even that, in which case its cut-off tail is recognised later."""
     new = not path.exists()
     handle = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o666)
     try:
@@ -126,6 +143,7 @@ def append(path: Path, lines: Iterable[Line]) -> None:
             while left:
                 left = left[os.write(handle, left) :]
             os.fsync(handle)
+            after = os.fstat(handle).st_size
         except OSError:
             with contextlib.suppress(OSError):
                 os.ftruncate(handle, size)
@@ -135,6 +153,7 @@ def append(path: Path, lines: Iterable[Line]) -> None:
         os.close(handle)
     if new:
         sync_folder(path.parent)
+    return after
 
 
 def cut_tail(path: Path, tail: bytes) -> None:
@@ -151,14 +170,16 @@ class Lock:
     """Keeps a second recorder off a case. The operating system frees the lock when its holder dies, so a lock file
     whose lock can be taken is stale; one of another computer cannot be judged from here and is respected."""
 
-    def __init__(self, case: Path, who: str, time: datetime):
+    def __init__(self, case: Path, who: str, since: datetime):
         self.case, self.path, self.handle = case, case.with_name(case.name + ".lock"), -1
         self.mine = {"who": who, "host": socket.gethostname(), "pid": os.getpid(),
-                     "since": time.isoformat(timespec="seconds")}  # fmt: skip
+                     "since": since.isoformat(timespec="seconds")}  # fmt: skip
         self.taken_over = ""
 
-    def take(self) -> None:
-        """Raises BadInput where another session holds the case, OSError where no lock file can be written."""
+    def take(self, patience: float = 0.0) -> None:
+        """Raises BadInput where another session holds the case for longer than `patience` seconds, OSError where no lock
+        file can be written."""
+        end = time.monotonic() + patience
         while True:
             self.handle = os.open(self.path, os.O_RDWR | os.O_CREAT, 0o666)
             try:
@@ -166,6 +187,9 @@ class Lock:
             except BlockingIOError:
                 holder = self._holder()
                 os.close(self.handle)
+                if time.monotonic() < end:
+                    time.sleep(A_WHILE)
+                    continue
                 raise self._held(holder, "wait until it is left, or end that session") from None
             if self._current():
                 break

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import errno
-import hashlib
 import os
 import re
-import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,27 +12,27 @@ from typing import Any
 
 from diagnose.casefile import journal as j
 from diagnose.casefile import model as m
-from diagnose.casefile.format import SECTIONS, STATES, TEXTS, TRAITS
+from diagnose.casefile.answers import in_our_words, refuse_odd_signs
+from diagnose.casefile.format import STATES
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.replay import State, What, apply, begun, differences, replay
 from diagnose.casefile.walk import doubts
 from diagnose.casefile.writer import put, render
-from diagnose.knowledge.model import Knowledge, Vocabulary
+from diagnose.knowledge.model import Knowledge
 from diagnose.reading.files import read_file
 from diagnose.reading.located import MOST_BYTES, read_bytes, read_text
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
-from diagnose.reading.terms import did_you_mean, plain
+from diagnose.reading.terms import did_you_mean
 
 HEADING = (
     "Written from the journal beside it, line {number} ({digest}).\nChange it with: diagnose record, diagnose note"
 )
 _HEADING = re.compile(rb"# Written from the journal beside it, line (\d+) \(([0-9a-f]{16})\)\.")
 
-MOST_PHOTO_BYTES = 20_000_000
+EDITED, EXCHANGED = "edited", "exchanged"
+"""The codes of refusals because somebody changed the case file, or the journal, by other means."""
 DOUBTFUL = "doubtful"
 """The code of the refusal that somebody who is sure may set aside."""
-
-_NUMBER = r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?"
 
 
 @dataclass(frozen=True)
@@ -85,10 +83,14 @@ def view_of(state: State, lines: tuple[j.Line, ...]) -> bytes:
 class Recorder:
     """One session on one case, used as a context: the lock is held inside it. `told` collects what opening found.
 
-    A case file that was edited by hand is refused unless `edited`, which is for adopting or undoing those edits.
+    A case file that was edited by hand is refused unless `edited`, which is for adopting or undoing those edits. Another
+    session is waited for `patience` seconds.
     """
 
-    def __init__(self, case: Path, knowledge: Knowledge, who: str, clock: j.Clock = j.now, edited: bool = False):
+    def __init__(
+        self, case: Path, knowledge: Knowledge, who: str, clock: j.Clock = j.now, edited: bool = False,
+        patience: float = 0.0,
+    ):  # fmt: skip
         self.case, self.knowledge, self.who, self.clock = Path(os.path.realpath(case)), knowledge, who, clock
         self.journal = j.journal_path(self.case)
         self.lines: tuple[j.Line, ...] = ()
@@ -96,13 +98,15 @@ class Recorder:
         self.told: list[str] = []
         self._pending: list[What] = []
         self._tail = b""
-        self._edited = edited
+        self._size = 0
+        self._shown: bytes | None = None
+        self._edited, self._patience = edited, patience
         self._readings: dict[bytes, tuple[m.Case | None, list[Problem]]] = {}
         self._lock = j.Lock(self.case, who, clock())
 
     def __enter__(self) -> Recorder:
         try:
-            self._lock.take()
+            self._lock.take(self._patience)
         except OSError as error:
             raise _refused(self.case, error) from error
         try:
@@ -125,6 +129,7 @@ class Recorder:
             if found.view in ("edited", "ahead") and not self._edited:
                 raise BadInput([edited_problem(self.case, found)])
             self.lines, self.state, self._tail = found.journal.lines, found.state, found.journal.tail
+            self._size, self._shown = found.journal.size, found.text if found.view != "missing" else None
             if self._tail:
                 text = "".join(c for c in self._tail.decode(errors="replace") if c.isprintable())
                 self.told.append(f"an answer that was never acknowledged was cut off and is set aside: {text[:120]}")
@@ -148,6 +153,7 @@ class Recorder:
             parse_case(data, str(self.case), self.knowledge, problems)
         problems.raise_errors()
         assert data is not None and node is not None
+        self._shown = data
         return {"start": node.plain(), "text": data.decode("utf-8-sig")}
 
     # ---- recording ------------------------------------------------------------------------------------------
@@ -180,6 +186,7 @@ class Recorder:
     def adopt(self, why: str) -> tuple[j.Line, ...]:
         """Takes the hand edits of the case file over as journal lines. Raises BadInput where they cannot be read."""
         found = self._edits()
+        self._shown = found.text
         changes = differences(found.base, begun(self._from_file()["start"]))
         lines = [{"edited": found.text.decode("utf-8-sig")}, *({**c, "why": why} for c in changes)]
         return self._write_checked(lines)
@@ -187,8 +194,7 @@ class Recorder:
     def restore(self) -> Path:
         """Puts the recorded case back; the edited file is kept beside it. Raises BadInput."""
         found = self._edits()
-        names = [f"{self.case.name}.edited", *(f"{self.case.name}.edited-{i}" for i in range(2, 1000))]
-        kept = next(p for p in map(self.case.with_name, names) if not p.exists())
+        kept = _free_name(self.case, "edited")
         try:
             put(kept, found.text)
         except OSError as error:
@@ -278,7 +284,8 @@ class Recorder:
         return self._readings[text]
 
     def _write(self, whats: list[What]) -> tuple[j.Line, ...]:
-        """Journal first, synced, then the view."""
+        """Journal first, synced, then the view. Raises BadInput, with nothing written, where either was changed meanwhile."""
+        self._refuse_meddling()
         whats = [*self._pending, *whats]
         lines: list[j.Line] = []
         before = self.lines[-1].digest if self.lines else ""
@@ -289,7 +296,8 @@ class Recorder:
         try:
             if self._tail:
                 j.cut_tail(self.journal, self._tail)
-            j.append(self.journal, lines)
+                self._size, self._tail = self._size - len(self._tail), b""
+            self._size = j.append(self.journal, lines)
         except OSError as error:
             raise _refused(self.case, error) from error
         fresh = tuple(lines[len(self._pending) :])
@@ -297,146 +305,40 @@ class Recorder:
         self._show()
         return fresh
 
+    def _refuse_meddling(self) -> None:
+        """Raises BadInput where the journal or the case file is no longer as this session left it; both sides are kept."""
+        end = (self.lines[-1].text() + "\n").encode() + self._tail if self.lines else b""
+        try:
+            sound = j.stands(self.journal, self._size, end)
+            text = read_file(self.case, MOST_BYTES) if self.case.exists() else None
+        except OSError as error:
+            raise _refused(self.case, error) from error
+        if not sound:
+            raise BadInput([self._exchanged()])
+        if text is not None and text != self._shown and not (self.lines and text == self.bytes_now()):
+            raise BadInput([edited_problem(self.case, None)])
+
+    def _exchanged(self) -> Problem:
+        """Keeps the journal as this session knows it beside the one that is there now, and tells of both."""
+        kept, name = _free_name(self.journal, "kept"), self.journal.name
+        says = f"{name} was removed, cut or exchanged while this session was open: nothing was recorded"
+        way_out = (f"the journal as this session knows it is kept as {kept.name}: put the right one in place as {name}, "
+                   f"then: diagnose journal {self.case.name} --check")  # fmt: skip
+        try:
+            put(kept, "".join(line.text() + "\n" for line in self.lines).encode())
+        except OSError as error:
+            way_out = f"and the journal as this session knows it cannot be kept beside it: {_reason(error)}"
+        return Problem(Where(str(self.case), 0, 0), EXCHANGED, says, way_out)
+
     def _show(self) -> None:
         try:
             put(self.case, self.bytes_now())
+            self._shown = self.bytes_now()
         except OSError as error:
             says = (
                 f"the answer is safe in {self.journal.name}, but the case file could not be written: {_reason(error)}"
             )
             raise BadInput([Problem(Where(str(self.case), 0, 0), "view", says, _way_out(error))]) from error
-
-
-# ---- words and paths ------------------------------------------------------------------------------------------
-
-
-def in_our_words(what: What, vocabulary: Vocabulary) -> What:
-    """The same answer in the vocabulary's preferred terms, bare numbers with the unit of their reading; a spelling that was
-    exchanged is kept as `said`."""
-    said: list[str] = []
-
-    def term(family: str, word: Any) -> Any:
-        found = vocabulary.find(family, word) if isinstance(word, str) and family in vocabulary.names else None
-        if family == "feature" and found and len(vocabulary.spelled[plain(word)]) > 1:
-            return word  # the part it is on says which is meant
-        if found and plain(found) != plain(word):
-            said.append(word)
-        return found or word
-
-    if "add" in what:
-        entry = dict(what["entry"])
-        families = {"kind": "kind", "on": "kind", "measured": "reading"} | dict.fromkeys(STATES, "feature")
-        for key, family in families.items():
-            if key in entry:
-                entry[key] = term(family, entry[key])
-        reading = vocabulary.readings.get(entry.get("measured", ""))
-        if reading and "unit" not in entry:
-            for key in ("reading", "readings", "resolution"):
-                if key in entry:
-                    entry[key] = with_unit(entry[key], reading.unit)
-            if "temperature" in entry:
-                entry["temperature"] = with_unit(entry["temperature"], "°C")
-        what = {**what, "entry": entry}
-    elif "set" in what:
-        key = what["set"][-1]
-        trait = key in ("is", "is not")
-        family = "setting:" + (TRAITS.get(what["set"][0], key) if trait else key.removeprefix("not "))
-        to = what["to"]
-        terms = list(dict.fromkeys(term(family, x) for x in to)) if isinstance(to, list) else term(family, to)
-        if key in vocabulary.readings and what["set"][0] in SECTIONS:
-            terms = with_unit(terms, vocabulary.readings[key].unit)
-        what = {**what, "to": terms}
-    return {**what, "said": ", ".join(said)} if said else what
-
-
-def path_of(key: str, position: str, vocabulary: Vocabulary) -> list[str]:
-    """Where a figure, setting or text stands in a case file. Raises ValueError, saying what is near."""
-    section, _, name = key.rpartition(".")
-    bare = name.removeprefix("not ")
-    if not section and bare in ("case", "about", "stage", "invented"):
-        return [bare]
-    if section == "index":
-        return ["index", name]
-    setting, reading = vocabulary.find("setting", bare), vocabulary.find("reading", bare)
-    places = {s: [s, name] for s in SECTIONS if name in TEXTS[s]}
-    places |= {"equipment": ["equipment", name]} if name in ("rotation", "seen from") else {}
-    places |= {"seal": ["seal", name]} if name == "lost" else {}
-    if setting:
-        home = vocabulary.settings[setting].section
-        own = "is" if TRAITS[home] == setting and not vocabulary.settings[setting].single else setting
-        places = {home: [home, own if name == bare else "is not" if own == "is" else "not " + own]}
-    elif reading and vocabulary.readings[reading].section:
-        home = vocabulary.readings[reading].section
-        places = {home: [home, reading]}
-    if section:
-        places = {s: p for s, p in places.items() if s == section}
-    if len(places) == 1:
-        home, path = places.popitem()
-        return [home, position, *path[1:]] if position and home in ("seal", "service") else path
-    if places:
-        raise ValueError(f"{key!r} stands in several sections: write {' or '.join(s + '.' + key for s in places)}")
-    known = [*vocabulary.settings, *(r for r, x in vocabulary.readings.items() if x.section), "fluid", "tag", "stage"]
-    raise ValueError(f"a case has no {key!r}" + (f"; {near}" if (near := did_you_mean(name, known)) else ""))
-
-
-def with_unit(written: Any, spelling: str) -> Any:
-    """A number as written, in the unit where it stands bare; a list of them likewise."""
-    if isinstance(written, list):
-        return [with_unit(x, spelling) for x in written]
-    bare = isinstance(written, str) and re.fullmatch(rf"{_NUMBER}(?:\s*±\s*{_NUMBER})?", written.strip())
-    return f"{written} {spelling}".strip() if bare else written
-
-
-def split_readings(text: str) -> list[str]:
-    """Readings typed in one go: "25.4 25.3 mm", "25,4 mm; 25,3 mm", "165 ± 2 °C". The last one's unit is that of any
-    written without."""
-    found = [x.strip() for x in re.split(r"[;,]\s+|;|(?<![±\s])\s+(?=[-+]?[\d.])", text.strip()) if x.strip()]
-    last = re.sub(rf"^{_NUMBER}(?:\s*±\s*{_NUMBER})?", "", found[-1]) if found else ""
-    return [x + (" " + last.strip() if last.strip() and re.fullmatch(_NUMBER, x) else "") for x in found]
-
-
-def photo_entry(case: Path, photo: str) -> dict[str, str]:
-    """Path beside the case and sha256 of a photo. Raises BadInput where it is not there."""
-    folder = Path(os.path.realpath(case)).parent
-    path = Path(os.path.realpath(photo if Path(photo).exists() else folder / photo))
-    if not path.is_relative_to(folder):
-        raise _call(case, f"the photo {photo!r} is not beside the case file", f"copy it into {folder}")
-    try:
-        digest = hashlib.sha256(read_file(path, MOST_PHOTO_BYTES)).hexdigest()
-    except OSError as error:
-        raise _call(case, f"the photo {photo!r} cannot be read: {error.strerror}") from error
-    return {"photo": path.relative_to(folder).as_posix(), "photo digest": digest}
-
-
-def changed_photos(case: Path, state: State) -> list[str]:
-    """What is wrong with the photos on record: gone or no longer the same."""
-    told = []
-    for record in state.records:
-        photo, digest = record.entry.get("photo"), record.entry.get("photo digest")
-        if not photo or not digest:
-            continue
-        try:
-            same = hashlib.sha256(read_file(case.parent / photo, MOST_PHOTO_BYTES)).hexdigest() == digest
-            if not same:
-                told.append(f"photo {photo} (record {record.id}) is no longer the one that was recorded")
-        except OSError:
-            told.append(f"photo {photo} (record {record.id}) is gone")
-    return told
-
-
-def refuse_odd_signs(value: Any) -> None:
-    """Raises ValueError where a text holds a control character or is not UTF-8; line breaks and tabs may stand."""
-    if isinstance(value, str):
-        odd = next((c for c in value if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t\r"), "")
-        if odd:
-            raise ValueError(f"the text holds the sign U+{ord(odd):04X}, which is no text")
-    elif isinstance(value, Mapping):
-        for key, inner in value.items():
-            refuse_odd_signs(key)
-            refuse_odd_signs(inner)
-    elif isinstance(value, list):
-        for inner in value:
-            refuse_odd_signs(inner)
 
 
 def _feature(entry: Mapping[str, Any]) -> str:
@@ -456,16 +358,24 @@ def _same_look(old: Mapping[str, Any], new: Mapping[str, Any]) -> bool:
 # ---- refusals -------------------------------------------------------------------------------------------------
 
 
+def _free_name(path: Path, ending: str) -> Path:
+    names = [f"{path.name}.{ending}", *(f"{path.name}.{ending}-{i}" for i in range(2, 1000))]
+    return next(p for p in map(path.with_name, names) if not p.exists())
+
+
 def _call(case: Path, says: str, way_out: str = "") -> BadInput:
     return BadInput([Problem(Where(case.name, 0, 0), "record", says, way_out)])
 
 
-def edited_problem(case: Path, found: Opened) -> Problem:
+def edited_problem(case: Path, found: Opened | None) -> Problem:
+    """`found` at opening; None where the edit was made under an open session."""
     says = "the case file was edited by hand: it differs from its journal"
-    if found.view == "ahead":
+    if found is None:
+        says = "the case file was edited by hand while this session was open: nothing was recorded, and the edits stand"
+    elif found.view == "ahead":
         says = f"the journal ends at line {len(found.journal.lines)}, but the case file was written after a later one"
     way_out = f"keep the edits: diagnose journal {case.name} --adopt --why TEXT; put the recorded case back: --restore"
-    return Problem(Where(str(case), 0, 0), "edited", says, way_out)
+    return Problem(Where(str(case), 0, 0), EDITED, says, way_out)
 
 
 def _reason(error: OSError) -> str:

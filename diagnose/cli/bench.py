@@ -23,6 +23,8 @@ ByOption = Annotated[
     typer.Option("--by", envvar="DIAGNOSE_BY", help="Who says it; your login name if left out.", show_default=False),
 ]
 WhyOption = Annotated[str, typer.Option("--why", help="Why an earlier answer is corrected.", show_default=False)]
+PATIENCE = 5.0
+"""Seconds that a note waits for another one to be done; scripts make several at once."""
 
 
 def start(
@@ -106,7 +108,8 @@ def note(
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Put something on record without questions: for scripts, voice front ends and quick hands."""
-    from diagnose.casefile.recorder import path_of, photo_entry, split_readings
+    from diagnose.casefile.answers import path_of, split_readings
+    from diagnose.casefile.photos import photo_entry
     from diagnose.views.journal import clean, sentence
 
     base = _knowledge(knowledge)
@@ -130,7 +133,7 @@ def note(
             raise refuse(f"{option} goes with {partner}", f"{partner} says what it is of")
     if event:
         whats.append({"add": "events", "entry": _said({"date": date, "what": event})})
-    with _recorder(file, base, by, must_exist=True) as recorder:
+    with _recorder(file, base, by, must_exist=True, patience=PATIENCE) as recorder:
         details = {"kind": kind, "name": name, "group": group, "carries": carries, "index": index,
                    "index at": index_at, "seen from": seen_from, "tag": tag, "touches": _listed(touches), "lost": lost_part}  # fmt: skip
         if item:
@@ -222,7 +225,8 @@ def _take_edits(file: Path, adopt: bool, by: str, why: str, knowledge: Path | No
 def _check(file: Path, as_json: bool) -> int:
     """Prints what is wrong and returns the exit code: 0 sound, 1 not."""
     from diagnose.casefile import journal as j
-    from diagnose.casefile.recorder import changed_photos, edited_problem, look
+    from diagnose.casefile.photos import changed_photos
+    from diagnose.casefile.recorder import edited_problem, look
     from diagnose.views.journal import clean
 
     case = Path(os.path.realpath(file))
@@ -255,13 +259,15 @@ def _knowledge(folder: Path | None) -> Knowledge:
     return open_knowledge(folder or shipped("knowledge"))
 
 
-def _recorder(file: Path, knowledge: Knowledge, by: str, must_exist: bool = False, edited: bool = False) -> Recorder:
+def _recorder(
+    file: Path, knowledge: Knowledge, by: str, must_exist: bool = False, edited: bool = False, patience: float = 0.0
+) -> Recorder:
     from diagnose.casefile.journal import journal_path
     from diagnose.casefile.recorder import Recorder
 
     if must_exist and not file.exists() and not journal_path(Path(os.path.realpath(file))).exists():
         raise refuse(f"there is no case {str(file)!r}", f"diagnose start {file} --arrangement single")
-    return Recorder(file, knowledge, by or _login(), edited=edited)
+    return Recorder(file, knowledge, by or _login(), edited=edited, patience=patience)
 
 
 def _login() -> str:
@@ -291,7 +297,7 @@ def _setting(
     recorder: Recorder, whats: list[dict[str, Any]], said: str, position: str, base: Knowledge
 ) -> dict[str, Any]:
     """A figure, setting or text from KEY=VALUE; several terms of one setting add up."""
-    from diagnose.casefile.recorder import path_of
+    from diagnose.casefile.answers import path_of
 
     key, sign, value = (x.strip() for x in said.partition("="))
     if not sign or not key:

@@ -97,7 +97,7 @@ def read_photos(case: Case, path: Path) -> dict[str, Photo]:
 def _photo(path: Path, name: str) -> Photo:
     import hashlib
 
-    from diagnose.casefile.recorder import MOST_PHOTO_BYTES
+    from diagnose.casefile.photos import MOST_PHOTO_BYTES
     from diagnose.reading.files import read_file
     from diagnose.views.report.told import Photo
 

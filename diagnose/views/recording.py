@@ -16,9 +16,11 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from diagnose.casefile import walk
+from diagnose.casefile.answers import path_of, split_readings, with_unit
 from diagnose.casefile.clock import BadClock, arc
 from diagnose.casefile.model import Case, Part
-from diagnose.casefile.recorder import DOUBTFUL, Recorder, path_of, photo_entry, split_readings, with_unit
+from diagnose.casefile.photos import photo_entry
+from diagnose.casefile.recorder import DOUBTFUL, Recorder
 from diagnose.casefile.replay import State, What
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Step

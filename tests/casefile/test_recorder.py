@@ -17,8 +17,10 @@ from hypothesis import strategies as st
 
 from diagnose.casefile import journal as j
 from diagnose.casefile import recorder as recording
+from diagnose.casefile.answers import path_of, split_readings
+from diagnose.casefile.photos import changed_photos, photo_entry
 from diagnose.casefile.reader import parse_case
-from diagnose.casefile.recorder import Recorder, look, path_of, photo_entry, split_readings
+from diagnose.casefile.recorder import Recorder, look
 from diagnose.casefile.replay import State, apply, begun, differences, replay
 from diagnose.casefile.writer import render
 from diagnose.knowledge.reader import read_knowledge
@@ -493,11 +495,11 @@ def test_a_photo_is_recorded_with_its_digest_and_missed_when_it_changes(case, kn
         r.accept(saw("radial cracks", **photo_entry(case, "seat.jpg")))
         state, (seen,) = r.state, r.case_now().observations
     assert (seen.photo, seen.photo_digest) == ("seat.jpg", hashlib.sha256(b"light").hexdigest())
-    assert recording.changed_photos(case, state) == []
+    assert changed_photos(case, state) == []
     photo.write_bytes(b"dark")
-    assert "no longer the one" in recording.changed_photos(case, state)[0]
+    assert "no longer the one" in changed_photos(case, state)[0]
     photo.unlink()
-    assert "is gone" in recording.changed_photos(case, state)[0]
+    assert "is gone" in changed_photos(case, state)[0]
     with pytest.raises(BadInput, match="not beside"):
         photo_entry(case, "/etc/hostname")
 

@@ -1,0 +1,115 @@
+"""Answers as people give them, in the form of a record: the vocabulary's terms, units, and where a figure stands."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping
+from typing import Any
+
+from diagnose.casefile.format import SECTIONS, STATES, TEXTS, TRAITS
+from diagnose.casefile.replay import What
+from diagnose.knowledge.model import Vocabulary
+from diagnose.reading.terms import did_you_mean, plain
+
+_NUMBER = r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?"
+
+
+def in_our_words(what: What, vocabulary: Vocabulary) -> What:
+    """The same answer in the vocabulary's preferred terms, bare numbers with the unit of their reading; a spelling that was
+    exchanged is kept as `said`."""
+    said: list[str] = []
+
+    def term(family: str, word: Any) -> Any:
+        found = vocabulary.find(family, word) if isinstance(word, str) and family in vocabulary.names else None
+        if family == "feature" and found and len(vocabulary.spelled[plain(word)]) > 1:
+            return word  # the part it is on says which is meant
+        if found and plain(found) != plain(word):
+            said.append(word)
+        return found or word
+
+    if "add" in what:
+        entry = dict(what["entry"])
+        families = {"kind": "kind", "on": "kind", "measured": "reading"} | dict.fromkeys(STATES, "feature")
+        for key, family in families.items():
+            if key in entry:
+                entry[key] = term(family, entry[key])
+        reading = vocabulary.readings.get(entry.get("measured", ""))
+        if reading and "unit" not in entry:
+            for key in ("reading", "readings", "resolution"):
+                if key in entry:
+                    entry[key] = with_unit(entry[key], reading.unit)
+            if "temperature" in entry:
+                entry["temperature"] = with_unit(entry["temperature"], "°C")
+        what = {**what, "entry": entry}
+    elif "set" in what:
+        key = what["set"][-1]
+        trait = key in ("is", "is not")
+        family = "setting:" + (TRAITS.get(what["set"][0], key) if trait else key.removeprefix("not "))
+        to = what["to"]
+        terms = list(dict.fromkeys(term(family, x) for x in to)) if isinstance(to, list) else term(family, to)
+        if key in vocabulary.readings and what["set"][0] in SECTIONS:
+            terms = with_unit(terms, vocabulary.readings[key].unit)
+        what = {**what, "to": terms}
+    return {**what, "said": ", ".join(said)} if said else what
+
+
+def path_of(key: str, position: str, vocabulary: Vocabulary) -> list[str]:
+    """Where a figure, setting or text stands in a case file. Raises ValueError, saying what is near."""
+    section, _, name = key.rpartition(".")
+    bare = name.removeprefix("not ")
+    if not section and bare in ("case", "about", "stage", "invented"):
+        return [bare]
+    if section == "index":
+        return ["index", name]
+    setting, reading = vocabulary.find("setting", bare), vocabulary.find("reading", bare)
+    places = {s: [s, name] for s in SECTIONS if name in TEXTS[s]}
+    places |= {"equipment": ["equipment", name]} if name in ("rotation", "seen from") else {}
+    places |= {"seal": ["seal", name]} if name == "lost" else {}
+    if setting:
+        home = vocabulary.settings[setting].section
+        own = "is" if TRAITS[home] == setting and not vocabulary.settings[setting].single else setting
+        places = {home: [home, own if name == bare else "is not" if own == "is" else "not " + own]}
+    elif reading and vocabulary.readings[reading].section:
+        home = vocabulary.readings[reading].section
+        places = {home: [home, reading]}
+    if section:
+        places = {s: p for s, p in places.items() if s == section}
+    if len(places) == 1:
+        home, path = places.popitem()
+        return [home, position, *path[1:]] if position and home in ("seal", "service") else path
+    if places:
+        raise ValueError(f"{key!r} stands in several sections: write {' or '.join(s + '.' + key for s in places)}")
+    known = [*vocabulary.settings, *(r for r, x in vocabulary.readings.items() if x.section), "fluid", "tag", "stage"]
+    raise ValueError(f"a case has no {key!r}" + (f"; {near}" if (near := did_you_mean(name, known)) else ""))
+
+
+def with_unit(written: Any, spelling: str) -> Any:
+    """A number as written, in the unit where it stands bare; a list of them likewise."""
+    if isinstance(written, list):
+        return [with_unit(x, spelling) for x in written]
+    bare = isinstance(written, str) and re.fullmatch(rf"{_NUMBER}(?:\s*±\s*{_NUMBER})?", written.strip())
+    return f"{written} {spelling}".strip() if bare else written
+
+
+def split_readings(text: str) -> list[str]:
+    """Readings typed in one go: "25.4 25.3 mm", "25,4 mm; 25,3 mm", "165 ± 2 °C". The last one's unit is that of any
+    written without."""
+    found = [x.strip() for x in re.split(r"[;,]\s+|;|(?<![±\s])\s+(?=[-+]?[\d.])", text.strip()) if x.strip()]
+    last = re.sub(rf"^{_NUMBER}(?:\s*±\s*{_NUMBER})?", "", found[-1]) if found else ""
+    return [x + (" " + last.strip() if last.strip() and re.fullmatch(_NUMBER, x) else "") for x in found]
+
+
+def refuse_odd_signs(value: Any) -> None:
+    """Raises ValueError where a text holds a control character or is not UTF-8; line breaks and tabs may stand."""
+    if isinstance(value, str):
+        odd = next((c for c in value if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t\r"), "")
+        if odd:
+            raise ValueError(f"the text holds the sign U+{ord(odd):04X}, which is no text")
+    elif isinstance(value, Mapping):
+        for key, inner in value.items():
+            refuse_odd_signs(key)
+            refuse_odd_signs(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            refuse_odd_signs(inner)
