@@ -7,8 +7,9 @@ experta runs, and what explanations, coverage and the checks of the workshop rea
 from __future__ import annotations
 
 import itertools
+import math
 import operator
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -184,24 +185,32 @@ def _expand(c: Condition, knowledge: Knowledge) -> Alternatives:
     if c.form == "none":
         return [tuple(p for part in c.parts for p in _deny(part, knowledge))]
     inner = [_expand(part, knowledge) for part in c.parts]
-    if c.form == "any":
-        result = [a for alternatives in inner for a in alternatives]
-    elif c.form == "all":
-        result = _together(inner)
-    else:
-        result = [a for some in itertools.combinations(inner, c.count) for a in _together(some)]
-    if len(result) > MOST_BRANCHES:
-        raise TooWide(f"the condition has {len(result)} alternatives, more than {MOST_BRANCHES}")
-    return result
+    together = {"any": 1, "all": len(inner)}.get(c.form, c.count)
+    ways = _ways([len(alternatives) for alternatives in inner], together)
+    if ways > MOST_BRANCHES:
+        shown = ways if ways < 10**9 else "over a thousand million"
+        raise TooWide(f"the condition has {shown} alternatives, more than {MOST_BRANCHES}")
+    return [
+        tuple(itertools.chain.from_iterable(chosen))
+        for some in itertools.combinations(inner, together)
+        for chosen in itertools.product(*some)
+    ]
 
 
-def _together(inner: Iterable[Alternatives]) -> Alternatives:
-    result: Alternatives = [()]
-    for alternatives in inner:
-        result = [have + more for have in result for more in alternatives]
-        if len(result) > 5 * MOST_BRANCHES:
-            raise TooWide(f"the condition has over {len(result)} alternatives, more than {MOST_BRANCHES}")
-    return result
+def _ways(sizes: Sequence[int], together: int) -> int:
+    """In how many ways one can be chosen from each of so many of some sets: the elementary symmetric polynomial, and of
+    very many sets at least as many."""
+    if together == len(sizes):
+        return math.prod(sizes)
+    if together == 1:
+        return sum(sizes)
+    if len(sizes) > MOST_BRANCHES:
+        return math.comb(len(sizes), together)
+    ways = [1] + [0] * together
+    for size in sizes:
+        for i in range(together, 0, -1):
+            ways[i] += ways[i - 1] * size
+    return ways[together]
 
 
 def _deny(c: Condition, knowledge: Knowledge) -> list[Premise]:

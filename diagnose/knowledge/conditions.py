@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -212,7 +213,7 @@ class ConditionReader:
         count = value.get("count")
         only_keys(value, ["count", "of"], "'at least'", self.problems)
         parts = tuple(c for c in map(self.read, of.each()) if c) if of else ()
-        number = int(count.text()) if count and count.text().isdigit() else 0
+        number = int(count.text()) if count and re.fullmatch("[0-9]{1,6}", count.text()) else 0
         if of is None or not 1 <= number <= len(of.each()):
             self._say(value, "at-least", "at least takes {count: N, of: [...]} with N among the conditions")
             return None

@@ -17,10 +17,18 @@ from typing import Any
 
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d+)?|[.,]\d+)(?:[eE][+-]?\d+)?"
 _AMOUNT = re.compile(rf"^\s*({_NUMBER})\s*(?:±\s*({_NUMBER})\s*)?(.*?)\s*$")
+_TOKEN = r"(?:1|[%°º]|[°º]?[^\W\d]\w*)(?:⁻?[¹²³]|\s*(?:\^|\*\*)\s*-?[1-9])?"
+_TIMES = r"(?:\s*[*/·.]\s*|\s+)"
+_FACTOR = rf"(?:{_TOKEN}|\(\s*{_TOKEN}(?:{_TIMES}{_TOKEN})*\s*\))"
+_SPELLING = re.compile(rf"{_FACTOR}(?:{_TIMES}{_FACTOR})*")
+"""What may be asked of pint, which reckons whatever it is given: names with powers of one digit, times and by."""
 _OWN_NAMES = {
     "": "dimensionless", "%": "percent", "drops/min": "drop/minute", "bands": "light_band", "band": "light_band",
     "Shore A": "shore", "IRHD": "shore", "Shore": "shore", "points": "shore", "rpm": "revolution/minute",
-    "1/min": "revolution/minute", "µm": "micrometer", "μm": "micrometer", "um": "micrometer",
+    "1/min": "revolution/minute", "min⁻¹": "revolution/minute", "r/min": "revolution/minute", "rev/min": "revolution/minute",
+    "s⁻¹": "revolution/second", "r/s": "revolution/second", "rev/s": "revolution/second", "rps": "revolution/second",
+    "min^-1": "revolution/minute", "s^-1": "revolution/second",
+    "µm": "micrometer", "μm": "micrometer", "um": "micrometer",
     "bar g": "bar_gauge", "barg": "bar_gauge", "bar(g)": "bar_gauge", "bar a": "bar", "bara": "bar", "bar(a)": "bar",
     "psig": "psi_gauge", "psia": "psi", "psi g": "psi_gauge", "psi a": "psi", "psi(g)": "psi_gauge", "psi(a)": "psi",
     "MPa a": "megapascal", "MPa g": "megapascal_gauge",
@@ -35,7 +43,7 @@ _OWN_NAMES = {
     "uS/cm": "microsiemens/centimeter", "h": "hour", "hours": "hour", "hour": "hour", "min": "minute", "d": "day",
     "days": "day", "weeks": "week", "months": "month", "years": "year", "a": "year", "starts": "dimensionless",
     "times": "dimensionless", "mm/mm": "dimensionless", "in/in": "dimensionless", "mm/m": "millimeter/meter",
-    "µm/mm": "micrometer/millimeter", "µm/h": "micrometer/hour", "1/s": "1/second", "Hz": "hertz",
+    "µm/mm": "micrometer/millimeter", "µm/h": "micrometer/hour", "1/s": "revolution/second", "Hz": "hertz",
     "MPa m/s": "megapascal*meter/second", "bar m/s": "bar*meter/second", "mL/h": "mL/hour", "ml/h": "mL/hour",
     "cm³": "cm**3", "L/min": "L/minute", "l/min": "L/minute", "g/h": "g/hour", "kg/h": "kg/hour", "µm TIR": "micrometer",
     "mm TIR": "millimeter", "in TIR": "inch", "mm/s rms": "mm/s", "mm/s RMS": "mm/s", "gpm": "gallon/minute",
@@ -117,8 +125,11 @@ def ask_pint(spelling: str) -> Unit:
         unit = registry.Unit(name.removesuffix("_gauge"))
         zero = registry.Quantity(0.0, unit).to_base_units()
         one = registry.Quantity(1.0, unit).to_base_units()
+        two = registry.Quantity(2.0, unit).to_base_units()
     except Exception as error:  # pint raises many kinds for bad text, tokenizer errors among them
         raise BadUnit(f"{spelling!r} is no unit known here") from error
+    if not math.isclose(two.magnitude - one.magnitude, one.magnitude - zero.magnitude, rel_tol=1e-9):
+        raise BadUnit(f"{spelling!r} is a scale of ratios, which is not read")
     kind = str(one.units)
     return Unit(one.magnitude - zero.magnitude, zero.magnitude + (ATMOSPHERE if gauge else 0.0), kind)
 
@@ -135,7 +146,7 @@ def unit(spelling: str) -> Unit:
     row = _table().get(spelling)
     if row:
         return Unit(*row)
-    if len(spelling) > 40 or not re.fullmatch(r"[\w°º%µμ²³·/*^(). \-\"]*", spelling):
+    if len(spelling) > 40 or not _SPELLING.fullmatch(spelling):
         raise BadUnit(f"{spelling[:40]!r} is no unit known here")
     return ask_pint(spelling)
 
@@ -143,16 +154,15 @@ def unit(spelling: str) -> Unit:
 @lru_cache(maxsize=4096)
 def amount(text: str) -> Amount:
     """Reads "3.53 mm", "9,2 bar", "165 ± 2 °C". Raises BadUnit."""
-    if len(text) <= 80:
-        _refuse_thousands(text)
-    match = _AMOUNT.match(text)
-    if not match or len(text) > 80:
+    match = _AMOUNT.match(text) if len(text) <= 80 else None
+    if match is None:
         raise BadUnit(f"{text[:40]!r} is not a number with a unit")
+    _refuse_thousands(text)
     number = float(match.group(1).replace(",", "."))
     spread = float(match.group(2).replace(",", ".")) if match.group(2) else 0.0
     known = unit(match.group(3))
     value = number * known.factor + known.offset
-    if not math.isfinite(value):
+    if not (math.isfinite(value) and math.isfinite(spread * known.factor)):
         raise BadUnit(f"{text[:40]!r} is not a finite number")
     return Amount(value, abs(spread * known.factor), known.kind, text.strip())
 

@@ -38,11 +38,24 @@ def test_two_hundred_alternatives_are_taken_and_one_more_is_not():
 
 
 @pytest.mark.parametrize(
-    ("widths", "says"), [((10, 10, 10), "has 1000 alt"), ((10, 10, 11), "over 1100 alt"), ((10, 10, 10, 10), "over 10000")]
+    ("widths", "says"), [((10, 10, 10), "has 1000 alt"), ((10, 10, 10, 10), "has 10000 alt"), ((9,) * 12, "over a thousand million")]
 )
-def test_products_are_given_up_early_and_say_so(widths, says):
+def test_products_are_counted_before_they_are_made(widths, says):
     with pytest.raises(TooWide, match=says):
         expand(every("all", *map(any_of, widths)), BASE)
+
+
+@pytest.mark.parametrize(("count", "of", "says"), [(12, 24, "has 2704156 alt"), (100, 201, "over a thousand million")])
+def test_choices_are_counted_before_they_are_made(count, of, says):
+    with pytest.raises(TooWide, match=says):
+        expand(Condition("at least", count=count, parts=tuple(TERMS[:of])), BASE)
+
+
+def test_choices_among_unequal_sets_are_all_counted():
+    """Two of three sets of 1, 10 and 20: 10 + 20 + 200."""
+    with pytest.raises(TooWide, match="has 230 alt"):
+        expand(Condition("at least", count=2, parts=(TERMS[0], any_of(10), any_of(20))), BASE)
+    assert len(expand(Condition("at least", count=2, parts=(TERMS[200], any_of(10), every("any", *TERMS[10:25]))), BASE)) == 175
 
 
 def test_a_condition_too_wide_is_an_error_at_its_place():

@@ -69,6 +69,33 @@ def test_what_is_shown_reads_back_to_three_digits(number):
     assert amount(show(number * 1e-3, "mm")).value == pytest.approx(number * 1e-3, rel=6e-3)
 
 
+@pytest.mark.parametrize(
+    "unit",
+    ["bar**(9**9**9)", "10**10**10 bar", "bar**9**9", "(bar)**9", "bar^10", "2*mm", 'u"m', "((m))", "m" * 41, "dB", "m-m", "(m", "bar**(9*9)"],
+)  # fmt: skip
+def test_what_is_no_product_of_units_is_refused_and_not_reckoned(unit):
+    with pytest.raises(BadUnit):
+        amount(f"3 {unit}")
+
+
+@pytest.mark.parametrize("written", ["1" + " " * 3_000_000 + "bar", "1 " * 1_000_000, "9" * 1_000_000, "1 ± 1e400 bar"])
+def test_long_and_endless_numbers_are_refused_at_once(written):
+    with pytest.raises(BadUnit):
+        amount(written)
+
+
+@pytest.mark.parametrize("written", ["50 1/s", "50 s⁻¹", "50 s^-1", "50 r/s", "50 rev/s", "3000 r/min", "3000 min⁻¹", "3000 rpm"])
+def test_rotational_speed_as_iso_80000_3_writes_it(written):
+    """Rotational frequency in s⁻¹, revolutions a second as r/s (ISO 80000-3, from memory)."""
+    found = amount(written)
+    assert (found.value, found.kind) == (pytest.approx(100 * math.pi), unit("rpm").kind)
+
+
+@pytest.mark.parametrize("written", ["1 W/(m K)", "1 W/m/K", "1 kg·m/s²", "1 g/(cm²·h)", "1 m^3/h", "1 inH2O", "1 °C/h", "1 m**-2", "1 % / h"])
+def test_products_of_units_in_the_ways_they_are_written(written):
+    assert amount(written).value == pytest.approx(ask_pint(written[2:]).factor)
+
+
 def test_a_spelling_outside_the_table_asks_pint():
     assert "furlong" not in TABLE
     assert amount("1 furlong").value == pytest.approx(201.168, rel=1e-5)
