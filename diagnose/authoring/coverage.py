@@ -6,7 +6,6 @@ for is unknown, which exercises neither.
 
 from __future__ import annotations
 
-import html
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -109,28 +108,3 @@ def _ends(match: Match) -> Iterable[Match]:
 def enough(result: Mapping[str, Any], percent: float) -> bool:
     """Whether the share reaches a percentage; compared without rounding, so that one open way fails 100."""
     return bool(result["covered"] * 100 >= percent * result["ways"])
-
-
-def html_page(result: Mapping[str, Any]) -> str:
-    """The result as one HTML page that opens offline."""
-    rows = []
-    for r in result["by_rule"]:
-        full = r["covered"] == r["ways"]
-        rows.append(
-            f"<details{'' if full else ' open'}><summary><b>{html.escape(r['rule'])}</b> {html.escape(r['part'])}: "
-            f"{r['covered']} of {r['ways']} <small>{html.escape(r['where'])}</small></summary><table>"
-        )
-        for c in r["conditions"]:
-            marks = "".join(
-                f'<td class="{"yes" if c[k] else "no"}">{k if c[k] else "never " + k}</td>' for k in ("true", "false")
-            )
-            rows.append(f"<tr><td>{html.escape(c['condition'])}</td>{marks}</tr>")
-        rows.append("</table></details>")
-    head = (f"{result['covered']} of {result['ways']} ways ({result['percent']} %); "
-            f"{result['rules_fully_covered']} of {result['rules']} rules in full")  # fmt: skip
-    return (
-        '<!doctype html><html lang="en"><meta charset="utf-8"><title>Coverage of the rule base</title><style>'
-        "body{font:15px/1.5 sans-serif;max-width:60em;margin:2em auto;padding:0 1em}td{padding:.1em .8em .1em 0}"
-        "details{border-top:1px solid #ccc;padding:.3em 0}.yes{color:#555}.no{font-weight:bold;text-decoration:underline}"
-        f"</style><h1>Coverage of the rule base</h1><p>{head}</p>{''.join(rows)}</html>\n"
-    )

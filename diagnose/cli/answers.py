@@ -115,9 +115,9 @@ def score(
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Score the rule base on cases whose cause is known."""
-    from diagnose.authoring.score import cases_in, score_all, symptoms_in
-    from diagnose.authoring.score import score as figures
     from diagnose.cli.progress import Progress
+    from diagnose.evaluation.score import cases_in, score_all, symptoms_in
+    from diagnose.evaluation.score import score as figures
     from diagnose.reading.problems import BadInput
     from diagnose.views import scoreboard
     from diagnose.views.page import Page

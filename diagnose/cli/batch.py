@@ -31,8 +31,8 @@ def batch(
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Judge every case of a folder and write a table: a row for each seal position."""
-    from diagnose.authoring import batch as many
-    from diagnose.authoring.score import cases_in
+    from diagnose.evaluation import batch as many
+    from diagnose.evaluation.score import cases_in
     from diagnose.knowledge.cache import open_knowledge
 
     if not folder.is_dir():

@@ -67,7 +67,7 @@ def _tested(workshop: Workshop) -> list[tuple[str, Card]]:
 
 
 def _cases(folder: Path | None, workshop: Workshop) -> list[Case]:
-    from diagnose.authoring.score import cases_in, read_all
+    from diagnose.evaluation.score import cases_in, read_all
     from diagnose.reading.problems import BadInput
 
     place = folder or shipped("scenarios")
@@ -88,13 +88,14 @@ def check(
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Tell everything that is wrong with the rule base, each with its place and the way out."""
-    from diagnose.authoring.check import FORMATS, examine, render
+    from diagnose.authoring.check import examine
     from diagnose.reading.terms import did_you_mean
+    from diagnose.views.problems import FORMATS, render
 
     if form not in FORMATS:
         raise refuse(f"there is no format {form!r}", did_you_mean(form, FORMATS) or f"allowed: {', '.join(FORMATS)}")
     report = examine(_folder(knowledge))
-    typer.echo(render(report, form), nl=False)
+    typer.echo(render(report.problems, report.texts, form), nl=False)
     if report.errors or (strict and report.problems):
         raise typer.Exit(1)
 
@@ -146,6 +147,7 @@ def coverage(
     from diagnose.authoring.rule_tests import run_tests
     from diagnose.inference.run import infer
     from diagnose.views import workshop as view
+    from diagnose.views.coverage_page import page
     from diagnose.views.page import Page
 
     refuse_over_input(html, [_folder(knowledge)])
@@ -157,7 +159,7 @@ def coverage(
         counted.add(infer(case, workshop.base))
     result = counted.document()
     if html:
-        write(html, covered.html_page(result).encode(), [_folder(knowledge)])
+        write(html, page(result).encode(), [_folder(knowledge)])
     if as_json:
         print_json(result)
     else:
@@ -218,8 +220,8 @@ def impact(
     The answer of a case is its leading cause and the standing of that. The version moves by effect: the first number where
     an answer changes, the second where a rule is new or changed, the third for wording.
     """
-    from diagnose.authoring import impact as effect
-    from diagnose.authoring.score import cases_in
+    from diagnose.evaluation import impact as effect
+    from diagnose.evaluation.score import cases_in
     from diagnose.inference.run import load
     from diagnose.reading.problems import BadInput
     from diagnose.views import workshop as view
@@ -417,7 +419,7 @@ def quiz(
     import json
     import sys
 
-    from diagnose.authoring.quiz import document, play
+    from diagnose.training.quiz import document, play
     from diagnose.views.page import Page
 
     refuse_over_input(save, [_folder(knowledge)])

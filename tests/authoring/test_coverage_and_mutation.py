@@ -6,11 +6,12 @@ import json
 
 import pytest
 
-from diagnose.authoring.coverage import Coverage, enough, html_page, rules_of
+from diagnose.authoring.coverage import Coverage, enough, rules_of
 from diagnose.authoring.mutation import Hunt, Mutant, changes, mutants, trials, try_all
 from diagnose.authoring.rule_tests import Workshop, read_tests, run_tests
 from diagnose.inference.run import load
 from diagnose.reading.problems import BadInput, Problems
+from diagnose.views.coverage_page import page
 from tests.authoring.helpers import RULE_TESTS, call, small_base
 
 
@@ -55,8 +56,8 @@ def test_a_share_is_held_against_its_threshold_without_rounding():
 def test_the_html_page_shows_text_as_text(folder):
     _, result = covered(folder)
     result["by_rule"][0]["rule"] = "<script>alert(1)</script>"
-    page = html_page(result)
-    assert "<script>" not in page and "&lt;script&gt;" in page
+    told = page(result)
+    assert "<script>" not in told and "&lt;script&gt;" in told
 
 
 def kinds(found):

@@ -10,8 +10,9 @@ from urllib.parse import unquote
 import pytest
 from pydantic_sarif.model import StaticAnalysisResultsFormatSarifVersion210JsonSchema
 
-from diagnose.authoring.check import examine_contents, github, sarif
+from diagnose.authoring.check import examine_contents
 from diagnose.knowledge.reader import contents_of
+from diagnose.views.problems import github, sarif
 from tests.authoring.helpers import SMALL, call, small_base
 
 
@@ -112,7 +113,7 @@ def test_sarif_fits_the_published_schema():
     results = 0
     for path in BROKEN_FILES:
         report = examine_contents({**base, "findings/50 % ä.yaml": path.read_bytes()}, "some where")
-        log = StaticAnalysisResultsFormatSarifVersion210JsonSchema.model_validate_json(sarif(report))
+        log = StaticAnalysisResultsFormatSarifVersion210JsonSchema.model_validate_json(sarif(report.problems))
         (run,) = log.runs
         rules = {r.id for r in run.tool.driver.rules}
         for result, problem in zip(run.results, report.problems, strict=True):
@@ -140,7 +141,7 @@ def test_a_build_server_reads_every_github_line_back():
     shown = "a,b: 100%"
     for path in BROKEN_FILES:
         report = examine_contents({**base, f"findings/{path.name}": path.read_bytes()}, shown)
-        lines = github(report).splitlines()
+        lines = github(report.problems).splitlines()
         for line, problem in zip(lines, report.problems, strict=True):
             match = re.fullmatch(r"::(error|notice) ([^:]*)::(.*)", line)
             assert match, line

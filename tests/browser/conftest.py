@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import sync_playwright
 
-from diagnose.cli.report import BROWSERS
 from diagnose.views.report import html
+from diagnose.views.report.printing import BROWSERS
 from tests.views.conftest import LARGE, report_of
 
 

@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from diagnose.casefile.reader import read_case
 from diagnose.cli.main import app
-from diagnose.cli.report import find_browser, made, print_page
+from diagnose.cli.report import made
 from diagnose.inference.run import infer
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import build as build_network
@@ -21,6 +21,7 @@ from diagnose.trail.graph import proof
 from diagnose.views.graph_drawing import draw
 from diagnose.views.report import html
 from diagnose.views.report.blocks import Heading, Table
+from diagnose.views.report.printing import find_browser, pdf_of
 from tests.views.conftest import LARGE, ROOT
 
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
@@ -165,11 +166,11 @@ def test_a_report_prints_on_letter_too(open_file, build, tmp_path):
 
 
 def test_the_command_prints_the_same_pdf_each_time(chromium, build, tmp_path):
-    one, two = tmp_path / "one.pdf", tmp_path / "two.pdf"
+    one = tmp_path / "one.pdf"
     done = CliRunner().invoke(app, ["report", "thin-record", "-o", str(one), "--short"])
     assert done.exit_code == 0, done.output
-    print_page(find_browser(), html.page(build(ROOT / "scenarios" / "thin-record.yaml"), True, "A4"), two)
-    assert one.read_bytes() == two.read_bytes()
+    two = pdf_of(html.page(build(ROOT / "scenarios" / "thin-record.yaml"), True, "A4"), find_browser())
+    assert one.read_bytes() == two
     (page,) = PdfReader(io.BytesIO(one.read_bytes())).pages
     assert [round(float(x)) for x in page.mediabox[2:]] == [595, 842]
 

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from diagnose.authoring.score import cases_in
 from diagnose.casefile.reader import parse_case, read_case
+from diagnose.evaluation.score import cases_in
 from diagnose.inference.match import attempt, evaluate, facts_of
 from diagnose.inference.rules import TooWide, compile_rules, expand
 from diagnose.inference.run import Inference, RuleBase, deduce, infer, load

@@ -15,8 +15,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from diagnose.authoring.score import Scored, cases_in, read_all, score, score_case
 from diagnose.cli.common import shipped
+from diagnose.evaluation.score import Scored, cases_in, read_all, score, score_case
 from diagnose.inference.run import RuleBase, load
 from diagnose.judgement.network import build
 

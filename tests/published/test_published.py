@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from diagnose.authoring.agreement import by_table, read_rows
-from diagnose.authoring.score import cases_in, score, score_all
 from diagnose.cli.main import commands
+from diagnose.evaluation.agreement import by_table, read_rows
+from diagnose.evaluation.score import cases_in, score, score_all
 from diagnose.reading.problems import BadInput, Problems
 
 HERE = Path(__file__).parent

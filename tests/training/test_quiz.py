@@ -6,9 +6,9 @@ import json
 
 import pytest
 
-from diagnose.authoring.quiz import known_so_far, pieces
 from diagnose.casefile.reader import read_case
 from diagnose.inference.run import load
+from diagnose.training.quiz import known_so_far, pieces
 from tests.authoring.helpers import SMALL, call, small_base
 
 

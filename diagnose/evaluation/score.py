@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from diagnose.authoring.agreement import by_table, read_rows
 from diagnose.casefile.model import Case
 from diagnose.casefile.reader import parse_case
+from diagnose.evaluation.agreement import by_table, read_rows
 from diagnose.inference.run import Inference, RuleBase, infer
 from diagnose.judgement.judge import Judged, Judgement, judge
 from diagnose.judgement.network import Network, build

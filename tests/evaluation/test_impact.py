@@ -9,7 +9,7 @@ import subprocess
 
 import pytest
 
-from diagnose.authoring.impact import card_changes, effect, next_version
+from diagnose.evaluation.impact import card_changes, effect, next_version
 from diagnose.inference.run import load
 from tests.authoring.helpers import SMALL, call, small_base
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.authoring import batch
+from diagnose.evaluation import batch
 from diagnose.inference.run import infer, load
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import build
