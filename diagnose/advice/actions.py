@@ -25,12 +25,13 @@ class Tied:
 @dataclass(frozen=True)
 class Advice:
     """One action. `field` is operation, installation, maintenance, design or material; `worked_if` what shows that it
-    worked, one sentence for each of its causes that says so."""
+    worked, one sentence for each of its causes that says so; `cautions` are names."""
 
     do: str
     field: str
     worked_if: tuple[str, ...]
     tied: tuple[Tied, ...]
+    cautions: tuple[str, ...] = ()
 
     @property
     def causes(self) -> tuple[str, ...]:
@@ -50,5 +51,6 @@ def actions(judgements: Sequence[Judgement], knowledge: Knowledge) -> tuple[Advi
             key = (action.field, plain(action.do.rstrip(".")))
             had = merged.get(key, Advice(action.do, action.field, (), ()))
             worked = tuple(dict.fromkeys((*had.worked_if, *((action.worked_if,) if action.worked_if else ()))))
-            merged[key] = Advice(had.do, had.field, worked, (*had.tied, tied))
+            cautions = tuple(dict.fromkeys((*had.cautions, *action.cautions)))
+            merged[key] = Advice(had.do, had.field, worked, (*had.tied, tied), cautions)
     return tuple(sorted(merged.values(), key=lambda a: FIELDS.index(a.field)))

@@ -141,7 +141,7 @@ def _cause(knowledge: Knowledge, cause: Cause) -> Data:
             {"cause": x.cause, "finding": x.finding, "favours": x.favours, "by": x.told_apart_by} for x in cause.look_alikes
         ] + [{"cause": c, "finding": x.finding, "favours": x.favours, "by": x.told_apart_by} for c, x in named if c not in listed],
         "confirm": list(cause.confirm),
-        "then": [{"do": a.do, "field": a.field, "worked_if": a.worked_if} for a in cause.then],
+        "then": [{"do": a.do, "field": a.field, "worked_if": a.worked_if, "cautions": list(a.cautions)} for a in cause.then],
         "cautions": list(cause.cautions), "secondary": cause.secondary,
         "classes": {"mechanism": cause.mechanism_class, "cause": cause.cause_class, "from": cause.classes_from},
     }  # fmt: skip

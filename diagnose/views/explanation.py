@@ -124,10 +124,11 @@ def document(
 
 
 def cautions(inference: Inference, judgements: Sequence[Judgement]) -> list[Caution]:
-    """Those of the case and of its leading causes."""
-    causes = inference.base.knowledge.causes
+    """Those of the case, of its leading causes and of what is advised against them."""
+    knowledge = inference.base.knowledge
     likely = [j for x in judgements for j in leading(x, False) if j.standing != "unlikely"]
-    return called_for(inference, [name for j in likely for name in causes[j.cause].cautions])
+    named = [name for j in likely for name in knowledge.causes[j.cause].cautions]
+    return called_for(inference, [*named, *(name for a in actions(judgements, knowledge) for name in a.cautions)])
 
 
 def leading(judgement: Judgement, everything: bool, least: int = 3) -> list[Judged]:
@@ -150,9 +151,13 @@ def page(
     if plan:
         next_steps.short_steps(inference, plan, page)
     called = cautions(inference, judgements)
-    at_every_seal = [] if everything else [c for c in called if c.always]
-    next_steps.take_care([c for c in called if c not in at_every_seal], page, at_every_seal)
-    next_steps.short_actions(actions(judgements, knowledge), len(judgements) > 1, everything, page)
+    raised = [c for c in called if c.name in inference.cautions and not c.always]
+    if everything:
+        next_steps.take_care(called, page)
+    else:
+        next_steps.take_care_in_short(called, raised, page)
+    beware = called if everything else raised
+    next_steps.short_actions(actions(judgements, knowledge), beware, len(judgements) > 1, everything, page)
     for j in (j for x in judgements for j in x.causes if everything and j.standing != "ruled out"):
         _ledger(inference, j, page)
     page.line()

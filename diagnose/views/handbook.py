@@ -193,8 +193,9 @@ class _Book:
         body.append(self._list("Confirm by", self.links("measurement", d["confirm"])))
         if d["then"]:
             items = "".join(
-                f"<li>{t(a['do'])} <small>{t(a['field'])}</small>" + (f"<br><i>Worked if: {t(a['worked_if'])}</i>" if a["worked_if"] else "")
-                + "</li>" for a in d["then"]
+                f"<li>{t(a['do'])} <small>{t(a['field'])}</small>"
+                + (f"<br>Take care: {self.links('caution', a['cautions'])}" if a["cautions"] else "")
+                + (f"<br><i>Worked if: {t(a['worked_if'])}</i>" if a["worked_if"] else "") + "</li>" for a in d["then"]
             )  # fmt: skip
             body.append(f"<section><h2>What to change</h2><ul>{items}</ul></section>")
         body.append(self._cautions(d["cautions"]))

@@ -92,6 +92,7 @@ def action_json(advice: Advice) -> dict[str, Any]:
         "do": advice.do,
         "field": advice.field,
         "worked_if": list(advice.worked_if),
+        "cautions": list(advice.cautions),
         "causes": [{"cause": t.cause, "position": t.position, "standing": t.standing} for t in advice.tied],
     }
 
@@ -224,15 +225,27 @@ def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budg
     return page
 
 
-def take_care(cautions: Sequence[Caution], page: Page, at_every_seal: Sequence[Caution] = ()) -> None:
-    """Cautions in full, and by name those that hold at every seal and are known."""
-    if cautions or at_every_seal:
+def take_care(cautions: Sequence[Caution], page: Page) -> None:
+    """Cautions in full."""
+    if cautions:
         page.heading("Take care")
         page.say(ABOVE_ALL, indent=2)
     for c in cautions:
-        page.say(f"{c.says} {c.defer}", indent=2, lead="! ")
-    if at_every_seal:
-        page.say(", ".join(c.name for c in at_every_seal), indent=2, lead="! as at every seal: ", hang=4)
+        page.say(f"{c.says} {c.defer}", indent=2, lead=f"! {c.name}: ", hang=4)
+
+
+def take_care_in_short(cautions: Sequence[Caution], raised: Sequence[Caution], page: Page) -> None:
+    """What the record raises in a sentence each; by name what may hold as well, and what holds at every seal and is known."""
+    page.heading("Take care")
+    page.say(ABOVE_ALL, indent=2)
+    by_name: dict[str, list[str]] = {}
+    for c in cautions:
+        if c in raised:
+            page.say(c.says, indent=2, lead=f"! {c.name}: ", hang=4)
+        else:
+            by_name.setdefault("as at every seal" if c.always else "may hold as well", []).append(c.name)
+    for lead, names in sorted(by_name.items(), reverse=True):
+        page.say(", ".join(names), indent=2, lead=f"! {lead}: ", hang=4)
 
 
 def _stage(recorded: str, taken: str) -> str:
@@ -355,7 +368,10 @@ def short_steps(inference: Inference, plan: Plan, page: Page) -> None:
         page.say("; ".join(lost[:3]) + more, indent=2, lead="lost by now: ", hang=4)
 
 
-def short_actions(found: Sequence[Advice], several: bool, everything: bool, page: Page) -> None:
+def short_actions(
+    found: Sequence[Advice], beware: Sequence[Caution], several: bool, everything: bool, page: Page
+) -> None:  # fmt: skip
+    """What to change, each with those of its cautions that are among `beware`."""
     if not found:
         return
     page.heading("What to change")
@@ -364,6 +380,8 @@ def short_actions(found: Sequence[Advice], several: bool, everything: bool, page
         seats = {t.position for t in advice.tied}
         tied = listed(advice.causes) + (f" [{', '.join(sorted(seats))}]" if several else "")
         worked = f" Worked if: {' '.join(advice.worked_if)}" if advice.worked_if and everything else ""
-        page.say(f"{advice.do} ({tied}){worked}", indent=2, lead=f"{advice.field:<12} ", hang=15)
+        care = ", ".join(c.name for c in beware if c.name in advice.cautions)
+        care = f" Take care: {care}." if care else ""
+        page.say(f"{advice.do} ({tied}){care}{worked}", indent=2, lead=f"{advice.field:<12} ", hang=15)
     if len(found) > most:
         page.say(f"and {len(found) - most} more with --all", indent=2)

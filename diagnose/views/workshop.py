@@ -182,7 +182,8 @@ def _cause(d: Data, page: Page) -> None:
         page.say(f"{x['by']} ({x['finding']} speaks for {x['favours']})", indent=2, lead=f"{x['cause']}: ", hang=4)
     for a in d["then"]:
         page.say(
-            f"{a['do']} ({a['field']})" + (f" Worked if: {a['worked_if']}" if a["worked_if"] else ""), indent=2, hang=4
+            f"{a['do']} ({a['field']})" + (f" Take care: {', '.join(a['cautions'])}." if a["cautions"] else "")
+            + (f" Worked if: {a['worked_if']}" if a["worked_if"] else ""), indent=2, hang=4,
         )
     _named("confirm by", d["confirm"], page)
     _named("cautions", d["cautions"], page)

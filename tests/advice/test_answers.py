@@ -68,7 +68,8 @@ def test_the_first_screen_stays_short(name, judged):
     made = plan(case.inference, case.judgements, case.net, most=5)
     page = Page(80, False)
     next_steps.short_steps(case.inference, made, page)
-    next_steps.short_actions(actions(case.judgements, case.base.knowledge), len(case.judgements) > 1, False, page)
+    raised = [case.base.knowledge.cautions[name] for name in sorted(case.inference.cautions)]
+    next_steps.short_actions(actions(case.judgements, case.base.knowledge), raised, len(case.judgements) > 1, False, page)
     assert all(len(line) <= 80 for line in page.lines)
     steps = [line for line in page.lines if line[:4].strip(" 1234567890") == "."]
     assert len(steps) == min(3, made.count)

@@ -78,7 +78,8 @@ def changes(t: Told) -> list[Block]:
     rows: list[Sequence[Line]] = []
     for a in t.advice:
         causes = "; ".join(f"{x.cause}{t.at(x.position)}" for x in a.tied)
-        rows.append((a.do, a.field, causes, " ".join(a.worked_if)))
+        care = ", ".join(c.name for c in t.cautions if c.name in a.cautions)
+        rows.append(([a.do, Soft(f" Take care: {care}.")] if care else a.do, a.field, causes, " ".join(a.worked_if)))
     columns = (("what to change", "wide"), ("field", "narrow"), ("against", ""), ("worked if", "wide"))
     return [Table(columns, rows)] if rows else []
 
