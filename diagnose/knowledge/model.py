@@ -259,11 +259,12 @@ class Card:
 
 @dataclass(frozen=True)
 class Finding(Card):
-    """What observations and quantities amount to. `background` is the word for how often whatever the cause."""
+    """What observations and quantities amount to. `otherwise` is the word for how often it is there whatever the cause,
+    `known_by` the kind of reading that tells it (its chances of error are in words.yaml)."""
 
     reads: str = ""
     otherwise: str = ""
-    line: str = ""
+    known_by: str = ""
     when: Condition | None = None
     absent_when: Condition | None = None
     muted: bool = False
@@ -271,9 +272,19 @@ class Finding(Card):
 
 @dataclass(frozen=True)
 class Row:
-    """One line of a cause card: how often the cause leaves the finding."""
+    """One line of a card: how often the cause or mechanism leaves the finding."""
 
     finding: str
+    seen: str
+    sources: tuple[str, ...] = ()
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Link:
+    """A mechanism that a cause or mechanism brings about, and how often."""
+
+    mechanism: str
     seen: str
     sources: tuple[str, ...] = ()
     where: Where = _place()
@@ -299,9 +310,10 @@ class Need:
 
 @dataclass(frozen=True)
 class LookAlike:
-    """Another cause easily taken for this one. `finding` parts them; present, it `favours` one of the two."""
+    """Another cause (or, on a mechanism's card, another mechanism) easily taken for this one. `finding` parts them;
+    present, it `favours` one of the two."""
 
-    cause: str
+    other: str
     finding: str
     favours: str
     told_apart_by: str
@@ -321,25 +333,59 @@ class Action:
 
 
 @dataclass(frozen=True)
-class Cause(Card):
-    """A root cause: what it leaves, what it needs, what it is mistaken for, what to do about it."""
+class Explained(Card):
+    """What root causes and mechanisms have in common: both bring mechanisms about and leave findings."""
 
     means: str = ""
-    chain: tuple[str, ...] = ()
-    scope: str = "seal"
     family: str = ""
-    common: str = ""
-    common_when: tuple[Prior, ...] = ()
+    scope: str = "seal"
     needs: tuple[Need, ...] = ()
+    brings_about: tuple[Link, ...] = ()
     leaves: tuple[Row, ...] = ()
     look_alikes: tuple[LookAlike, ...] = ()
     confirm: tuple[str, ...] = ()
     then: tuple[Action, ...] = ()
     cautions: tuple[str, ...] = ()
-    secondary: str = ""
-    mechanism_class: str = ""
-    cause_class: str = ""
-    classes_from: str = ""
+    class_14224: str = ""
+    class_from: str = ""
+
+
+@dataclass(frozen=True)
+class Cause(Explained):
+    """A root cause: what somebody can change. `leaves` are its direct signs; `answers` maps a question to the word of each
+    of its answers; `then` is what to change."""
+
+    common: str = ""
+    common_when: tuple[Prior, ...] = ()
+    answers: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Mechanism(Explained):
+    """What happened in the seal or the machine. `otherwise`: how often it comes about for a reason outside this rule
+    base; `then` is repair."""
+
+    otherwise: str = ""
+
+
+@dataclass(frozen=True)
+class Question:
+    """Findings of which one holds: `answers` in the order in which they strike, so that of several causes at work the
+    earliest answer is found; `otherwise` the word of each where no cause is known."""
+
+    name: str
+    means: str
+    answers: tuple[str, ...]
+    otherwise: Mapping[str, str]
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Misread:
+    """Chances of a kind of reading: `missed` of overlooking what is there, `mistaken` of recording what is not."""
+
+    missed: float
+    mistaken: float
 
 
 @dataclass(frozen=True)
@@ -396,6 +442,8 @@ class Words:
     line_counts_from: float
     decisive: float
     trial_weight: float
+    reading: Mapping[str, Misread] = field(default_factory=dict)
+    exponent: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -475,7 +523,9 @@ class Knowledge:
     sources: Mapping[str, Source]
     limits: Mapping[str, Limit]
     findings: Mapping[str, Finding]
+    mechanisms: Mapping[str, Mechanism]
     causes: Mapping[str, Cause]
+    questions: Mapping[str, Question]
     measurements: Mapping[str, Measurement]
     cautions: Mapping[str, Caution]
     tables: Mapping[str, Any] = field(default_factory=dict)
@@ -489,3 +539,7 @@ class Knowledge:
         """The limits on each quantity."""
         named = dict.fromkeys(limit.quantity for limit in self.limits.values())
         return {q: tuple(limit for limit in self.limits.values() if limit.quantity == q) for q in named}
+
+    def card(self, name: str) -> Cause | Mechanism:
+        """The cause or mechanism of a name. Raises KeyError."""
+        return self.causes[name] if name in self.causes else self.mechanisms[name]

@@ -1,0 +1,304 @@
+"""The posterior over sets of causes, summed exactly over the mechanisms.
+
+Every single cause that the record bears on is summed; pairs and triples are made of causes that the record speaks for,
+each extended from the likelier of the sets before it. A cause beside a set that is not spelt out with it counts as if its
+evidence had nothing to do with the set's: P(record | set and cause) = P(record | set) * P(record | cause)/P(record |
+none). That is exact for a cause the record does not bear on, and what is so reckoned is told (`reckoned`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import numpy as np
+
+from diagnose.judgement.elimination import Elimination, Plan, Shape, Star, plan
+from diagnose.judgement.network import Network
+
+WIDEST = 1 << 14
+"""Cells of the largest table for one cause set; where a sum would need more, its widest star is summed term by term."""
+AT_ONCE = 1 << 21
+"""Cells of the largest table of a batch."""
+LEADERS, FROM = 10, 1e-4
+"""How many sets of one size are extended by a further cause, and from which share of the best."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What counts at one position. `states`: finding to present (True) or absent; `off`: mechanisms that cannot be
+    there; `allowed`: causes that nothing rules out; `prior` of every cause of the network."""
+
+    states: Mapping[str, bool]
+    prior: np.ndarray
+    allowed: tuple[int, ...]
+    off: frozenset[int] = frozenset()
+
+    def without(self, findings: Iterable[str]) -> Evidence:
+        gone = set(findings)
+        return replace(self, states={f: s for f, s in self.states.items() if f not in gone})
+
+    def beside(self, states: Mapping[str, bool]) -> Evidence:
+        return replace(self, states={**self.states, **states})
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """What the findings leave of the sets of at most three causes.
+
+    `members` are the sets spelt out, rows of booleans over the causes, the empty one first; `exactly[i]` the probability
+    that set i and nothing else is at work; `share` that of each cause; `reckoned` the probability of all sets that are not
+    spelt out.
+    """
+
+    net: Network
+    evidence: Evidence
+    members: np.ndarray
+    exactly: np.ndarray
+    share: np.ndarray
+    reckoned: float
+    sums: Sums = field(repr=False, compare=False)
+
+    @property
+    def none(self) -> float:
+        """Probability that none of the causes is at work."""
+        return float(self.exactly[0])
+
+    def causes_of(self, i: int) -> tuple[str, ...]:
+        return tuple(self.net.causes[c] for c in np.flatnonzero(self.members[i]))
+
+    @cached_property
+    def leading(self) -> np.ndarray:
+        """Places of the sets that hold nearly all of what is spelt out, likeliest first."""
+        order = np.argsort(-np.round(self.exactly, 12), kind="stable")
+        held = np.cumsum(self.exactly[order])
+        return order[: min(int(np.searchsorted(held, held[-1] * 0.995)) + 1, 60)]
+
+    @cached_property
+    def by_set(self) -> np.ndarray:
+        """P(mechanism | evidence, set), shape (mechanisms, leading sets)."""
+        members = self.members[self.leading]
+        known = self.sums.mechanisms(members)
+        result = self.net.forward(members, known)
+        result[sorted(self.evidence.off)] = 0.0
+        return result
+
+    @cached_property
+    def weights(self) -> np.ndarray:
+        """Probabilities of the leading sets, made to sum to one."""
+        chosen = self.exactly[self.leading]
+        return np.asarray(chosen / chosen.sum())
+
+    @cached_property
+    def mechanisms(self) -> np.ndarray:
+        """P(mechanism | evidence), shape (mechanisms,)."""
+        return np.asarray(self.by_set @ self.weights)
+
+    @cached_property
+    def expected(self) -> np.ndarray:
+        """P(finding recorded as there | evidence, set), shape (findings, leading sets): what a look would give."""
+        members = self.members[self.leading]
+        return self.net.read(self.net.expected(self.by_set, members))
+
+
+class Sums:
+    """P(evidence | set) for any sets, by elimination of the mechanisms above the evidence."""
+
+    def __init__(self, net: Network, evidence: Evidence):
+        self.net, self.evidence = net, evidence
+        asked = {net.question_of[f][0] for f in evidence.states if f in net.question_of}
+        self.questions = sorted(asked)
+        self.rows = sorted(net.row[f] for f in evidence.states if f not in net.question_of)
+        self.present = [evidence.states[net.findings[r]] for r in self.rows]
+        marks = sorted({m for r in self.rows for m in net.left_by[r]} - evidence.off)
+        reached = net.upstream[marks].any(axis=0) if marks else np.zeros(len(net.mechanisms), bool)
+        self.reached = [m for m in np.flatnonzero(reached).tolist() if m not in evidence.off]
+        self.at = {m: i for i, m in enumerate(self.reached)}
+
+    @cached_property
+    def bears(self) -> np.ndarray:
+        """Whether the evidence says anything of each cause."""
+        net = self.net
+        result = net.to_mechanism.speaks()[self.reached].any(axis=0) | net.signs.speaks()[self.rows].any(axis=0)
+        for question in self.questions:
+            later = net.later[question]
+            result = result | (later[:, :-1] != later[:, -1:]).any(axis=0)
+        return np.asarray(result)
+
+    def likelihood(self, members: np.ndarray) -> np.ndarray:
+        """P(evidence | set)^exponent for sets as rows of booleans over the causes, shape (sets,)."""
+        return self._raised(self._batches(members, lambda part: self._total(self._stars(part)), ()), members)
+
+    def mechanisms(self, members: np.ndarray) -> np.ndarray:
+        """P(mechanism | evidence, set), shape (mechanisms, sets); NaN for those that stand above no evidence."""
+        result = np.full((len(self.net.mechanisms), len(members)), np.nan)
+        if self.reached:
+            result[self.reached] = self._batches(
+                members, lambda part: self._marginals(self._stars(part)), (len(self.reached),)
+            )
+        return np.clip(result, 0.0, 1.0)
+
+    def _raised(self, total: np.ndarray, members: np.ndarray) -> np.ndarray:
+        for question in self.questions:
+            total = total * self._answered(question, members)
+        return np.asarray(np.maximum(total, 1e-300) ** self.net.exponent)
+
+    def _answered(self, question: str, members: np.ndarray) -> np.ndarray:
+        """P(what is recorded of a question | set): the earliest answer found, or none of those found absent."""
+        net, states = self.net, self.evidence.states
+        answers = [f for f in net.answers[question] if f in states]
+        found = [f for f in answers if states[f]]
+        there = np.zeros(len(members))
+        for f in found[:1] or answers:
+            there = there + net.answer(question, net.question_of[f][1], members)
+        row = net.row[(found or answers)[0]]
+        read = net.read(np.minimum(there, 1.0)[None, :], np.array([row]))[0]
+        return np.asarray(read if found else 1 - read)
+
+    def _batches(self, members: np.ndarray, work, shape: tuple[int, ...]) -> np.ndarray:
+        size = max(1, AT_ONCE // min(self._plan.widest, WIDEST))
+        parts = []
+        for begin in range(0, len(members), size):
+            part = members[begin : begin + size]
+            parts.append(np.broadcast_to(work(part), (*shape, len(part))))
+        return np.concatenate(parts, axis=-1) if parts else np.zeros((*shape, 0))
+
+    @cached_property
+    def _shapes(self) -> list[Shape]:
+        one = np.zeros((1, len(self.net.causes)), bool)
+        return [Shape(s.child, s.parents, s.weight.shape[1]) for s in self._stars(one)]
+
+    @cached_property
+    def _plan(self) -> Plan:
+        return plan(self._shapes, len(self.reached))
+
+    def _stars(self, members: np.ndarray) -> list[Star]:
+        """The mechanisms above the evidence, then the evidence."""
+        net = self.net
+        rest = net._rest(net.leak[self.reached], net.to_mechanism.keep[self.reached], members)
+        zero, one = np.zeros(len(members)), np.ones(len(members))
+        stars = []
+        for i, m in enumerate(self.reached):
+            above = tuple(p for p in net.above[m] if p in self.at)
+            weight = np.stack([np.stack([zero, rest[i]]), np.stack([one, -rest[i]])])
+            factor = np.stack([np.ones(len(above)), net.between.keep[m, list(above)]])
+            stars.append(Star(i, tuple(self.at[p] for p in above), weight, factor))
+        keep = net._rest(net.background[self.rows], net.signs.keep[self.rows], members)
+        hold = np.exp(np.log(net.signs.hold[self.rows]) @ members.T.astype(float))
+        for i, (row, present) in enumerate(zip(self.rows, self.present, strict=True)):
+            above = tuple(p for p in net.left_by[row] if p in self.at)
+            stars.append(self._evidence(row, present, above, keep[i], hold[i]))
+        return stars
+
+    def _evidence(self, row: int, present: bool, above: tuple[int, ...], keep: np.ndarray, hold: np.ndarray) -> Star:
+        """P(recorded so | mechanisms above) = base + slope * [hold - hold * keep] by the terms of a star."""
+        net = self.net
+        slope = 1 - net.missed[row] - net.mistaken[row]
+        base, slope = (net.mistaken[row], slope) if present else (1 - net.mistaken[row], -slope)
+        k, h = net.marks.keep[row, list(above)], net.marks.hold[row, list(above)]
+        if (h == 1).all():
+            weight = np.stack([base + slope * hold, -slope * hold * keep])
+            factor = np.stack([np.ones(len(above)), k])
+        else:
+            weight = np.stack([np.full(len(hold), base), slope * hold, -slope * hold * keep])
+            factor = np.stack([np.ones(len(above)), h, h * k])
+        return Star(-1, tuple(self.at[p] for p in above), weight[None], factor)
+
+    def _total(self, stars: Sequence[Star]) -> np.ndarray:
+        return _sliced(stars, len(self.reached), self._plan, lambda e: e.total)
+
+    def _marginals(self, stars: Sequence[Star]) -> np.ndarray:
+        joint = _sliced(stars, len(self.reached), self._plan, lambda e: e.joint())
+        return joint / self._total(stars)
+
+
+def _sliced(stars: Sequence[Star], variables: int, made: Plan, take) -> np.ndarray:
+    """A sum over the mechanisms; where its tables would be too wide, the star with the most parents is summed term by
+    term, each term a product over its parents and so without any table of its own."""
+    if made.widest <= WIDEST:
+        return take(Elimination(stars, variables, made))
+    widest = max(range(len(stars)), key=lambda i: (stars[i].weight.shape[1] > 1, len(stars[i].parents)))
+    star = stars[widest]
+    result: np.ndarray | float = 0.0
+    for t in range(star.weight.shape[1]):
+        part = [*stars]
+        part[widest] = replace(star, weight=star.weight[:, t : t + 1], factor=star.factor[t : t + 1])
+        shapes = [Shape(s.child, s.parents, s.weight.shape[1]) for s in part]
+        result = result + _sliced(part, variables, plan(shapes, variables), take)
+    return np.asarray(result)
+
+
+def posterior(net: Network, evidence: Evidence, every_set: bool = False) -> Posterior:
+    """Posterior over the sets of at most three of the allowed causes; `every_set` spells out all that the record bears
+    on, else pairs and triples are made of those that it speaks for, from the likelier sets on."""
+    sums = Sums(net, evidence)
+    n = len(net.causes)
+    may = np.zeros(n, bool)
+    may[list(evidence.allowed)] = True
+    odds = np.where(may, evidence.prior / (1 - evidence.prior), 0.0)
+    bearing = np.flatnonzero(sums.bears & may)
+    likelihood = np.ones(n)
+    likelihood_none, likelihood[bearing] = np.split(sums.likelihood(_sets(n, [(), *((c,) for c in bearing)])), [1])
+    gain = np.ones(n)
+    gain[bearing] = likelihood[bearing] / likelihood_none
+    helping = bearing if every_set else bearing[gain[bearing] > 1.0]
+    latest = _sets(n, [(c,) for c in helping])
+    members, ratio = [_sets(n, [()]), latest], [np.ones(1), gain[helping]]
+    for _ in (2, 3):
+        likely = latest if every_set else latest[_best(ratio[-1] * _odds(latest, odds))]
+        latest = _extended(likely, helping)
+        members.append(latest)
+        ratio.append(sums.likelihood(latest) / likelihood_none)
+    return _shared(evidence, sums, np.concatenate(members), np.concatenate(ratio), odds, gain)
+
+
+def _sets(n: int, sets: Sequence[Sequence[int]]) -> np.ndarray:
+    result = np.zeros((len(sets), n), bool)
+    for row, causes in zip(result, sets, strict=True):
+        row[list(causes)] = True
+    return result
+
+
+def _odds(members: np.ndarray, odds: np.ndarray) -> np.ndarray:
+    return np.asarray(np.where(members, odds, 1.0).prod(axis=1))
+
+
+def _best(weight: np.ndarray) -> np.ndarray:
+    """The places of the likeliest sets of one size."""
+    order = np.argsort(-weight, kind="stable")[:LEADERS]
+    return np.sort(order[weight[order] >= FROM * weight.max(initial=0.0)])
+
+
+def _extended(sets: np.ndarray, causes: np.ndarray) -> np.ndarray:
+    """Every set with each of the causes that it lacks, each once."""
+    made = [row | np.eye(len(row), dtype=bool)[c] for row in sets for c in causes if not row[c]]
+    return np.unique(np.array(made), axis=0)[::-1] if made else np.zeros((0, sets.shape[1]), bool)
+
+
+def _shared(
+    evidence: Evidence, sums: Sums, members: np.ndarray, ratio: np.ndarray, odds: np.ndarray, gain: np.ndarray
+) -> Posterior:
+    """Adds the causes that no set was made of: alone, and beside each set that was, up to three together."""
+    weight = ratio * _odds(members, odds)
+    size = members.sum(axis=1)
+    free = np.where(members.any(axis=0), 0.0, odds * gain)
+    one, two, three = _symmetric(free)
+    by_size = np.bincount(size, weight, 4)
+    further = np.array([1 + one + two + three, 1 + one + two, 1 + one, 1.0])
+    total = float(by_size @ further)
+    share = members.T @ (weight * further[size])
+    less_one = one - free
+    less_two = two - free * less_one
+    share += free * (by_size[2] + by_size[1] * (1 + less_one) + by_size[0] * (1 + less_one + less_two))
+    alone = np.flatnonzero(free)
+    members = np.concatenate([members, _sets(len(odds), [(c,) for c in alone])])
+    weight = np.concatenate([weight, free[alone]])
+    rest = total - float(weight.sum())
+    return Posterior(sums.net, evidence, members, weight / total, share / total, rest / total, sums)
+
+
+def _symmetric(odds: np.ndarray) -> tuple[float, float, float]:
+    """Elementary symmetric polynomials of degree one, two and three (Newton's identities)."""
+    p1, p2, p3 = (float(np.sum(odds**k)) for k in (1, 2, 3))
+    return p1, (p1 * p1 - p2) / 2, (p1**3 - 3 * p1 * p2 + 2 * p3) / 6
