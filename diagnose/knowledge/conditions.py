@@ -252,3 +252,22 @@ def walk(c: Condition | None) -> list[Condition]:
     if c is None:
         return []
     return [c, *(x for p in c.parts for x in walk(p))]
+
+
+def known_by(condition: Condition | None, vocabulary: Vocabulary, asked: tuple[str, ...]) -> str:
+    """The kind of reading that tells a finding: of what it rests on, that which errs most often. `asked` are the kinds
+    of part whose features are asked for."""
+    told = {_reading(c, vocabulary, asked) for c in walk(condition)} - {""}
+    return next((kind for kind in ("habit", "record", "event", "look") if kind in told), "number" if told else "look")
+
+
+def _reading(c: Condition, vocabulary: Vocabulary, asked: tuple[str, ...]) -> str:
+    if c.form in ("setting", "not setting"):
+        return "record"
+    if c.form == "quantity":
+        return "number"
+    if c.form not in ("saw", "absent"):
+        return ""
+    kinds = [c.on] if c.on else vocabulary.features[c.term].on if c.term in vocabulary.features else ()
+    above = {k for kind in kinds if kind in vocabulary.lineage for k in vocabulary.lineage[kind]}
+    return "event" if above & set(asked) else "look"

@@ -11,6 +11,9 @@ from diagnose.reading.problems import Where
 from diagnose.reading.terms import plain
 
 NOWHERE = Where("")
+KNOWN_BY = ("number", "look", "gross look", "fine look", "event", "habit", "record")
+"""Kinds of reading: a number against a limit; a look at a mark, at one that nobody overlooks, at a fine grade; a question
+about a dated event or about a habit; what a record says."""
 SLOTS = ("part", "parts", "position", "extent", "quantity")
 """What a finding's sentence may leave open, to be filled from the records it rests on."""
 

@@ -6,13 +6,13 @@ import hashlib
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import Any
 
 from diagnose.knowledge import model as m
 from diagnose.knowledge.arrangements import read_arrangements
-from diagnose.knowledge.conditions import GROUPS, ConditionReader, negate, walk
+from diagnose.knowledge.conditions import GROUPS, ConditionReader, known_by, negate, walk
+from diagnose.knowledge.explained import ExplainedReader
 from diagnose.knowledge.looks import read_looks
 from diagnose.knowledge.tables import read_tables
 from diagnose.reading.files import read_file, shown_name
@@ -22,7 +22,6 @@ from diagnose.reading.terms import did_you_mean, plain
 from diagnose.reading.units import BadUnit, amount, unit
 
 STATUSES = ("draft", "trial", "accepted", "retired")
-FIELDS = ("operation", "installation", "maintenance", "design", "material")
 SOURCE_KINDS = (
     "standard", "handbook", "paper", "public report", "training literature", "trade article", "common practice",
     "memory", "arithmetic",
@@ -80,13 +79,13 @@ def build_knowledge(
             problems.add(node.where, "mapping", "the file must be a mapping of keys", "start it with its kind and name")
         elif node is not None:
             nodes[name] = node
-    reader = _Reader(nodes, shown, problems, drafts)
+    reader = Reader(nodes, shown, problems, drafts)
     knowledge = reader.read(digest_of(contents))
     files = {name: hashlib.sha256(contents[name]).hexdigest() for name in sorted(contents)}
     return replace(knowledge, files=files) if knowledge else None
 
 
-class _Reader:
+class Reader:
     def __init__(self, nodes: dict[str, Node], shown: str, problems: Problems, drafts: bool):
         self.nodes, self.shown, self.problems, self.drafts = nodes, shown, problems, drafts
         self.ids: dict[str, Where] = {}
@@ -227,13 +226,14 @@ class _Reader:
         findings = self.read_findings(finding_files, conditions, words)
         cautions = self.read_cautions(conditions)
         measurements = self.read_measurements(findings, limits, cautions, vocabulary)
-        causes = self.read_causes(conditions, words, findings, measurements, cautions)
+        explained = ExplainedReader(self, conditions, words, findings, measurements, cautions)
+        mechanisms, causes, questions = explained.read(_CARD)
         self.refuse_cycles(findings)
         version = self.nodes["version.yaml"].get("version") if "version.yaml" in self.nodes else None
         tables = read_tables(self.nodes, self.sources, self.problems)
         return m.Knowledge(
             version.text() if version else "0", digest, self.shown, vocabulary, words, self.sources, limits, findings,
-            causes, measurements, cautions, tables, retired=self.retired,
+            mechanisms, causes, questions, measurements, cautions, tables, retired=self.retired,
             arrangements=read_arrangements(self, vocabulary), looks=read_looks(self, vocabulary),
         )  # fmt: skip
 
@@ -349,7 +349,7 @@ class _Reader:
 
     def read_words(self) -> m.Words:
         node = self.file("words.yaml")
-        only_keys(node, ["seen", "common", "standing"], "words.yaml", self.problems)
+        only_keys(node, ["seen", "common", "standing", "reading", "exponent"], "words.yaml", self.problems)
         tables: dict[str, dict[str, float]] = {}
         for key in ("seen", "common"):
             inner = node.get(key) or Node({}, node.where)
@@ -366,8 +366,24 @@ class _Reader:
         only_keys(standing, names, "standing", self.problems)
         established, probable, possible, lines, counts_from, decisive, trial = (self.number(standing, n) for n in names)
         return m.Words(
-            tables["seen"], tables["common"], established, probable, possible, int(lines), counts_from, decisive, trial
-        )
+            tables["seen"], tables["common"], established, probable, possible, int(lines), counts_from, decisive, trial,
+            self.read_errors(node), self.number(node, "exponent") if node.get("exponent") else 1.0,
+        )  # fmt: skip
+
+    def read_errors(self, node: Node) -> dict[str, m.Misread]:
+        inner = node.get("reading") or Node({}, node.where)
+        result = {}
+        for kind, chances in inner.items():
+            only_keys(chances, ["missed", "mistaken"], f"the reading error of a {kind}", self.problems)
+            missed, mistaken = self.number(chances, "missed"), self.number(chances, "mistaken")
+            if not (0 < missed < 1 and 0 < mistaken < 1 and missed + mistaken < 1):
+                self.say(chances.where, "probability", "both chances must lie above 0 and sum to less than 1")
+            result[kind] = m.Misread(missed, mistaken)
+        for kind in m.KNOWN_BY:
+            if kind not in result:
+                self.say(inner.where, "missing-key", f"words.yaml needs the reading error of a {kind!r}")
+                result[kind] = m.Misread(0.1, 0.05)
+        return result
 
     def read_sources(self) -> dict[str, m.Source]:
         result = {}
@@ -431,7 +447,8 @@ class _Reader:
         self, files: list[tuple[str, Node]], conditions: ConditionReader, words: m.Words
     ) -> dict[str, m.Finding]:
         result = {}
-        keys = ["finding", *_CARD, "reads", "otherwise", "line", "when", "absent when", "muted"]
+        asked = self.texts(self.nodes["looks.yaml"], "asked") if "looks.yaml" in self.nodes else ()
+        keys = ["finding", *_CARD, "reads", "otherwise", "known by", "when", "absent when", "muted"]
         for name, node in files:
             only_keys(node, keys, f"the finding {name!r}", self.problems)
             when = node.get("when")
@@ -449,7 +466,8 @@ class _Reader:
             result[name] = m.Finding(
                 **self.card(node, name), reads=self.text(node, "reads", True),
                 otherwise=self.word(node, "otherwise", words.seen, "frequency word"),
-                line=self.text(node, "line") or name, when=present, absent_when=absent,
+                known_by=self.word(node, "known by", words.reading, "kind of reading", False) or known_by(present, conditions.vocabulary, asked),
+                when=present, absent_when=absent,
                 muted=self.text(node, "muted") == "true",
             )  # fmt: skip
         return result
@@ -507,106 +525,6 @@ class _Reader:
                 cautions=self.known(node, "cautions", cautions, "caution"),
             )  # fmt: skip
         return result
-
-    def read_causes(
-        self, conditions: ConditionReader, words: m.Words, findings: Mapping[str, m.Finding],
-        measurements: Mapping[str, m.Measurement], cautions: Mapping[str, m.Caution],
-    ) -> dict[str, m.Cause]:  # fmt: skip
-        files = self.cards("causes", "cause")
-        names = {name for name, _ in files}
-        keys = ["cause", *_CARD, "family", "means", "chain", "scope", "common", "common when", "needs", "leaves",
-                "secondary", "look-alikes", "confirm", "then", "cautions", "iso 14224"]  # fmt: skip
-        result = {}
-        for name, node in files:
-            only_keys(node, keys, f"the cause {name!r}", self.problems)
-            card = self.card(node, name)
-            classes = node.get("iso 14224") or Node({}, node.where)
-            only_keys(classes, ["mechanism", "cause", "from"], "iso 14224", self.problems)
-            result[name] = m.Cause(
-                **card, means=self.text(node, "means", True), chain=self.texts(node, "chain"),
-                scope=self.word(node, "scope", ("seal", "machine"), "scope"), family=self.text(node, "family"),
-                common=self.word(node, "common", words.common, "word for how common"),
-                common_when=self.each(node, "common when", lambda n: self.prior(n, conditions, words)),
-                needs=self.each(node, "needs", lambda n: self.need(n, conditions)),
-                leaves=self.rows(node, name, findings, words),
-                look_alikes=self.each(node, "look-alikes", partial(self.look_alike, name, names, findings)),
-                confirm=self.known(node, "confirm", measurements, "measurement"),
-                then=self.each(node, "then", partial(self.action, cautions)), cautions=self.known(node, "cautions", cautions, "caution"),
-                secondary=self.text(node, "secondary"), mechanism_class=self.text(classes, "mechanism"),
-                cause_class=self.text(classes, "cause"), classes_from=self.text(classes, "from"),
-            )  # fmt: skip
-        return result
-
-    def each(self, node: Node, key: str, read: Callable[[Node], Any]) -> tuple[Any, ...]:
-        value = node.get(key)
-        result = []
-        for item in value.each() if value else []:
-            if not item.is_map:
-                self.say(item.where, "mapping", f"each entry of {key!r} is a mapping")
-                continue
-            made = read(item)
-            if made is not None:
-                result.append(made)
-        return tuple(result)
-
-    def prior(self, node: Node, conditions: ConditionReader, words: m.Words) -> m.Prior | None:
-        only_keys(node, ["when", "common"], "'common when'", self.problems)
-        when = conditions.read(node.get("when"))
-        common = self.word(node, "common", words.common, "word for how common")
-        if when is None:
-            self.say(node.where, "missing-key", "the key 'when' is missing")
-            return None
-        return m.Prior(when, common, node.where)
-
-    def need(self, node: Node, conditions: ConditionReader) -> m.Need | None:
-        only_keys(node, ["condition", "because"], "a need", self.problems)
-        condition = conditions.read(node.get("condition"))
-        because = self.text(node, "because", True)
-        if condition is None:
-            self.say(node.where, "missing-key", "the key 'condition' is missing")
-            return None
-        return m.Need(condition, because, node.where)
-
-    def rows(self, node: Node, cause: str, findings: Mapping[str, m.Finding], words: m.Words) -> tuple[m.Row, ...]:
-        result: list[m.Row] = []
-        for item in (node.get("leaves") or Node([], node.where)).each():
-            only_keys(item, ["finding", "seen", "sources"], "a row of leaves", self.problems)
-            name = self.known(item, "finding", findings, "finding")
-            seen = self.word(item, "seen", words.seen, "frequency word")
-            if not name or not seen:
-                if item.get("finding") is None:
-                    self.say(item.where, "missing-key", "a row of leaves needs finding and seen")
-                continue
-            if any(r.finding == name[0] for r in result):
-                self.say(item.where, "row-twice", f"{name[0]!r} stands twice among what {cause!r} leaves", "keep one")
-            otherwise = findings[name[0]].otherwise
-            if otherwise and words.seen[seen] == words.seen[otherwise]:
-                self.say(item.where, "row-says-nothing", f"{seen!r} is what the finding says of every cause",
-                         "another word, or leave the row out")  # fmt: skip
-            result.append(m.Row(name[0], seen, self.source_keys(item), item.where))
-        if not (node.get("leaves") or Node(None, node.where)).each():
-            self.say(node.where, "leaves-nothing", f"{cause!r} leaves no finding", "add rows under leaves")
-        return tuple(result)
-
-    def look_alike(
-        self, me: str, causes: set[str], findings: Mapping[str, m.Finding], node: Node
-    ) -> m.LookAlike | None:
-        only_keys(node, ["cause", "finding", "favours", "told apart by"], "a look-alike", self.problems)
-        cause = self.known(node, "cause", causes, "cause")
-        finding = self.known(node, "finding", findings, "finding")
-        favours = self.text(node, "favours", True)
-        if not cause or not finding:
-            return None
-        if favours not in (me, cause[0]):
-            self.say((node.get("favours") or node).where, "favours", f"favours must name {me!r} or {cause[0]!r}")
-        return m.LookAlike(cause[0], finding[0], favours, self.text(node, "told apart by", True), node.where)
-
-    def action(self, cautions: Mapping[str, m.Caution], node: Node) -> m.Action:
-        only_keys(node, ["do", "field", "worked if", "cautions"], "an action", self.problems)
-        return m.Action(
-            self.text(node, "do", True), self.word(node, "field", FIELDS, "field of action"),
-            self.text(node, "worked if"), self.known(node, "cautions", cautions, "caution"), node.where,
-        )  # fmt: skip
 
     def refuse_cycles(self, findings: Mapping[str, m.Finding]) -> None:
         needs = {
