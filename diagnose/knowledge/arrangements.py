@@ -15,13 +15,13 @@ from diagnose.reading.located import Node, only_keys
 from diagnose.reading.terms import did_you_mean
 
 if TYPE_CHECKING:
-    from diagnose.knowledge.reader import _Reader
+    from diagnose.knowledge.reader import Reader
 
 ORDER = "arrangements/dismantling.yaml"
 SEATS = ("inboard", "outboard", "machine")
 
 
-def read_arrangements(reader: _Reader, vocabulary: m.Vocabulary) -> m.Arrangements:
+def read_arrangements(reader: Reader, vocabulary: m.Vocabulary) -> m.Arrangements:
     """Usual parts and steps; mistakes are added to the reader's problems. Both may be left out of a rule base."""
     usual: dict[str, tuple[m.UsualPart, ...]] = {}
     for name in sorted(n for n in reader.nodes if n.startswith("arrangements/") and n != ORDER):
@@ -51,7 +51,7 @@ def _arrangements(vocabulary: m.Vocabulary) -> list[str]:
     return list(setting.terms) if setting else []
 
 
-def _usual_parts(reader: _Reader, node: Node, dual: bool, vocabulary: m.Vocabulary) -> tuple[m.UsualPart, ...]:
+def _usual_parts(reader: Reader, node: Node, dual: bool, vocabulary: m.Vocabulary) -> tuple[m.UsualPart, ...]:
     def read(item: Node) -> m.UsualPart:
         only_keys(item, ["item", "kind", "name", "position", "group", "carries", "touches"], "a part", reader.problems)
         kind = reader.known(item, "kind", vocabulary.kinds, "kind")
@@ -80,7 +80,7 @@ def _usual_parts(reader: _Reader, node: Node, dual: bool, vocabulary: m.Vocabula
     return parts
 
 
-def _step(reader: _Reader, node: Node, vocabulary: m.Vocabulary) -> m.Step:
+def _step(reader: Reader, node: Node, vocabulary: m.Vocabulary) -> m.Step:
     only_keys(node, ["step", "stage", "do", "ends", "ask", "looks"], "a step", reader.problems)
     stage = reader.word(node, "stage", vocabulary.stages, "stage of the teardown")
     figures = [*vocabulary.settings, *(r for r, x in vocabulary.readings.items() if x.section)]
@@ -91,7 +91,7 @@ def _step(reader: _Reader, node: Node, vocabulary: m.Vocabulary) -> m.Step:
     )  # fmt: skip
 
 
-def _look(reader: _Reader, node: Node, stage: str, vocabulary: m.Vocabulary) -> m.Look:
+def _look(reader: Reader, node: Node, stage: str, vocabulary: m.Vocabulary) -> m.Look:
     only_keys(node, ["on", "about", "look for", "measure", "how"], "a look", reader.problems)
     if (node.get("on") is None) == (node.get("about") is None):
         reader.say(node.where, "look", "a look names its parts", "on: KIND for parts, about: KIND for the kind itself")
@@ -120,7 +120,7 @@ def _fits(vocabulary: m.Vocabulary, kind: str, allowed: tuple[str, ...]) -> bool
     return not allowed or any(a in lineage[kind] or kind in lineage[a] for a in allowed)
 
 
-def _nominal(reader: _Reader, node: Node, vocabulary: m.Vocabulary) -> dict[str, str]:
+def _nominal(reader: Reader, node: Node, vocabulary: m.Vocabulary) -> dict[str, str]:
     table = {}
     for name, value in (node.get("nominal") or Node({}, node.where)).items():
         if name not in vocabulary.readings:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -56,7 +56,7 @@ class ExplainedReader:
                 **self.reader.card(node, name),
                 **self.both("cause", node, name, [n for n, _ in cause_files], names),
                 common=self.reader.word(node, "common", self.words.common, "word for how common"),
-                common_when=self.each(node, "common when", self.prior), answers=self.answers(node, questions),
+                common_when=self.reader.each(node, "common when", self.prior), answers=self.answers(node, questions),
             )  # fmt: skip
         self.refuse_circles(mechanisms)
         self.refuse_idle_links(mechanisms, causes)
@@ -70,26 +70,14 @@ class ExplainedReader:
         return {
             "means": reader.text(node, "means", True), "family": reader.text(node, "family"),
             "scope": reader.word(node, "scope", ("seal", "machine"), "scope"),
-            "needs": self.each(node, "needs", self.need),
+            "needs": self.reader.each(node, "needs", self.need),
             "brings_about": self.links(node, name, mechanisms), "leaves": self.rows(node, name),
-            "look_alikes": self.each(node, "look-alikes", partial(self.look_alike, kind, name, set(alike))),
+            "look_alikes": self.reader.each(node, "look-alikes", partial(self.look_alike, kind, name, set(alike))),
             "confirm": reader.known(node, "confirm", self.measurements, "measurement"),
-            "then": self.each(node, "then", self.action),
+            "then": self.reader.each(node, "then", self.action),
             "cautions": reader.known(node, "cautions", self.cautions, "caution"),
             "class_14224": reader.text(classes, "class"), "class_from": reader.text(classes, "from"),
         }  # fmt: skip
-
-    def each(self, node: Node, key: str, read: Callable[[Node], Any]) -> tuple[Any, ...]:
-        value = node.get(key)
-        result = []
-        for item in value.each() if value else []:
-            if not item.is_map:
-                self.reader.say(item.where, "mapping", f"each entry of {key!r} is a mapping")
-                continue
-            made = read(item)
-            if made is not None:
-                result.append(made)
-        return tuple(result)
 
     def prior(self, node: Node) -> m.Prior | None:
         only_keys(node, ["when", "common"], "'common when'", self.reader.problems)

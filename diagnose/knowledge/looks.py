@@ -10,13 +10,13 @@ from diagnose.reading.located import Node, only_keys
 from diagnose.reading.terms import did_you_mean
 
 if TYPE_CHECKING:
-    from diagnose.knowledge.reader import _Reader
+    from diagnose.knowledge.reader import Reader
 
 FILE = "looks.yaml"
 WAYS = ("look", "question", "number", "between limits")
 
 
-def read_looks(reader: _Reader, vocabulary: m.Vocabulary) -> m.Looks:
+def read_looks(reader: Reader, vocabulary: m.Vocabulary) -> m.Looks:
     """The figures of planning; mistakes are added to the reader's problems. The file may be left out."""
     node = reader.nodes.get(FILE)
     if node is None:
@@ -38,7 +38,7 @@ def read_looks(reader: _Reader, vocabulary: m.Vocabulary) -> m.Looks:
 
 
 def _numbers(
-    reader: _Reader, node: Node, key: str, names: Collection[str], what: str, below: float
+    reader: Reader, node: Node, key: str, names: Collection[str], what: str, below: float
 ) -> dict[str, float]:
     table = node.get(key) or Node({}, node.where)
     for name, value in table.items():
@@ -48,7 +48,7 @@ def _numbers(
     return {name: _number(reader, table, name, below) for name, _ in table.items()}
 
 
-def _number(reader: _Reader, node: Node, key: str, below: float) -> float:
+def _number(reader: Reader, node: Node, key: str, below: float) -> float:
     number = reader.number(node, key)
     if not 0 < number < below:
         reader.say((node.get(key) or node).where, "number", f"{key!r} must lie between 0 and {below:g}")

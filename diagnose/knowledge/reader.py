@@ -526,6 +526,18 @@ class Reader:
             )  # fmt: skip
         return result
 
+    def each(self, node: Node, key: str, read: Callable[[Node], Any]) -> tuple[Any, ...]:
+        value = node.get(key)
+        result = []
+        for item in value.each() if value else []:
+            if not item.is_map:
+                self.say(item.where, "mapping", f"each entry of {key!r} is a mapping")
+                continue
+            made = read(item)
+            if made is not None:
+                result.append(made)
+        return tuple(result)
+
     def refuse_cycles(self, findings: Mapping[str, m.Finding]) -> None:
         needs = {
             name: sorted({c.term for c in [*walk(f.when), *walk(f.absent_when)] if "found" in c.form} & set(findings))
