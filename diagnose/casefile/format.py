@@ -26,7 +26,7 @@ MEASUREMENT = ["measured", "part", "on", "position", "group", "reading", "readin
 PART = ["item", "name", "kind", "position", "group", "carries", "index", "index at", "seen from", "tag", "touches",
          "lost", "note"]  # fmt: skip
 _DATE = re.compile(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2})?)?")
-EXPECTED = ["cause", "one of", "also", "position", "ruled out", "none of these", "source", "shows"]
+EXPECTED = ["root", "mechanism", "cause", "one of", "also", "position", "ruled out", "none of these", "source", "shows"]
 MOST_RECORDS = 5000
 
 

@@ -108,9 +108,11 @@ class Event:
 
 @dataclass(frozen=True)
 class Expected:
-    """What a test case should show. `causes`: right as the leading cause; `one_of`: the source lists alternatives."""
+    """What a test case should show. `roots` and `mechanisms`: right as the leading one of its level; `one_of`: the source
+    lists alternatives."""
 
-    causes: tuple[str, ...] = ()
+    roots: tuple[str, ...] = ()
+    mechanisms: tuple[str, ...] = ()
     one_of: bool = False
     also: tuple[str, ...] = ()
     position: str = ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -230,27 +230,33 @@ class _Reader(RecordReader):
             self.say(value.where, "mapping", "expected is a mapping of keys")
             return None
         only_keys(value, EXPECTED, "expected", self.problems)
-        causes = self.knowledge.causes
+        knowledge = self.knowledge
+        both = {**knowledge.causes, **knowledge.mechanisms}
 
-        def named(key: str) -> tuple[str, ...]:
+        def named(key: str, table: Mapping[str, Any], what: str) -> tuple[str, ...]:
             found = value.get(key)
+            result = []
             for item in found.each() if found else []:
-                if item.text() not in causes:
-                    self.say(
-                        item.where,
-                        "unknown-cause",
-                        f"there is no cause {item.text()!r}",
-                        did_you_mean(item.text(), causes),
-                    )
-            return tuple(item.text() for item in (found.each() if found else []))
+                old = knowledge.retired.get(item.text())
+                name = old.replaced_by if old and old.replaced_by in table else item.text()
+                if name in table:
+                    result.append(name)
+                else:
+                    way_out = did_you_mean(item.text(), table)
+                    self.say(item.where, f"unknown-{what}", f"there is no {what} {item.text()!r}", way_out)
+            return tuple(result)
 
-        one_of = named("one of")
+        one_of, either = named("one of", both, "cause"), named("cause", both, "cause")
+        roots = (*named("root", knowledge.causes, "cause"), *(n for n in (*one_of, *either) if n in knowledge.causes))
+        mechanisms = (*named("mechanism", knowledge.mechanisms, "mechanism"),
+                      *(n for n in (*one_of, *either) if n in knowledge.mechanisms))  # fmt: skip
         nothing = self.choice(value, "none of these", ("true", "false"), "answer") == "true"
-        if bool(one_of) + bool(value.get("cause")) + nothing != 1:
-            self.say(value.where, "expected", "expected has one of cause, one of, none of these")
+        told = any(value.get(k) for k in ("root", "mechanism", "cause", "one of"))
+        if told + nothing != 1 or (value.get("one of") and not one_of):
+            self.say(value.where, "expected", "expected has root and mechanism (or one of them), or one of, or none of these")
         return m.Expected(
-            one_of or named("cause"), bool(one_of), named("also"), self.text(value, "position"), named("ruled out"),
-            nothing, self.text(value, "source"), self.text(value, "shows"),
+            roots, mechanisms, bool(one_of), named("also", both, "cause"), self.text(value, "position"),
+            named("ruled out", both, "cause"), nothing, self.text(value, "source"), self.text(value, "shows"),
         )  # fmt: skip
 
 

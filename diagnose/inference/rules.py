@@ -138,9 +138,10 @@ def compile_rules(knowledge: Knowledge) -> RuleSet:
     for finding in findings_in_order(knowledge):
         add(finding, finding.when, Conclusion("found", finding.name, "present"), finding.where)
         add(finding, finding.absent_when, Conclusion("found", finding.name, "absent"), finding.where)
+    for card in sorted((*knowledge.causes.values(), *knowledge.mechanisms.values()), key=lambda c: c.name):
+        for need in card.needs:
+            add(card, negate(need.condition), Conclusion("ruled out", card.name), need.where, need.because)
     for cause in sorted(knowledge.causes.values(), key=lambda c: c.name):
-        for need in cause.needs:
-            add(cause, negate(need.condition), Conclusion("ruled out", cause.name), need.where, need.because)
         for prior in cause.common_when:
             add(cause, prior.when, Conclusion("common", cause.name, prior.common), prior.where)
     for caution in sorted(knowledge.cautions.values(), key=lambda c: c.name):

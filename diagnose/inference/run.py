@@ -18,7 +18,7 @@ from diagnose.quantities.compute import compute
 from diagnose.quantities.model import Quantity
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class RuleBase:
     """A rule base read and compiled once, used for any number of cases."""
 

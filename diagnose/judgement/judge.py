@@ -1,122 +1,82 @@
-"""From findings to ranked causes: weights, lines of evidence, cause sets and standing."""
+"""From findings to root causes and mechanisms with their standing."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
 from diagnose.inference.run import Inference
-from diagnose.judgement.network import Network, Posterior, build, posterior
-from diagnose.knowledge.model import Knowledge
+from diagnose.judgement.counting import counting
+from diagnose.judgement.network import Network, build
+from diagnose.judgement.posterior import Evidence, Posterior, posterior
+from diagnose.judgement.weights import Weights, decibans
+from diagnose.knowledge.model import Cause, Knowledge, Mechanism, Words
 
 MOST_SETS = 8
 STANDINGS = ("established", "probable", "possible", "unlikely", "ruled out")
 
 
 @dataclass(frozen=True)
-class Evidence:
-    """One finding weighed for one cause. `weight` in dB; `through` names the finding of the same line that counts in
-    its place ("" where it counts itself); state unrecorded weighs nothing."""
+class Weighed:
+    """One finding weighed for one cause or mechanism on its own. `weight` in dB as it was found, 0 where it was not;
+    `through` names the finding that counts in its place ("" where it counts itself)."""
 
     finding: str
     state: str
     weight: float
     if_present: float
     if_absent: float
-    line: str
     through: str = ""
 
 
 @dataclass(frozen=True)
-class Weighed:
-    """What the findings at one position weigh for every cause. `states`: finding to present (True) or absent;
-    `through`: each of them to the finding of its line that counts; `counts[i, c]` the dB that the i-th finding of
-    `counted` counts for a cause of the network."""
-
-    inference: Inference
-    net: Network
-    position: str
-    states: Mapping[str, bool]
-    through: Mapping[str, str]
-    counted: tuple[str, ...]
-    counts: np.ndarray
-
-    @property
-    def knowledge(self) -> Knowledge:
-        return self.inference.base.knowledge
-
-    def evidence(self, cause: str) -> tuple[Evidence, ...]:
-        """Each finding that the cause's card speaks of: recorded ones first, then those that count, then by weight."""
-        column, result = self.net.column[cause], []
-        for finding in sorted({r.finding for r in self.knowledge.causes[cause].leaves}):
-            i = self.net.row[finding]
-            if_present, if_absent = float(self.net.if_present[i, column]), float(self.net.if_absent[i, column])
-            recorded = self.states.get(finding)
-            state = "unrecorded" if recorded is None else "present" if recorded else "absent"
-            weight = {"unrecorded": 0.0, "present": if_present, "absent": if_absent}[state]
-            other = self.through.get(finding, finding)
-            line = self.knowledge.findings[finding].line
-            result.append(
-                Evidence(finding, state, weight, if_present, if_absent, line, "" if other == finding else other)
-            )
-        return tuple(
-            sorted(result, key=lambda e: (e.state == "unrecorded", bool(e.through), -abs(e.weight), e.finding))
-        )
-
-    def lines_for(self, cause: str) -> tuple[str, ...]:
-        """Lines of evidence that speak for a cause, heaviest first, each resting on a record that no line before it
-        rests on."""
-        weight = self.counts[:, self.net.column[cause]]
-        speaking = np.flatnonzero(weight >= self.knowledge.words.line_counts_from)
-        used: set[str] = set()
-        lines = []
-        for i in speaking[np.argsort(-np.round(weight[speaking], 9), kind="stable")].tolist():
-            leaves = self.inference.leaves_of_finding(self.counted[i], self.position)
-            if not leaves <= used:
-                lines.append(self.knowledge.findings[self.counted[i]].line)
-                used |= leaves
-        return tuple(lines)
-
-
-@dataclass(frozen=True)
 class Judged:
-    """One cause at one position. `prior` in dB of odds, `weight` the sum of what counts, `alone` their sum: the odds
-    in dB of this cause alone against none of these. `told_at`: the position whose evidence gives standing and
-    probability; another one only for a cause of the machine as a whole."""
+    """One cause or mechanism at one position. `kind` is cause or mechanism; `prior` its chance before anything is seen
+    (of a mechanism: with nothing recorded); `because` says why it is ruled out; `told_at` is the position whose evidence
+    gives standing and probability, another one only for what belongs to the machine as a whole."""
 
-    cause: str
+    name: str
+    kind: str
     position: str
     standing: str
     probability: float
     prior: float
-    base_prior: float
-    weight: float
     because: tuple[str, ...]
-    weighed: Weighed = field(repr=False, compare=False)
     told_at: str
+    at: Judgement = field(repr=False, compare=False)
 
     @property
-    def alone(self) -> float:
-        return self.prior + self.weight
+    def card(self) -> Cause | Mechanism:
+        return self.at.knowledge.card(self.name)
+
+    @property
+    def weight(self) -> float:
+        """What the whole record moves this one by, in dB of odds."""
+        p, q = (min(max(x, 1e-9), 1 - 1e-9) for x in (self.probability, self.prior))
+        return decibans(p / (1 - p)) - decibans(q / (1 - q))
+
+    @property
+    def told(self) -> float:
+        """How much of the record is about this one: its probability times its weight, for ranking mechanisms."""
+        return self.probability * max(self.weight, 0.0)
+
+    @cached_property
+    def evidence(self) -> tuple[Weighed, ...]:
+        return self.at.evidence(self.name)
 
     @cached_property
     def lines_for(self) -> tuple[str, ...]:
-        return self.weighed.lines_for(self.cause)
-
-    @cached_property
-    def evidence(self) -> tuple[Evidence, ...]:
-        return self.weighed.evidence(self.cause)
+        return self.at.lines_for(self.name)
 
     @property
-    def rank(self) -> tuple[bool, float, float, str, str]:
-        """Sorts causes by probability; rounded, since the last digits of a sum depend on the processor."""
-        return (
-            self.standing == "ruled out", -round(self.probability, 9), -round(self.alone, 9), self.cause, self.position
-        )  # fmt: skip
+    def rank(self) -> tuple[bool, float, str, str]:
+        """Sorts by probability, mechanisms by how much of the record is about them; rounded, since the last digits of a
+        sum depend on the processor."""
+        by = self.probability if self.kind == "cause" else self.told
+        return (self.standing == "ruled out", -round(by, 9), self.name, self.position)
 
 
 @dataclass(frozen=True)
@@ -129,158 +89,175 @@ class CauseSet:
 
 @dataclass(frozen=True)
 class Judgement:
-    """What the findings at one position amount to. `causes` are ranked; `sets` are the leading cause sets."""
+    """What the findings at one position amount to. `causes` and `mechanisms` are ranked. `through`: each finding recorded
+    to the one that counts in its place."""
 
+    inference: Inference = field(repr=False, compare=False)
+    net: Network = field(repr=False, compare=False)
     position: str
-    causes: tuple[Judged, ...]
-    none_of_these: float
-    counted: Mapping[str, bool]
     through: Mapping[str, str]
-    weighed: Weighed = field(repr=False, compare=False)
     found: Posterior = field(repr=False, compare=False)
+    causes: tuple[Judged, ...] = ()
+    mechanisms: tuple[Judged, ...] = ()
+
+    @property
+    def knowledge(self) -> Knowledge:
+        return self.inference.base.knowledge
+
+    @property
+    def counted(self) -> Mapping[str, bool]:
+        """The findings that count: present (True) or absent."""
+        return self.found.evidence.states
+
+    @cached_property
+    def states(self) -> dict[str, bool]:
+        """Every finding recorded: present or absent."""
+        return {f: d.state == "present" for f, d in self.inference.findings[self.position].items()}
+
+    @property
+    def none_of_these(self) -> float:
+        return self.found.none
 
     @cached_property
     def sets(self) -> tuple[CauseSet, ...]:
-        exactly = self.found.exactly
-        return tuple(CauseSet(self.found.causes_of(i, self.weighed.net), float(exactly[i])) for i in _leading(exactly))
+        places = [i for i in self.found.leading.tolist() if self.found.exactly[i] >= 1e-6][:MOST_SETS]
+        return tuple(CauseSet(self.found.causes_of(i), float(self.found.exactly[i])) for i in places)
 
     @property
     def explanation(self) -> CauseSet:
         return self.sets[0]
 
     @cached_property
+    def weights(self) -> Weights:
+        return Weights(self.found)
+
+    @cached_property
     def unexplained(self) -> tuple[str, ...]:
-        """Present findings, rare in themselves, that no cause of the leading explanation produces."""
-        net, words = self.weighed.net, self.weighed.knowledge.words
-        columns = [net.column[c] for c in self.explanation.causes]
+        """Present findings, rare in themselves, that the leading explanation makes no likelier."""
+        net, i = self.net, int(self.found.leading[0])
+        members = self.found.members[[i]]
+        if not members.any():
+            return ()
+        there = net.expected(net.forward(members), members)[:, 0]
+        rare = self.knowledge.words.seen.get("as often as not", 0.5)
+        return tuple(
+            f for f in sorted(f for f, present in self.counted.items() if present)
+            if net.background[net.row[f]] < rare and there[net.row[f]] < 1.5 * net.background[net.row[f]]
+        )  # fmt: skip
+
+    def of(self, name: str) -> Judged:
+        """A cause or mechanism by name. Raises StopIteration."""
+        return next(j for j in (*self.causes, *self.mechanisms) if j.name == name)
+
+    @cached_property
+    def leading_mechanism(self) -> Judged:
+        return self.mechanisms[0]
+
+    def evidence(self, name: str) -> tuple[Weighed, ...]:
+        """Each finding that bears on a cause or mechanism, weighed alone: recorded ones first, then by weight."""
+        if_present, if_absent = self.weights.alone(name)
         result = []
-        for finding in sorted(f for f, present in self.weighed.states.items() if present):
-            i = net.row[finding]
-            rare = net.background[i] < words.seen.get("often", 0.5)
-            if rare and not (net.shown[i, columns] > net.background[i]).any():
-                result.append(finding)
-        return tuple(result)
+        for finding, row in self.net.row.items():
+            there, gone = float(if_present[row]), float(if_absent[row])
+            if max(abs(there), abs(gone)) < 0.05:
+                continue
+            recorded = self.states.get(finding)
+            state = "unrecorded" if recorded is None else "present" if recorded else "absent"
+            weight = {"unrecorded": 0.0, "present": there, "absent": gone}[state]
+            other = self.through.get(finding, finding)
+            result.append(Weighed(finding, state, weight, there, gone, "" if other == finding else other))
+        return tuple(
+            sorted(result, key=lambda e: (e.state == "unrecorded", bool(e.through), -round(abs(e.weight), 9), e.finding))
+        )
 
-    def of(self, cause: str) -> Judged:
-        return next(j for j in self.causes if j.cause == cause)
-
-
-def decibans(ratio: float) -> float:
-    """Weight of evidence, 10 log10 of a likelihood ratio (I. J. Good, Probability and the Weighing of Evidence, 1950)."""
-    return 10 * math.log10(ratio)
+    def lines_for(self, name: str) -> tuple[str, ...]:
+        """Findings that speak for a cause or mechanism, heaviest first, each resting on a record that none before it
+        rests on."""
+        used: set[str] = set()
+        lines = []
+        for e in self.evidence(name):
+            if e.state == "unrecorded" or e.through or e.weight < self.knowledge.words.line_counts_from:
+                continue
+            leaves = self.inference.leaves_of_finding(e.finding, self.position)
+            if not leaves <= used:
+                lines.append(e.finding)
+                used |= leaves
+        return tuple(lines)
 
 
 def judge(inference: Inference, net: Network | None = None) -> tuple[Judgement, ...]:
     """One judgement for each seal position of the case, in order."""
     net = net or build(inference.base.knowledge)
-    return _one_verdict([_position(inference, net, position) for position in inference.case.positions])
+    return _one_verdict([judge_at(inference, net, position) for position in inference.case.positions])
+
+
+def evidence_at(inference: Inference, net: Network, position: str) -> tuple[Evidence, dict[str, str]]:
+    """What counts at a position, and each finding recorded to the one that counts in its place."""
+    states, through = counting(inference, net, position)
+    prior = net.prior.copy()
+    for cause, firing in inference.common[position].items():
+        prior[net.column[cause]] = inference.base.knowledge.words.common[firing.branch.conclusion.state]
+    out = inference.ruled_out[position]
+    off = frozenset(net.mechanism[m] for m in out if m in net.mechanism)
+    return Evidence(states, prior, tuple(i for i, c in enumerate(net.causes) if c not in out), off), through
+
+
+def judge_at(inference: Inference, net: Network, position: str) -> Judgement:
+    evidence, through = evidence_at(inference, net, position)
+    found = posterior(net, evidence)
+    bare = Judgement(inference, net, position, through, found)
+    return replace(bare, causes=_causes(bare), mechanisms=_mechanisms(bare))
+
+
+def standing(words: Words, probability: float, lines: int, lowest: float) -> str:
+    """The word for how sure: `lines` findings on different records speak for it, `lowest` dB is the worst against it."""
+    if probability >= words.established and lines >= words.lines_needed and lowest > -words.decisive:
+        return "established"
+    if probability >= words.probable:
+        return "probable"
+    return "possible" if probability >= words.possible else "unlikely"
+
+
+def _causes(at: Judgement) -> tuple[Judged, ...]:
+    return _judged(at, "cause", at.net.causes, at.found.share, at.found.evidence.prior)
+
+
+def _mechanisms(at: Judgement) -> tuple[Judged, ...]:
+    return _judged(at, "mechanism", at.net.mechanisms, at.found.mechanisms, at.found.unseen)
+
+
+def _judged(
+    at: Judgement, kind: str, names: tuple[str, ...], chances: np.ndarray, priors: np.ndarray
+) -> tuple[Judged, ...]:
+    words, ruled_out = at.knowledge.words, at.inference.ruled_out[at.position]
+    judged = []
+    for name, probability, prior in zip(names, chances.tolist(), priors.tolist(), strict=True):
+        out = ruled_out.get(name, ())
+        word = "ruled out" if out else standing(words, probability, 0, 0.0)
+        if probability >= words.established and not out:
+            lowest = min((e.weight for e in at.evidence(name) if not e.through), default=0.0)
+            word = standing(words, probability, len(at.lines_for(name)), lowest)
+        because = tuple(f.branch.because for f in out)
+        judged.append(Judged(name, kind, at.position, word, probability, prior, because, at.position, at))
+    return tuple(sorted(judged, key=lambda j: j.rank))
 
 
 def _one_verdict(judgements: list[Judgement]) -> tuple[Judgement, ...]:
-    """A cause of the machine as a whole has the verdict of the seal that shows it best, at every seal."""
+    """What belongs to the machine as a whole has the verdict of the seal that shows it best, at every seal."""
     if len(judgements) < 2:
         return tuple(judgements)
     shared: dict[str, Judged] = {}
-    for j in sorted((j for x in judgements for j in x.causes), key=lambda j: j.rank):
-        if j.weighed.knowledge.causes[j.cause].scope == "machine":
-            shared.setdefault(j.cause, j)
+    for j in sorted((j for x in judgements for j in (*x.causes, *x.mechanisms)), key=lambda j: j.rank):
+        if j.card.scope == "machine":
+            shared.setdefault(j.name, j)
 
     def told(j: Judged) -> Judged:
-        best = shared.get(j.cause, j)
+        best = shared.get(j.name, j)
         return replace(
             j, standing=best.standing, probability=best.probability, because=best.because, told_at=best.position
         )
 
-    return tuple(
-        replace(x, causes=tuple(sorted((told(j) for j in x.causes), key=lambda j: j.rank))) for x in judgements
-    )
+    def ranked(judged: tuple[Judged, ...]) -> tuple[Judged, ...]:
+        return tuple(sorted((told(j) for j in judged), key=lambda j: j.rank))
 
-
-def priors_at(inference: Inference, net: Network, position: str) -> np.ndarray:
-    """Prior of each cause of the network, with the settings of the case taken in."""
-    prior = net.prior.copy()
-    for cause, firing in inference.common[position].items():
-        prior[net.column[cause]] = inference.base.knowledge.words.common[firing.branch.conclusion.state]
-    return prior
-
-
-def allowed_at(inference: Inference, net: Network, position: str) -> list[int]:
-    """Indices of the causes that nothing rules out at the position."""
-    out = inference.ruled_out[position]
-    return [i for i, c in enumerate(net.causes) if c not in out]
-
-
-def count_lines(
-    net: Network, knowledge: Knowledge, states: Mapping[str, bool], allowed: Iterable[int]
-) -> dict[str, str]:
-    """For each recorded finding, the finding of its line that counts.
-
-    What is there goes before what is not: a leak under the sleeve also says that it is not at the gland joint, and the
-    second must not push out the first. Of what is there the finding that speaks most for any cause, of what is not the
-    one that speaks most against any.
-    """
-    found = {f: states[f] for f in sorted(states)}
-    sign = np.where([*found.values()], 1, -1)[:, None]
-    most_of = np.round((sign * net.weights(found))[:, list(allowed)].max(axis=1, initial=0.0), 9).tolist()
-    heaviest: dict[str, tuple[bool, float, str]] = {}
-    for (finding, there), most in zip(found.items(), most_of, strict=True):
-        line = knowledge.findings[finding].line
-        if line not in heaviest or (there, most) > heaviest[line][:2]:
-            heaviest[line] = (there, most, finding)
-    return {f: heaviest[knowledge.findings[f].line][2] for f in states}
-
-
-def _position(inference: Inference, net: Network, position: str) -> Judgement:
-    knowledge = inference.base.knowledge
-    states = {name: d.state == "present" for name, d in inference.findings[position].items()}
-    allowed = allowed_at(inference, net, position)
-    prior = priors_at(inference, net, position)
-    through = count_lines(net, knowledge, states, allowed)
-    counted = {f: states[f] for f in sorted(states) if through[f] == f}
-    found = posterior(net, counted, prior, allowed)
-    weighed = Weighed(inference, net, position, states, through, tuple(counted), net.weights(counted))
-    judged = _causes(weighed, found.share, prior)
-    return Judgement(position, judged, found.none, counted, through, weighed, found)
-
-
-def _leading(probability: np.ndarray) -> np.ndarray:
-    """The places of the largest that are possible at all, largest first; equal ones in their order."""
-    places = np.flatnonzero(probability >= 1e-6)
-    if len(places) < MOST_SETS:
-        places = np.flatnonzero(probability)
-    return places[np.argsort(-np.round(probability[places], 12), kind="stable")[:MOST_SETS]]
-
-
-def _causes(weighed: Weighed, share: np.ndarray, prior: np.ndarray) -> tuple[Judged, ...]:
-    """Every cause with its standing, ranked."""
-    knowledge, words = weighed.knowledge, weighed.knowledge.words
-    ruled_out = weighed.inference.ruled_out[weighed.position]
-    base = {word: decibans(p / (1 - p)) for word, p in words.common.items()}
-    columns = zip(
-        weighed.net.causes, share.tolist(), (10 * np.log10(prior / (1 - prior))).tolist(),
-        weighed.counts.sum(axis=0).tolist(), weighed.counts.min(axis=0, initial=0.0).tolist(), strict=True,
-    )  # fmt: skip
-    judged = []
-    for cause, probability, odds, weight, lowest in columns:
-        out = ruled_out.get(cause, ())
-        standing = "unlikely"
-        if out:
-            standing = "ruled out"
-        elif (
-            probability >= words.established
-            and lowest > -words.decisive
-            and len(weighed.lines_for(cause)) >= words.lines_needed
-        ):
-            standing = "established"
-        elif probability >= words.probable:
-            standing = "probable"
-        elif probability >= words.possible:
-            standing = "possible"
-        judged.append(
-            Judged(
-                cause, weighed.position, standing, probability, odds, base[knowledge.causes[cause].common], weight,
-                tuple(f.branch.because for f in out), weighed, weighed.position,
-            )
-        )  # fmt: skip
-    judged.sort(key=lambda j: j.rank)
-    return tuple(judged)
+    return tuple(replace(x, causes=ranked(x.causes), mechanisms=ranked(x.mechanisms)) for x in judgements)

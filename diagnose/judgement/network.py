@@ -117,6 +117,16 @@ class Network:
         members = np.concatenate([np.eye(len(self.causes), dtype=bool), np.zeros((1, len(self.causes)), bool)])
         return self.expected(self.forward(members), members)
 
+    @cached_property
+    def by_mechanism(self) -> tuple[np.ndarray, np.ndarray]:
+        """P(finding recorded | this mechanism there) and (| not there), with no cause at work, (findings, mechanisms)."""
+        n = len(self.mechanisms)
+        none = np.zeros((n, len(self.causes)), bool)
+        there, gone = np.full((n, n), np.nan), np.full((n, n), np.nan)
+        np.fill_diagonal(there, 1.0)
+        np.fill_diagonal(gone, 0.0)
+        return tuple(self.read(self.expected(self.forward(none, known), none)) for known in (there, gone))  # type: ignore
+
     def forward(self, members: np.ndarray, known: np.ndarray | None = None) -> np.ndarray:
         """P(mechanism | set), shape (mechanisms, sets), for sets as rows of booleans; where `known` (same shape) is a
         number it stands instead. Parents are taken as independent of each other."""

@@ -85,6 +85,18 @@ class Posterior:
         return result
 
     @cached_property
+    def unseen(self) -> np.ndarray:
+        """P(mechanism) before anything is seen: over no cause and each single one, by their priors."""
+        net, odds = self.net, self.evidence.prior / (1 - self.evidence.prior)
+        may = np.zeros(len(odds))
+        may[list(self.evidence.allowed)] = 1.0
+        members = np.concatenate([np.zeros((1, len(odds)), bool), np.eye(len(odds), dtype=bool)])
+        weight = np.concatenate([[1.0], odds * may])
+        result = net.forward(members) @ (weight / weight.sum())
+        result[sorted(self.evidence.off)] = 0.0
+        return np.asarray(result)
+
+    @cached_property
     def weights(self) -> np.ndarray:
         """Probabilities of the leading sets, made to sum to one."""
         chosen = self.exactly[self.leading]
