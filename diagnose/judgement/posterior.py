@@ -284,8 +284,11 @@ def _best(weight: np.ndarray) -> np.ndarray:
 
 def _extended(sets: np.ndarray, causes: np.ndarray) -> np.ndarray:
     """Every set with each of the causes that it lacks, each once."""
-    made = [row | np.eye(len(row), dtype=bool)[c] for row in sets for c in causes if not row[c]]
-    return np.unique(np.array(made), axis=0)[::-1] if made else np.zeros((0, sets.shape[1]), bool)
+    made: dict[tuple[int, ...], None] = {}
+    for row in sets:
+        held = np.flatnonzero(row).tolist()
+        made |= dict.fromkeys(tuple(sorted((*held, c))) for c in causes.tolist() if not row[c])
+    return _sets(sets.shape[1], sorted(made))
 
 
 def _shared(

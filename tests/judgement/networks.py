@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 import random
 
 import numpy as np
@@ -56,28 +57,26 @@ def evidence(net: Network, states: dict[str, bool], off=()) -> Evidence:
 def by_hand(net: Network, states: dict[str, bool], most: int = 3):
     """P(evidence and set), and P(mechanism | evidence), by adding up every state of everything, one factor at a time."""
     sets = [s for k in range(most + 1) for s in itertools.combinations(range(len(net.causes)), k)]
-    joint, chance = {}, np.zeros(len(net.mechanisms))
+    leak, background, missed, mistaken = (x.tolist() for x in (net.leak, net.background, net.missed, net.mistaken))
+    to_mechanism, between = net.to_mechanism.keep.tolist(), net.between.keep.tolist()
+    signs, marks = ((x.keep.tolist(), x.hold.tolist()) for x in (net.signs, net.marks))
+    joint, chance = {}, np.zeros(len(leak))
     for members in sets:
-        odds = np.prod([net.prior[c] / (1 - net.prior[c]) for c in members])
+        odds = float(np.prod([net.prior[c] / (1 - net.prior[c]) for c in members]))
         total = 0.0
-        for on in itertools.product((0, 1), repeat=len(net.mechanisms)):
+        for on in itertools.product((0, 1), repeat=len(leak)):
+            active = [m for m, there in enumerate(on) if there]
             p = 1.0
             for m, there in enumerate(on):
-                rest = 1 - net.leak[m]
-                for c in members:
-                    rest *= net.to_mechanism.keep[m, c]
-                for other, active in enumerate(on):
-                    rest *= net.between.keep[m, other] if active else 1
+                rest = (1 - leak[m]) * math.prod(to_mechanism[m][c] for c in members)
+                rest *= math.prod(between[m][other] for other in active)
                 p *= 1 - rest if there else rest
             for f, recorded in states.items():
                 i = net.row[f]
-                rest, held = 1 - net.background[i], 1.0
-                for c in members:
-                    rest, held = rest * net.signs.keep[i, c], held * net.signs.hold[i, c]
-                for m, active in enumerate(on):
-                    rest, held = (rest * net.marks.keep[i, m], held * net.marks.hold[i, m]) if active else (rest, held)
-                there = (1 - rest) * held
-                read = net.mistaken[i] + (1 - net.missed[i] - net.mistaken[i]) * there
+                rest = (1 - background[i]) * math.prod(signs[0][i][c] for c in members)
+                rest *= math.prod(marks[0][i][m] for m in active)
+                held = math.prod(signs[1][i][c] for c in members) * math.prod(marks[1][i][m] for m in active)
+                read = mistaken[i] + (1 - missed[i] - mistaken[i]) * (1 - rest) * held
                 p *= read if recorded else 1 - read
             total += p
             chance += odds * p * np.array(on)
