@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 def percent(p: float, digits: int = 0) -> str:
     """A probability; never 0 % or 100 %."""
@@ -21,3 +23,8 @@ def count(number: int, thing: str) -> str:
 def signed(db: float) -> str:
     text = f"{db:+.1f}"
     return "0.0" if text in ("+0.0", "-0.0") else text
+
+
+def listed(names: Sequence[str]) -> str:
+    """A, b and c."""
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)

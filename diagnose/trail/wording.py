@@ -14,6 +14,7 @@ from diagnose.inference.run import Inference
 from diagnose.knowledge.model import Knowledge, Limit
 from diagnose.knowledge.wording import phrase
 from diagnose.quantities.model import Quantity
+from diagnose.reading.figures import listed
 from diagnose.reading.units import show
 
 _SIGNS = {"<": "<", "<=": "≤", ">": ">", ">=": "≥", "==": "is", "!=": "is not"}
@@ -129,13 +130,9 @@ class Sentences:
         found = list(dict.fromkeys(f for f in found if f))
         if not found:
             return _BLANK[slot]
-        return found[0] if slot != "parts" else _listed(found)
+        return found[0] if slot != "parts" else listed(found)
 
     def _part(self, id: str) -> str:
         thing = self._records.get(id) or self._quantities[id]
         part = self.inference.case.part(thing.part)
         return f"{part.name} ({part.item})" if part else f"the {thing.kind}" if thing.kind else ""
-
-
-def _listed(texts: list[str]) -> str:
-    return texts[0] if len(texts) == 1 else ", ".join(texts[:-1]) + " and " + texts[-1]

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from diagnose.inference.run import Inference
-from diagnose.judgement.judge import STANDINGS, Judged, Judgement
-from diagnose.reading.figures import percent
+from diagnose.judgement.chains import NAMED, SURE_ENOUGH, unexplained
+from diagnose.judgement.judge import Judged, Judgement
+from diagnose.reading.figures import listed, percent
 
-NAMED = STANDINGS[: STANDINGS.index("possible") + 1]
+OPEN_FROM = 0.5
+"""Share of its probability that a mechanism has without any cause, from which why it is there is said to be open."""
 
 
 def leaders(x: Judgement) -> list[Judged]:
     """The causes of the likeliest explanation that are possible or better, most probable first."""
-    return [j for j in x.causes if j.cause in x.explanation.causes and j.standing in NAMED]
+    return [j for j in x.causes if j.name in x.explanation.causes and j.standing in NAMED]
 
 
 def not_named(x: Judgement) -> str:
-    """Where nothing leads. A cause counts in every explanation that it is part of, so it can stand above the likeliest
+    """Where no cause leads. A cause counts in every explanation that it is part of, so it can stand above the likeliest
     explanation."""
     best = max((j.probability for j in x.causes if j.standing != "ruled out"), default=0.0)
     if not x.explanation.causes and x.none_of_these >= best:
@@ -27,9 +29,21 @@ def not_named(x: Judgement) -> str:
     )
 
 
+def unaccounted(x: Judgement) -> tuple[Judged, ...]:
+    """Mechanisms probable or better of which no cause of this rule base is likely to be the reason."""
+    sure = [j for j in x.mechanisms if j.standing in SURE_ENOUGH]
+    return tuple(j for j in sure if unexplained(x, j.name) >= OPEN_FROM)
+
+
+def why_is_open(x: Judgement) -> str:
+    """That something happened for which this rule base has no reason; empty where there is none such."""
+    names = [j.name for j in unaccounted(x)]
+    return f"Why {listed(names)} came about is not in this rule base." if names else ""
+
+
 def shared(j: Judged, several: bool) -> str:
     """That a cause is the machine's, where there are two seals that could have it."""
-    if not several or j.weighed.knowledge.causes[j.cause].scope != "machine":
+    if not several or j.card.scope != "machine":
         return ""
     best = f"; the {j.told_at} seal shows it best" if j.told_at != j.position else ""
     return f"One verdict for both seals{best}."

@@ -16,7 +16,7 @@ from diagnose.casefile.wording import describe
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Judgement
 from diagnose.knowledge.model import Caution, Knowledge, Limit
-from diagnose.reading.figures import percent
+from diagnose.reading.figures import listed, percent
 from diagnose.views.leading import leaders, not_named
 from diagnose.views.page import Page
 
@@ -173,10 +173,6 @@ def how(step: Step, knowledge: Knowledge) -> str:
     features = knowledge.vocabulary.features
     asks = step.look.asks if step.look else ()
     return " ".join(dict.fromkeys(features[a].how for a in asks if a in features and features[a].how))
-
-
-def listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
 
 
 def minutes(value: float) -> str:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.views.leading import shared, undamaged
-from tests.advice.conftest import judged_text
+from diagnose.casefile.reader import parse_case
+from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.reading.problems import Problems
+from diagnose.views.leading import leaders, shared, unaccounted, undamaged, why_is_open
 
 PAIR = """
 case: Pair
@@ -21,6 +23,13 @@ observations:
 """
 
 
+def diagnosed(text: str, base) -> Diagnosis:
+    problems = Problems()
+    case = parse_case(text.encode(), "case.yaml", base.knowledge, problems)
+    assert case is not None and not problems.errors(), problems.found
+    return Diagnosis(case, base)
+
+
 @pytest.mark.parametrize("outboard, said", [
     ("  - {part: 11, absent: [scored face, radial cracks]}", True),
     ("  - {part: 11, saw: full even track}", True),
@@ -29,15 +38,24 @@ observations:
     ("", False),
 ])  # fmt: skip
 def test_a_seal_is_said_undamaged_when_it_was_looked_at_and_nothing_was_found(whole_base, outboard, said):
-    case = judged_text(PAIR.format(outboard), whole_base)
+    case = diagnosed(PAIR.format(outboard), whole_base)
     inner, outer = case.judgements
     assert bool(undamaged(case.inference, outer)) is said
     assert not undamaged(case.inference, inner)
 
 
 def test_a_cause_of_the_machine_is_said_to_be_shared_only_where_there_are_two_seals(whole_base):
-    inner, outer = judged_text(PAIR.format(""), whole_base).judgements
+    inner, outer = diagnosed(PAIR.format(""), whole_base).judgements
     low = "barrier pressure too low"
-    assert shared(inner.of(low), True) == "One verdict for both seals."
-    assert shared(outer.of(low), True).endswith("the inboard seal shows it best.")
-    assert not shared(inner.of(low), False) and not shared(inner.of("abrasive wear"), True)
+    said = sorted(shared(x.of(low), True) for x in (inner, outer))
+    assert said[0] == "One verdict for both seals." and said[1].endswith("seal shows it best.")
+    assert not shared(inner.of(low), False) and not shared(inner.of("installation damage of an O-ring"), True)
+
+
+def test_a_mechanism_without_a_cause_that_brings_it_is_said_to_be_open(whole_base):
+    """The joint of the gland leaks, and nothing on record or in the rule base says why."""
+    seen = "case: Marks\nseal: {arrangement: single}\nobservations:\n  - {on: shaft, saw: bent}\n"
+    at = diagnosed(seen, whole_base).at("seal")
+    assert all(j.kind == "mechanism" for j in unaccounted(at))
+    assert bool(why_is_open(at)) == bool(unaccounted(at))
+    assert all(j.kind == "cause" for j in leaders(at))
