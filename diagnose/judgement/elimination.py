@@ -174,6 +174,13 @@ def _spread(table: Table, scope: tuple[int, ...]) -> np.ndarray:
     return table.cells.reshape(*shape, table.cells.shape[-1])
 
 
+def _with_one(factor: np.ndarray) -> np.ndarray:
+    """What a parent multiplies each term by: nothing where it is not there."""
+    result = np.ones((2, len(factor)))
+    result[1] = factor
+    return result
+
+
 def _tables(stars: Sequence[Star], variables: int) -> list[Table]:
     """The factors of the stars. A star of evidence on its own leaves a constant."""
     result = []
@@ -188,7 +195,7 @@ def _tables(stars: Sequence[Star], variables: int) -> list[Table]:
         weight = star.weight if last else star.weight[:, 0]
         result.append(Table((*own, *last), weight if own else weight[0]))
         for i, parent in enumerate(star.parents):
-            factor = np.stack([np.ones(terms), star.factor[:, i]])
+            factor = _with_one(star.factor[:, i])
             result.append(Table((parent, *last), factor[..., None] if last else factor))
     return result
 
@@ -201,7 +208,7 @@ def _spelt_out(star: Star, own: tuple[int, ...]) -> Table:
     for i in range(count):
         shape = [1] * (count + 3)
         shape[1 + i], shape[-2] = 2, terms
-        cells = cells * np.stack([np.ones(terms), star.factor[:, i]]).reshape(shape)
+        cells = cells * _with_one(star.factor[:, i]).reshape(shape)
     cells = cells.sum(axis=-2)
     scope = (*own, *star.parents)
     rank = sorted(range(len(scope)), key=scope.__getitem__)

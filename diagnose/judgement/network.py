@@ -130,7 +130,7 @@ class Network:
     def forward(self, members: np.ndarray, known: np.ndarray | None = None) -> np.ndarray:
         """P(mechanism | set), shape (mechanisms, sets), for sets as rows of booleans; where `known` (same shape) is a
         number it stands instead. Parents are taken as independent of each other."""
-        rest = self._rest(self.leak, self.to_mechanism.keep, members)
+        rest = (1 - self.leak)[:, None] * products(self.to_mechanism.keep, members)
         result = np.empty((len(self.mechanisms), len(members)))
         for i, parents in enumerate(self.above):
             value = rest[i]
@@ -144,8 +144,8 @@ class Network:
     def expected(self, mechanisms: np.ndarray, members: np.ndarray) -> np.ndarray:
         """P(finding there | chances of the mechanisms, set), shape (findings, sets). A finding that answers a question
         has the chance of that answer."""
-        keep = self._rest(self.background, self.signs.keep, members)
-        hold = _products(self.signs.hold, members)
+        keep = (1 - self.background)[:, None] * products(self.signs.keep, members)
+        hold = products(self.signs.hold, members)
         both = hold * keep
         for f, parents in enumerate(self.left_by):
             for p in parents:
@@ -175,14 +175,17 @@ class Network:
         missed, mistaken = self.missed[rows, None], self.mistaken[rows, None]
         return np.asarray(mistaken + (1 - missed - mistaken) * there)
 
-    @staticmethod
-    def _rest(leak: np.ndarray, keep: np.ndarray, members: np.ndarray) -> np.ndarray:
-        return np.asarray((1 - leak)[:, None] * _products(keep, members))
 
-
-def _products(per_cause: np.ndarray, members: np.ndarray) -> np.ndarray:
+def products(per_cause: np.ndarray, members: np.ndarray) -> np.ndarray:
     """Products of `per_cause` (rows, causes) over the members of each set (sets, causes); shape (rows, sets)."""
-    return np.asarray(np.exp(np.log(per_cause) @ members.T.astype(float)))
+    result = np.ones((len(per_cause), len(members)))
+    size = members.sum(axis=1)
+    _, cause = np.nonzero(members)
+    begin = np.cumsum(size) - size
+    for k in range(int(size.max(initial=0))):
+        sets = np.flatnonzero(size > k)
+        result[:, sets] *= per_cause[:, cause[begin[sets] + k]]
+    return result
 
 
 def build(knowledge: Knowledge) -> Network:

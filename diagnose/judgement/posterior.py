@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from diagnose.judgement.elimination import Elimination, Plan, Shape, Star, plan
-from diagnose.judgement.network import Network
+from diagnose.judgement.network import Layer, Network, products
 
 WIDEST = 1 << 14
 """Cells of the largest table for one cause set; where a sum would need more, its widest star is summed term by term."""
@@ -177,45 +177,45 @@ class Sums:
         return np.concatenate(parts, axis=-1) if parts else np.zeros((*shape, 0))
 
     @cached_property
-    def _shapes(self) -> list[Shape]:
-        one = np.zeros((1, len(self.net.causes)), bool)
-        return [Shape(s.child, s.parents, s.weight.shape[1]) for s in self._stars(one)]
+    def _plan(self) -> Plan:
+        shapes = [Shape(i, parents, 2) for i, (parents, _) in enumerate(self._above)]
+        shapes += [Shape(-1, parents, len(factor)) for parents, factor in self._left]
+        return plan(shapes, len(self.reached))
 
     @cached_property
-    def _plan(self) -> Plan:
-        return plan(self._shapes, len(self.reached))
+    def _above(self) -> list[tuple[tuple[int, ...], np.ndarray]]:
+        """For each mechanism above the evidence: those above it, and the factors of its two terms."""
+        return [self._star(self.net.between, m, self.net.above[m]) for m in self.reached]
+
+    @cached_property
+    def _left(self) -> list[tuple[tuple[int, ...], np.ndarray]]:
+        """For each finding recorded: the mechanisms that speak of it, and the factors of its terms."""
+        return [self._star(self.net.marks, row, self.net.left_by[row]) for row in self.rows]
+
+    def _star(self, layer: Layer, child: int, parents: tuple[int, ...]) -> tuple[tuple[int, ...], np.ndarray]:
+        above = [p for p in parents if p in self.at]
+        keep, hold = layer.keep[child, above], layer.hold[child, above]
+        one = np.ones(len(above))
+        factor = np.stack([one, keep] if (hold == 1).all() else [one, hold, hold * keep])
+        return tuple(self.at[p] for p in above), factor
 
     def _stars(self, members: np.ndarray) -> list[Star]:
-        """The mechanisms above the evidence, then the evidence."""
+        """The mechanisms above the evidence, then the evidence: P(recorded so | mechanisms) = base + slope * (hold - hold *
+        keep), by the terms of a star."""
         net = self.net
-        rest = net._rest(net.leak[self.reached], net.to_mechanism.keep[self.reached], members)
-        zero, one = np.zeros(len(members)), np.ones(len(members))
-        stars = []
-        for i, m in enumerate(self.reached):
-            above = tuple(p for p in net.above[m] if p in self.at)
-            weight = np.stack([np.stack([zero, rest[i]]), np.stack([one, -rest[i]])])
-            factor = np.stack([np.ones(len(above)), net.between.keep[m, list(above)]])
-            stars.append(Star(i, tuple(self.at[p] for p in above), weight, factor))
-        keep = net._rest(net.background[self.rows], net.signs.keep[self.rows], members)
-        hold = np.exp(np.log(net.signs.hold[self.rows]) @ members.T.astype(float))
-        for i, (row, present) in enumerate(zip(self.rows, self.present, strict=True)):
-            above = tuple(p for p in net.left_by[row] if p in self.at)
-            stars.append(self._evidence(row, present, above, keep[i], hold[i]))
+        rest = (1 - net.leak[self.reached])[:, None] * products(net.to_mechanism.keep[self.reached], members)
+        weight = np.zeros((len(rest), 2, 2, len(members)))
+        weight[:, 0, 1], weight[:, 1, 0], weight[:, 1, 1] = rest, 1.0, -rest
+        stars = [Star(i, parents, weight[i], factor) for i, (parents, factor) in enumerate(self._above)]
+        sign = np.where(self.present, 1, -1)
+        slope = (sign * (1 - net.missed[self.rows] - net.mistaken[self.rows]))[:, None]
+        base = np.where(self.present, net.mistaken[self.rows], 1 - net.mistaken[self.rows])[:, None]
+        held = slope * products(net.signs.hold[self.rows], members)
+        kept = -held * (1 - net.background[self.rows])[:, None] * products(net.signs.keep[self.rows], members)
+        for i, (parents, factor) in enumerate(self._left):
+            terms = [base[i] + held[i], kept[i]] if len(factor) == 2 else [np.repeat(base[i], len(members)), held[i], kept[i]]
+            stars.append(Star(-1, parents, np.stack(terms)[None], factor))
         return stars
-
-    def _evidence(self, row: int, present: bool, above: tuple[int, ...], keep: np.ndarray, hold: np.ndarray) -> Star:
-        """P(recorded so | mechanisms above) = base + slope * [hold - hold * keep] by the terms of a star."""
-        net = self.net
-        slope = 1 - net.missed[row] - net.mistaken[row]
-        base, slope = (net.mistaken[row], slope) if present else (1 - net.mistaken[row], -slope)
-        k, h = net.marks.keep[row, list(above)], net.marks.hold[row, list(above)]
-        if (h == 1).all():
-            weight = np.stack([base + slope * hold, -slope * hold * keep])
-            factor = np.stack([np.ones(len(above)), k])
-        else:
-            weight = np.stack([np.full(len(hold), base), slope * hold, -slope * hold * keep])
-            factor = np.stack([np.ones(len(above)), h, h * k])
-        return Star(-1, tuple(self.at[p] for p in above), weight[None], factor)
 
     def _total(self, stars: Sequence[Star]) -> np.ndarray:
         return _sliced(stars, len(self.reached), self._plan, lambda e: e.total)
