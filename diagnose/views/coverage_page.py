@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from diagnose.views.drawings import markup
 from collections.abc import Mapping
 from typing import Any
+
+from diagnose.views.drawings import markup
 
 
 def page(result: Mapping[str, Any]) -> str:
