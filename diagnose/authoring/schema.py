@@ -88,7 +88,7 @@ def schemas(knowledge: Knowledge) -> dict[str, Schema]:
     result |= {"measurement": made.measurement(), "limit": made.limit(), "case": made.case(), **made.vocabulary()}
     result |= {
         "arrangement": made.arrangement(),
-        "looks": made.looks(),
+        "looks": made.looks(), "hazards": made.hazards(),
         "version": keys({"version": TEXT}, ("version",)),
     }
     result |= {f"table-{name}": made.table(shape) for name, shape in SHAPES.items()}
@@ -118,7 +118,7 @@ def editor_settings(folder: str = "knowledge") -> Schema:
         name: f"{folder}/vocabulary/{name}.yaml"
         for name in ("parts", "features", "settings", "readings", "quantities", "scales")
     }
-    globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "sources", "looks", "version")}
+    globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "sources", "looks", "hazards", "version")}
     globs |= {f"table-{name}": f"{folder}/tables/{name}.yaml" for name in SHAPES}
     globs["case"] = "scenarios/*.yaml"
     return {"yaml.schemas": {f"./{folder}/schema/{name}.json": glob for name, glob in sorted(globs.items())}}
@@ -254,6 +254,14 @@ class _Maker:
             "nominal": keys(dict.fromkeys(self.v.readings, self.reading)), "steps": listed(step),
         }, ("steps", "doubt"))  # fmt: skip
         return {"if": {"required": ["steps"]}, "then": order, "else": usual}
+
+    def hazards(self) -> Schema:
+        hazard = keys({
+            "means": TEXT, "words": some(said(TEXT, "In the text of a step; WORD* stands for all that begin so.")),
+            "but not": some(said(TEXT, "A phrase in which such a word means something else.")),
+            "stages": some(words(self.v.stages, "A measurement made at one of them.")), "cautions": some(self.caution_name),
+        }, ("means", "cautions"))  # fmt: skip
+        return keys({"hazards": {"type": "object", "additionalProperties": hazard}}, ("hazards",))
 
     def looks(self) -> Schema:
         ways = keys(dict.fromkeys(WAYS, NUMBER), WAYS, "How often the work is done and leaves the finding open.")

@@ -373,6 +373,20 @@ class Caution(Card):
 
 
 @dataclass(frozen=True)
+class Hazard:
+    """What a step of work can do to people: a step with one of the `words` in its text (none of them inside a phrase of
+    `but_not`), or made at one of the `stages`, must name the `cautions`."""
+
+    name: str
+    means: str
+    words: tuple[str, ...] = ()
+    but_not: tuple[str, ...] = ()
+    stages: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
 class Retired:
     """An item no longer in use; its id is never given again and its successor stands in its place."""
 
@@ -483,6 +497,7 @@ class Knowledge:
     retired: Mapping[str, Retired] = field(default_factory=dict)
     arrangements: Arrangements = Arrangements()
     looks: Looks = Looks()
+    hazards: Mapping[str, Hazard] = field(default_factory=dict)
 
     @cached_property
     def limits_on(self) -> dict[str, tuple[Limit, ...]]:

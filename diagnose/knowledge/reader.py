@@ -13,6 +13,7 @@ from typing import Any
 from diagnose.knowledge import model as m
 from diagnose.knowledge.arrangements import read_arrangements
 from diagnose.knowledge.conditions import GROUPS, ConditionReader, negate, walk
+from diagnose.knowledge.hazards import read_hazards
 from diagnose.knowledge.looks import read_looks
 from diagnose.knowledge.tables import read_tables
 from diagnose.reading.files import read_file, shown_name
@@ -235,6 +236,7 @@ class _Reader:
             version.text() if version else "0", digest, self.shown, vocabulary, words, self.sources, limits, findings,
             causes, measurements, cautions, tables, retired=self.retired,
             arrangements=read_arrangements(self, vocabulary), looks=read_looks(self, vocabulary),
+            hazards=read_hazards(self, vocabulary, cautions),
         )  # fmt: skip
 
     def read_vocabulary(self) -> m.Vocabulary:
