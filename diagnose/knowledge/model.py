@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from diagnose.knowledge.lexicon import Lexicon
 from diagnose.reading.problems import Where
 from diagnose.reading.terms import plain
 
@@ -109,6 +110,7 @@ class Vocabulary:
     stages: tuple[str, ...]
     degrees: tuple[str, ...]
     sides: tuple[str, ...]
+    lexicon: Lexicon = Lexicon()
 
     @cached_property
     def names(self) -> dict[str, dict[str, str]]:

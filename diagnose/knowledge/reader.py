@@ -14,6 +14,7 @@ from diagnose.knowledge import model as m
 from diagnose.knowledge.arrangements import read_arrangements
 from diagnose.knowledge.conditions import GROUPS, ConditionReader, negate, walk
 from diagnose.knowledge.hazards import read_hazards
+from diagnose.knowledge.lexicon import EXTENTS, Lexicon, LexiconReader
 from diagnose.knowledge.looks import read_looks
 from diagnose.knowledge.tables import read_tables
 from diagnose.reading.files import read_file, shown_name
@@ -268,7 +269,13 @@ class _Reader:
             sides,
         )  # fmt: skip
         self.refuse_twins(vocabulary)
-        return vocabulary
+        return replace(vocabulary, lexicon=self.read_lexicon(vocabulary))
+
+    def read_lexicon(self, v: m.Vocabulary) -> Lexicon:
+        terms = {f"{name}: {term}" for name, setting in v.settings.items() for term in setting.terms}
+        known = {"kinds": v.kinds, "features": v.features, "settings": terms, "readings": v.readings,
+                 "sides": v.sides, "degrees": v.degrees, "extents": EXTENTS}  # fmt: skip
+        return LexiconReader(self.nodes, known, self.sources, self.problems).read()
 
     def read_readings(self, kinds: Mapping[str, m.Kind], settings: Mapping[str, m.Setting]) -> dict[str, m.Reading]:
         result = {}
