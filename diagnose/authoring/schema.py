@@ -16,6 +16,7 @@ from diagnose.authoring.rule_tests import FINDINGS
 from diagnose.casefile.format import ENDS, SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.judgement.judge import STANDINGS
 from diagnose.knowledge.conditions import EXTENTS, FORMS, GROUPS, RELATIONS, SEATS
+from diagnose.knowledge.lexicon import CUES, lexicon_terms
 from diagnose.knowledge.looks import WAYS
 from diagnose.knowledge.model import Knowledge, Vocabulary
 from diagnose.knowledge.reader import FIELDS, SOURCE_KINDS, STATUSES
@@ -51,6 +52,11 @@ def words(terms: Mapping[str, str] | Iterable[str], means: str = "") -> Schema:
     if isinstance(terms, Mapping):
         schema["enumDescriptions"] = list(terms.values())
     return schema | ({"description": means} if means else {})
+
+
+def _of(terms: Iterable[str], item: Schema) -> Schema:
+    """A mapping from some of the terms."""
+    return keys(dict.fromkeys(terms, item))
 
 
 def keys(properties: Mapping[str, Schema], needed: Iterable[str] = (), means: str = "") -> Schema:
@@ -119,6 +125,7 @@ def editor_settings(folder: str = "knowledge") -> Schema:
         for name in ("parts", "features", "settings", "readings", "quantities", "scales")
     }
     globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "sources", "looks", "hazards", "version")}
+    globs["lexicon"] = f"{folder}/vocabulary/words/*.yaml"
     globs |= {f"table-{name}": f"{folder}/tables/{name}.yaml" for name in SHAPES}
     globs["case"] = "scenarios/*.yaml"
     return {"yaml.schemas": {f"./{folder}/schema/{name}.json": glob for name, glob in sorted(globs.items())}}
@@ -373,6 +380,15 @@ class _Maker:
 
     # ---- vocabulary and words -----------------------------------------------------------------------------
 
+    def lexicon(self) -> Schema:
+        """A file of words people use for terms."""
+        source = words(list(self.k.sources))
+        said = {"anyOf": [TEXT, keys({"word": TEXT, "met in": source, "ask": TEXT}, ("word",))]}
+        said_of = {
+            "same": each(listed(said)), **{section: _of(terms, listed(said)) for section, terms in lexicon_terms(self.v).items()},
+        }  # fmt: skip
+        return keys({"met in": source, **said_of, "cues": _of(CUES, listed(TEXT)), "idle": listed(TEXT), "whole": listed(TEXT)}, ("met in",))
+
     def vocabulary(self) -> dict[str, Schema]:
         stage = words((*self.v.stages, "never"))
         kind = self.kind
@@ -411,5 +427,6 @@ class _Maker:
             "settings": keys({"settings": each(setting)}), "readings": keys({"readings": each(reading)}),
             "quantities": keys({"quantities": each(quantity)}), "sources": keys({"sources": each(source)}),
             "scales": keys({key: listed(TEXT) for key in ("stages", "degrees", "sides")}),
+            "lexicon": self.lexicon(),
             "words": keys({"seen": each(NUMBER), "common": each(NUMBER), "standing": standing}),
         }  # fmt: skip

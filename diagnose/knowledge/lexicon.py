@@ -9,14 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from diagnose.reading.located import Node, only_keys, text_under
 from diagnose.reading.problems import Problems, Where
 from diagnose.reading.terms import did_you_mean, plain
 
+if TYPE_CHECKING:
+    from diagnose.knowledge.model import Vocabulary
+
 FOLDER = "vocabulary/words/"
-TERMS = ("kinds", "features", "settings", "readings")
-"""Sections whose terms are terms of the vocabulary; a setting's is written "setting: term"."""
 QUALIFIERS = ("sides", "degrees", "extents")
 CUES = {
     "denied": "what follows is not so",
@@ -60,6 +62,15 @@ class Lexicon:
         for table in (self.same, *self.terms.values(), *self.qualifiers.values()):
             for said in table.values():
                 yield from said
+
+
+def lexicon_terms(v: Vocabulary) -> dict[str, Collection[str]]:
+    """The terms of each section of a file of words; a setting's is written "setting: term"."""
+    settings = [f"{name}: {term}" for name, setting in v.settings.items() for term in setting.terms]
+    return {
+        "kinds": v.kinds, "features": v.features, "settings": settings, "readings": v.readings, "sides": v.sides,
+        "degrees": v.degrees, "extents": EXTENTS,
+    }  # fmt: skip
 
 
 class LexiconReader:

@@ -14,7 +14,7 @@ from diagnose.knowledge import model as m
 from diagnose.knowledge.arrangements import read_arrangements
 from diagnose.knowledge.conditions import GROUPS, ConditionReader, negate, walk
 from diagnose.knowledge.hazards import read_hazards
-from diagnose.knowledge.lexicon import EXTENTS, Lexicon, LexiconReader
+from diagnose.knowledge.lexicon import LexiconReader, lexicon_terms
 from diagnose.knowledge.looks import read_looks
 from diagnose.knowledge.tables import read_tables
 from diagnose.reading.files import read_file, shown_name
@@ -269,13 +269,8 @@ class _Reader:
             sides,
         )  # fmt: skip
         self.refuse_twins(vocabulary)
-        return replace(vocabulary, lexicon=self.read_lexicon(vocabulary))
-
-    def read_lexicon(self, v: m.Vocabulary) -> Lexicon:
-        terms = {f"{name}: {term}" for name, setting in v.settings.items() for term in setting.terms}
-        known = {"kinds": v.kinds, "features": v.features, "settings": terms, "readings": v.readings,
-                 "sides": v.sides, "degrees": v.degrees, "extents": EXTENTS}  # fmt: skip
-        return LexiconReader(self.nodes, known, self.sources, self.problems).read()
+        lexicon = LexiconReader(self.nodes, lexicon_terms(vocabulary), self.sources, self.problems).read()
+        return replace(vocabulary, lexicon=lexicon)
 
     def read_readings(self, kinds: Mapping[str, m.Kind], settings: Mapping[str, m.Setting]) -> dict[str, m.Reading]:
         result = {}

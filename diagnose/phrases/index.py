@@ -42,6 +42,7 @@ class Spelling:
     text: str
     asked: tuple[frozenset[Sense], ...]
     ask: str = ""
+    stems: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -115,10 +116,10 @@ class Index:
         for section, term, also in self._terms():
             name = term.name
             for text in dict.fromkeys((name.rpartition(": ")[2] if section == "settings" else name, *also)):
-                yield Spelling(term, text, self._asked(text))
+                yield Spelling(term, text, self._asked(text), "", self._telling(text))
             for said in lexicon.terms.get(section, {}).get(name, ()):
                 if asked := self._asked(said.text):
-                    yield Spelling(term, said.text, asked, said.ask)
+                    yield Spelling(term, said.text, asked, said.ask, self._telling(said.text))
 
     def _terms(self) -> Iterator[tuple[str, Term, tuple[str, ...]]]:
         v = self.vocabulary
@@ -141,6 +142,10 @@ class Index:
                 asked[frozenset(senses)] = None
             place += length
         return tuple(asked)
+
+    def _telling(self, text: str) -> frozenset[str]:
+        """The stems of a text but for words that say nothing."""
+        return frozenset(s for w, s in zip(*self.split(text), strict=True) if ("idle", "") not in self.small.get((w,), {}))
 
     def _longest(self, words: tuple[str, ...], stems: tuple[str, ...], place: int) -> tuple[list[Sense], int]:
         for length in range(min(self.longest, len(stems) - place), 0, -1):
@@ -201,9 +206,10 @@ class Index:
             return [Span(place, place, ("word", token.stem))]
         if parted := self._parted(token.text):
             return [Span(place, place, sense) for sense in parted]
-        guess = self.speller.guess(token.text)
-        if not guess:
+        guesses = self.speller.guess(token.text)
+        if len({stem(g, self.whole) for g in guesses}) != 1:
             return []
+        guess = guesses[0]
         stemmed = stem(guess, self.whole)
         senses = [*self.surfaces.get((stemmed,), {}), ("word", stemmed)]
         return [Span(place, place, sense, guess) for sense in dict.fromkeys(senses)]

@@ -6,13 +6,13 @@ not say counts against it (the term would say more than was said), and so do wor
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from diagnose.knowledge.model import Vocabulary
 from diagnose.phrases.clauses import Clause, halves, phrase_of
-from diagnose.phrases.index import Index, Sense, Spelling, index_of
+from diagnose.phrases.index import Index, Spelling, index_of
 from diagnose.phrases.lift import Lifted
 from diagnose.phrases.model import Reading, Statement
 from diagnose.reading.units import BadUnit, unit
@@ -20,6 +20,7 @@ from diagnose.reading.units import BadUnit, unit
 SURE, LIKELY, WEAK = 0.80, 0.60, 0.42
 CLAIMED, UNREAD, UNKNOWN = 1.1, 0.6, 0.9
 NO_PART, ABOVE, WRONG_PART = 0.96, 0.97, 0.5
+OTHER_WORDS = 0.94
 FAMILY = {"feature": 1.0, "reading": 0.97, "setting": 0.9}
 TIE = 0.05
 MOST_HELD, MOST_READINGS = 80, 4
@@ -154,7 +155,7 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     """Terms held against a clause, best first, one of each statement."""
     if not clause.content:
         return []
-    found: Counter[int] = Counter()
+    found: dict[int, float] = defaultdict(float)
     for sense in clause.senses:
         weight = index.weights.get(sense)
         if weight is None:
@@ -169,7 +170,7 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     ranked = sorted(found, key=lambda n: (-found[n] / (1.5 + sum(index.weight(a) for a in index.spellings[n].asked)), n))
     held = [h for n in ranked[: MOST_HELD * 3] if (h := _held(index.spellings[n], clause, named, index, subject))]
     best: dict[tuple[str, str, str, str], Held] = {}
-    for h in sorted(held, key=lambda h: (-h.score, len(h.asks), h.statement.term, h.statement.on)):
+    for h in sorted(held, key=lambda h: (-h.score, len(h.asks), -len(h.used), h.statement.term, h.statement.on)):
         s = h.statement
         best.setdefault((s.family, s.term, s.on, s.state), h)
     return [h for h in best.values() if h.score >= WEAK][:MOST_READINGS]
@@ -220,6 +221,8 @@ def _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_us
     left = clause.content - used - quiet - lifted
     unread = sum(_loss(clause, p, index) for p in left)
     score = matched / (matched + CLAIMED * claimed + UNREAD * unread) * fit * FAMILY[term.family]
+    said = {t.stem for t in clause.tokens}
+    score *= OTHER_WORDS + (1 - OTHER_WORDS) * (len(spelling.stems & said) / max(1, len(spelling.stems)))
     if guesses:
         score *= 0.95
     if score < WEAK:

@@ -19,12 +19,13 @@ class Speller:
             if len(word) >= LEAST_LETTERS - 1 and word.isalpha():
                 self.near.setdefault((word[0], len(word)), []).append(word)
 
-    def guess(self, word: str) -> str:
-        """The one nearest word, or "" where there is none or two are equally near."""
+    def guess(self, word: str) -> list[str]:
+        """The nearest words; none where none is near."""
         if len(word) < LEAST_LETTERS or word in self.known or not word.isalpha() or len(word) > 24:
-            return ""
+            return []
         most = 2 if len(word) >= LONG else 1
-        best, ties = most + 1, [""]
+        best: int = most + 1
+        ties: list[str] = []
         for length in range(len(word) - most, len(word) + most + 1):
             for other in self.near.get((word[0], length), ()):
                 apart = distance(word, other, most)
@@ -32,7 +33,7 @@ class Speller:
                     best, ties = apart, [other]
                 elif apart == best <= most:
                     ties.append(other)
-        return ties[0] if best <= most and len(ties) == 1 else ""
+        return ties
 
 
 def distance(a: str, b: str, most: int) -> int:
