@@ -22,7 +22,7 @@ CLAIMED, UNREAD, UNKNOWN = 1.1, 0.6, 0.9
 NO_PART, ABOVE, WRONG_PART = 0.96, 0.97, 0.5
 OTHER_WORDS = 0.94
 FAMILY = {"feature": 1.0, "reading": 0.97, "setting": 0.9}
-TIE = 0.05
+TIE, WORTH = 0.05, 0.6
 MOST_HELD, MOST_READINGS = 80, 4
 DENIED = "it is read as a denial"
 _CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
@@ -338,6 +338,7 @@ def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...]) 
         ((held[0].score - h.score, n, h) for n, (_, held) in enumerate(chosen) for h in held[1:]),
         key=lambda x: (x[0], x[1], x[2].statement.term),
     )
+    others = [x for x in others if x[2].score >= WORTH * best[x[1]].score]
     picks = [best, *([*best[:n], h, *best[n + 1 :]] for _, n, h in others[: MOST_READINGS - 1])]
     result = []
     for pick in picks:
