@@ -16,7 +16,6 @@ from diagnose.knowledge.model import Knowledge
 from diagnose.reading.files import shown_name
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text
 from diagnose.reading.problems import Problems
-from diagnose.reading.terms import did_you_mean
 
 
 def read_case(path: Path, knowledge: Knowledge) -> m.Case:
@@ -200,7 +199,7 @@ class _Reader(RecordReader):
                     node.key_place(key),
                     "unknown-key",
                     f"{name!r} has no key {key!r}",
-                    did_you_mean(key, known) or "see: diagnose terms",
+                    self.problems.near(key, known) or "see: diagnose terms",
                 )
 
     def read_setting(self, name: str, node: Node, holds: bool, position: str, settings: list[m.SettingFact]) -> None:
@@ -240,7 +239,7 @@ class _Reader(RecordReader):
                         item.where,
                         "unknown-cause",
                         f"there is no cause {item.text()!r}",
-                        did_you_mean(item.text(), causes),
+                        self.problems.near(item.text(), causes),
                     )
             return tuple(item.text() for item in (found.each() if found else []))
 

@@ -11,7 +11,7 @@ from diagnose.casefile.fields import FieldReader
 from diagnose.casefile.format import ENDS, MEASUREMENT, OBSERVATION, PART, STATES, record_id
 from diagnose.knowledge.model import Reading
 from diagnose.reading.located import Node, only_keys
-from diagnose.reading.terms import did_you_mean, plain
+from diagnose.reading.terms import plain
 
 
 class RecordReader(FieldReader):
@@ -57,7 +57,7 @@ class RecordReader(FieldReader):
             for item in self.touched(part):
                 if item.text() not in self.parts:
                     self.say(item.where, "unknown-item", f"no part has the item number {item.text()!r}",
-                             did_you_mean(item.text(), self.parts) or "add it under parts")  # fmt: skip
+                             self.problems.near(item.text(), self.parts) or "add it under parts")  # fmt: skip
 
     def read_position(self, node: Node, kind: str, part: m.Part | None = None) -> str:
         position = self.text(node, "position")
@@ -79,7 +79,7 @@ class RecordReader(FieldReader):
         item = self.text(node, "part")
         if item and item not in self.parts:
             self.say((node.get("part") or node).where, "unknown-item", f"no part has the item number {item!r}",
-                     did_you_mean(item, self.parts) or "add it under parts")  # fmt: skip
+                     self.problems.near(item, self.parts) or "add it under parts")  # fmt: skip
         return self.parts.get(item)
 
     def read_observation(self, node: Node) -> list[m.Observation]:

@@ -71,6 +71,10 @@ def run() -> None:
     # starting makes many lasting objects and one matrix library; neither collecting nor threads of its own pay here
     gc.disable()
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        # a daemon may have closed them, and whatever is opened first would then be read or written in their place
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")
     from diagnose.cli.common import refuse, tell

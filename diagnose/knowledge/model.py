@@ -130,8 +130,8 @@ class Vocabulary:
         return tables
 
     def find(self, family: str, word: str) -> str | None:
-        """The term behind a spelling, or None."""
-        return self.names[family].get(plain(word))
+        """The term behind a spelling, or None; a rule base need not have every family of terms."""
+        return self.names.get(family, {}).get(plain(word))
 
     @cached_property
     def spelled(self) -> dict[str, tuple[str, ...]]:
