@@ -59,7 +59,8 @@ def hazards_of(knowledge: m.Knowledge, text: str, stage: str = "") -> Iterator[t
 
 
 def unguarded(knowledge: m.Knowledge) -> Iterator[Problem]:
-    """Steps that do not name the cautions which their words or stage ask for."""
+    """Steps that do not name the cautions which their words or stage ask for, and plain looks that need other cautions
+    than those that always stand."""
     for card in knowledge.measurements.values():
         text = f"{card.how} / {card.instrument}"
         yield from _missing(knowledge, f"the measurement {card.name!r}", text, card.stage, card.cautions, card.where)
@@ -68,6 +69,21 @@ def unguarded(knowledge: m.Knowledge) -> Iterator[Problem]:
             what = f"this action against {cause.name!r}"
             text = f"{action.do} / {action.worked_if}"
             yield from _missing(knowledge, what, text, "", action.cautions, action.where)
+
+
+    for feature in knowledge.vocabulary.features.values():
+        yield from _no_plain_look(knowledge, f"how to see {feature.name!r}", feature.how, feature.where)
+    for step in knowledge.arrangements.steps:
+        for text in (step.do, *(look.how for look in step.looks)):
+            yield from _no_plain_look(knowledge, f"the step {step.name!r}", text, step.where)
+
+
+def _no_plain_look(knowledge: m.Knowledge, what: str, text: str, where: Where) -> Iterator[Problem]:
+    for hazard, told_by in hazards_of(knowledge, text):
+        needed = [name for name in hazard.cautions if not knowledge.cautions[name].always]
+        if needed:
+            says = f"{what} is {hazard.name} ({told_by!r}), and a plain look names no cautions: {', '.join(needed)}"
+            yield Problem(where, "caution-not-named", says, "a look without it, or a measurement that names them")
 
 
 def _missing(

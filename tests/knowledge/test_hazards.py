@@ -78,6 +78,9 @@ def test_work_at_a_running_seal_is_a_hazard_by_its_stage(shipped):
     ("causes/product-set-or-polymerised.yaml", "Heat-trace chamber and lines"),
     ("measurements/barrier-fluid-sample.yaml", "smell only where"),
     ("measurements/quench-check.yaml", "blow through"),
+    ("vocabulary/features.yaml", "burn it"),
+    ("arrangements/dismantling.yaml", "feel the lines"),
+    ("causes/pump-and-driver-misaligned.yaml", "Loosen the flanges"),
 ])  # fmt: skip
 def test_advice_that_hurts_has_not_come_back(card, was):
     assert was not in " ".join((KNOWLEDGE / card).read_text("utf-8").split())
@@ -111,6 +114,27 @@ def test_a_record_raises_what_its_liquid_does_to_people(name, whole_base):
 ])  # fmt: skip
 def test_a_harmless_record_does_not(text, silent, whole_base):
     assert not silent & set(judged_text(f"case: On the bench\n{text}\n", whole_base).inference.cautions)
+
+
+def test_a_plain_look_neither_burns_nor_smells_but_may_use_what_always_stands(shipped):
+    coke, cracks = (shipped.vocabulary.features[n] for n in ("coke", "radial cracks"))
+    assert "penetrant" in cracks.how
+
+    def told(how: str) -> list[str]:
+        features = {"coke": replace(coke, how=how), "radial cracks": cracks}
+        looked = replace(shipped, vocabulary=replace(shipped.vocabulary, features=features), causes={}, measurements={})
+        return [p.says for p in unguarded(looked)]
+
+    assert told(coke.how) == []
+    assert "burning" in told("Swab or scrape: burn it, dissolve it.")[0]
+    assert "smelling" in told("By its smell.")[0]
+
+
+def test_a_step_of_dismantling_is_held_to_it_too(shipped):
+    first, *others = shipped.arrangements.steps
+    steps = (replace(first, do="Let it run and listen."), *others)
+    found = list(unguarded(replace(shipped, arrangements=replace(shipped.arrangements, steps=steps))))
+    assert [p.where for p in found] == [first.where] and "running a seal" in found[0].says
 
 
 def test_without_the_cautions_of_its_actions_the_rule_base_has_errors():
