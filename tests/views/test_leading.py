@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from diagnose.views.leading import shared, undamaged
-from tests.advice.conftest import judged_text
+from tests.support.reasoned import reasoned
 
 PAIR = """
 case: Pair
@@ -29,14 +29,14 @@ observations:
     ("", False),
 ])  # fmt: skip
 def test_a_seal_is_said_undamaged_when_it_was_looked_at_and_nothing_was_found(whole_base, outboard, said):
-    case = judged_text(PAIR.format(outboard), whole_base)
+    case = reasoned(PAIR.format(outboard), whole_base)
     inner, outer = case.judgements
     assert bool(undamaged(case.inference, outer)) is said
     assert not undamaged(case.inference, inner)
 
 
 def test_a_cause_of_the_machine_is_said_to_be_shared_only_where_there_are_two_seals(whole_base):
-    inner, outer = judged_text(PAIR.format(""), whole_base).judgements
+    inner, outer = reasoned(PAIR.format(""), whole_base).judgements
     low = "barrier pressure too low"
     assert shared(inner.of(low), True) == "One verdict for both seals."
     assert shared(outer.of(low), True).endswith("the inboard seal shows it best.")

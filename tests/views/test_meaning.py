@@ -6,7 +6,7 @@ import pytest
 
 from diagnose.reading.problems import BadInput
 from diagnose.views.meaning import look_up
-from tests.advice.conftest import judged_text
+from tests.support.reasoned import reasoned
 
 
 @pytest.mark.parametrize("said, on, feature", [
@@ -16,7 +16,7 @@ from tests.advice.conftest import judged_text
 def test_a_spelling_that_features_share_is_told_by_the_kind_of_part(whole_base, whole_network, said, on, feature):
     assert look_up(whole_base, whole_network, said, on)["pattern"] == feature
     if on:
-        case = judged_text(f"case: Bench\nobservations: [{{on: {on}, saw: {said}}}]", whole_base).inference.case
+        case = reasoned(f"case: Bench\nobservations: [{{on: {on}, saw: {said}}}]", whole_base).inference.case
         assert [o.feature for o in case.observations] == [feature]
 
 
