@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.authoring.rule_tests import FINDINGS
-from diagnose.casefile.format import ENDS, SECTIONS, STATES, TEXTS, TRAITS
+from diagnose.casefile.format import ENDS, REMARK, SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.judgement.judge import STANDINGS
 from diagnose.knowledge.conditions import EXTENTS, FORMS, GROUPS, RELATIONS, SEATS
 from diagnose.knowledge.lexicon import CUES, lexicon_terms
@@ -342,7 +342,7 @@ class _Maker:
             "case": TEXT, "invented": YES, "about": TEXT, **{name: ref(f"section {name}") for name in SECTIONS},
             "index": keys(dict.fromkeys(GROUPS, TEXT)), "parts": listed(self._part()),
             "observations": listed({"anyOf": [self._record(state) for state in STATES]}),
-            "measurements": listed(self._record("measured")), "stage": words(self.v.stages), "expected": expected,
+            "measurements": listed(self._record("measured")), "remarks": listed(keys(dict.fromkeys(REMARK, TEXT))), "stage": words(self.v.stages), "expected": expected,
         }  # fmt: skip
 
     def case(self) -> Schema:

@@ -99,6 +99,17 @@ class SettingFact:
 
 
 @dataclass(frozen=True)
+class Remark:
+    """Something said or photographed that is no mark: of the whole, or of a part by its item number."""
+
+    note: str = ""
+    part: str = ""
+    photo: str = ""
+    photo_digest: str = ""
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
 class Event:
     """Something that happened to the machine, with its day as written."""
 
@@ -136,6 +147,7 @@ class Case:
     observations: tuple[Observation, ...]
     measured: tuple[Measured, ...]
     events: tuple[Event, ...] = ()
+    remarks: tuple[Remark, ...] = ()
     index: Mapping[str, str] = field(default_factory=dict)
     stage: str = ""
     lost: Mapping[str, str] = field(default_factory=dict)

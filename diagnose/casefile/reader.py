@@ -106,7 +106,8 @@ class _Reader(RecordReader):
             parts=tuple(sorted(self.parts.values(), key=lambda p: _natural(p.item))),
             observations=_by_id(observations),
             measured=_by_id([*figures, *measured]),
-            events=self.read_events(sections["history"]), index=self.read_index(node), stage=stage, lost=self.lost,
+            events=self.read_events(sections["history"]), remarks=tuple(map(self.read_remark, self.maps(node, "remarks"))),
+            index=self.read_index(node), stage=stage, lost=self.lost,
             expected=self.read_expected(node),
         )  # fmt: skip
 

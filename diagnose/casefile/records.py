@@ -8,7 +8,7 @@ from typing import Any
 from diagnose.casefile import model as m
 from diagnose.casefile.clock import BadClock, arc, length, place
 from diagnose.casefile.fields import FieldReader
-from diagnose.casefile.format import ENDS, MEASUREMENT, OBSERVATION, PART, STATES, record_id
+from diagnose.casefile.format import ENDS, MEASUREMENT, OBSERVATION, PART, REMARK, STATES, record_id
 from diagnose.knowledge.model import Reading
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.terms import plain
@@ -122,6 +122,13 @@ class RecordReader(FieldReader):
                 degree, side, extent, self.text(node, "note"), photo, self.text(node, "photo digest"), node.where,
             ))  # fmt: skip
         return result
+
+    def read_remark(self, node: Node) -> m.Remark:
+        only_keys(node, REMARK, "a remark", self.problems)
+        part, photo, note = self.the_part(node), self.read_photo(node), self.text(node, "note")
+        if not note and not node.get("photo"):
+            self.say(node.where, "missing-key", "a remark has a note or a photo")
+        return m.Remark(note, part.item if part else "", photo, self.text(node, "photo digest"), node.where)
 
     def fitting_kind(self, feature: str, kind: str, node: Node, given: bool) -> str:
         """The kind a feature is recorded on: as given if it fits, or the feature's only kind."""

@@ -170,11 +170,12 @@ def record(
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Record a case in a guided session, in the order of dismantling; it can be left and resumed anywhere."""
-    from diagnose.views.recording import Dialogue, asker
+    from diagnose.session.dialogue import Dialogue
+    from diagnose.session.prompts import asker, edits_lines
 
     base = _knowledge(knowledge)
     with _recorder(file, base, by, must_exist=True) as recorder:
-        Dialogue(recorder, asker(plain)).run()
+        Dialogue(recorder, asker(plain), styled=None if edits_lines(plain) else False).run()
 
 
 def journal(
