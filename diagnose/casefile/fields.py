@@ -10,7 +10,7 @@ from diagnose.casefile.format import MOST_RECORDS
 from diagnose.knowledge.model import Knowledge, Reading
 from diagnose.reading.located import Node, text_under
 from diagnose.reading.problems import Problems, Where
-from diagnose.reading.units import Amount, BadUnit, amount, step, unit
+from diagnose.reading.units import Amount, BadUnit, amount, amount_or_range, step, unit
 
 
 class FieldReader:
@@ -75,7 +75,7 @@ class FieldReader:
         try:
             if default_unit and re.fullmatch(r"[-+]?[\d.,]+(e[-+]?\d+)?", written.strip(), re.I):
                 written = f"{written} {default_unit}"
-            number = amount(written)
+            number = amount_or_range(written)
             refuse_other_unit(number, reading)
         except BadUnit as error:
             way_out = f"write it like 12 {reading.unit}".strip()
