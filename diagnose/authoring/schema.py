@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from diagnose.authoring import grammar_schema
 from diagnose.authoring.rule_tests import FINDINGS
 from diagnose.casefile.format import ENDS, REMARK, SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.judgement.judge import STANDINGS
@@ -122,7 +123,8 @@ def editor_settings(folder: str = "knowledge") -> Schema:
     globs = {kind: f"{folder}/{place}/*.yaml" for kind, place in _FOLDERS.items()}
     globs |= {
         name: f"{folder}/vocabulary/{name}.yaml"
-        for name in ("parts", "features", "settings", "readings", "quantities", "scales")
+        for name in ("parts", "forms", "features", "points", "variables", "acts", "qualifiers", "settings", "readings",
+                     "quantities", "scales")
     }
     globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "sources", "looks", "hazards", "version")}
     globs["lexicon"] = f"{folder}/vocabulary/words/*.yaml"
@@ -151,7 +153,7 @@ class _Maker:
             "source": words({n: " ".join(x for x in (s.title, s.year, s.section) if x) for n, s in k.sources.items()}),
             "seen": words({w: f"{p:g}" for w, p in k.words.seen.items()}),
             "common": words({w: f"{p:g}" for w, p in k.words.common.items()}),
-            **{f"setting {name}": schema for name, schema in settings.items()},
+            **{f"setting {name}": schema for name, schema in settings.items()}, **grammar_schema.terms(v),
             "setting": keys({name: ref(f"setting {name}") for name in settings}),
             "standing": words([f"{lead}{s}" for s in STANDINGS for lead in ("", "at most ", "at least ")]),
         }  # fmt: skip
@@ -302,7 +304,8 @@ class _Maker:
         }
         note = {"note": TEXT, "photo": TEXT, "photo digest": TEXT}
         if key in STATES:
-            return keys({key: some(self.feature), **placed, "degree": words(self.v.degrees), "extent": some(TEXT),
+            many = {"which": some(TEXT), "of": NUMBER, "when": TEXT, "said": TEXT, **grammar_schema.qualifiers(self.v.grammar)}
+            return keys({key: some(self.feature), **placed, **many, "degree": words(self.v.degrees), "extent": some(TEXT),
                          "side": words(self.v.sides), "face": words(("nose", "wide")), **note}, (key,))  # fmt: skip
         return keys({"measured": self.reading, **placed, "reading": TEXT, "readings": some(TEXT), "unit": TEXT, "at": some(TEXT),
                      "labels": some(TEXT), "resolution": TEXT, "instrument": TEXT, "temperature": TEXT, **note}, ("measured",))  # fmt: skip
@@ -342,6 +345,7 @@ class _Maker:
             "case": TEXT, "invented": YES, "about": TEXT, **{name: ref(f"section {name}") for name in SECTIONS},
             "index": keys(dict.fromkeys(GROUPS, TEXT)), "parts": listed(self._part()),
             "observations": listed({"anyOf": [self._record(state) for state in STATES]}),
+            **grammar_schema.records(self.v.grammar),
             "measurements": listed(self._record("measured")), "remarks": listed(keys(dict.fromkeys(REMARK, TEXT))), "stage": words(self.v.stages), "expected": expected,
         }  # fmt: skip
 
@@ -401,17 +405,10 @@ class _Maker:
                 "group": words(GROUPS),
             }
         )
-        feature = keys(
-            {
-                "means": TEXT,
-                "also": some(TEXT),
-                "on": some(kind),
-                "how": TEXT,
-                "lost": stage,
-                "sides": some(words(self.v.sides)),
-                "sound": YES,
-            }
-        )
+        shared = {"means": TEXT, "also": some(TEXT), "on": some(kind), "how": TEXT, "lost": stage, "sides": some(words(self.v.sides)),
+                  "sound": YES}  # fmt: skip
+        named = {"state": grammar_schema.state(self.v.grammar, {"not": YES}), "act": grammar_schema.act({"not": YES})}
+        feature = keys({**shared, "form": some(TEXT), **grammar_schema.qualifiers(self.v.grammar), **named})
         reading = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "section": words(SECTIONS), "also": some(TEXT), "least": TEXT,
                         "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "not with": each(TEXT)}, ("unit",))  # fmt: skip
         setting = keys(
@@ -423,7 +420,7 @@ class _Maker:
         )
         standing = keys(dict.fromkeys(("established", "probable", "possible", "lines needed", "line counts from", "decisive", "trial weight"), NUMBER))  # fmt: skip
         return {
-            "parts": keys({"parts": each(part)}), "features": keys({"features": each(feature)}),
+            **grammar_schema.files(self.v, shared), "parts": keys({"parts": each(part)}), "features": keys({"features": each(feature)}),
             "settings": keys({"settings": each(setting)}), "readings": keys({"readings": each(reading)}),
             "quantities": keys({"quantities": each(quantity)}), "sources": keys({"sources": each(source)}),
             "scales": keys({key: listed(TEXT) for key in ("stages", "degrees", "sides")}),
