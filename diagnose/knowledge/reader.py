@@ -274,7 +274,7 @@ class _Reader:
         settings = self.read_settings()
         vocabulary = m.Vocabulary(
             kinds, features, self.read_readings(kinds, settings), settings, self.read_quantities(kinds), stages, degrees,
-            sides, grammar,
+            sides, grammar=grammar,
         )  # fmt: skip
         self.refuse_twins(vocabulary)
         lexicon = LexiconReader(self.nodes, lexicon_terms(vocabulary), self.sources, self.problems).read()

@@ -123,7 +123,7 @@ class Index:
 
     def _terms(self) -> Iterator[tuple[str, Term, tuple[str, ...]]]:
         v = self.vocabulary
-        for f in v.features.values():
+        for f in (f for f in v.features.values() if f.how or not f.form):
             yield "features", Term("feature", f.name, f.on, "", f.sides), f.also
         for s in v.settings.values():
             for name, also in s.terms.items():
