@@ -115,6 +115,14 @@ def test_page_one_has_cause_certainty_reasons_changes_and_cautions(large):
         assert words in page
 
 
+def test_no_raised_caution_is_left_unnamed_on_page_one_and_an_action_names_its_own(build):
+    report = build(ROOT / "scenarios" / "crude-pump-barrier-lost.yaml")
+    page = Reader(html.page(report, short=True)).told
+    for caution in ("flammable service", "hot parts", "inert gas", "pressurised support system", "scene under investigation"):
+        assert caution in page.lower()
+    assert "lock-out, trapped pressure" in row_with(report, "changes", "clean the cooler, flush the circuit")
+
+
 @pytest.mark.parametrize("name", ["shaft-runout-large-record", "slurry-pump-two-causes", "crude-pump-barrier-lost"])
 def test_the_ledgers_rows_add_up_to_their_last_line(build, whole_base, name):
     path = ROOT / "scenarios" / f"{name}.yaml"
