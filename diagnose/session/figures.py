@@ -6,12 +6,11 @@ import re
 from collections.abc import Callable
 from typing import Any
 
-from diagnose.casefile.answers import path_of, split_readings, with_unit
+from diagnose.casefile.answers import path_of, says_no_datum, split_readings, with_unit
 from diagnose.casefile.format import TRAITS
 from diagnose.casefile.walk import Topic, fits
 from diagnose.knowledge.model import Reading
 from diagnose.reading.terms import did_you_mean
-from diagnose.reading.units import BadUnit, amount
 from diagnose.session.prompts import Words
 from diagnose.session.talk import Back, Talk, numbered
 
@@ -148,11 +147,3 @@ class Figures:
                 entry["at"] = re.split(r"[,;\s]+", places)
                 self.index(topic.part)
         self.talk.record({"add": "measurements", "entry": entry})
-
-
-def says_no_datum(written: str, reading: Reading) -> bool:
-    """Whether a reading is a pressure that says neither gauge nor absolute, where it must."""
-    try:
-        return not reading.absolute and amount(written).without_datum
-    except BadUnit:
-        return False
