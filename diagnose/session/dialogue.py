@@ -24,16 +24,16 @@ if TYPE_CHECKING:
     from diagnose.inference.run import RuleBase
 
 COMMANDS = """\
-Enter          nothing to say, go on       =   what the answers so far mean
-?              this help                   ? 12, ? WORD   what that is
-/fix N         correct or withdraw record N; /fix part 4 changes a part
-/log           the last records            /back     the question before, again
-/skip          leave this topic for later  /part     put another part on the list
-/note TEXT     a remark                    /photo FILE   a photo of the whole
-/lost TEXT     the whole seal is gone: how (in a pair: /lost inboard: TEXT)
-/quit          leave; resume with the same command
-A mark in one line:  blisters: 10 to 2, severe, photo carbon.jpg, note by port
-Lists anywhere:      3   1 3 and 5   2-4, hard   absent 3-5   lost 2   all   none
+Enter         nothing to say, go on          =            what it means so far
+?             this help                      ? 12, ? WORD what that is
+/fix N        correct or withdraw record N   /fix part 4  change a part
+/log          the last records               /back        the question before
+/skip         leave this topic for later     /part        another part
+/note TEXT    a remark                       /photo FILE  a photo of the whole
+/lost TEXT    the whole seal is gone: how (in a pair: /lost inboard: TEXT)
+/quit         leave; resume with the same command
+One mark:     blisters: 10 to 2, severe, photo carbon.jpg, note by the port
+Lists:        3   1 3 and 5   2-4, hard   absent 3-5   lost 2   all   none
 """
 _MENU = {"m": "mark", "mark": "mark", "f": "fix", "fix": "fix", "l": "log", "log": "log", "p": "photo", "photo": "photo",
          "n": "note", "note": "note", "s": "skipped", "skipped": "skipped", "q": "quit", "quit": "quit", "": "quit"}  # fmt: skip
