@@ -5,11 +5,11 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from tests.support.places import KNOWLEDGE, LARGE, ROOT, SMALL
+
 # shared machines pause at will, so examples have no deadline of their own
 settings.register_profile("shared", deadline=None)
 settings.load_profile("shared")
-
-ROOT = Path(__file__).resolve().parents[1]
 
 
 @pytest.fixture(scope="session")
@@ -17,7 +17,7 @@ def whole_base():
     """The rule base that ships, read and compiled once for all tests."""
     from diagnose.inference.run import load
 
-    return load(ROOT / "knowledge")
+    return load(KNOWLEDGE)
 
 
 @pytest.fixture(scope="session")
@@ -25,3 +25,67 @@ def whole_network(whole_base):
     from diagnose.judgement.network import build
 
     return build(whole_base.knowledge)
+
+
+@pytest.fixture(scope="session")
+def small_base():
+    """The small rule base of tests/small."""
+    from tests.support.reasoned import small_base
+
+    return small_base()[0]
+
+
+@pytest.fixture(scope="session")
+def small():
+    """The case of tests/small with everything reasoned about it."""
+    from tests.support.reasoned import reasoned, small_base
+
+    return reasoned((SMALL / "case.yaml").read_bytes(), *small_base())
+
+
+@pytest.fixture(scope="session")
+def judged(whole_base, whole_network):
+    """A case of the rule base that ships with everything reasoned about it, from its file, its YAML text or the name of a
+    scenario; each done once a session."""
+    from tests.support.reasoned import Reasoned, reasoned
+
+    kept: dict[bytes, Reasoned] = {}
+
+    def make(case: Path | str) -> Reasoned:
+        if isinstance(case, str):
+            data = case.encode() if "\n" in case else (ROOT / "scenarios" / f"{case}.yaml").read_bytes()
+        else:
+            data = case.read_bytes()
+        if data not in kept:
+            kept[data] = reasoned(data, whole_base, whole_network)
+        return kept[data]
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def build(whole_base):
+    """The report of the case in a file; those of shipped scenarios are made once a session."""
+    from diagnose.casefile.reader import read_case
+    from diagnose.cli.report import made
+    from diagnose.views.report.blocks import Report
+
+    kept: dict[Path, Report] = {}
+
+    def report(path: Path) -> Report:
+        if path in kept:
+            return kept[path]
+        report = made(path, read_case(path, whole_base.knowledge), whole_base)
+        if path.parent == LARGE.parent:
+            kept[path] = report
+        return report
+
+    return report
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """A copy of the small rule base with a few tests, to change."""
+    from tests.support.workshop import copied_base
+
+    return copied_base(tmp_path)

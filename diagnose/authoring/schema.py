@@ -12,10 +12,12 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from diagnose.authoring import grammar_schema
 from diagnose.authoring.rule_tests import FINDINGS
-from diagnose.casefile.format import ENDS, SECTIONS, STATES, TEXTS, TRAITS
+from diagnose.casefile.format import ENDS, REMARK, SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.judgement.judge import STANDINGS
 from diagnose.knowledge.conditions import EXTENTS, FORMS, GROUPS, RELATIONS, SEATS
+from diagnose.knowledge.lexicon import CUES, lexicon_terms
 from diagnose.knowledge.looks import WAYS
 from diagnose.knowledge.model import Knowledge, Vocabulary
 from diagnose.knowledge.reader import FIELDS, SOURCE_KINDS, STATUSES
@@ -53,6 +55,11 @@ def words(terms: Mapping[str, str] | Iterable[str], means: str = "") -> Schema:
     return schema | ({"description": means} if means else {})
 
 
+def _of(terms: Iterable[str], item: Schema) -> Schema:
+    """A mapping from some of the terms."""
+    return keys(dict.fromkeys(terms, item))
+
+
 def keys(properties: Mapping[str, Schema], needed: Iterable[str] = (), means: str = "") -> Schema:
     schema: Schema = {"type": "object", "properties": dict(properties), "additionalProperties": False}
     if needed:
@@ -88,7 +95,7 @@ def schemas(knowledge: Knowledge) -> dict[str, Schema]:
     result |= {"measurement": made.measurement(), "limit": made.limit(), "case": made.case(), **made.vocabulary()}
     result |= {
         "arrangement": made.arrangement(),
-        "looks": made.looks(),
+        "looks": made.looks(), "hazards": made.hazards(),
         "version": keys({"version": TEXT}, ("version",)),
     }
     result |= {f"table-{name}": made.table(shape) for name, shape in SHAPES.items()}
@@ -116,9 +123,11 @@ def editor_settings(folder: str = "knowledge") -> Schema:
     globs = {kind: f"{folder}/{place}/*.yaml" for kind, place in _FOLDERS.items()}
     globs |= {
         name: f"{folder}/vocabulary/{name}.yaml"
-        for name in ("parts", "features", "settings", "readings", "quantities", "scales")
+        for name in ("parts", "forms", "features", "points", "variables", "acts", "qualifiers", "settings", "readings",
+                     "quantities", "scales")
     }
-    globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "sources", "looks", "version")}
+    globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "sources", "looks", "hazards", "version")}
+    globs["lexicon"] = f"{folder}/vocabulary/words/*.yaml"
     globs |= {f"table-{name}": f"{folder}/tables/{name}.yaml" for name in SHAPES}
     globs["case"] = "scenarios/*.yaml"
     return {"yaml.schemas": {f"./{folder}/schema/{name}.json": glob for name, glob in sorted(globs.items())}}
@@ -144,7 +153,7 @@ class _Maker:
             "source": words({n: " ".join(x for x in (s.title, s.year, s.section) if x) for n, s in k.sources.items()}),
             "seen": words({w: f"{p:g}" for w, p in k.words.seen.items()}),
             "common": words({w: f"{p:g}" for w, p in k.words.common.items()}),
-            **{f"setting {name}": schema for name, schema in settings.items()},
+            **{f"setting {name}": schema for name, schema in settings.items()}, **grammar_schema.terms(v),
             "setting": keys({name: ref(f"setting {name}") for name in settings}),
             "standing": words([f"{lead}{s}" for s in STANDINGS for lead in ("", "at most ", "at least ")]),
         }  # fmt: skip
@@ -255,6 +264,14 @@ class _Maker:
         }, ("steps", "doubt"))  # fmt: skip
         return {"if": {"required": ["steps"]}, "then": order, "else": usual}
 
+    def hazards(self) -> Schema:
+        hazard = keys({
+            "means": TEXT, "words": some(said(TEXT, "In the text of a step; WORD* stands for all that begin so.")),
+            "but not": some(said(TEXT, "A phrase in which such a word means something else.")),
+            "stages": some(words(self.v.stages, "A measurement made at one of them.")), "cautions": some(self.caution_name),
+        }, ("means", "cautions"))  # fmt: skip
+        return keys({"hazards": {"type": "object", "additionalProperties": hazard}}, ("hazards",))
+
     def looks(self) -> Schema:
         ways = keys(dict.fromkeys(WAYS, NUMBER), WAYS, "How often the work is done and leaves the finding open.")
         return keys({
@@ -287,7 +304,8 @@ class _Maker:
         }
         note = {"note": TEXT, "photo": TEXT, "photo digest": TEXT}
         if key in STATES:
-            return keys({key: some(self.feature), **placed, "degree": words(self.v.degrees), "extent": some(TEXT),
+            many = {"which": some(TEXT), "of": NUMBER, "when": TEXT, "said": TEXT, **grammar_schema.qualifiers(self.v.grammar)}
+            return keys({key: some(self.feature), **placed, **many, "degree": words(self.v.degrees), "extent": some(TEXT),
                          "side": words(self.v.sides), "face": words(("nose", "wide")), **note}, (key,))  # fmt: skip
         return keys({"measured": self.reading, **placed, "reading": TEXT, "readings": some(TEXT), "unit": TEXT, "at": some(TEXT),
                      "labels": some(TEXT), "resolution": TEXT, "instrument": TEXT, "temperature": TEXT, **note}, ("measured",))  # fmt: skip
@@ -327,7 +345,8 @@ class _Maker:
             "case": TEXT, "invented": YES, "about": TEXT, **{name: ref(f"section {name}") for name in SECTIONS},
             "index": keys(dict.fromkeys(GROUPS, TEXT)), "parts": listed(self._part()),
             "observations": listed({"anyOf": [self._record(state) for state in STATES]}),
-            "measurements": listed(self._record("measured")), "stage": words(self.v.stages), "expected": expected,
+            **grammar_schema.records(self.v.grammar),
+            "measurements": listed(self._record("measured")), "remarks": listed(keys(dict.fromkeys(REMARK, TEXT))), "stage": words(self.v.stages), "expected": expected,
         }  # fmt: skip
 
     def case(self) -> Schema:
@@ -365,6 +384,15 @@ class _Maker:
 
     # ---- vocabulary and words -----------------------------------------------------------------------------
 
+    def lexicon(self) -> Schema:
+        """A file of words people use for terms."""
+        source = words(list(self.k.sources))
+        said = {"anyOf": [TEXT, keys({"word": TEXT, "met in": source, "ask": TEXT}, ("word",))]}
+        said_of = {
+            "same": each(listed(said)), **{section: _of(terms, listed(said)) for section, terms in lexicon_terms(self.v).items()},
+        }  # fmt: skip
+        return keys({"met in": source, **said_of, "cues": _of(CUES, listed(TEXT)), "idle": listed(TEXT), "whole": listed(TEXT)}, ("met in",))
+
     def vocabulary(self) -> dict[str, Schema]:
         stage = words((*self.v.stages, "never"))
         kind = self.kind
@@ -377,17 +405,10 @@ class _Maker:
                 "group": words(GROUPS),
             }
         )
-        feature = keys(
-            {
-                "means": TEXT,
-                "also": some(TEXT),
-                "on": some(kind),
-                "how": TEXT,
-                "lost": stage,
-                "sides": some(words(self.v.sides)),
-                "sound": YES,
-            }
-        )
+        shared = {"means": TEXT, "also": some(TEXT), "on": some(kind), "how": TEXT, "lost": stage, "sides": some(words(self.v.sides)),
+                  "sound": YES}  # fmt: skip
+        named = {"state": grammar_schema.state(self.v.grammar, {"not": YES}), "act": grammar_schema.act({"not": YES})}
+        feature = keys({**shared, "form": some(TEXT), **grammar_schema.qualifiers(self.v.grammar), **named})
         reading = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "section": words(SECTIONS), "also": some(TEXT), "least": TEXT,
                         "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "not with": each(TEXT)}, ("unit",))  # fmt: skip
         setting = keys(
@@ -399,9 +420,10 @@ class _Maker:
         )
         standing = keys(dict.fromkeys(("established", "probable", "possible", "lines needed", "line counts from", "decisive", "trial weight"), NUMBER))  # fmt: skip
         return {
-            "parts": keys({"parts": each(part)}), "features": keys({"features": each(feature)}),
+            **grammar_schema.files(self.v, shared), "parts": keys({"parts": each(part)}), "features": keys({"features": each(feature)}),
             "settings": keys({"settings": each(setting)}), "readings": keys({"readings": each(reading)}),
             "quantities": keys({"quantities": each(quantity)}), "sources": keys({"sources": each(source)}),
             "scales": keys({key: listed(TEXT) for key in ("stages", "degrees", "sides")}),
+            "lexicon": self.lexicon(),
             "words": keys({"seen": each(NUMBER), "common": each(NUMBER), "standing": standing}),
         }  # fmt: skip

@@ -9,8 +9,9 @@ from typing import Any
 
 from diagnose.casefile.format import SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.casefile.replay import What
-from diagnose.knowledge.model import Vocabulary
+from diagnose.knowledge.model import Reading, Vocabulary
 from diagnose.reading.terms import did_you_mean, plain
+from diagnose.reading.units import BadUnit, amount
 
 _NUMBER = r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?"
 
@@ -90,6 +91,14 @@ def with_unit(written: Any, spelling: str) -> Any:
         return [with_unit(x, spelling) for x in written]
     bare = isinstance(written, str) and re.fullmatch(rf"{_NUMBER}(?:\s*±\s*{_NUMBER})?", written.strip())
     return f"{written} {spelling}".strip() if bare else written
+
+
+def says_no_datum(written: str, reading: Reading) -> bool:
+    """Whether a reading is a pressure that says neither gauge nor absolute, where it must."""
+    try:
+        return not reading.absolute and amount(written).without_datum
+    except BadUnit:
+        return False
 
 
 def split_readings(text: str) -> list[str]:

@@ -10,8 +10,7 @@ from diagnose.casefile.format import MOST_RECORDS
 from diagnose.knowledge.model import Knowledge, Reading
 from diagnose.reading.located import Node, text_under
 from diagnose.reading.problems import Problems, Where
-from diagnose.reading.terms import did_you_mean
-from diagnose.reading.units import Amount, BadUnit, amount, step, unit
+from diagnose.reading.units import Amount, BadUnit, amount, amount_or_range, step, unit
 
 
 class FieldReader:
@@ -33,7 +32,7 @@ class FieldReader:
     def choice(self, node: Node, key: str, allowed: Iterable[str], what: str) -> str:
         word, table = self.text(node, key), list(allowed)
         if word and word not in table:
-            way_out = did_you_mean(word, table) or f"allowed: {', '.join(table)}"
+            way_out = self.problems.near(word, table) or f"allowed: {', '.join(table)}"
             self.say((node.get(key) or node).where, "unknown-word", f"{word!r} is no {what}", way_out)
             return ""
         return word
@@ -44,7 +43,7 @@ class FieldReader:
         found = self.words.find(family, node.text()) if isinstance(node.value, str) else None
         if found is None:
             shown = node.text() or "this"
-            way_out = did_you_mean(shown, self.words.names[family]) or "see: diagnose terms"
+            way_out = self.problems.near(shown, self.words.names[family]) or "see: diagnose terms"
             self.say(
                 node.where, f"unknown-{family.split(':')[0]}", f"{shown!r} is no {what} of the vocabulary", way_out
             )
@@ -76,7 +75,7 @@ class FieldReader:
         try:
             if default_unit and re.fullmatch(r"[-+]?[\d.,]+(e[-+]?\d+)?", written.strip(), re.I):
                 written = f"{written} {default_unit}"
-            number = amount(written)
+            number = amount_or_range(written)
             refuse_other_unit(number, reading)
         except BadUnit as error:
             way_out = f"write it like 12 {reading.unit}".strip()

@@ -17,14 +17,17 @@ TEXTS = {
     "seal": ["note"],
     "history": ["note"],
 }
-TOP = ["case", "invented", "about", "equipment", "service", "seal", "index", "parts", "observations", "measurements",
-        "history", "stage", "expected"]  # fmt: skip
-OBSERVATION = [*STATES, "part", "on", "position", "group", "degree", "extent", "side", "face", "note", "photo",
-                "photo digest"]  # fmt: skip
+TOP = ["case", "invented", "about", "equipment", "service", "seal", "index", "parts", "observations", "states", "acts",
+       "measurements", "remarks", "history", "said, not understood", "stage", "expected"]  # fmt: skip
+OBSERVATION = [*STATES, "part", "on", "position", "group", "degree", "extent", "side", "face", "which", "of", "when", "said",
+               "note", "photo", "photo digest"]  # fmt: skip
+STATE = ["at", "when", "not", "usual", "specified", "position", "said", "note"]
+ACT = ["did", "to", "with", "when", "not", "position", "said", "note"]
 MEASUREMENT = ["measured", "part", "on", "position", "group", "reading", "readings", "unit", "at", "labels",
                 "resolution", "instrument", "temperature", "note", "photo", "photo digest"]  # fmt: skip
 PART = ["item", "name", "kind", "position", "group", "carries", "index", "index at", "seen from", "tag", "touches",
          "lost", "note"]  # fmt: skip
+REMARK = ["note", "part", "photo", "photo digest"]
 _DATE = re.compile(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2})?)?")
 EXPECTED = ["root", "mechanism", "cause", "one of", "also", "position", "ruled out", "none of these", "source", "shows"]
 MOST_RECORDS = 5000

@@ -47,7 +47,9 @@ class Part:
 
 @dataclass(frozen=True)
 class Observation:
-    """state: present, absent, not looked at, lost. `photo_digest`: sha256 of the photo when it was recorded."""
+    """state: present, absent, not looked at, lost. `such`: qualifiers that the feature's name does not say; `which` of how many
+    (`of`, 0 where not said) have it; `when` it was so; `said`: the words as said. `photo_digest`: sha256 of the photo when it
+    was recorded."""
 
     id: str
     feature: str
@@ -63,6 +65,11 @@ class Observation:
     note: str = ""
     photo: str = ""
     photo_digest: str = ""
+    such: tuple[tuple[str, str], ...] = ()
+    which: tuple[str, ...] = ()
+    of: int = 0
+    when: str = ""
+    said: str = ""
     where: Where = _place()
 
 
@@ -95,6 +102,60 @@ class SettingFact:
     term: str
     holds: bool
     position: str = ""
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something said or photographed that is no mark: of the whole, or of a part by its item number."""
+
+    note: str = ""
+    part: str = ""
+    photo: str = ""
+    photo_digest: str = ""
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Span:
+    """A reading or a range in SI, as written; an end that is not known is None."""
+
+    low: float | None
+    high: float | None
+    written: str
+
+
+@dataclass(frozen=True)
+class State:
+    """How something stood at a point. `values` are words of the variable, those that follow from the readings among them;
+    `readings` in the order of time, `when` as many moments, one for all, or none. `holds` False: known not to be so."""
+
+    id: str
+    point: str
+    variable: str
+    values: tuple[str, ...]
+    readings: tuple[Span, ...] = ()
+    when: tuple[str, ...] = ()
+    holds: bool = True
+    position: str = ""
+    said: str = ""
+    note: str = ""
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Act:
+    """What was done or happened: to what, with what, when; `holds` False: known not to have been done."""
+
+    id: str
+    did: str
+    to: str = ""
+    using: str = ""
+    when: str = ""
+    holds: bool = True
+    position: str = ""
+    said: str = ""
+    note: str = ""
     where: Where = _place()
 
 
@@ -138,10 +199,14 @@ class Case:
     observations: tuple[Observation, ...]
     measured: tuple[Measured, ...]
     events: tuple[Event, ...] = ()
+    remarks: tuple[Remark, ...] = ()
     index: Mapping[str, str] = field(default_factory=dict)
     stage: str = ""
     lost: Mapping[str, str] = field(default_factory=dict)
     expected: Expected | None = None
+    states: tuple[State, ...] = ()
+    acts: tuple[Act, ...] = ()
+    not_understood: tuple[str, ...] = ()
 
     def part(self, item: str) -> Part | None:
         return next((p for p in self.parts if p.item == item), None)

@@ -16,7 +16,6 @@ from diagnose.knowledge.model import Knowledge
 from diagnose.reading.files import shown_name
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text
 from diagnose.reading.problems import Problems
-from diagnose.reading.terms import did_you_mean
 
 
 def read_case(path: Path, knowledge: Knowledge) -> m.Case:
@@ -61,9 +60,12 @@ def amend(case: m.Case, more: Node, knowledge: Knowledge, problems: Problems) ->
         reader.read_section(name, more.get(name) or Node({}, more.where), "", {}, settings, figures)
     observations = [o for item in reader.maps(more, "observations") for o in reader.read_observation(item)]
     measured = [x for x in map(reader.read_measurement, reader.maps(more, "measurements")) if x]
+    states = [x for x in map(reader.read_state, reader.maps(more, "states")) if x]
+    acts = [x for x in map(reader.read_act, reader.maps(more, "acts")) if x]
     return replace(
         case, settings=_by_id([*case.settings, *settings]), observations=_by_id([*case.observations, *observations]),
-        measured=_by_id([*case.measured, *figures, *measured]),
+        measured=_by_id([*case.measured, *figures, *measured]), states=_by_id([*case.states, *states]),
+        acts=_by_id([*case.acts, *acts]),
     )  # fmt: skip
 
 
@@ -98,6 +100,8 @@ class _Reader(RecordReader):
         observations = [o for item in self.maps(node, "observations") for o in self.read_observation(item)]
         self.refuse_contradictions(observations)
         measured = [x for x in map(self.read_measurement, self.maps(node, "measurements")) if x]
+        states = [x for x in map(self.read_state, self.maps(node, "states")) if x]
+        acts = [x for x in map(self.read_act, self.maps(node, "acts")) if x]
         stage = self.choice(node, "stage", self.words.stages, "stage of the teardown")
         return m.Case(
             name=self.text(node, "case", needed=True), path=path, digest=digest,
@@ -107,8 +111,11 @@ class _Reader(RecordReader):
             parts=tuple(sorted(self.parts.values(), key=lambda p: _natural(p.item))),
             observations=_by_id(observations),
             measured=_by_id([*figures, *measured]),
-            events=self.read_events(sections["history"]), index=self.read_index(node), stage=stage, lost=self.lost,
+            events=self.read_events(sections["history"]), remarks=tuple(map(self.read_remark, self.maps(node, "remarks"))),
+            index=self.read_index(node), stage=stage, lost=self.lost,
             expected=self.read_expected(node),
+            states=_by_id(states), acts=_by_id(acts),
+            not_understood=tuple(x.text() for x in (node.get("said, not understood") or Node([], node.where)).each() if x.text()),
         )  # fmt: skip
 
     def read_positions(self, seal: Node) -> tuple[str, ...]:
@@ -200,7 +207,7 @@ class _Reader(RecordReader):
                     node.key_place(key),
                     "unknown-key",
                     f"{name!r} has no key {key!r}",
-                    did_you_mean(key, known) or "see: diagnose terms",
+                    self.problems.near(key, known) or "see: diagnose terms",
                 )
 
     def read_setting(self, name: str, node: Node, holds: bool, position: str, settings: list[m.SettingFact]) -> None:
@@ -242,7 +249,7 @@ class _Reader(RecordReader):
                 if name in table:
                     result.append(name)
                 else:
-                    way_out = did_you_mean(item.text(), table)
+                    way_out = self.problems.near(item.text(), table)
                     self.say(item.where, f"unknown-{what}", f"there is no {what} {item.text()!r}", way_out)
             return tuple(result)
 

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import PurePosixPath
 from typing import Any
 
 from diagnose.casefile import model as m
 from diagnose.casefile.clock import BadClock, arc, length, place
-from diagnose.casefile.fields import FieldReader
-from diagnose.casefile.format import ENDS, MEASUREMENT, OBSERVATION, PART, STATES, record_id
+from diagnose.casefile.format import ENDS, MEASUREMENT, OBSERVATION, PART, REMARK, STATES, record_id
+from diagnose.casefile.statements import StatementReader
 from diagnose.knowledge.model import Reading
 from diagnose.reading.located import Node, only_keys
-from diagnose.reading.terms import did_you_mean, plain
+from diagnose.reading.terms import plain
 
 
-class RecordReader(FieldReader):
+class RecordReader(StatementReader):
     """Reads the records on parts; needs the positions of the case, and its parts for what refers to them."""
 
     def read_lost(self, node: Node) -> str:
@@ -57,7 +58,7 @@ class RecordReader(FieldReader):
             for item in self.touched(part):
                 if item.text() not in self.parts:
                     self.say(item.where, "unknown-item", f"no part has the item number {item.text()!r}",
-                             did_you_mean(item.text(), self.parts) or "add it under parts")  # fmt: skip
+                             self.problems.near(item.text(), self.parts) or "add it under parts")  # fmt: skip
 
     def read_position(self, node: Node, kind: str, part: m.Part | None = None) -> str:
         position = self.text(node, "position")
@@ -79,11 +80,11 @@ class RecordReader(FieldReader):
         item = self.text(node, "part")
         if item and item not in self.parts:
             self.say((node.get("part") or node).where, "unknown-item", f"no part has the item number {item!r}",
-                     did_you_mean(item, self.parts) or "add it under parts")  # fmt: skip
+                     self.problems.near(item, self.parts) or "add it under parts")  # fmt: skip
         return self.parts.get(item)
 
     def read_observation(self, node: Node) -> list[m.Observation]:
-        only_keys(node, OBSERVATION, "an observation", self.problems)
+        only_keys(node, [*OBSERVATION, *self.words.grammar.qualifiers], "an observation", self.problems)
         states = [key for key in STATES if (value := node.get(key)) and value.value is not None]
         if len(states) != 1:
             self.say(node.where, "observation", "an observation says one thing", f"one of: {', '.join(STATES)}")
@@ -115,13 +116,40 @@ class RecordReader(FieldReader):
             )
             photo = self.read_photo(node)
             state = STATES[states[0]]
+            feature, left = self.words.named(feature, self.qualifiers(node), kind)
+            such, which, of, when = tuple(left.items()), self.read_which(node), self.read_count(node), self.moment(node.get("when"))
             content = (feature, state, kind, position, part.item if part else "", group, carries, degree, side,
-                       extent.word, extent.arcs)  # fmt: skip
+                       extent.word, extent.arcs, *filter(None, (such, which, of, when)))  # fmt: skip
             result.append(m.Observation(
                 record_id("o", *content), feature, state, kind, position, part.item if part else "", group, carries,
-                degree, side, extent, self.text(node, "note"), photo, self.text(node, "photo digest"), node.where,
+                degree, side, extent, self.text(node, "note"), photo, self.text(node, "photo digest"), such, which, of, when,
+                self.text(node, "said"), node.where,
             ))  # fmt: skip
         return result
+
+    def read_remark(self, node: Node) -> m.Remark:
+        only_keys(node, REMARK, "a remark", self.problems)
+        part, photo, note = self.the_part(node), self.read_photo(node), self.text(node, "note")
+        if not note and not node.get("photo"):
+            self.say(node.where, "missing-key", "a remark has a note or a photo")
+        return m.Remark(note, part.item if part else "", photo, self.text(node, "photo digest"), node.where)
+
+    def read_which(self, node: Node) -> tuple[str, ...]:
+        """Which of several have the mark: pin 2, or a list."""
+        return tuple(item.text() for item in (node.get("which") or Node([], node.where)).each() if item.text())
+
+    def read_count(self, node: Node) -> int:
+        """Of how many; 0 where it is not said."""
+        of, which = node.get("of"), self.read_which(node)
+        if of is None:
+            return 0
+        count = int(of.text()) if of.text().isdigit() else 0
+        highest = max((int(n) for w in which for n in re.findall(r"\d+", w)), default=len(which))
+        if not count:
+            self.say(of.where, "of", f"{of.text()[:40]!r} is no number of parts", "of: 4")
+        elif max(highest, len(which)) > count:
+            self.say(of.where, "of", f"{', '.join(which)} cannot be among {count}", "correct which: or of:")
+        return count
 
     def fitting_kind(self, feature: str, kind: str, node: Node, given: bool) -> str:
         """The kind a feature is recorded on: as given if it fits, or the feature's only kind."""
@@ -144,7 +172,7 @@ class RecordReader(FieldReader):
             node.where,
             "no-part",
             f"{feature!r} needs part: ITEM or on: KIND",
-            f"it is recorded on: {', '.join(allowed)}",
+            f"it is recorded on: {', '.join(allowed) or 'any kind of part'}",
         )
         return ""
 
@@ -184,12 +212,17 @@ class RecordReader(FieldReader):
         for o in observations:
             if o.state not in ("present", "absent"):
                 continue
-            key = (o.feature, o.kind, o.part, o.position, o.side, o.extent.arcs, o.group, o.carries)
-            other = said.setdefault(key, o)
-            if other.state != o.state and not (o.extent.word or other.extent.word):
-                self.say(max(o.where, other.where), "says-both",
-                         f"{o.feature!r} is recorded present and absent on the same part (see line {min(o.where, other.where).line})",
-                         "keep the one that was seen")  # fmt: skip
+            key = (o.kind, o.part, o.position, o.side, o.extent.arcs, o.group, o.carries, o.such, o.which, o.when)
+            for feature in self.words.form_lineage[o.feature] if o.state == "present" else (o.feature,):
+                other = said.setdefault((o.state, feature, *key), o)
+                against = said.get(("absent" if o.state == "present" else "present", feature, *key))
+                if other is o and against and not (o.extent.word or against.extent.word):
+                    self.say(max(o.where, against.where), "says-both",
+                             f"{o.feature!r} is recorded {o.state} and {against.feature!r} {against.state} on the same part "
+                             f"(see line {min(o.where, against.where).line})" if o.feature != against.feature else
+                             f"{o.feature!r} is recorded present and absent on the same part (see line {min(o.where, against.where).line})",
+                             "keep the one that was seen")  # fmt: skip
+                    break
 
     def read_measurement(self, node: Node) -> m.Measured | None:
         only_keys(node, MEASUREMENT, "a measurement", self.problems)

@@ -4,7 +4,7 @@ What a line says (`what`) is one of
 
     {start: DOCUMENT, text: FILE}        the case as it was begun; `text` where it came from an existing file
     {set: [SECTION, KEY], to: VALUE}     a figure, setting or text; VALUE null takes it away
-    {add: PLACE, entry: RECORD}          a part, observation, measurement or event
+    {add: PLACE, entry: RECORD}          a part, observation, measurement, remark or event
     {withdraw: ID}                       a record no longer holds
     {reached: TOPIC}                     a topic of the guided session is done
     {edited: FILE}                       the case file as somebody edited it by hand; the lines after it adopt the edits
@@ -24,7 +24,7 @@ from typing import Any
 from diagnose.casefile.format import STATES, TOP
 from diagnose.casefile.journal import Line
 
-PLACES = ("parts", "observations", "measurements", "events")
+PLACES = ("parts", "observations", "measurements", "remarks", "events")
 FORMS = ("start", "set", "add", "withdraw", "reached", "edited", "cut off")
 What = dict[str, Any]
 
@@ -47,7 +47,7 @@ class State:
     def document(self) -> dict[str, Any]:
         """The case file as plain values, its keys in the usual order."""
         full, history = dict(self.head), self.head.get("history")
-        for place in PLACES[:3]:
+        for place in PLACES[:-1]:
             entries = [dict(r.entry) for r in self.records if r.place == place]
             if entries:
                 full[place] = entries
@@ -72,7 +72,7 @@ class State:
 def begun(document: Mapping[str, Any], number: int = 1) -> State:
     """The state that a whole document amounts to. Raises ValueError where it has another shape than a case file."""
     head = {k: v for k, v in document.items() if k not in PLACES}
-    found: list[tuple[str, Any]] = [(p, e) for p in PLACES[:3] for e in _list(document.get(p))]
+    found: list[tuple[str, Any]] = [(p, e) for p in PLACES[:-1] for e in _list(document.get(p))]
     history = document.get("history")
     if isinstance(history, Mapping) and "events" in history:
         found += [("events", e) for e in _list(history["events"])]

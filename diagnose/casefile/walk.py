@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from diagnose.casefile.model import Case, Measured, Observation, Part
 from diagnose.knowledge.model import Arrangements, Knowledge, Look, Reading, Step, UsualPart, Vocabulary
@@ -83,6 +83,20 @@ def _gathered(
         id, step, (), part.item if part else "", kind, tuple(features), tuple(dict.fromkeys(readings)),
         " ".join(look.how for look in looks if look.how),
     )  # fmt: skip
+
+
+def what_stays(topic: Topic, words: Vocabulary) -> Topic | None:
+    """What of a topic can still be answered when its step is past; None where that is nothing."""
+    kept = tuple(f for f in topic.features if not is_lost_after(words, f, topic.step))
+    return replace(topic, features=kept) if kept or topic.asks else None
+
+
+def everything_on(case: Case, knowledge: Knowledge, item: str, kind: str) -> Topic:
+    """All that any step looks for and measures on a part, or on a kind of part, as one topic without an order."""
+    found = [t for t in topics(case, knowledge) if (t.part == item if item else t.kind == kind and not t.part)]
+    features = tuple(dict.fromkeys(f for t in found for f in t.features))
+    readings = tuple(dict.fromkeys(r for t in found for r in t.readings))
+    return Topic(f"anything / {item or kind}", replace(knowledge.arrangements.steps[-1], stage="anything"), (), item, kind, features, readings)
 
 
 def fits(words: Vocabulary, kind: str, allowed: tuple[str, ...]) -> bool:

@@ -28,6 +28,9 @@ def batch(
     scheduler: Annotated[
         str, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask scheduler to hand the work to.")
     ] = "",
+    time_limit: Annotated[
+        float, typer.Option("--time-limit", metavar="SECONDS", help="Leave a case that computes for longer; 0 for no limit. A cluster has none.", min=0)
+    ] = 60.0,
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Judge every case of a folder and write a table: a row for each seal position."""
@@ -59,7 +62,7 @@ def batch(
         progress.unlink(missing_ok=True)
     bar = Progress(len(todo))
     try:
-        many.run(todo, base, table, workers or os.cpu_count() or 1, progress, bar.more, scheduler)
+        many.run(todo, base, table, workers or os.cpu_count() or 1, progress, bar.more, scheduler, time_limit)
         many.write(output, table.in_order())
         progress.unlink(missing_ok=True)
     except OSError as error:

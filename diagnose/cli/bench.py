@@ -1,12 +1,11 @@
-"""Commands at the bench: start, record, note, journal."""
+"""Commands at the bench: start, record, journal."""
 
 from __future__ import annotations
 
 import getpass
 import os
-import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -23,8 +22,6 @@ ByOption = Annotated[
     typer.Option("--by", envvar="DIAGNOSE_BY", help="Who says it; your login name if left out.", show_default=False),
 ]
 WhyOption = Annotated[str, typer.Option("--why", help="Why an earlier answer is corrected.", show_default=False)]
-PATIENCE = 5.0
-"""Seconds that a note waits for another one to be done; scripts make several at once."""
 
 
 def start(
@@ -38,7 +35,7 @@ def start(
     from diagnose.casefile.walk import usual_document
     from diagnose.reading.terms import did_you_mean
 
-    base = _knowledge(knowledge)
+    base = knowledge_of(knowledge)
     setting = "setting:arrangement"
     term = base.vocabulary.find(setting, arrangement) if setting in base.vocabulary.names else None
     if term is None:
@@ -52,115 +49,10 @@ def start(
         base.arrangements.usual.get(term, ()),
         steps[0].stage if steps else "",
     )
-    with _recorder(file, base, by) as recorder:
+    with recorder_of(file, base, by) as recorder:
         recorder.start(document)
     count = len(document.get("parts", ()))  # type: ignore[arg-type]
     typer.echo(f"{file}: a {term} seal with {count} usual parts. Go on with: diagnose record {file}")
-
-
-def note(
-    file: FileArgument,
-    saw: Annotated[list[str] | None, typer.Option("--saw", help="A feature that is there.")] = None,
-    absent: Annotated[list[str] | None, typer.Option("--absent", help="Looked for and not there.")] = None,
-    not_looked_at: Annotated[list[str] | None, typer.Option("--not-looked-at", help="Nobody looked.")] = None,
-    lost: Annotated[list[str] | None, typer.Option("--lost", help="Can no longer be seen.")] = None,
-    part: Annotated[str, typer.Option("--part", help="Item number of the part it is on.")] = "",
-    on: Annotated[str, typer.Option("--on", help="Kind of part, where no numbered part is meant.")] = "",
-    position: Annotated[str, typer.Option("--position", help="inboard or outboard, in a pair.")] = "",
-    extent: Annotated[str, typer.Option("--extent", help="all round, one sector, patches.")] = "",
-    from_: Annotated[str, typer.Option("--from", help="Clock position where it begins.")] = "",
-    to: Annotated[str, typer.Option("--to", help="Clock position where it ends, clockwise from there.")] = "",
-    at: Annotated[str, typer.Option("--at", help="Clock position; with readings one for each: 12, 3, 6, 9.")] = "",
-    degree: Annotated[str, typer.Option("--degree", help="light, moderate or severe.")] = "",
-    side: Annotated[str, typer.Option("--side", help="Side or edge it is on.")] = "",
-    face: Annotated[str, typer.Option("--face", help="nose or wide, where no part says so.")] = "",
-    photo: Annotated[str, typer.Option("--photo", help="Photo file beside the case; its digest is kept.")] = "",
-    text: Annotated[str, typer.Option("--note", help="Anything else, in your own words.")] = "",
-    measured: Annotated[str, typer.Option("--measured", help="What was measured.")] = "",
-    readings: Annotated[str, typer.Option("--readings", help='The readings: "25.4 mm; 25.3 mm".')] = "",
-    instrument: Annotated[str, typer.Option("--instrument", help="With what it was measured.")] = "",
-    resolution: Annotated[str, typer.Option("--resolution", help="Smallest step of the instrument.")] = "",
-    temperature: Annotated[str, typer.Option("--temperature", help="Temperature at which it was measured.")] = "",
-    settings: Annotated[
-        list[str] | None,
-        typer.Option("--set", help='A figure, setting or text: "soft face=carbon", "temperature=96 °C".'),
-    ] = None,
-    event: Annotated[str, typer.Option("--event", help="Something in its history.")] = "",
-    date: Annotated[str, typer.Option("--date", help="When the event was.")] = "",
-    item: Annotated[str, typer.Option("--add-part", help="Item number of a part to put on the list.")] = "",
-    kind: Annotated[str, typer.Option("--kind", help="Kind of that part.")] = "",
-    name: Annotated[str, typer.Option("--name", help="Name of that part.")] = "",
-    group: Annotated[str, typer.Option("--group", help="rotating or stationary.")] = "",
-    carries: Annotated[str, typer.Option("--carries", help="nose or wide: which face of the pair that part is.")] = "",
-    index: Annotated[str, typer.Option("--index", help="Mark that part's clock is counted from.")] = "",
-    index_at: Annotated[str, typer.Option("--index-at", help="Where that mark stands on its group's clock.")] = "",
-    seen_from: Annotated[str, typer.Option("--seen-from", help="driver end or impeller end.")] = "",
-    tag: Annotated[str, typer.Option("--tag", help="Tag tied to that part.")] = "",
-    touches: Annotated[str, typer.Option("--touches", help="Item numbers of the parts it touches: 2, 3.")] = "",
-    lost_part: Annotated[str, typer.Option("--lost-part", help="How that part was lost: nobody can look at it.")] = "",
-    stage: Annotated[str, typer.Option("--stage", help="How far the teardown has come.")] = "",
-    instead_of: Annotated[str, typer.Option("--instead-of", help="Number of the record this corrects.")] = "",
-    withdraw: Annotated[str, typer.Option("--withdraw", help="Number of a record that no longer holds.")] = "",
-    sure: Annotated[bool, typer.Option("--sure", help="A reading far off its nominal or its set is so.")] = False,
-    by: ByOption = "",
-    why: WhyOption = "",
-    as_json: JsonOption = False,
-    knowledge: KnowledgeOption = None,
-) -> None:
-    """Put something on record without questions: for scripts, voice front ends and quick hands."""
-    from diagnose.casefile.answers import path_of, split_readings
-    from diagnose.casefile.photos import photo_entry
-    from diagnose.views.journal import clean, sentence
-
-    base = _knowledge(knowledge)
-    arc = f"{from_} to {to}" if from_ and to else f"at {at}" if at and not measured else ""
-    if bool(from_) != bool(to):
-        raise refuse("--from and --to go together", "--at for a single clock position")
-    shared = _said({"part": part, "on": on, "position": position, "note": text})
-    shared |= photo_entry(file, photo) if photo else {}
-    whats: list[dict[str, Any]] = []
-    for state, features in (("saw", saw), ("absent", absent), ("not looked at", not_looked_at), ("lost", lost)):
-        for feature in features or []:
-            mark = _said({"extent": extent or arc, "degree": degree, "side": side, "face": face})
-            whats.append({"add": "observations", "entry": {**shared, state: feature, **mark}})
-    if measured:
-        entry = {**shared, "measured": measured, "readings": split_readings(readings)}
-        entry |= {"at": _listed(at)} if at else {}
-        entry |= _said({"instrument": instrument, "resolution": resolution, "temperature": temperature})
-        whats.append({"add": "measurements", "entry": entry})
-    for given, needed, option, partner in ((date, event, "--date", "--event"), (readings, measured, "--readings", "--measured")):
-        if given and not needed:
-            raise refuse(f"{option} goes with {partner}", f"{partner} says what it is of")
-    if event:
-        whats.append({"add": "events", "entry": _said({"date": date, "what": event})})
-    with _recorder(file, base, by, must_exist=True, patience=PATIENCE) as recorder:
-        details = {"kind": kind, "name": name, "group": group, "carries": carries, "index": index,
-                   "index at": index_at, "seen from": seen_from, "tag": tag, "touches": _listed(touches), "lost": lost_part}  # fmt: skip
-        if item:
-            whats.append({"add": "parts", "entry": _said({"item": item, "position": position, **details})})
-        elif _said(details):
-            whats.append(_amended(recorder, part, details))
-        for said in settings or []:
-            whats.append(_setting(recorder, whats, said, position, base))
-        if stage:
-            whats.append({"set": path_of("stage", "", base.vocabulary), "to": stage})
-        if withdraw:
-            whats.append({"withdraw": withdraw})
-        if not whats:
-            raise refuse("nothing was said", "--saw, --absent, --measured, --set …: see diagnose note --help")
-        if instead_of:
-            if len(whats) != 1 or "add" not in whats[0]:
-                raise refuse("--instead-of goes with one record", "say what takes its place, one at a time")
-            whats[0]["instead of"] = instead_of
-        lines = recorder.accept(*({**w, "why": why} if why else w for w in whats), sure=sure)
-        told = recorder.told
-    if as_json:
-        print_json([{"number": x.number, "time": x.time, "who": x.who, "what": x.what} for x in lines])
-        return
-    for line in [*told, *(f"{x.number}  {sentence(x.what)}" for x in lines)]:
-        typer.echo(clean(line))
-    if not lines:
-        typer.echo("already on record")
 
 
 def record(
@@ -170,11 +62,12 @@ def record(
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Record a case in a guided session, in the order of dismantling; it can be left and resumed anywhere."""
-    from diagnose.views.recording import Dialogue, asker
+    from diagnose.session.dialogue import Dialogue
+    from diagnose.session.prompts import asker, edits_lines
 
-    base = _knowledge(knowledge)
-    with _recorder(file, base, by, must_exist=True) as recorder:
-        Dialogue(recorder, asker(plain)).run()
+    base = knowledge_of(knowledge)
+    with recorder_of(file, base, by, must_exist=True) as recorder:
+        Dialogue(recorder, asker(plain), styled=None if edits_lines(plain) else False).run()
 
 
 def journal(
@@ -214,7 +107,7 @@ def _take_edits(file: Path, adopt: bool, by: str, why: str, knowledge: Path | No
 
     if adopt and not why:
         raise refuse("adopting edits says why they were made", "--why TEXT")
-    with _recorder(file, _knowledge(knowledge), by, must_exist=True, edited=True) as recorder:
+    with recorder_of(file, knowledge_of(knowledge), by, must_exist=True, edited=True) as recorder:
         if adopt:
             for line in recorder.adopt(why):
                 typer.echo(clean(f"{line.number}  {sentence(line.what)}"))
@@ -253,13 +146,13 @@ def _check(file: Path, as_json: bool) -> int:
     return 1 if wrong else 0
 
 
-def _knowledge(folder: Path | None) -> Knowledge:
+def knowledge_of(folder: Path | None) -> Knowledge:
     from diagnose.knowledge.cache import open_knowledge
 
     return open_knowledge(folder or shipped("knowledge"))
 
 
-def _recorder(
+def recorder_of(
     file: Path, knowledge: Knowledge, by: str, must_exist: bool = False, edited: bool = False, patience: float = 0.0
 ) -> Recorder:
     from diagnose.casefile.journal import journal_path
@@ -275,44 +168,3 @@ def _login() -> str:
         return getpass.getuser()
     except (OSError, KeyError):
         return "unknown"
-
-
-def _said(values: dict[str, Any]) -> dict[str, Any]:
-    return {k: v for k, v in values.items() if v}
-
-
-def _listed(text: str) -> list[str]:
-    return [x.strip() for x in text.split(",") if x.strip()]
-
-
-def _amended(recorder: Recorder, part: str, details: dict[str, Any]) -> dict[str, Any]:
-    """More about a part that is on the list already."""
-    old = recorder.state.part_record(part)
-    if old is None:
-        raise refuse(f"no part has the item number {part!r}", "--part ITEM names the part, --add-part ITEM a new one")
-    return {"add": "parts", "entry": {**old.entry, **_said(details)}, "instead of": old.id}
-
-
-def _setting(
-    recorder: Recorder, whats: list[dict[str, Any]], said: str, position: str, base: Knowledge
-) -> dict[str, Any]:
-    """A figure, setting or text from KEY=VALUE; several terms of one setting add up."""
-    from diagnose.casefile.answers import path_of
-
-    key, sign, value = (x.strip() for x in said.partition("="))
-    if not sign or not key:
-        raise refuse(f"{said!r} is no KEY=VALUE", 'for example --set "temperature=96 °C"')
-    try:
-        path = path_of(key, position, base.vocabulary)
-    except ValueError as error:
-        raise refuse(str(error), "see: diagnose terms") from error
-    if not value:
-        return {"set": path, "to": None}
-    bare = re.sub(r"^(is )?not ", "", path[-1])
-    setting = base.vocabulary.settings.get(bare)
-    several = path[-1] in ("is", "is not") or (setting is not None and not setting.single)
-    if not several:
-        return {"set": path, "to": value}
-    old = next((w["to"] for w in reversed(whats) if w.get("set") == path), recorder.state.value(path))
-    before = old if isinstance(old, list) else [old] if old else []
-    return {"set": path, "to": [*before, *(x for x in _listed(value) if x not in before)]}

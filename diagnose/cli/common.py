@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from diagnose.inference.run import RuleBase
 
 MOST_BYTES = 2_000_000
+MOST_TOLD = 100
 PACKAGE = Path(__file__).resolve().parents[1]
 KnowledgeOption = Annotated[
     Path | None,
@@ -74,7 +75,7 @@ def refuse(says: str, way_out: str = "", what: str = "diagnose", code: str = "ca
 def tell(error: BadInput) -> None:
     """Every problem on standard error, each with its line and a caret where the file can be read again."""
     shown: dict[str, list[str]] = {}
-    for p in error.problems:
+    for p in error.problems[:MOST_TOLD]:
         if p.where.line == 0:
             told = f"{p.where.file}: {p.says}" + (f" ({p.way_out})" if p.way_out else "")
             print(printable(told), file=sys.stderr)
@@ -87,7 +88,8 @@ def tell(error: BadInput) -> None:
             print(" " * (len(lead) + min(p.where.column, len(line) + 1) - 1) + "^", file=sys.stderr)
     n = len(error.problems)
     if n > 1:
-        print(f"{n} errors", file=sys.stderr)
+        rest = f", the first {MOST_TOLD} of them told: mend these and look again" if n > MOST_TOLD else ""
+        print(f"{n} errors{rest}", file=sys.stderr)
 
 
 def _line(where: Where, shown: dict[str, list[str]]) -> str:

@@ -21,7 +21,7 @@ MODULES = {
     "score": "answers",
     "start": "bench",
     "record": "bench",
-    "note": "bench",
+    "note": "note",
     "journal": "bench",
     "why": "reasoning",
     "why-not": "reasoning",
@@ -42,6 +42,8 @@ def commands(asked: str = "") -> typer.Typer:
     """The command line with the one command that is asked for, which starts sooner, or else with all of them."""
     import typer
 
+    from diagnose.cli.version import options
+
     app = typer.Typer(
         name="diagnose",
         help="From the marks on a failed mechanical seal to its probable root causes, with the reasoning shown.",
@@ -50,7 +52,7 @@ def commands(asked: str = "") -> typer.Typer:
         pretty_exceptions_enable=False,
         rich_markup_mode=None,
     )
-    app.callback()(lambda: None)
+    app.callback()(options)
     for name in [asked] if asked in MODULES else MODULES:
         module = import_module(f"diagnose.cli.{MODULES[name]}")
         if hasattr(module, "app"):
@@ -71,6 +73,10 @@ def run() -> None:
     # starting makes many lasting objects and one matrix library; neither collecting nor threads of its own pay here
     gc.disable()
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        # a daemon may have closed them, and whatever is opened first would then be read or written in their place
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")
     from diagnose.cli.common import refuse, tell

@@ -24,7 +24,7 @@ app = typer.Typer(
 TESTED = ("finding", "cause", "caution")
 CasesOption = Annotated[
     Path | None,
-    typer.Option("--cases", help="A folder of cases; the shipped scenarios where left out.", show_default=False),
+    typer.Option("--cases", help="A folder of cases; where left out the scenarios beside the rule base.", show_default=False),
 ]
 RuleArgument = Annotated[str, typer.Argument(metavar="RULE", help="A card: its name, id or file name.")]
 
@@ -66,11 +66,11 @@ def _tested(workshop: Workshop) -> list[tuple[str, Card]]:
     return [(kind, card) for kind in TESTED for card in cards[kind].values()]
 
 
-def _cases(folder: Path | None, workshop: Workshop) -> list[Case]:
+def _cases(folder: Path | None, knowledge: Path | None, workshop: Workshop) -> list[Case]:
     from diagnose.evaluation.score import cases_in, read_all
     from diagnose.reading.problems import BadInput
 
-    place = folder or shipped("scenarios")
+    place = folder or _folder(knowledge).resolve().parent / "scenarios"
     if not place.is_dir():
         if folder is None:
             return []
@@ -155,7 +155,7 @@ def coverage(
     counted = covered.Coverage(workshop.base.knowledge)
     for outcome in run_tests(workshop, _tests(workshop, knowledge, with_drafted=True)):
         counted.add(outcome.inference)
-    for case in _cases(cases, workshop):
+    for case in _cases(cases, knowledge, workshop):
         counted.add(infer(case, workshop.base))
     result = counted.document()
     if html:
@@ -183,7 +183,7 @@ def mutate(
 
     workshop = _workshop(knowledge, with_drafts)
     chosen = find(workshop.base.knowledge, names, TESTED) if names else []
-    trials = [*mutation.trials(_run(workshop, knowledge, chosen)), *mutation.scenario_trials(_cases(cases, workshop), workshop)]
+    trials = [*mutation.trials(_run(workshop, knowledge, chosen)), *mutation.scenario_trials(_cases(cases, knowledge, workshop), workshop)]
     result = mutation.document(mutation.try_all(workshop, trials, {(kind, card.name) for kind, card in chosen}))
     if as_json:
         print_json(result)
@@ -424,7 +424,9 @@ def quiz(
 
     refuse_over_input(save, [_folder(knowledge)])
     workshop = _workshop(knowledge)
-    chosen = [open_case(case, workshop.base)] if case else _cases(cases, workshop)
+    chosen = [open_case(case, workshop.base)] if case else _cases(cases, knowledge, workshop)
+    if not chosen:
+        raise refuse("there are no cases to show", "--cases DIR")
     over = False
 
     def ask(question: str) -> str:

@@ -11,9 +11,12 @@ import gc
 import hashlib
 import io
 import json
+import signal
+import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -34,7 +37,10 @@ NUMBERS = ("probability", "second_probability", "none_of_these")
 COLUMNS = ("file", "case", "digest", "knowledge", "position", "cause", "standing", "probability", "second",
            "second_probability", "none_of_these", "present", "absent", "ruled_out")  # fmt: skip
 FORMS = (".csv", ".jsonl", ".parquet")
-A_CHUNK = 16
+A_CHUNK = 4
+MOST_PROBLEMS = 20
+FORMULA_SIGNS = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
+"""What a cell of a spreadsheet begins with that is a formula (as OWASP lists them, from memory)."""
 MOST_TABLE_BYTES = 1_000_000_000
 Row = dict[str, Any]
 
@@ -82,10 +88,43 @@ def _opened(folder: str) -> tuple[RuleBase, Network]:
     return base, net
 
 
-def judge_chunk(folder: str, chunk: Sequence[Work]) -> list[Done]:
-    """Judges some cases with the rule base of a folder, which a process opens once."""
-    base, net = _opened(folder)
-    return [judge_one(work, base, net) for work in chunk]
+def judge_chunk(folder: str, chunk: Sequence[Work], seconds: float = 0.0) -> list[Done]:
+    """Judges some cases with the rule base of a folder, which a process opens once; a case that computes for more than
+    some seconds is left, 0 for none."""
+    result = []
+    for work in chunk:
+        base, net = _opened(folder)
+        try:
+            with _at_most(seconds):
+                result.append(judge_one(work, base, net))
+        except _TooLong:
+            # what was broken off may be half done
+            _opened.cache_clear()
+            result.append(Done(work.name, problems=(f"{work.name}: left after {seconds:g} seconds of computing",)))
+    return result
+
+
+class _TooLong(BaseException):
+    """No mistake that anybody should catch on the way."""
+
+
+@contextmanager
+def _at_most(seconds: float) -> Iterator[None]:
+    """Raises _TooLong inside after so many seconds of computing. Only the main thread can be told so."""
+    if not seconds or threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def leave(*_: object) -> None:
+        raise _TooLong
+
+    before = signal.signal(signal.SIGPROF, leave)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, before)
 
 
 def judge_one(work: Work, base: RuleBase, net: Network) -> Done:
@@ -94,12 +133,18 @@ def judge_one(work: Work, base: RuleBase, net: Network) -> Done:
     try:
         case = parse_case(work.data, work.name, base.knowledge, problems)
         if case is None or problems.errors():
-            return Done(work.name, problems=tuple(str(p) for p in problems.errors()))
+            return Done(work.name, problems=_told(work.name, problems))
         judgements = judge(infer(case, base), net)
         digests = {"file": work.name, "case": case.name, "digest": case.digest, "knowledge": base.knowledge.digest}
         return Done(work.name, tuple(digests | _row(j) for j in judgements))
     except Exception as error:  # one bad case must not end the run
         return Done(work.name, problems=(f"{work.name}: the case cannot be judged: {type(error).__name__}: {error}",))
+
+
+def _told(name: str, problems: Problems) -> tuple[str, ...]:
+    errors = [str(p) for p in problems.errors()]
+    more = len(errors) - MOST_PROBLEMS
+    return (*errors[:MOST_PROBLEMS], *([f"{name}: and {more} more errors"] if more > 0 else ()))
 
 
 def _row(judgement: Judgement) -> Row:
@@ -121,7 +166,7 @@ def works(folder: Path, paths: Iterable[Path], table: Table) -> list[Work]:
         name, problems = shown_name(path.relative_to(folder)), Problems()
         data = read_bytes(path, name, problems)
         if data is None:
-            table.broken[name] = tuple(str(p) for p in problems.errors())
+            table.broken[name] = _told(name, problems)
         else:
             result.append(Work(name, data))
     return sorted(result, key=lambda w: w.name)
@@ -129,11 +174,11 @@ def works(folder: Path, paths: Iterable[Path], table: Table) -> list[Work]:
 
 def run(
     todo: Sequence[Work], folder: Path, table: Table, workers: int, progress: Path, tell: Callable[[int], None],
-    cluster: str = "",
+    cluster: str = "", seconds: float = 0.0,
 ) -> None:  # fmt: skip
     """Judges all of `todo` into `table`, writing each finished case to `progress`. `tell` hears how many are done."""
     chunks = [todo[i : i + A_CHUNK] for i in range(0, len(todo), A_CHUNK)]
-    many = _by_cluster(chunks, folder, cluster) if cluster else _by_pool(chunks, folder, workers)
+    many = _by_cluster(chunks, folder, cluster) if cluster else _by_pool(chunks, folder, workers, seconds)
     with progress.open("a", encoding="utf-8") as log:
         for done in many:
             for one in done:
@@ -146,7 +191,7 @@ def run(
             tell(len(done))
 
 
-def _by_pool(chunks: Sequence[Sequence[Work]], folder: Path, workers: int) -> Iterator[list[Done]]:
+def _by_pool(chunks: Sequence[Sequence[Work]], folder: Path, workers: int, seconds: float) -> Iterator[list[Done]]:
     """Chunks as they are finished. A process that dies takes its chunk with it: those cases are then judged one by one,
     and the one that kills its process again is broken."""
     waiting = list(reversed(chunks))
@@ -158,7 +203,7 @@ def _by_pool(chunks: Sequence[Sequence[Work]], folder: Path, workers: int) -> It
                 while waiting and len(running) < 2 * workers and not lost:
                     chunk = waiting.pop()
                     try:
-                        running[pool.submit(judge_chunk, str(folder), chunk)] = chunk
+                        running[pool.submit(judge_chunk, str(folder), chunk, seconds)] = chunk
                     except BrokenProcessPool:
                         lost.append(chunk)
                 if not running:
@@ -170,13 +215,13 @@ def _by_pool(chunks: Sequence[Sequence[Work]], folder: Path, workers: int) -> It
                     except BrokenProcessPool:
                         lost.append(chunk)
         for work in (work for chunk in lost for work in chunk):
-            yield [_alone(work, folder)]
+            yield [_alone(work, folder, seconds)]
 
 
-def _alone(work: Work, folder: Path) -> Done:
+def _alone(work: Work, folder: Path, seconds: float) -> Done:
     with ProcessPoolExecutor(1) as pool:
         try:
-            return pool.submit(judge_chunk, str(folder), [work]).result()[0]
+            return pool.submit(judge_chunk, str(folder), [work], seconds).result()[0]
         except BrokenProcessPool:
             return Done(work.name, problems=(f"{work.name}: the case ended the process that judged it",))
 
@@ -212,7 +257,7 @@ def _read(path: Path, form: str = "") -> list[Row]:
         if form == ".jsonl":
             return [row for line in text.splitlines() if (row := _line(line))]
         return [_typed(row) for row in csv.DictReader(io.StringIO(text))]
-    except (OSError, ValueError, KeyError, TypeError, csv.Error):
+    except (OSError, ValueError, AttributeError, KeyError, TypeError, csv.Error):
         return []
 
 
@@ -226,7 +271,18 @@ def _line(line: str) -> Row | None:
 
 
 def _typed(row: dict[str, Any]) -> Row:
-    return row | {c: int(row[c]) for c in COUNTS} | {c: float(row[c]) for c in NUMBERS}
+    return row | {c: _text(row[c]) for c in TEXTS} | {c: int(row[c]) for c in COUNTS} | {c: float(row[c]) for c in NUMBERS}
+
+
+def _cell(text: str) -> str:
+    """A text as no spreadsheet takes it for a formula."""
+    return f"'{text}" if text.lstrip().startswith(FORMULA_SIGNS) else text
+
+
+def _text(cell: str) -> str:
+    """The text back from `_cell`."""
+    bare = cell.removeprefix("'")
+    return bare if _cell(bare) == cell else cell
 
 
 def write(path: Path, rows: Sequence[Row]) -> None:
@@ -246,5 +302,5 @@ def write(path: Path, rows: Sequence[Row]) -> None:
     else:
         table = csv.DictWriter(out, COLUMNS, lineterminator="\n")
         table.writeheader()
-        table.writerows(rows)
+        table.writerows(row | {c: _cell(row[c]) for c in TEXTS} for row in rows)
     put(path, out.getvalue().encode())

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from diagnose.knowledge.conditions import walk
+from diagnose.knowledge.hazards import unguarded
 from diagnose.knowledge.model import Cause, Condition, Knowledge
 from diagnose.reading.problems import Problem, Where
 
@@ -25,7 +26,7 @@ def check(knowledge: Knowledge, formulas: str = "") -> list[Problem]:
     found = [
         *contradicting_words(knowledge), *look_alikes(knowledge), *alike(knowledge), *never_established(knowledge),
         *confirming_nothing(knowledge), *unused_findings(knowledge), *unused_words(knowledge, formulas),
-        *undated_sources(knowledge),
+        *undated_sources(knowledge), *unguarded(knowledge),
     ]  # fmt: skip
     return sorted(set(found))
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from diagnose.knowledge.grammar import Grammar, Slots, lineage_of
+from diagnose.knowledge.lexicon import Lexicon
 from diagnose.reading.problems import Where
 from diagnose.reading.terms import plain
 
@@ -38,7 +40,11 @@ class Kind:
 @dataclass(frozen=True)
 class Feature:
     """Something that can be looked for on a kind of part, or asked for about the leak and the history. `sound`: seen on
-    a part that did its job, so no damage."""
+    a part that did its job, so no damage.
+
+    `form`: a general word, that can be seen on any part unless `on` says otherwise. `above`: the forms it is, nearest first;
+    `qualifiers` say which such mark it is. `state` or `act`: the statement of which it is the name.
+    """
 
     name: str
     means: str
@@ -48,6 +54,11 @@ class Feature:
     lost: str = ""
     sides: tuple[str, ...] = ()
     sound: bool = False
+    form: bool = False
+    above: tuple[str, ...] = ()
+    qualifiers: Slots = field(default_factory=dict)
+    state: Slots = field(default_factory=dict)
+    act: Slots = field(default_factory=dict)
     where: Where = _place()
 
 
@@ -112,6 +123,8 @@ class Vocabulary:
     stages: tuple[str, ...]
     degrees: tuple[str, ...]
     sides: tuple[str, ...]
+    lexicon: Lexicon = Lexicon()
+    grammar: Grammar = Grammar()
 
     @cached_property
     def names(self) -> dict[str, dict[str, str]]:
@@ -121,26 +134,70 @@ class Vocabulary:
             "kind": self.kinds, "feature": self.features, "reading": self.readings,
         }  # fmt: skip
         for family, terms in families.items():
-            table = {plain(also): name for name, term in terms.items() for also in term.also}
+            general_first = sorted(terms.items(), key=lambda item: not getattr(item[1], "form", False))
+            table = {plain(also): name for name, term in general_first for also in term.also}
             tables[family] = table | {plain(name): name for name in terms}
         tables["quantity"] = {plain(name): name for name in self.quantities}
         tables["setting"] = {plain(name): name for name in self.settings}
         for name, setting in self.settings.items():
             table = {plain(also): term for term, alsos in setting.terms.items() for also in alsos}
             tables["setting:" + name] = table | {plain(term): term for term in setting.terms}
+        tables |= {family: _spellings(terms) for family, terms in self._combining().items()}
         return tables
 
+    def _combining(self) -> dict[str, Mapping[str, Any]]:
+        """The families of words that combine: form, point, variable, act, substance, moment, qualifier:NAME, value:VARIABLE."""
+        g = self.grammar
+        return {
+            "form": self.forms, "point": g.points, "variable": g.variables, "act": g.acts, "substance": g.substances,
+            "moment": g.moments, **{f"qualifier:{name}": table for name, table in g.qualifiers.items()},
+            **{f"value:{name}": variable.words for name, variable in g.variables.items()},
+        }  # fmt: skip
+
+    @cached_property
+    def forms(self) -> dict[str, Feature]:
+        """The general words among the features."""
+        return {name: feature for name, feature in self.features.items() if feature.form}
+
+    @cached_property
+    def form_lineage(self) -> dict[str, tuple[str, ...]]:
+        """For each feature: itself and every form it is, nearest first."""
+        return lineage_of(self.features)
+
+    @cached_property
+    def special(self) -> dict[str, tuple[str, ...]]:
+        """For each feature: itself and every feature that it is the general word for."""
+        table: dict[str, list[str]] = {name: [] for name in self.features}
+        for name, line in self.form_lineage.items():
+            for above in line:
+                table[above].append(name)
+        return {name: tuple(names) for name, names in table.items()}
+
+    def named(self, feature: str, qualifiers: Slots, kind: str) -> tuple[str, dict[str, str]]:
+        """The name of a mark said by form and qualifiers on a kind of part, with the qualifiers that the name does not say:
+        of the features so composed the one that says most; the form itself where none, or more than one, says it."""
+        forms, kinds = set(self.form_lineage[feature]), set(self.lineage.get(kind, ()))
+        said = [name for name, f in self.features.items() if f.qualifiers and forms & set(f.above) and kinds & set(f.on)
+                and self.grammar.implies(qualifiers, f.qualifiers)]  # fmt: skip
+        most = max((len(self.features[f].qualifiers) for f in said), default=0)
+        best = [f for f in said if len(self.features[f].qualifiers) == most]
+        name = best[0] if len(best) == 1 else feature
+        own = self.features[name].qualifiers
+        return name, {k: v for k, v in sorted(qualifiers.items()) if own.get(k) != v}
+
     def find(self, family: str, word: str) -> str | None:
-        """The term behind a spelling, or None."""
-        return self.names[family].get(plain(word))
+        """The term behind a spelling, or None; a rule base need not have every family of terms."""
+        return self.names.get(family, {}).get(plain(word))
 
     @cached_property
     def spelled(self) -> dict[str, tuple[str, ...]]:
-        """The features behind each spelling, one so named first; several where no kind of part can have both."""
-        table: dict[str, list[str]] = {plain(name): [name] for name in self.features}
-        for name, feature in self.features.items():
-            for also in map(plain, feature.also):
-                table.setdefault(also, []).append(name)
+        """The features behind each spelling, one so named first and a form last; several where no kind of part can have both,
+        or where a special word for some parts is a general one for the others."""
+        special = {name: f for name, f in self.features.items() if not f.form}
+        table: dict[str, list[str]] = {plain(name): [name] for name in special}
+        for name, feature in [*special.items(), *((n, f) for n, f in self.forms.items())]:
+            for spelling in map(plain, (name, *feature.also)):
+                table.setdefault(spelling, []).append(name)
         return {word: tuple(dict.fromkeys(names)) for word, names in table.items()}
 
     def can_be_on(self, feature: str, kind: str) -> bool:
@@ -156,20 +213,15 @@ class Vocabulary:
     @cached_property
     def lineage(self) -> dict[str, tuple[str, ...]]:
         """For each kind: itself and every kind above it."""
-        result: dict[str, tuple[str, ...]] = {}
-        for name in self.kinds:
-            line, todo = [name], list(self.kinds[name].above)
-            while todo:
-                above = todo.pop(0)
-                if above not in line and above in self.kinds:
-                    line.append(above)
-                    todo.extend(self.kinds[above].above)
-            result[name] = tuple(line)
-        return result
+        return lineage_of(self.kinds)
 
     def under(self, kind: str) -> tuple[str, ...]:
         """The kind and every kind below it."""
         return tuple(name for name, line in self.lineage.items() if kind in line)
+
+
+def _spellings(terms: Mapping[str, Any]) -> dict[str, str]:
+    return {plain(also): name for name, term in terms.items() for also in term.also} | {plain(name): name for name in terms}
 
 
 @dataclass(frozen=True)
@@ -222,8 +274,8 @@ class Limit:
 class Condition:
     """One condition of a rule, as written.
 
-    form: saw, absent, quantity, found, found absent, not found, setting, not setting, marks,
-    or all, any, none, at least (with `parts`).
+    form: saw, absent, quantity, found, found absent, not found, setting, not setting, state, not state, act, not act, marks,
+    or all, any, none, at least (with `parts`). `such`: the qualifiers of a mark, or the further parts of a state or an act.
     """
 
     form: str
@@ -243,6 +295,7 @@ class Condition:
     value: str = ""
     same_part: bool = False
     count: int = 0
+    such: tuple[tuple[str, str], ...] = ()
     parts: tuple[Condition, ...] = ()
     where: Where = _place()
 
@@ -422,6 +475,20 @@ class Caution(Card):
 
 
 @dataclass(frozen=True)
+class Hazard:
+    """What a step of work can do to people: a step with one of the `words` in its text (none of them inside a phrase of
+    `but_not`), or made at one of the `stages`, must name the `cautions`."""
+
+    name: str
+    means: str
+    words: tuple[str, ...] = ()
+    but_not: tuple[str, ...] = ()
+    stages: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
 class Retired:
     """An item no longer in use; its id is never given again and its successor stands in its place."""
 
@@ -536,6 +603,7 @@ class Knowledge:
     retired: Mapping[str, Retired] = field(default_factory=dict)
     arrangements: Arrangements = Arrangements()
     looks: Looks = Looks()
+    hazards: Mapping[str, Hazard] = field(default_factory=dict)
 
     @cached_property
     def limits_on(self) -> dict[str, tuple[Limit, ...]]:

@@ -13,6 +13,10 @@ from diagnose.knowledge import model as m
 from diagnose.knowledge.arrangements import read_arrangements
 from diagnose.knowledge.conditions import GROUPS, ConditionReader, known_by, negate, walk
 from diagnose.knowledge.explained import ExplainedReader
+from diagnose.knowledge.grammar import Grammar
+from diagnose.knowledge.grammar_reader import read_forms, read_grammar, statement
+from diagnose.knowledge.hazards import read_hazards
+from diagnose.knowledge.lexicon import LexiconReader, lexicon_terms
 from diagnose.knowledge.looks import read_looks
 from diagnose.knowledge.tables import read_tables
 from diagnose.reading.files import read_file, shown_name
@@ -235,6 +239,7 @@ class Reader:
             version.text() if version else "0", digest, self.shown, vocabulary, words, self.sources, limits, findings,
             mechanisms, causes, questions, measurements, cautions, tables, retired=self.retired,
             arrangements=read_arrangements(self, vocabulary), looks=read_looks(self, vocabulary),
+            hazards=read_hazards(self, vocabulary, cautions),
         )  # fmt: skip
 
     def read_vocabulary(self) -> m.Vocabulary:
@@ -251,22 +256,46 @@ class Reader:
                 self.word(node, "group", GROUPS, "group", False), node.where,
             )  # fmt: skip
             self.known(node, "is", [k for k, _ in parts.items()], "kind")
-        features = {}
+        grammar = read_grammar(self, kinds)
+
+        def feature(name: str, node: Node, form: bool = False) -> m.Feature:
+            return self.read_feature(name, node, form, kinds, stages, sides, grammar)
+
+        features = read_forms(self, feature)
         for name, node in self.section("vocabulary/features.yaml", "features").items():
-            only_keys(node, ["means", "also", "on", "how", "lost", "sides", "sound"], f"the feature {name!r}", self.problems)
-            self.known(node, "sides", sides, "side")
-            features[name] = m.Feature(
-                name, self.text(node, "means"), self.known(node, "on", kinds, "kind"), self.texts(node, "also"),
-                self.text(node, "how"), self.word(node, "lost", (*stages, "never"), "stage", False),
-                self.texts(node, "sides"), self.text(node, "sound") == "true", node.where,
-            )  # fmt: skip
+            if name in features:
+                self.say(node.where, "twice", f"{name!r} stands in forms.yaml too", "keep one")
+            features[name] = feature(name, node)
+        for read in features.values():
+            for above in read.above:
+                if above not in features or not features[above].form:
+                    self.say(read.where, "unknown-form", f"there is no form {above!r}",
+                             did_you_mean(above, [n for n, f in features.items() if f.form]))  # fmt: skip
         settings = self.read_settings()
         vocabulary = m.Vocabulary(
             kinds, features, self.read_readings(kinds, settings), settings, self.read_quantities(kinds), stages, degrees,
-            sides,
+            sides, grammar=grammar,
         )  # fmt: skip
         self.refuse_twins(vocabulary)
-        return vocabulary
+        lexicon = LexiconReader(self.nodes, lexicon_terms(vocabulary), self.sources, self.problems).read()
+        return replace(vocabulary, lexicon=lexicon)
+
+    def read_feature(
+        self, name: str, node: Node, form: bool, kinds: Mapping[str, m.Kind], stages: tuple[str, ...], sides: tuple[str, ...],
+        grammar: Grammar,
+    ) -> m.Feature:  # fmt: skip
+        """A feature, or the form that is its general word."""
+        above = "is" if form else "form"
+        allowed = ["means", "also", "on", "how", "lost", "sides", "sound", above, *(() if form else (*grammar.qualifiers, "state", "act"))]
+        only_keys(node, allowed, f"the {'form' if form else 'feature'} {name!r}", self.problems)
+        self.known(node, "sides", sides, "side")
+        said = {} if form else {q: self.word(node, q, table, f"value of {q!r}") for q, table in grammar.qualifiers.items() if node.get(q)}
+        return m.Feature(
+            name, self.text(node, "means"), self.known(node, "on", kinds, "kind"), self.texts(node, "also"),
+            self.text(node, "how"), self.word(node, "lost", (*stages, "never"), "stage", False),
+            self.texts(node, "sides"), self.text(node, "sound") == "true", form, self.texts(node, above), said,
+            statement(self, node.get("state"), grammar, act=False), statement(self, node.get("act"), grammar, act=True), node.where,
+        )  # fmt: skip
 
     def read_readings(self, kinds: Mapping[str, m.Kind], settings: Mapping[str, m.Setting]) -> dict[str, m.Reading]:
         result = {}
@@ -339,9 +368,9 @@ class Reader:
             owner: dict[str, str] = {}
             for name, term in terms.items():
                 for spelling in {plain(name), *map(plain, term.also)}:
-                    apart = family == "feature" and spelling in owner and term.on and not any(
-                        v.can_be_on(owner[spelling], kind) for kind in term.on
-                    )  # fmt: skip
+                    apart = family == "feature" and spelling in owner and (term.form != v.features[owner[spelling]].form or (
+                        term.on and not any(v.can_be_on(owner[spelling], kind) for kind in term.on)
+                    ))  # fmt: skip
                     if spelling in owner and not apart:
                         self.say(term.where, "shared-word", f"{spelling!r} names two {family}s: {owner[spelling]!r} and {name!r}",
                                  "keep it with one of them")  # fmt: skip

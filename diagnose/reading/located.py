@@ -16,7 +16,7 @@ import yaml
 
 from diagnose.reading.files import read_file
 from diagnose.reading.problems import Problems, Where
-from diagnose.reading.terms import did_you_mean, printable
+from diagnose.reading.terms import printable
 
 MOST_BYTES = 2_000_000
 MOST_DEPTH = 40
@@ -218,7 +218,7 @@ def only_keys(node: Node, allowed: list[str], what: str, problems: Problems) -> 
     """Adds a problem for each key of the mapping that is not among `allowed`."""
     for key, _ in node.items():
         if key not in allowed:
-            way_out = did_you_mean(key, allowed) or f"allowed: {', '.join(allowed)}"
+            way_out = problems.near(key, allowed) or f"allowed: {', '.join(allowed)}"
             problems.add(node.key_place(key), "unknown-key", f"{what} has no key {key!r}", way_out)
 
 

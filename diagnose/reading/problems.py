@@ -5,6 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from diagnose.reading.terms import did_you_mean
+
+MOST_HINTS = 300
+
 
 @dataclass(frozen=True, order=True)
 class Where:
@@ -42,6 +46,11 @@ class Problems:
 
     def add(self, where: Where, code: str, says: str, way_out: str = "", level: str = "error") -> None:
         self.found.append(Problem(where, code, says, way_out, level))
+
+    def near(self, word: str, known: Iterable[str]) -> str:
+        """The known words nearest to a wrong one, as a way out. They take long to find, so a file that is wrong all
+        through is given them for its first mistakes."""
+        return did_you_mean(word, known) if len(self.found) < MOST_HINTS else ""
 
     def sorted(self) -> list[Problem]:
         return sorted(set(self.found))

@@ -6,8 +6,10 @@ import re
 from collections.abc import Iterable
 from functools import lru_cache
 
-# controls, line and paragraph separators, zero-width and direction signs, half surrogates
-_UNSHOWN = re.compile("[\x00-\x1f\x7f-\x9f\xad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]")
+_HIDDEN = "\x00-\x08\x0b-\x1f\x7f-\x9f\xad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff"
+HIDDEN = re.compile(f"[{_HIDDEN}]")
+"""Controls but tab and line end, line and paragraph separators, zero-width and direction signs, half surrogates."""
+_UNSHOWN = re.compile(f"[\t\n{_HIDDEN}]")
 _SPACES = re.compile(r"[\s_]+")
 
 

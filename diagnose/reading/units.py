@@ -65,6 +65,7 @@ _PLAIN = [
 ]  # fmt: skip
 
 # one light band is half the wavelength of the helium d line, 587.56 nm
+_RANGE = re.compile(r"(?P<low>[-+]?[\d.,]+)\s*(?:to|[-–—])\s*(?P<high>[-+]?[\d.,]+)(?P<unit>\D.*|)")
 _DEFINITIONS = (
     "light_band = 293.78 nanometer", "drop = 0.05 milliliter", "shore = []", "clock_hour = 30 degree",
     "percent = 0.01 = %",
@@ -174,6 +175,17 @@ def _refuse_thousands(text: str) -> None:
         whole, point = found.group().replace(",", ""), found.group().replace(",", ".")
         either = f"{whole}, or {point} with the point" if found.group().count(",") == 1 else whole
         raise BadUnit(f"{text.strip()[:40]!r} may be read in two ways: write {either}")
+
+
+def amount_or_range(text: str) -> Amount:
+    """Reads "2 to 3 mm" as the middle of the range and its half-width, anything else as `amount` does. Raises BadUnit."""
+    ends = _RANGE.fullmatch(text.strip())
+    if not ends:
+        return amount(text)
+    low, high = (amount(f"{ends[end]} {ends['unit']}") for end in ("low", "high"))
+    if low.value > high.value:
+        raise BadUnit(f"{text[:40]!r} falls: the lower end comes first")
+    return Amount((low.value + high.value) / 2, (high.value - low.value) / 2, low.kind, text.strip())
 
 
 def step(text: str) -> Amount:

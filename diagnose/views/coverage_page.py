@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Mapping
 from typing import Any
+
+from diagnose.views.drawings import markup
 
 
 def page(result: Mapping[str, Any]) -> str:
@@ -13,14 +14,14 @@ def page(result: Mapping[str, Any]) -> str:
     for r in result["by_rule"]:
         full = r["covered"] == r["ways"]
         rows.append(
-            f"<details{'' if full else ' open'}><summary><b>{html.escape(r['rule'])}</b> {html.escape(r['part'])}: "
-            f"{r['covered']} of {r['ways']} <small>{html.escape(r['where'])}</small></summary><table>"
+            f"<details{'' if full else ' open'}><summary><b>{markup.text(r['rule'])}</b> {markup.text(r['part'])}: "
+            f"{r['covered']} of {r['ways']} <small>{markup.text(r['where'])}</small></summary><table>"
         )
         for c in r["conditions"]:
             marks = "".join(
                 f'<td class="{"yes" if c[k] else "no"}">{k if c[k] else "never " + k}</td>' for k in ("true", "false")
             )
-            rows.append(f"<tr><td>{html.escape(c['condition'])}</td>{marks}</tr>")
+            rows.append(f"<tr><td>{markup.text(c['condition'])}</td>{marks}</tr>")
         rows.append("</table></details>")
     head = (f"{result['covered']} of {result['ways']} ways ({result['percent']} %); "
             f"{result['rules_fully_covered']} of {result['rules']} rules in full")  # fmt: skip

@@ -12,13 +12,13 @@ import itertools
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any
 
 import networkx as nx
 
 from diagnose.reading.figures import count, percent
 from diagnose.trail.graph import PROVING, causes_by_probability, of_type, proof
+from diagnose.views.drawings import markup
 
 WIDTH = 1600
 FONT, SMALL, LINE = 12.0, 11.0, 15.0
@@ -369,7 +369,7 @@ class _Picture:
         head = (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width:.0f} {self.height:.0f}" '
             f'width="{self.width:.0f}" height="{self.height:.0f}" role="img" class="reasoning">'
-            f"<title>{escape(str(self.graph.graph.get('case', '')))}: reasoning graph</title><style>{_STYLE}</style>"
+            f"<title>{markup.text(str(self.graph.graph.get('case', '')))}: reasoning graph</title><style>{_STYLE}</style>"
             f'<rect width="100%" height="100%" fill="#fff"/>'
         )
         svg = "\n".join([head, *self.headings(), *parts, self.legend(), "</svg>"]) + "\n"
@@ -409,7 +409,7 @@ class _Picture:
         kind = role.replace(" ", "-") + (" against" if weight < 0 or role == "rules out" else "")
         thick = 1.0 + min(abs(weight), 20.0) / 8
         return (
-            f'<path class="line {kind}" data-from="{escape(line[0])}" data-to="{escape(line[1])}" '
+            f'<path class="line {kind}" data-from="{markup.text(line[0])}" data-to="{markup.text(line[1])}" '
             f'stroke-width="{thick:.1f}" d="{"".join(d)}"/>'
         )
 
@@ -418,8 +418,8 @@ class _Picture:
         state = " absent" if a.get("state") == "absent" and b.type == "finding" else ""
         round_ = {"finding": 9, "setting": 7, "firing": (b.h) / 2, "caution": 9}.get(b.type, 1)
         parts = [
-            f'<g id="{escape(element_id(b.node))}" class="node {b.type}{state}" data-node="{escape(b.node)}">',
-            f"<title>{escape(self.told(b.node))}</title>",
+            f'<g id="{markup.text(element_id(b.node))}" class="node {b.type}{state}" data-node="{markup.text(b.node)}">',
+            f"<title>{markup.text(self.told(b.node))}</title>",
             f'<rect x="{b.x:.1f}" y="{b.y:.1f}" width="{b.w:.1f}" height="{b.h:.1f}" rx="{round_:g}"/>',
         ]
         if b.type == "quantity":
@@ -430,16 +430,16 @@ class _Picture:
             x = b.x + b.w / 2 if middle else b.x + PAD
             top = b.y + (1.0 if middle else PAD - 2) + i * LINE + 12
             parts.append(
-                f'<text x="{x:.1f}" y="{top:.1f}"{" text-anchor=" + chr(34) + "middle" + chr(34) if middle else ""}{strong}>{escape(text)}</text>'
+                f'<text x="{x:.1f}" y="{top:.1f}"{" text-anchor=" + chr(34) + "middle" + chr(34) if middle else ""}{strong}>{markup.text(text)}</text>'
             )
         for i, (_, figure, text) in enumerate(b.rows):
             y = b.y + PAD + (len(b.lines) + i) * LINE + 11
             room = b.w - 2 * PAD - 44
             parts.append(
-                f'<text class="row" x="{b.x + PAD + 36:.1f}" y="{y:.1f}" text-anchor="end">{escape(figure)}</text>'
+                f'<text class="row" x="{b.x + PAD + 36:.1f}" y="{y:.1f}" text-anchor="end">{markup.text(figure)}</text>'
             )
             parts.append(
-                f'<text class="row" x="{b.x + PAD + 44:.1f}" y="{y:.1f}">{escape(cut(text, room, SMALL))}</text>'
+                f'<text class="row" x="{b.x + PAD + 44:.1f}" y="{y:.1f}">{markup.text(cut(text, room, SMALL))}</text>'
             )
         if b.rows:
             y = b.y + PAD + (len(b.lines) + len(b.rows) - 1) * LINE

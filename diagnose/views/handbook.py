@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import html
 import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.knowledge.reader import file_stem
+from diagnose.views.drawings import markup
 from diagnose.views.handbook_style import SCRIPT, STYLE
 
 Data = dict[str, Any]
@@ -40,7 +40,7 @@ def page_name(kind: str, name: str) -> str:
 
 def t(text: object) -> str:
     """Anything from the rule base is text, never markup."""
-    return html.escape(str(text), quote=True)
+    return markup.text(str(text))
 
 
 class _Book:
@@ -92,9 +92,8 @@ class _Book:
             for d in self.documents
         ]
         data = (
-            json.dumps(entries, ensure_ascii=False, separators=(",", ":"))
+            markup.plain(json.dumps(entries, ensure_ascii=False, separators=(",", ":")))
             .replace("<", "\\u003c")
-            .replace("\u2028", " ")
         )
         return self.page("Handbook of seal failures", "".join(body), f"<script>const ENTRIES={data};{SCRIPT}</script>")
 

@@ -58,6 +58,9 @@ def record(place: str, entry: Mapping[str, Any]) -> str:
         head = f"{on + ': ' if on else ''}{entry['measured']} {values}"
     elif place == "parts":
         head = f"part {shown(entry.get('item'))}: {shown(entry.get('name', ''))} ({shown(entry.get('kind', ''))})"
+    elif place == "remarks":
+        head = f"remark{f' on {on}' if on else ''}: {shown(entry.get('note', ''))}".rstrip(": ")
+        entry = {k: v for k, v in entry.items() if k != "note"}
     else:
         head = f"event {shown(entry.get('date', ''))} {shown(entry.get('what', ''))}".replace("  ", " ")
     spoken = (

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from diagnose.casefile.format import record_id
-from diagnose.casefile.model import Observation, lone
+from diagnose.casefile.model import Extent, Observation, lone
 from diagnose.inference.run import RuleBase, infer
 from diagnose.judgement.judge import Judged, judge
 from diagnose.judgement.network import Network
 from diagnose.knowledge.conditions import walk
+from diagnose.knowledge.lexicon import EXTENTS
 from diagnose.knowledge.model import Finding
+from diagnose.phrases.read import read
 from diagnose.reading.figures import percent
 from diagnose.reading.problems import BadInput, Problem, Where
 from diagnose.reading.terms import nearest, plain
 from diagnose.views.page import Page
+from diagnose.views.phrases import as_row, not_read, not_sure
 
 MOST_CAUSES = 8
 
@@ -30,12 +34,7 @@ def look_up(base: RuleBase, net: Network, pattern: str, on: str = "") -> dict[st
     feature = vocabulary.feature(pattern, kind)
     if feature is None:
         finding = next((f for f in sorted(knowledge.findings) if _words(f) == _words(pattern)), "")
-        if finding:
-            return _finding(base, finding, pattern)
-        raise _unknown(
-            f"{pattern!r} is no feature or finding",
-            nearest(pattern, [*vocabulary.names["feature"], *knowledge.findings]),
-        )
+        return _finding(base, finding, pattern) if finding else _phrase(base, net, pattern, kind)
     known = vocabulary.features[feature]
     if kind and not vocabulary.can_be_on(feature, kind):
         raise _unknown(f"{feature!r} is not recorded on {kind!r}", known.on)
@@ -63,12 +62,51 @@ def look_up(base: RuleBase, net: Network, pattern: str, on: str = "") -> dict[st
 
 def rank_alone(base: RuleBase, net: Network, feature: str, kind: str) -> Sequence[Judged]:
     """Causes that gain from this one observation, most probable first."""
+    return _rank(base, net, [_observed(base, feature, kind)])
+
+
+def _observed(base: RuleBase, feature: str, kind: str, state: str = "present", side: str = "", extent: str = "") -> Observation:
     known = base.knowledge.vocabulary.kinds[kind]
     position = "machine" if known.place == "machine" else "seal"
-    o = Observation(record_id("o", feature, kind), feature, "present", kind, position, group=known.group)
-    (judgement,) = judge(infer(lone(o), base), net)
-    gaining = [j for j in judgement.causes if j.weight > 0.05]
-    return gaining or []
+    return Observation(record_id("o", feature, kind, state), feature, state, kind, position, group=known.group, side=side,
+                       extent=Extent(extent))  # fmt: skip
+
+
+def _rank(base: RuleBase, net: Network, observed: Sequence[Observation]) -> Sequence[Judged]:
+    case = replace(lone(observed[0]), observations=tuple(sorted(observed, key=lambda o: o.id)))
+    (judgement,) = judge(infer(case, base), net)
+    return [j for j in judgement.causes if j.weight > 0.05]
+
+
+def _phrase(base: RuleBase, net: Network, pattern: str, kind: str) -> dict[str, Any]:
+    """What a whole phrase means: all its statements together. Raises BadInput where nothing, or too little, is read."""
+    knowledge = base.knowledge
+    v = knowledge.vocabulary
+    readings = read(pattern, v, kind)
+    near = nearest(pattern, [*v.names["feature"], *knowledge.findings])
+    if not readings:
+        raise not_read(pattern, f"did you mean: {', '.join(near)}?" if near else "")
+    first = readings[0]
+    seen = [s for s in first.statements if s.family == "feature"]
+    if first.sureness == "weak" or not seen:
+        raise not_sure(pattern, readings)
+    observed = [
+        _observed(base, s.term, s.on or (*v.features[s.term].on, "seal")[0], s.state, s.more.get("side", ""),
+                  s.more.get("extent", "") if s.more.get("extent") in EXTENTS else "")
+        for s in seen if s.state in ("present", "absent")
+    ]  # fmt: skip
+    ranked = _rank(base, net, observed) if observed else []
+    names = {s.term for s in seen}
+    rules = [f for f in knowledge.findings.values() if any(c.term in names and c.form in ("saw", "absent") for c in walk(f.when))]
+    features = [v.features[name] for name in sorted(names)]
+    return {
+        "asked": pattern, "pattern": first.text, "on": [], "means": " ".join(dict.fromkeys(f.means for f in features)), "also": [],
+        "how": " ".join(dict.fromkeys(f.how for f in features if f.how)),
+        "lost": min((f.lost for f in features if f.lost), key=(*v.stages, "never").index, default=""),
+        "read_as": as_row(first), "others": [as_row(r) for r in readings[1:]],
+        "findings": [{"finding": f.name, "reads": f.reads, "otherwise": f.otherwise} for f in sorted(rules, key=lambda f: f.name)],
+        "causes": _causes(base, ranked, rules),
+    }  # fmt: skip
 
 
 def _words(pattern: str) -> list[str]:
@@ -132,6 +170,10 @@ def page(answer: dict[str, Any], page: Page) -> Page:
     asked = "" if plain(answer["asked"]) == plain(answer["pattern"]) else f"{answer['asked']}: "
     page.line(page.bold(asked + answer["pattern"] + on))
     page.say(answer["means"], indent=2)
+    for row in answer.get("others", []):
+        page.say(row["text"], indent=2, lead="or: ")
+    for why in answer["read_as"]["asks"] if "read_as" in answer else []:
+        page.say(why, indent=2, lead="not sure: ")
     if answer["also"]:
         page.say(", ".join(answer["also"]), indent=2, lead="also called: ")
     if answer["how"]:

@@ -7,7 +7,6 @@ import os
 import subprocess
 import sys
 from dataclasses import replace
-from pathlib import Path
 
 import jsonschema
 import pytest
@@ -18,7 +17,7 @@ from diagnose.knowledge.model import Action
 from diagnose.knowledge.reader import FIELDS
 from diagnose.views import explanation, next_steps
 from diagnose.views.page import Page
-from tests.advice.conftest import ROOT, SCENARIOS
+from tests.support.places import ROOT, SCENARIOS
 
 NAMES = [p.stem for p in SCENARIOS]
 LARGEST = max(SCENARIOS, key=lambda p: p.stat().st_size)
@@ -142,31 +141,3 @@ def test_a_time_that_is_none_is_told(budget):
 def test_a_position_that_the_case_has_not_is_told():
     done = run("next", "thin-record", "--position", "inboard")
     assert done.returncode == 2 and "its positions: seal" in done.stderr
-
-
-# ---- speed -------------------------------------------------------------------------------------------------------------
-
-TIMED = """
-import sys, time
-from diagnose.cli import answers
-if sys.argv[1] == "without":
-    import diagnose.advice.plan as module
-    module.plan = lambda *words, **more: None
-answers.explain(sys.argv[2])
-print(time.process_time(), file=sys.stderr)
-"""
-
-
-def seconds(which: str, path: Path) -> float:
-    """Processor time of a whole `explain`, start-up with it."""
-    done = subprocess.run([sys.executable, "-c", TIMED, which, str(path)], capture_output=True, text=True, check=True,
-                          cwd=ROOT, env={**os.environ, "OMP_NUM_THREADS": "1"})  # fmt: skip
-    return float(done.stderr.split()[-1])
-
-
-def test_the_plan_adds_less_than_half_to_explain():
-    """On the largest scenario; the least of several runs, as the machine may be busy."""
-    seconds("with", LARGEST)
-    with_plan = min(seconds("with", LARGEST) for _ in range(3))
-    without = min(seconds("without", LARGEST) for _ in range(3))
-    assert with_plan < 1.5 * without, f"{with_plan:.2f} s with, {without:.2f} s without"

@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 
 from diagnose.advice.cautions import ABOVE_ALL, called_for
-from tests.advice.conftest import judged_text
+from tests.support.reasoned import reasoned
 
 CASE = "case: On the bench\n"
 
 
 def called(text: str, base, *named: str) -> list[str]:
-    return [c.name for c in called_for(judged_text(CASE + text, base).inference, named)]
+    return [c.name for c in called_for(reasoned(CASE + text, base).inference, named)]
 
 
 @pytest.mark.parametrize("text, named, shown", [

@@ -6,7 +6,7 @@ import pytest
 
 from diagnose.knowledge.reader import build_knowledge, contents_of
 from diagnose.reading.problems import Problems
-from tests.advice.conftest import ROOT
+from tests.support.places import ROOT
 
 GOOD = (ROOT / "knowledge" / "looks.yaml").read_text("utf-8")
 WORDS = {

@@ -3,10 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import json
-import os
-import subprocess
-import sys
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -21,7 +17,8 @@ from diagnose.inference.run import Deduced, deduce, infer
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import Network, posterior
 from diagnose.knowledge.model import Knowledge, Looks
-from tests.advice.conftest import ROOT, SCENARIOS, judged_text
+from tests.support.places import SCENARIOS
+from tests.support.reasoned import reasoned
 
 NAMES = [p.stem for p in SCENARIOS]
 BENCH = """
@@ -128,8 +125,8 @@ def test_a_cleaned_face_and_a_released_ring_are_named_and_not_asked_for(judged):
 def test_what_is_gone_for_the_eye_is_not_measured_either(small_base):
     """The shaft was scrapped: neither is it looked at for a bend nor its runout measured."""
     text = "case: c\nseal: {arrangement: single}\nobservations:\n  - {on: O-ring, saw: hardened}\n"
-    kept = judged_text(text, small_base)
-    gone = judged_text(text + "  - {on: shaft, lost: bent, note: scrapped}\n", small_base)
+    kept = reasoned(text, small_base)
+    gone = reasoned(text + "  - {on: shaft, lost: bent, note: scrapped}\n", small_base)
     assert Reach(kept.inference, "seal").of("shaft moves").state == "open"
     assert Reach(gone.inference, "seal").of("shaft moves").why == "bent: scrapped"
     assert "runout by dial" in {s.measurement for s in planned(kept)[0].steps}
@@ -166,12 +163,12 @@ def test_what_the_seal_does_not_have_is_not_asked_for(judged):
 
 
 def test_what_is_already_answered_is_not_asked_again(small_base):
-    case = judged_text(
+    case = reasoned(
         "case: c\nseal: {arrangement: single}\nobservations: [{on: O-ring, saw: hardened}]\n", small_base
     )
     reach = Reach(case.inference, "seal")
     assert reach.of("hot and hard").state == "open" and reach.of("cracked somewhere").state == "open"
-    more = judged_text(
+    more = reasoned(
         "case: c\nseal: {arrangement: single}\nobservations: [{on: hard face, absent: radial cracks}]\n"
         "measurements: [{on: shaft, measured: shaft runout, reading: 0.05 mm, resolution: 0.5 mm}]\n", small_base,
     )  # fmt: skip
@@ -263,7 +260,7 @@ def small(chosen: str, base):
     lines = "".join(f"  - {RECORDS[int(k)]}\n" for k in chosen if k != "m")
     observed = f"observations:\n{lines}" if lines else ""
     measured = TRUE_SHAFT if "m" in chosen else ""
-    return judged_text(f"case: c\nseal: {{arrangement: single}}\n{observed}{measured}\n", base)
+    return reasoned(f"case: c\nseal: {{arrangement: single}}\n{observed}{measured}\n", base)
 
 
 def stands(case, told: dict[str, bool]) -> dict[str, str]:
@@ -396,37 +393,6 @@ def test_the_words_of_a_standing_are_those_of_the_judgement(judged):
                         (e.weight for e in j.evidence if e.state != "unrecorded" and not e.through), default=0.0
                     )
                     assert standing(words, j.probability, len(j.lines_for), lowest) == j.standing
-
-
-# ---- determinism -------------------------------------------------------------------------------------------------------
-
-PRINT = """
-import json, sys
-from pathlib import Path
-from diagnose.advice.plan import plan
-from diagnose.casefile.reader import parse_case
-from diagnose.inference.run import infer, load
-from diagnose.judgement.judge import judge
-from diagnose.judgement.network import build
-from diagnose.reading.problems import Problems
-from diagnose.views.next_steps import document
-base = load(Path("knowledge")); net = build(base.knowledge)
-i = infer(parse_case(Path(sys.argv[1]).read_bytes(), "case.yaml", base.knowledge, Problems()), base)
-js = judge(i, net)
-print(json.dumps([document(i, js, plan(i, js, net, m), m) for m in (None, 30.0)]))
-"""
-
-
-def test_the_same_plan_under_other_hash_seeds():
-    printed = set()
-    for seed in "01":
-        done = subprocess.run(
-            [sys.executable, "-c", PRINT, "scenarios/crude-pump-barrier-lost.yaml"], capture_output=True, text=True,
-            check=False, cwd=ROOT, env={**os.environ, "PYTHONHASHSEED": seed},
-        )  # fmt: skip
-        assert done.returncode == 0, done.stderr
-        printed.add(done.stdout)
-    assert len(printed) == 1 and len(json.loads(printed.pop())) == 2
 
 
 def test_the_order_of_the_record_does_not_matter(judged):

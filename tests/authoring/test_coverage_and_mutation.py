@@ -4,20 +4,13 @@ from __future__ import annotations
 
 import json
 
-import pytest
-
 from diagnose.authoring.coverage import Coverage, enough, rules_of
 from diagnose.authoring.mutation import Hunt, Mutant, changes, mutants, trials, try_all
 from diagnose.authoring.rule_tests import Workshop, read_tests, run_tests
 from diagnose.inference.run import load
 from diagnose.reading.problems import BadInput, Problems
 from diagnose.views.coverage_page import page
-from tests.authoring.helpers import RULE_TESTS, call, small_base
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return small_base(tmp_path)
+from tests.support.workshop import RULE_TESTS, call
 
 
 def covered(folder):

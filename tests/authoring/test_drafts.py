@@ -13,12 +13,12 @@ from diagnose.authoring.skeletons import next_id
 from diagnose.authoring.witness import NoWitness, Witness, shifted, spanning
 from diagnose.inference.run import load
 from diagnose.reading.problems import Problems
-from tests.authoring.helpers import call, small_base
+from tests.support.workshop import call, copied_base
 
 
 @pytest.fixture
 def workshop(tmp_path):
-    return Workshop(load(small_base(tmp_path)))
+    return Workshop(load(copied_base(tmp_path)))
 
 
 def holds(workshop, base, branch, fragment) -> bool:
@@ -100,7 +100,7 @@ def test_drafts_are_the_same_every_time(workshop):
 
 @pytest.mark.parametrize("kind", ["finding", "cause", "caution"])
 def test_a_new_card_reads_well_and_its_test_fails_until_it_says_something(kind, tmp_path):
-    folder = small_base(tmp_path)
+    folder = copied_base(tmp_path)
     code, said = call("new", kind, "paint", "on", "the", "face", "--knowledge", folder)
     assert code == 0 and said.count("paint-on-the-face") == 2
     assert call("check", "--knowledge", folder)[0] == 0
@@ -111,13 +111,13 @@ def test_a_new_card_reads_well_and_its_test_fails_until_it_says_something(kind, 
 
 
 def test_a_new_measurement_reads_well(tmp_path):
-    folder = small_base(tmp_path)
+    folder = copied_base(tmp_path)
     assert call("new", "measurement", "ring by eye", "--knowledge", folder)[0] == 0
     assert call("check", "--knowledge", folder)[0] == 0
 
 
 def test_new_refuses_odd_names_and_kinds(tmp_path):
-    folder = small_base(tmp_path)
+    folder = copied_base(tmp_path)
     assert call("new", "finding", "../escape", "--knowledge", folder)[0] in (0, 2)
     assert call("new", "finding", "a: b", "--knowledge", folder)[0] == 2
     code, said = call("new", "findng", "x", "--knowledge", folder)
@@ -131,7 +131,7 @@ def test_ids_are_never_given_twice():
 
 
 def test_tests_are_drafted_beside_a_card_and_never_over_a_file_unasked(tmp_path):
-    folder = small_base(tmp_path)
+    folder = copied_base(tmp_path)
     assert call("new", "test", "ring hard", "--knowledge", folder)[0] == 0
     assert {t.rule for t in read_tests(folder, load(folder), Problems())} == {"hot all round", "dry running", "ring hard"}
     assert call("test", "--knowledge", folder)[0] == 0
@@ -140,7 +140,7 @@ def test_tests_are_drafted_beside_a_card_and_never_over_a_file_unasked(tmp_path)
 
 
 def test_drafted_tests_run_without_being_written(tmp_path):
-    folder = small_base(tmp_path)
+    folder = copied_base(tmp_path)
     code, said = call("test", "ring hard", "--knowledge", folder)
     assert code == 2 and "--drafted" in said
     code, said = call("test", "ring hard", "--drafted", "--json", "--knowledge", folder)
@@ -167,7 +167,7 @@ WRITTEN_BY_HAND = """\
 
 def test_drafting_again_keeps_what_a_person_wrote_and_leaves_out_what_it_says_already(tmp_path):
     """A name of one's own or a comment keeps a test; a wrong test under a drafted name is written anew."""
-    folder = small_base(tmp_path)
+    folder = copied_base(tmp_path)
     path = folder / "findings/ring-hard.test.yaml"
     path.write_text(WRITTEN_BY_HAND)
     assert call("new", "test", "ring hard", "--over", "--knowledge", folder)[0] == 0
@@ -181,7 +181,7 @@ def test_drafting_again_keeps_what_a_person_wrote_and_leaves_out_what_it_says_al
 
 
 def test_the_failing_test_of_a_skeleton_gives_way_to_drafts(tmp_path):
-    folder = small_base(tmp_path)
+    folder = copied_base(tmp_path)
     assert call("new", "finding", "rings burnt", "--knowledge", folder)[0] == 0
     assert call("test", "rings burnt", "--with-drafts", "--knowledge", folder)[0] == 1
     assert call("new", "test", "rings burnt", "--over", "--knowledge", folder)[0] == 0

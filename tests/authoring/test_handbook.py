@@ -11,7 +11,7 @@ import pytest
 from diagnose.authoring.cards import document, tables
 from diagnose.inference.run import load
 from diagnose.views.handbook import page_name, pages
-from tests.authoring.helpers import call, small_base
+from tests.support.workshop import call, copied_base
 
 VOID = {"meta", "input", "br", "link", "img"}
 
@@ -92,7 +92,7 @@ def test_cautions_stand_on_the_first_page_and_on_the_causes_that_name_them(whole
 
 
 def test_text_from_the_rule_base_is_shown_and_never_run(tmp_path):
-    folder = small_base(tmp_path)
+    folder = copied_base(tmp_path)
     evil = "<script>alert(1)</script><img src=x onerror=alert(2)>"
     path = folder / "findings/ring-hard.yaml"
     path.write_text(path.read_text().replace("reads: ring hard", f"reads: '{evil}</title>'"))
@@ -104,7 +104,7 @@ def test_text_from_the_rule_base_is_shown_and_never_run(tmp_path):
 
 
 def test_the_command_writes_the_pages(tmp_path):
-    folder = small_base(tmp_path)
+    folder = copied_base(tmp_path)
     code, said = call("handbook", "-o", tmp_path / "book", "--knowledge", folder)
     assert code == 0 and "index.html" in said
     text = (tmp_path / "book" / "finding-hot-all-round.html").read_text()

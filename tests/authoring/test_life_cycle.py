@@ -10,12 +10,7 @@ from diagnose.inference.run import load
 from diagnose.judgement.network import build
 from diagnose.knowledge.reader import read_knowledge
 from diagnose.reading.problems import BadInput
-from tests.authoring.helpers import SMALL, small_base
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return small_base(tmp_path)
+from tests.support.places import SMALL
 
 
 def set_status(folder, name, status):

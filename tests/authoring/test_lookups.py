@@ -13,12 +13,8 @@ from pydantic_sarif.model import StaticAnalysisResultsFormatSarifVersion210JsonS
 from diagnose.authoring.check import examine_contents
 from diagnose.knowledge.reader import contents_of
 from diagnose.views.problems import github, sarif
-from tests.authoring.helpers import SMALL, call, small_base
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return small_base(tmp_path)
+from tests.support.places import SMALL
+from tests.support.workshop import call
 
 
 def test_show_says_what_a_finding_uses_and_who_uses_it(folder):

@@ -85,14 +85,18 @@ def test_what_the_reader_refuses_does_not_fit(name, text, made):
     assert check(made, name, yaml.load(text, yaml.CBaseLoader))
 
 
-def test_the_schema_of_cases_has_the_keys_of_the_reader(made):
+def test_the_schema_of_cases_has_the_keys_of_the_reader(made, whole_base):
     terms = made["terms"]["definitions"]
     assert set(terms["case"]["properties"]) == set(cases.TOP)
     assert set(terms["case"]["properties"]["parts"]["items"]["properties"]) == set(cases.PART)
     assert set(terms["case"]["properties"]["expected"]["properties"]) == set(cases.EXPECTED)
     assert set(terms["case"]["properties"]["measurements"]["items"]["properties"]) == set(cases.MEASUREMENT)
     records = terms["case"]["properties"]["observations"]["items"]["anyOf"]
-    assert {k for r in records for k in r["properties"]} == set(cases.OBSERVATION)
+    assert {k for r in records for k in r["properties"]} == {*cases.OBSERVATION, *whole_base.knowledge.vocabulary.grammar.qualifiers}
+    grammar = whole_base.knowledge.vocabulary.grammar
+    variables = {spelling for v in grammar.variables.values() for spelling in (v.name, *v.also)}
+    assert set(terms["case"]["properties"]["states"]["items"]["properties"]) == {*cases.STATE, *variables}
+    assert set(terms["case"]["properties"]["acts"]["items"]["properties"]) == set(cases.ACT)
 
 
 def test_terms_say_what_they_mean_where_an_editor_shows_it(made, whole_base):

@@ -11,7 +11,7 @@ from playwright.sync_api import sync_playwright
 
 from diagnose.views.report import html
 from diagnose.views.report.printing import BROWSERS
-from tests.views.conftest import LARGE, report_of
+from tests.support.places import LARGE
 
 
 @pytest.fixture(scope="session")
@@ -55,12 +55,6 @@ def open_file(chromium):
     yield opened
     for context in contexts:
         context.close()
-
-
-@pytest.fixture(scope="session")
-def build(whole_base):
-    """The report of the case in a file."""
-    return lambda path: report_of(path, whole_base)
 
 
 @pytest.fixture(scope="session")

@@ -22,7 +22,7 @@ from diagnose.views.graph_drawing import draw
 from diagnose.views.report import html
 from diagnose.views.report.blocks import Heading, Table
 from diagnose.views.report.printing import find_browser, pdf_of
-from tests.views.conftest import LARGE, ROOT
+from tests.support.places import LARGE, ROOT
 
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
 

@@ -27,7 +27,8 @@ from diagnose.casefile import journal as j
 from diagnose.casefile.recorder import Recorder, look
 from diagnose.casefile.walk import usual_document
 from diagnose.knowledge.model import Knowledge
-from diagnose.views.recording import Dialogue, asker
+from diagnose.session.dialogue import Dialogue
+from diagnose.session.prompts import asker
 
 ROUNDS_A_CASE = 20
 
@@ -119,7 +120,7 @@ def _round(
         if not text.rstrip(" ").endswith((":", "?")):
             continue
         if said and len(acknowledged) < len(said):
-            assert re.search(r"recorded \(\d+\)", text), text
+            assert re.search(r"recorded \d+: ", text), text
             acknowledged.append(said[-1])
             now = time.monotonic()
             if len(acknowledged) == 1:
@@ -142,7 +143,7 @@ def _round(
     while rest := os.read(questions, 65536):
         text += rest.decode()
     os.close(questions)
-    if len(acknowledged) < len(said) and re.search(r"recorded \(\d+\)", text):
+    if len(acknowledged) < len(said) and re.search(r"recorded \d+: ", text):
         acknowledged.append(said[-1])
     return acknowledged, said
 

@@ -113,6 +113,71 @@ def test_a_case_that_kills_its_process_is_listed_and_the_rest_is_judged(cases, t
     assert set(table.broken) == {"c06.yaml"} and len(table.rows) == 39 and sum(told) == 40
 
 
+def test_a_case_that_computes_for_too_long_is_left_and_the_rest_is_judged(cases, monkeypatch):
+    def endless(case, base):
+        while case.name == "Case 2":
+            pass
+        return infer(case, base)
+
+    works = [batch.Work(name, (cases / name).read_bytes()) for name in ("c00.yaml", "c02.yaml", "c04.yaml")]
+    unlimited = batch.judge_chunk(str(SMALL / "knowledge"), works)
+    monkeypatch.setattr(batch, "infer", endless)
+    first, left, last = batch.judge_chunk(str(SMALL / "knowledge"), works, 0.5)
+    assert left == batch.Done("c02.yaml", problems=("c02.yaml: left after 0.5 seconds of computing",))
+    assert [first, last] == [unlimited[0], unlimited[2]]
+
+
+def test_the_time_limit_reaches_every_process(cases, tmp_path, monkeypatch):
+    def endless(case, base):
+        while case.name == "Case 2":
+            pass
+        return infer(case, base)
+
+    monkeypatch.setattr(batch, "infer", endless)
+    table = batch.Table()
+    todo = batch.works(cases, sorted(cases.glob("c0?.yaml")), table)
+    batch.run(todo, SMALL / "knowledge", table, 2, tmp_path / "progress", lambda n: None, seconds=0.5)
+    assert set(table.broken) == {"c02.yaml"}
+    assert set(table.rows) == {w.name for w in todo} - {"c02.yaml"}
+
+
+def test_files_of_both_endings_are_cases_whatever_their_case(cases, tmp_path):
+    (cases / "c00.yaml").rename(cases / "c00.YML")
+    (cases / "c02.yaml").rename(cases / "c02.yml")
+    (cases / "c04.yaml").rename(cases / "c04.YAML")
+    run(cases, "t.csv")
+    assert {"c00.YML", "c02.yml", "c04.YAML"} < {r["file"] for r in rows(tmp_path / "t.csv")}
+
+
+@pytest.mark.parametrize("start", ["=1+1", "+1", "-1", "@SUM(A1)", "＝1", "'=1"])
+def test_no_cell_begins_a_formula_and_every_text_comes_back(cases, tmp_path, start):
+    name = start.strip().replace("/", "") + ".yaml"
+    text = (cases / "c00.yaml").read_text("utf-8").replace("case: Case 0", f"case: {json.dumps(start + ' a case')}")
+    (cases / name).write_text(text, "utf-8")
+    run(cases, "t.csv")
+    raw = (tmp_path / "t.csv").read_bytes()
+    for row in rows(tmp_path / "t.csv"):
+        for column in batch.TEXTS:
+            assert not row[column].strip().startswith(batch.FORMULA_SIGNS), row
+    kept = batch.known(tmp_path / "t.csv", tmp_path / "none", rows(tmp_path / "t.csv")[0]["knowledge"])
+    assert {r["case"] for found in kept.values() for r in found} > {start.removeprefix("'") + " a case"}
+    run(cases, "t.csv", "--resume")
+    assert (tmp_path / "t.csv").read_bytes() == raw
+
+
+def test_only_formulas_are_marked_and_marks_are_taken_off_again():
+    for text in ("a=1", "", "'a", "''=1", " =1", "\t=1", "\n+1", "2-1"):
+        assert batch._text(batch._cell(text)) == text
+        assert (batch._cell(text) == text) == (text.strip()[:1] not in batch.FORMULA_SIGNS or not text.strip())
+
+
+def test_a_file_that_is_wrong_all_through_is_told_in_part(cases):
+    (cases / "c05-wrong.yaml").write_text("case: c\n" + "".join(f"key{i}: 1\n" for i in range(1000)), "utf-8")
+    told = run(cases, "t.csv")
+    assert told.count("c05-wrong.yaml") == batch.MOST_PROBLEMS + 1
+    assert "c05-wrong.yaml: and 980 more errors" in told
+
+
 def test_parquet_holds_the_same_rows(cases, tmp_path):
     import pyarrow.parquet as parquet
 

@@ -11,7 +11,8 @@ import pytest
 
 from diagnose.evaluation.impact import card_changes, effect, next_version
 from diagnose.inference.run import load
-from tests.authoring.helpers import SMALL, call, small_base
+from tests.support.places import SMALL
+from tests.support.workshop import call, copied_base
 
 CASE = """
 case: {name}
@@ -26,7 +27,7 @@ expected: {{cause: {cause}}}
 @pytest.fixture
 def two(tmp_path):
     """The small rule base, a copy of it, and three cases."""
-    old = small_base(tmp_path / "old")
+    old = copied_base(tmp_path / "old")
     new = tmp_path / "new" / "knowledge"
     shutil.copytree(old, new)
     cases = tmp_path / "cases"

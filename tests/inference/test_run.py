@@ -2,12 +2,7 @@
 
 from __future__ import annotations
 
-import json
-import os
-import random
 import shutil
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -374,57 +369,6 @@ observations: [{part: 1, saw: wash mark, extent: at 4}"""
     assert not mark_relations(one, changed, ready.rules) and not infer(one, ready).findings["seal"]
     (told,) = mark_relations(two, changed, ready.rules)
     assert told.word == "apart" and infer(two, ready).findings["seal"]["washed at the port"].state == "present"
-
-
-PRINT = """
-import json, sys
-from pathlib import Path
-from diagnose.casefile.reader import parse_case
-from diagnose.inference.run import infer, load
-from diagnose.judgement.judge import judge
-from diagnose.judgement.network import build
-from diagnose.advice.plan import plan
-from diagnose.reading.problems import Problems
-from diagnose.views.explanation import document
-base = load(Path(sys.argv[1])); net = build(base.knowledge)
-out = []
-for name in sys.argv[2:]:
-    i = infer(parse_case(Path(name).read_bytes(), "case.yaml", base.knowledge, Problems()), base)
-    d = document(i, judge(i, net), plan(i, judge(i, net), net), True); d["case"]["digest"] = ""
-    out.append(d)
-print(json.dumps(out))
-"""
-
-
-def shuffled(path: Path, seed: int, folder: Path) -> Path:
-    """The case with its parts, observations and measurements in another order."""
-    import yaml
-
-    case = yaml.load(path.read_text("utf-8"), yaml.BaseLoader)
-    mixer = random.Random(seed)
-    for key in ("parts", "observations", "measurements"):
-        mixer.shuffle(case.get(key, []))
-    changed = folder / path.name
-    changed.write_text(yaml.dump(case, allow_unicode=True, sort_keys=False), "utf-8")
-    return changed
-
-
-def test_same_bytes_under_other_hash_seeds_and_orders_of_record(tmp_path):
-    knowledge = ROOT / "knowledge" if SCENARIOS else SMALL / "knowledge"
-    paths = SCENARIOS[:4] or [SMALL / "case.yaml"]
-    printed = set()
-    for seed in range(3):
-        folder = tmp_path / str(seed)
-        folder.mkdir()
-        names = [str(shuffled(p, seed, folder)) for p in paths]
-        done = subprocess.run(
-            [sys.executable, "-c", PRINT, str(knowledge), *names], capture_output=True, text=True, check=False,
-            env={**os.environ, "PYTHONHASHSEED": str(seed)},
-        )  # fmt: skip
-        assert done.returncode == 0, done.stderr
-        printed.add(done.stdout)
-    assert len(printed) == 1
-    assert len(json.loads(printed.pop())) == len(paths)
 
 
 def same_as_clips(case, base):

@@ -9,7 +9,7 @@ import pytest
 
 from diagnose.judgement.judge import decibans, judge
 from diagnose.judgement.network import Network, posterior
-from tests.advice.conftest import judged_text
+from tests.support.reasoned import reasoned
 
 WORDS = SimpleNamespace(
     common={"often": 0.1, "rarely": 0.01}, seen={"often": 0.5}, established=0.95, probable=0.60, possible=0.10,
@@ -204,7 +204,7 @@ observations:
 
 
 def test_what_the_machine_suffers_from_has_one_verdict_at_both_seals(whole_base):
-    inner, outer = judged_text(PAIR, whole_base).judgements
+    inner, outer = reasoned(PAIR, whole_base).judgements
     shared = {n for n, card in whole_base.knowledge.causes.items() if card.scope == "machine"}
     assert {"barrier pressure too low", "vibration"} <= shared
     told = {j.cause: (j.standing, j.probability, j.told_at) for j in inner.causes}
@@ -214,7 +214,7 @@ def test_what_the_machine_suffers_from_has_one_verdict_at_both_seals(whole_base)
 
 
 def test_hurt_inner_faces_speak_for_the_inner_seal_only(whole_base):
-    case = judged_text(PAIR, whole_base).inference
+    case = reasoned(PAIR, whole_base).inference
     finding = "inner faces hurt while outer faces are sound"
     assert case.findings["inboard"][finding].state == "present"
     assert finding not in case.findings["outboard"]
@@ -241,7 +241,7 @@ history: {running hours: 16000 h, design life: 25000 h}
 
 
 def test_a_seal_taken_out_sound_did_not_fail_of_anything(whole_base):
-    case = judged_text(SOUND.replace("LEAK", "absent"), whole_base)
+    case = reasoned(SOUND.replace("LEAK", "absent"), whole_base)
     (found,) = case.judgements
     assert case.inference.findings["seal"]["did not leak"].state == "present"
     assert "failed after years" not in case.inference.findings["seal"]
@@ -249,5 +249,5 @@ def test_a_seal_taken_out_sound_did_not_fail_of_anything(whole_base):
 
 
 def test_hours_tell_the_age_at_which_a_leaking_seal_failed(whole_base):
-    case = judged_text(SOUND.replace("LEAK", "saw"), whole_base)
+    case = reasoned(SOUND.replace("LEAK", "saw"), whole_base)
     assert case.inference.findings["seal"]["failed after years"].state == "present"

@@ -11,13 +11,13 @@ import pytest
 from diagnose.judgement.judge import judge
 from diagnose.trail.graph import build, of_type, proof
 from diagnose.views.graph_drawing import FONT, WIDTH, cut, draw, element_id, text_width, wrap
-from tests.trail.conftest import SCENARIOS
+from tests.support.places import SCENARIOS
 
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-def largest(library):
-    return max((library(p) for p in SCENARIOS), key=lambda c: len(draw(c.graph).boxes))
+def largest(judged):
+    return max((judged(p) for p in SCENARIOS), key=lambda c: len(draw(c.graph).boxes))
 
 
 def check(picture) -> None:
@@ -59,14 +59,14 @@ def texts_inside(picture) -> None:
 
 
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
-def test_no_label_overlaps_another(path, library):
-    picture = draw(library(path).graph)
+def test_no_label_overlaps_another(path, judged):
+    picture = draw(judged(path).graph)
     check(picture)
     assert picture.width <= WIDTH and len(picture.boxes) >= 3
 
 
-def test_the_largest_scenario_with_every_cause_and_the_part_under_one_conclusion(library):
-    case = largest(library)
+def test_the_largest_scenario_with_every_cause_and_the_part_under_one_conclusion(judged):
+    case = largest(judged)
     check(draw(case.graph, everything=True))
     for node in of_type(case.graph, "cause")[:3]:
         check(draw(proof(case.graph, node), everything=True))

@@ -23,7 +23,8 @@ from diagnose.trail import why
 from diagnose.trail.graph import build, of_type
 from diagnose.views import reasoning as view
 from diagnose.views.page import Page
-from tests.trail.conftest import SCENARIOS, SMALL, asked, valid
+from tests.support.places import SCENARIOS, SMALL
+from tests.support.reasoned import reasoned, valid
 
 TRANSCRIPTS = sorted((Path(__file__).parent / "transcripts").glob("*.txt"))
 # relative, so that lines fold at the same place in every checkout
@@ -79,8 +80,8 @@ def test_every_answer_is_also_json_of_its_schema(line):
     valid(json.loads(text))
 
 
-def test_the_library_answers_fit_the_schema(library):
-    graph = library(SCENARIOS[0]).graph
+def test_the_library_answers_fit_the_schema(judged):
+    graph = judged(SCENARIOS[0]).graph
     for node in of_type(graph, "cause", "finding")[::7]:
         part = "why_finding" if node.startswith("f:") else "why_cause"
         valid(why.why(graph, node, 9), part=part)
@@ -248,8 +249,8 @@ def test_what_parts_two_causes_is_ranked_by_what_looking_tells(small):
     assert first["tells"] == pytest.approx(by_hand, rel=1e-4)
 
 
-def test_a_look_alike_says_what_tells_the_two_apart(library):
-    case = library(SCENARIOS[1])
+def test_a_look_alike_says_what_tells_the_two_apart(judged):
+    case = judged(SCENARIOS[1])
     lead = next(n for n in of_type(case.graph, "cause") if case.graph.nodes[n]["standing"] == "established")
     alike = case.graph.nodes[lead]["look_alikes"][0]
     other = f"c:{alike['cause']}@{case.graph.nodes[lead]['position']}"
@@ -267,7 +268,7 @@ def test_two_seals_alike_have_one_cause_and_unlike_ones_do_not(small):
     judged = small.graph.nodes["c:dry running@seal"]
     assert same["common_better_by"] == pytest.approx(-judged["prior"])
     bent = b"case: bent\nseal: {arrangement: single}\nobservations:\n  - {on: shaft, saw: bent}\n  - {on: hard face, absent: radial cracks}\n"
-    other = asked(bent, small.base, small.net)
+    other = reasoned(bent, small.base, small.net)
     unlike = compare(small.graph, other.graph)["pairs"][0]
     assert not unlike["same_cause_explains_both"]
     assert {d["finding"] for d in unlike["findings"]["differ"]} >= {"hot all round"}

@@ -18,8 +18,9 @@ from diagnose.trail.document import document, dump, trail, verify
 from diagnose.trail.graph import PROVING, build, causes_by_probability, firing_id, leaves, of_type
 from diagnose.views import reasoning as view
 from diagnose.views.page import Page
+from tests.support.places import PUBLISHED, ROOT, SCENARIOS, SMALL
+from tests.support.reasoned import reasoned, small_base
 from tests.trail.checker import Checker
-from tests.trail.conftest import PUBLISHED, ROOT, SCENARIOS, SMALL, asked, small_base
 
 CASES = [*SCENARIOS, *PUBLISHED]
 
@@ -43,9 +44,9 @@ def test_the_checker_finds_a_false_claim_a_missing_one_and_a_leaf_from_nowhere(s
 
 
 @pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
-def test_a_case_of_the_library(path, library):
+def test_a_case_of_the_library(path, judged):
     """Sound, proved by a reader of the rules' text, explained in full, and replayed to the byte."""
-    case = library(path)
+    case = judged(path)
     document_ = document(case.graph, path.read_bytes(), case.base.knowledge, "1")
     sound(case.graph)
     assert Checker(ROOT / "knowledge", document_).complaints() == []
@@ -159,9 +160,9 @@ def test_taking_a_rule_away_takes_exactly_what_rested_on_it(small):
 
 
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
-def test_taking_rules_of_the_library_away_takes_exactly_what_rested_on_them(path, library):
+def test_taking_rules_of_the_library_away_takes_exactly_what_rested_on_them(path, judged):
     """Rules whose finding others are built on, and two more; those that another rule denies are left aside."""
-    case = library(path)
+    case = judged(path)
     spared = denied(case.base)
     fired = sorted({f.branch.rule for f in case.inference.firings if f.branch.conclusion.kind == "found"} - spared)
     below = {
@@ -207,7 +208,7 @@ def small_case(chosen, runout) -> bytes:
 def test_random_records_are_proved_and_their_ledgers_add_up(chosen, runout):
     base, net = small_base()
     data = small_case(chosen, runout)
-    case = asked(data, base, net)
+    case = reasoned(data, base, net)
     document = trail(data, base, net, "1")
     assert Checker(SMALL / "knowledge", document).complaints() == []
     for node in of_type(case.graph, "cause"):
@@ -217,7 +218,7 @@ def test_random_records_are_proved_and_their_ledgers_add_up(chosen, runout):
         ]
         assert a["prior"] + sum(moved) == pytest.approx(a["alone"], abs=1e-7)
     order = list(reversed(chosen))
-    other = asked(small_case(order, runout), base, net)
+    other = reasoned(small_case(order, runout), base, net)
     if {o.id for o in other.inference.case.observations} == {o.id for o in case.inference.case.observations}:
         assert without_lines(other.graph) == without_lines(case.graph)
 
@@ -229,7 +230,7 @@ def without_lines(graph: nx.DiGraph) -> tuple[dict, set]:
 
 def test_an_observation_that_no_rule_uses_changes_no_conclusion(small):
     more = (SMALL / "case.yaml").read_bytes().replace(b"measurements:", b"  - {part: 1, saw: wash mark}\nmeasurements:")
-    other = asked(more, small.base, small.net)
+    other = reasoned(more, small.base, small.net)
     kept = of_type(small.graph, "firing", "finding", "evidence", "cause")
     assert kept == of_type(other.graph, "firing", "finding", "evidence", "cause")
     assert all(small.graph.nodes[n] == other.graph.nodes[n] for n in kept)

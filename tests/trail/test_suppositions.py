@@ -12,10 +12,11 @@ from diagnose.trail.suppose import Change, called, records_of, suppose, what_if
 from diagnose.trail.whynot import WhyNot
 from diagnose.views import reasoning as view
 from diagnose.views.page import Page
-from tests.trail.conftest import SCENARIOS, Asked, asked
+from tests.support.places import SCENARIOS
+from tests.support.reasoned import Reasoned, reasoned
 
 
-def after(case: Asked, *changes: Change) -> dict:
+def after(case: Reasoned, *changes: Change) -> dict:
     problems = Problems()
     answer = what_if(case.inference, case.base, case.net, changes, problems)
     assert answer is not None, [str(p) for p in problems.found]
@@ -26,7 +27,7 @@ def states(answer: dict) -> dict[str, str]:
     return {f["finding"]: f["state"][1] for f in answer["findings"]}
 
 
-def refused(case: Asked, change: Change) -> list[str]:
+def refused(case: Reasoned, change: Change) -> list[str]:
     problems = Problems()
     suppose(case.inference.case, case.base, [change], problems)
     return [p.code for p in problems.errors()]
@@ -88,9 +89,9 @@ def test_forgetting_a_record_takes_back_what_rested_on_it(small):
     assert states(after(small, Change("forget", "2")))["hot all round"] == "unrecorded"
 
 
-def test_every_record_answers_to_what_it_is_called(library):
+def test_every_record_answers_to_what_it_is_called(judged):
     for path in SCENARIOS[:4]:
-        case = library(path)
+        case = judged(path)
         for record in records_of(case.inference.case):
             made = suppose(
                 case.inference.case, case.base, [Change("forget", called(case.inference.case, record.id))], Problems()
@@ -134,7 +135,7 @@ def test_a_rule_that_did_not_fire_shows_what_failed_and_what_is_unknown(small):
     )
 
 
-def holds_what_it_says(case: Asked, why_not: WhyNot, cause: str, reasons: int) -> bool:
+def holds_what_it_says(case: Reasoned, why_not: WhyNot, cause: str, reasons: int) -> bool:
     """Each reason, made true by what-if, gives the standing and probability that the answer foretells, and what is
     called enough lifts the standing or at least the probability."""
     answer, position = why_not.cause(cause), why_not.position
@@ -151,7 +152,7 @@ def holds_what_it_says(case: Asked, why_not: WhyNot, cause: str, reasons: int) -
     return risen or then["probability"] > answer["probability"]
 
 
-def outcome(case: Asked, changes: list[Change], cause: str, position: str) -> dict:
+def outcome(case: Reasoned, changes: list[Change], cause: str, position: str) -> dict:
     problems = Problems()
     made = suppose(case.inference.case, case.base, changes, problems)
     assert not problems.errors(), [str(p) for p in problems.found]
@@ -165,7 +166,7 @@ def test_the_reasons_why_not_are_true(small, cause):
     assert holds_what_it_says(small, WhyNot(small.inference, small.graph, small.net, "seal"), cause, 9)
 
 
-def look_alikes(case: Asked) -> list[tuple[str, str]]:
+def look_alikes(case: Reasoned) -> list[tuple[str, str]]:
     """(cause, position) of the look-alikes of the leading cause that do not lead themselves."""
     lead = causes_by_probability(case.graph)[0]
     a = case.graph.nodes[lead]
@@ -174,9 +175,9 @@ def look_alikes(case: Asked) -> list[tuple[str, str]]:
 
 
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
-def test_for_every_look_alike_of_the_leading_cause_the_reasons_why_not_are_true(path, library, monkeypatch):
+def test_for_every_look_alike_of_the_leading_cause_the_reasons_why_not_are_true(path, judged, monkeypatch):
     monkeypatch.setattr("diagnose.trail.whynot.MOST_REASONS", 2)  # each reason is a run of its own
-    case = library(path)
+    case = judged(path)
     for position in case.inference.case.positions:
         why_not = WhyNot(case.inference, case.graph, case.net, position)
         for cause in (c for c, p in look_alikes(case) if p == position):
@@ -195,8 +196,8 @@ def test_why_not_on_every_finding_that_is_not_so_names_records_that_make_it_so(s
             assert not changes or states(after(small, *changes))[a["text"]] == "present"
 
 
-def test_why_not_names_a_kind_that_the_mark_can_be_on_and_the_other_seal(library):
-    pumps = {p.stem: library(p) for p in SCENARIOS if p.stem in ("condensate-pump-dry-start", "crude-pump-barrier-lost")}
+def test_why_not_names_a_kind_that_the_mark_can_be_on_and_the_other_seal(judged):
+    pumps = {p.stem: judged(p) for p in SCENARIOS if p.stem in ("condensate-pump-dry-start", "crude-pump-barrier-lost")}
 
     def ways(pump: str, finding: str, position: str) -> list[str]:
         case = pumps[pump]
@@ -209,8 +210,8 @@ def test_why_not_names_a_kind_that_the_mark_can_be_on_and_the_other_seal(library
     assert hurt and not any("inner faces hurt" in way for way in hurt)
 
 
-def test_a_finding_that_the_parts_of_a_case_leave_no_room_for_says_what_it_needs(library):
-    case = library(next(p for p in SCENARIOS if p.stem == "condensate-pump-dry-start"))
+def test_a_finding_that_the_parts_of_a_case_leave_no_room_for_says_what_it_needs(judged):
+    case = judged(next(p for p in SCENARIOS if p.stem == "condensate-pump-dry-start"))
     answer = WhyNot(case.inference, case.graph, case.net, "seal").finding("crack in line with a gland bolt")
     told = view.why_not(answer, "CASE", Page(80, False)).text()
     assert answer["would_be_so"] == [] and "what-if" not in told
@@ -237,7 +238,7 @@ observations:
   - {on: shaft, saw: bent}
 measurements: [{on: shaft, measured: shaft runout, reading: 0.2 mm}]
 """
-    case = asked(twice, small.base, small.net)
+    case = reasoned(twice, small.base, small.net)
     answer = fragile(case.inference, case.net, "seal")
     alone = {c["id"] for r in answer["single"] for c in r["changes"] if c["kind"] == "left out"}
     bent, runout = (

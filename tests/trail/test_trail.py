@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import shutil
 import subprocess
-import sys
 
 import networkx as nx
 import pytest
@@ -22,7 +20,8 @@ from diagnose.reading.problems import BadInput
 from diagnose.trail.document import SECTIONS, dot, dump, graphml, node_link, trail, verify
 from diagnose.trail.document import load as load_trail
 from diagnose.trail.graph import causes_by_probability, proof
-from tests.trail.conftest import ROOT, SCENARIOS, SMALL, small_base, valid
+from tests.support.places import ROOT, SCENARIOS, SMALL
+from tests.support.reasoned import small_base, valid
 
 CASE = (SMALL / "case.yaml").read_bytes()
 
@@ -45,27 +44,13 @@ def test_a_trail_replays_exactly_and_fits_its_schema():
     valid(answer, part="verify")
 
 
-def test_a_trail_names_no_place_of_the_machine_it_was_made_on(library, whole_base, whole_network, tmp_path):
+def test_a_trail_names_no_place_of_the_machine_it_was_made_on(judged, whole_base, whole_network, tmp_path):
     text = dump(trail(SCENARIOS[0].read_bytes(), whole_base, whole_network, "1")).decode()
     assert str(ROOT) not in text and "/tmp" not in text and "/home" not in text
     copied = tmp_path / "another name"
     shutil.copytree(SMALL / "knowledge", copied)
     base = load(copied)
     assert dump(trail(CASE, base, build_network(base.knowledge), "1")) == written()
-
-
-def test_the_same_case_gives_the_same_bytes_in_other_processes():
-    code = (
-        "import sys; from tests.trail.conftest import *; from diagnose.trail.document import dump, trail;"
-        f"base = load(ROOT / 'knowledge'); data = (ROOT / 'scenarios' / {SCENARIOS[0].name!r}).read_bytes();"
-        "sys.stdout.buffer.write(dump(trail(data, base, build_network(base.knowledge), '1')))"
-    )
-    outputs = {
-        subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, check=True,
-                       env={**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)}).stdout
-        for seed in ("0", "4242")
-    }  # fmt: skip
-    assert len(outputs) == 1 and len(outputs.pop()) > 10_000
 
 
 # ---- what differs ----------------------------------------------------------------------------------------------------
@@ -190,8 +175,8 @@ def skeleton(graph: nx.DiGraph) -> tuple[dict, dict]:
     return dict(graph.nodes(data="type")), {(a, b): d["role"] for a, b, d in graph.edges(data=True)}
 
 
-def test_graphml_is_read_back_by_networkx(library, tmp_path):
-    graph = library(ROOT / "scenarios" / "thin-record.yaml").graph
+def test_graphml_is_read_back_by_networkx(judged, tmp_path):
+    graph = judged(ROOT / "scenarios" / "thin-record.yaml").graph
     file = tmp_path / "graph.graphml"
     file.write_text(graphml(graph), "utf-8")
     read = nx.read_graphml(file)
@@ -206,7 +191,7 @@ def test_json_is_read_back_by_networkx_whole(small):
     assert list(read.edges(data=True)) == list(small.graph.edges(data=True))
 
 
-def test_dot_is_read_back_by_networkx_and_drawn_by_graphviz(small, library, tmp_path):
+def test_dot_is_read_back_by_networkx_and_drawn_by_graphviz(small, judged, tmp_path):
     file = tmp_path / "graph.dot"
     file.write_text(dot(small.graph), "utf-8")
     read = nx.nx_pydot.read_dot(file)
@@ -218,7 +203,7 @@ def test_dot_is_read_back_by_networkx_and_drawn_by_graphviz(small, library, tmp_
     ).stdout.decode()
     assert sum(line.startswith("node ") for line in out.splitlines()) == len(small.graph)
     assert sum(line.startswith("edge ") for line in out.splitlines()) == small.graph.number_of_edges()
-    graph = library(SCENARIOS[0]).graph
+    graph = judged(SCENARIOS[0]).graph
     largest = dot(proof(graph, causes_by_probability(graph)[0])).encode()
     canonical = subprocess.run(["dot", "-Tcanon"], input=largest, capture_output=True, check=True)
     assert canonical.stdout and not canonical.stderr

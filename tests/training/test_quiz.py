@@ -9,12 +9,13 @@ import pytest
 from diagnose.casefile.reader import read_case
 from diagnose.inference.run import load
 from diagnose.training.quiz import known_so_far, pieces
-from tests.authoring.helpers import SMALL, call, small_base
+from tests.support.places import SMALL
+from tests.support.workshop import call, copied_base
 
 
 @pytest.fixture
 def place(tmp_path):
-    folder = small_base(tmp_path)
+    folder = copied_base(tmp_path)
     cases = tmp_path / "cases"
     cases.mkdir()
     text = (SMALL / "case.yaml").read_text()

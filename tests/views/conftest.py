@@ -4,32 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.casefile.reader import read_case
-from diagnose.cli.report import made
-from diagnose.inference.run import RuleBase
-from diagnose.views.report.blocks import Report
-
-ROOT = Path(__file__).resolve().parents[2]
-LARGE = ROOT / "scenarios" / "shaft-runout-large-record.yaml"
-
-
-KNOWN: dict[Path, Report] = {}
-"""Reports of shipped scenarios, worked out once for all tests of a session."""
-
-
-def report_of(path: Path, base: RuleBase) -> Report:
-    if path in KNOWN:
-        return KNOWN[path]
-    report = made(path, read_case(path, base.knowledge), base)
-    if path.parent == LARGE.parent:
-        KNOWN[path] = report
-    return report
-
-
-@pytest.fixture(scope="session")
-def build(whole_base):
-    """The report of the case in a file."""
-    return lambda path: report_of(path, whole_base)
+from tests.support.places import LARGE
 
 
 @pytest.fixture(scope="session")

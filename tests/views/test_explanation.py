@@ -10,7 +10,7 @@ from diagnose.inference.run import infer
 from diagnose.judgement.judge import judge
 from diagnose.views import explanation
 from diagnose.views.page import Page
-from tests.views.conftest import ROOT
+from tests.support.places import ROOT
 
 SCENARIOS = sorted(p.stem for p in (ROOT / "scenarios").glob("*.yaml"))
 

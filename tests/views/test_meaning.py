@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from diagnose.reading.problems import BadInput
 from diagnose.views.meaning import look_up
-from tests.advice.conftest import judged_text
+from tests.support.reasoned import reasoned
 
 
 @pytest.mark.parametrize("said, on, feature", [
@@ -15,7 +16,7 @@ from tests.advice.conftest import judged_text
 def test_a_spelling_that_features_share_is_told_by_the_kind_of_part(whole_base, whole_network, said, on, feature):
     assert look_up(whole_base, whole_network, said, on)["pattern"] == feature
     if on:
-        case = judged_text(f"case: Bench\nobservations: [{{on: {on}, saw: {said}}}]", whole_base).inference.case
+        case = reasoned(f"case: Bench\nobservations: [{{on: {on}, saw: {said}}}]", whole_base).inference.case
         assert [o.feature for o in case.observations] == [feature]
 
 
@@ -34,3 +35,15 @@ def test_a_finding_says_how_it_is_seen_until_when_and_how_often_each_cause_leave
 def test_the_heading_has_the_word_that_was_asked_and_the_part(whole_base, whole_network):
     answer = look_up(whole_base, whole_network, "heat checks", "hard face")
     assert (answer["asked"], answer["pattern"], answer["on"]) == ("heat checks", "radial cracks", ["hard face"])
+
+
+def test_a_whole_phrase_is_answered_on_its_parts_together(whole_base, whole_network):
+    answer = look_up(whole_base, whole_network, "carbon chipped on the OD and springs gunked up")
+    assert answer["read_as"]["text"] == "soft face: edge chips, outer edge; spring: clogged"
+    assert {f["finding"] for f in answer["findings"]} >= {"springs clogged", "edge chips on a face"}
+    assert answer["causes"][0]["probability"] is not None
+
+
+def test_a_phrase_that_is_not_understood_is_refused_with_a_way_out(whole_base, whole_network):
+    with pytest.raises(BadInput, match="not understood"):
+        look_up(whole_base, whole_network, "frobnicated widget of the third kind")

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from html import escape
 from typing import Any
 
-_UNSEEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
-"""Control characters, and those that turn the direction of what follows."""
+from diagnose.reading.terms import HIDDEN
+
 _EMPTY = ("img", "meta", "link", "br", "hr")
 
 
@@ -27,7 +26,7 @@ class Drawing:
 
 def plain(value: object) -> str:
     """The value as text, unseen characters shown as a replacement mark."""
-    return _UNSEEN.sub("\ufffd", str(value))
+    return HIDDEN.sub("\ufffd", str(value))
 
 
 def text(value: object) -> Markup:

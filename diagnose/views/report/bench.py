@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from diagnose.casefile.model import Observation, Part
+from diagnose.casefile.model import Observation, Part, Remark
 from diagnose.casefile.wording import describe, extent_text
 from diagnose.knowledge.model import Limit
 from diagnose.quantities.limits import BETWEEN, INSIDE, OUTSIDE, UNDECIDED, limits_on
@@ -166,7 +166,14 @@ def record(t: Told) -> list[Block]:
         seen = [p for o in here if o.state == "present" for p in _mark(o)]
         absent = "; ".join(o.feature + (f" ({o.note})" if o.note else "") for o in here if o.state == "absent")
         rows.append((on, seen[1:], absent))
-    return [Table((("on", ""), ("seen", "wide"), ("looked for and not there", "wide")), rows)] if rows else []
+    blocks: list[Block] = [Table((("on", ""), ("seen", "wide"), ("looked for and not there", "wide")), rows)] if rows else []
+    remarks = [_remark(t, r) for r in t.case.remarks if r.note]
+    return [*blocks, *([Heading("Remarks"), Items(remarks)] if remarks else [])]
+
+
+def _remark(t: Told, r: Remark) -> str:
+    part = t.case.part(r.part)
+    return f"{part.name} ({part.item}): {r.note}" if part else r.note
 
 
 def _mark(o: Observation) -> list[Piece]:
@@ -178,15 +185,17 @@ def _mark(o: Observation) -> list[Piece]:
 def photos(t: Told) -> list[Block]:
     """Each photo once, with what it shows and its digest; a missing or changed one is said to be so."""
     blocks: list[Block] = []
-    for path in sorted({o.photo for o in t.case.observations if o.photo}):
+    for path in sorted({x.photo for x in (*t.case.observations, *t.case.remarks) if x.photo}):
         photo = t.photos.get(path, Photo(None, problem="this photo was not read"))
         on = sorted(
             (o for o in t.case.observations if o.photo == path),
             key=lambda o: (t.order.get(o.part, -1), o.feature, o.id),
         )
-        about = "; ".join(describe(o, t.case) + (f" ({o.note})" if o.note else "") for o in on)
+        remarks = [r for r in t.case.remarks if r.photo == path]
+        told = [describe(o, t.case) + (f" ({o.note})" if o.note else "") for o in on] + [_remark(t, r) for r in remarks]
+        about = "; ".join(x for x in told if x) or "as found"
         then = next(
-            (o.photo_digest for o in on if o.photo_digest and photo.digest and o.photo_digest != photo.digest), ""
+            (x.photo_digest for x in (*on, *remarks) if x.photo_digest and photo.digest and x.photo_digest != photo.digest), ""
         )
         digest = Soft(f" sha256 {photo.digest}" if photo.digest else "")
         changed = Strong(f" This is not the file that was recorded, whose sha256 was {then}." if then else "")

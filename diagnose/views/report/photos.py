@@ -15,7 +15,7 @@ _IMAGES = ((b"\x89PNG\r\n\x1a\n", "image/png"), (b"\xff\xd8\xff", "image/jpeg"),
 
 def read_photos(case: Case, path: Path) -> dict[str, Photo]:
     """Every photo that the case names, read from beside its file."""
-    return {name: _photo(path, name) for name in sorted({o.photo for o in case.observations if o.photo})}
+    return {name: _photo(path, name) for name in sorted({x.photo for x in (*case.observations, *case.remarks) if x.photo})}
 
 
 def _photo(path: Path, name: str) -> Photo:

@@ -147,7 +147,7 @@ def _leader(t: Told, j: Judged, reasons: int, changes: int, chain: bool) -> Lead
     speaking = [e for e in j.evidence if e.state != "unrecorded" and not e.through]
     levels = ((words.possible, "possible"), (words.probable, "probable"), (words.established, "established"))
     shown = percent(j.probability)
-    change = [action(a) for a in t.advice if (j.cause, j.position) in {(x.cause, x.position) for x in a.tied}][:changes]
+    change = [action(t, a) for a in t.advice if (j.cause, j.position) in {(x.cause, x.position) for x in a.tied}][:changes]
     return Leader(
         j.cause, cause_id(j.cause, j.position), j.standing, shown, charts.chance(j.probability, shown, levels),
         f"{card.means} {shared(j, t.several)}".rstrip(),
@@ -156,8 +156,10 @@ def _leader(t: Told, j: Judged, reasons: int, changes: int, chain: bool) -> Lead
     )  # fmt: skip
 
 
-def action(a: Advice) -> Line:
-    return [a.do, Soft(f" ({a.field})" + "".join(f" Worked if: {w}" for w in a.worked_if))]
+def action(t: Told, a: Advice) -> Line:
+    care = ", ".join(c.name for c in t.raised if c.name in a.cautions)
+    beware = f" Take care: {care}." if care else ""
+    return [a.do, Soft(f" ({a.field}){beware}" + "".join(f" Worked if: {w}" for w in a.worked_if))]
 
 
 def _reason(t: Told, e: Evidence, position: str) -> list[Piece]:
@@ -169,12 +171,11 @@ def _reason(t: Told, e: Evidence, position: str) -> list[Piece]:
 
 def cautions(t: Told) -> list[Line]:
     """Those that a rule raised from this record; all of them, with the standing ones, stand further down."""
-    raised = [c for c in t.cautions if c.name in t.inference.cautions and not c.always]
-    chosen = (raised or t.cautions)[:MOST_CAUTIONS]
+    chosen = (t.raised or t.cautions)[:MOST_CAUTIONS]
     lines: list[Line] = [[Strong(c.name.capitalize() + ". "), c.says] for c in chosen]
     if chosen:
-        left = len(t.cautions) - len(chosen)
-        more = f"{left} more stand in the full report. " if left else ""
+        left = [c.name for c in t.cautions if c not in chosen]
+        more = f"In full in the report: {', '.join(left)}. " if left else ""
         lines.append(Soft(f"{more}{ABOVE_ALL}"))
     return lines
 

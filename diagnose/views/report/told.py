@@ -104,6 +104,11 @@ class Told:
     def cautions(self) -> list[Caution]:
         return cautions(self.inference, self.judgements)
 
+    @cached_property
+    def raised(self) -> list[Caution]:
+        """Those that a rule raised from this record, without those of every seal."""
+        return [c for c in self.cautions if c.name in self.inference.cautions and not c.always]
+
     # ---- what is shown at length --------------------------------------------------------------------------------
 
     @cached_property

@@ -1,72 +1,52 @@
+"""A case with everything reasoned about it, and answers held against their schemas."""
+
 from __future__ import annotations
 
 import json
-import re
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib import resources
-from pathlib import Path
 
 import jsonschema
 import networkx as nx
-import pytest
 
 from diagnose.casefile.reader import parse_case
 from diagnose.inference.run import Inference, RuleBase, infer, load
-from diagnose.judgement.judge import judge
+from diagnose.judgement.judge import Judgement, judge
 from diagnose.judgement.network import Network
 from diagnose.judgement.network import build as build_network
 from diagnose.reading.problems import Problems
 from diagnose.trail.graph import build
-
-ROOT = Path(__file__).resolve().parents[2]
-SMALL = ROOT / "tests" / "small"
-SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
-PUBLISHED = sorted(
-    p for p in (ROOT / "tests" / "published").rglob("*.yaml") if re.search("^case:", p.read_text("utf-8"), re.M)
-)
+from tests.support.places import SMALL
 
 
 @dataclass(frozen=True)
-class Asked:
-    """A case with everything reasoned about it."""
-
+class Reasoned:
     base: RuleBase
     net: Network
     inference: Inference
-    graph: nx.DiGraph
+    judgements: tuple[Judgement, ...]
+
+    @cached_property
+    def graph(self) -> nx.DiGraph:
+        return build(self.inference, self.judgements)
 
 
-def asked(data: bytes, base: RuleBase, net: Network) -> Asked:
+def reasoned(case: bytes | str, base: RuleBase, net: Network | None = None) -> Reasoned:
+    """A case from its YAML, which must be without a mistake."""
     problems = Problems()
-    case = parse_case(data, "case.yaml", base.knowledge, problems)
-    assert case is not None and not problems.errors(), [str(p) for p in problems.found]
-    inference = infer(case, base)
-    return Asked(base, net, inference, build(inference, judge(inference, net)))
+    data = case.encode() if isinstance(case, str) else case
+    read = parse_case(data, "case.yaml", base.knowledge, problems)
+    assert read is not None and not problems.errors(), [str(p) for p in problems.found]
+    net = net or build_network(base.knowledge)
+    inference = infer(read, base)
+    return Reasoned(base, net, inference, judge(inference, net))
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=1)
 def small_base() -> tuple[RuleBase, Network]:
     base = load(SMALL / "knowledge")
     return base, build_network(base.knowledge)
-
-
-@pytest.fixture(scope="session")
-def small() -> Asked:
-    return asked((SMALL / "case.yaml").read_bytes(), *small_base())
-
-
-@pytest.fixture(scope="session")
-def library(whole_base, whole_network):
-    """Cases of the library with everything reasoned about them, each done once."""
-    done: dict[Path, Asked] = {}
-
-    def get(path: Path) -> Asked:
-        if path not in done:
-            done[path] = asked(path.read_bytes(), whole_base, whole_network)
-        return done[path]
-
-    return get
 
 
 def schema(name: str) -> dict:

@@ -66,7 +66,7 @@ class Newcomer:
     """Answers each question from the sheet; Enter where the sheet says nothing."""
 
     def __init__(self) -> None:
-        self.step, self.heading = 0, ""
+        self.step, self.heading, self.renaming = 0, "", ""
         self.left: dict[tuple[int, str], list[str]] = {k: list(v[0]) for k, v in LOOKS.items()}
         self.absent = {k: v[1] for k, v in LOOKS.items()}
         self.readings = dict(READINGS)
@@ -89,11 +89,11 @@ class Newcomer:
         if question.startswith("Looked for"):
             return self.absent.pop(here, "")
         if "if this seal has none" in question:
-            return "x" if "Flush line" in text else "m" if re.search(r"Item [12], \w+ ring", text) else ""
-        if question.startswith("name ["):
-            return {"[Rotating ring]": "Carbon ring", "[Stationary ring]": "Silicon carbide ring"}.get(
-                question[5:-1], ""
-            )
+            self.renaming = {"1": "Carbon", "2": "Silicon carbide"}.get("".join(re.findall(r"Item ([12]), ", text)), "")
+            return "x" if "Flush line" in text else "m" if self.renaming else ""
+        if question.startswith("change"):
+            item, self.renaming = self.renaming, ""
+            return f"name {item} ring, seen from driver end" if item else ""
         if question.startswith("seen from"):
             return "driver end"
         if question.startswith("gauge or absolute"):

@@ -9,8 +9,8 @@ from typer.testing import CliRunner
 
 from diagnose.cli.main import commands
 from diagnose.reading.problems import BadInput
+from tests.support.places import SMALL
 
-SMALL = Path(__file__).resolve().parents[1] / "small"
 RULE_TESTS = {
     "findings/hot-all-round.test.yaml": """\
 - test: Cracks right round say that it ran hot
@@ -37,7 +37,7 @@ RULE_TESTS = {
 }
 
 
-def small_base(place: Path) -> Path:
+def copied_base(place: Path) -> Path:
     """A copy of the small rule base with a few tests."""
     folder = place / "knowledge"
     shutil.copytree(SMALL / "knowledge", folder)

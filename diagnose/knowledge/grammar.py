@@ -1,0 +1,106 @@
+"""Words that combine: points and variables of states, acts, and the qualifiers of marks.
+
+Every family is a hierarchy, general above special. What is on record as special is on record as general too; what is known
+not to be so in general is known not to be so in any special way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from diagnose.reading.problems import Where
+
+NOWHERE = Where("")
+Slots = Mapping[str, str]
+"""The parts of a statement by name; a part that is left out is not said."""
+
+
+@dataclass(frozen=True)
+class Term:
+    """A word, the nearest words above it, and its other spellings."""
+
+    name: str
+    means: str = ""
+    above: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
+    where: Where = field(default=NOWHERE, compare=False, repr=False)
+
+
+@dataclass(frozen=True)
+class Variable(Term):
+    """What can be so at a point. `values` and `courses` exclude each other each among themselves, unless the variable takes
+    `several`; with a `unit` it can be read as a number."""
+
+    unit: str | None = None
+    values: Mapping[str, Term] = field(default_factory=dict)
+    courses: Mapping[str, Term] = field(default_factory=dict)
+    several: bool = False
+
+    @cached_property
+    def words(self) -> dict[str, Term]:
+        return {**self.values, **self.courses}
+
+    @cached_property
+    def lineage(self) -> dict[str, tuple[str, ...]]:
+        return lineage_of(self.words)
+
+    def contrary(self, one: str, other: str) -> bool:
+        """Whether one value shuts the other out."""
+        same_axis = (one in self.values) == (other in self.values)
+        return not self.several and same_axis and self.lineage[one][-1] != self.lineage[other][-1]
+
+
+@dataclass(frozen=True)
+class Act(Term):
+    """What is done or happens; `to` and `using` say to what and with what it usually is, for those who ask."""
+
+    to: tuple[str, ...] = ()
+    using: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Grammar:
+    """Mappings by name; `qualifiers` are those of marks, each a hierarchy of its values. `moments`: when it was so."""
+
+    points: Mapping[str, Term] = field(default_factory=dict)
+    variables: Mapping[str, Variable] = field(default_factory=dict)
+    acts: Mapping[str, Act] = field(default_factory=dict)
+    qualifiers: Mapping[str, Mapping[str, Term]] = field(default_factory=dict)
+    substances: Mapping[str, Term] = field(default_factory=dict)
+    moments: Mapping[str, Term] = field(default_factory=dict)
+
+    @cached_property
+    def lineages(self) -> dict[str, dict[str, tuple[str, ...]]]:
+        """By family of words: each word with everything above it, itself first."""
+        families: dict[str, Mapping[str, Any]] = {
+            "at": self.points, "did": self.acts, "with": self.substances, "when": self.moments, **self.qualifiers,
+            **{f"value:{name}": variable.words for name, variable in self.variables.items()},
+        }  # fmt: skip
+        return {name: lineage_of(table) for name, table in families.items()}
+
+    def is_a(self, family: str, special: str, general: str) -> bool:
+        """Whether a word is the general one or below it; words of no hierarchy are only themselves."""
+        return special == general or general in self.lineages.get(family, {}).get(special, ())
+
+    def implies(self, special: Slots, general: Slots) -> bool:
+        """Whether whatever is said by `special` says `general` too; what a statement leaves out it does not say."""
+        variable = special.get("variable", "")
+        return all(slot in special and self.is_a(f"value:{variable}" if slot == "value" else slot, special[slot], word)
+                   for slot, word in general.items())  # fmt: skip
+
+
+def lineage_of(terms: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:
+    """For each term: itself and every term above it, nearest first."""
+    result: dict[str, tuple[str, ...]] = {}
+    for name in terms:
+        line, todo = [name], list(terms[name].above)
+        while todo:
+            above = todo.pop(0)
+            if above not in line and above in terms:
+                line.append(above)
+                todo.extend(terms[above].above)
+        result[name] = tuple(line)
+    return result

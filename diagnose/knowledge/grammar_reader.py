@@ -1,0 +1,131 @@
+"""Reads the words that combine: `forms.yaml`, `points.yaml`, `variables.yaml`, `acts.yaml`, `qualifiers.yaml`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from diagnose.knowledge.grammar import Act, Grammar, Term, Variable, lineage_of
+from diagnose.knowledge.model import Feature, Kind
+from diagnose.reading.located import Node, only_keys
+from diagnose.reading.problems import Where
+from diagnose.reading.terms import did_you_mean, plain
+
+if TYPE_CHECKING:
+    from diagnose.knowledge.reader import _Reader
+
+TERM = ("is", "also", "means")
+
+
+def read_grammar(reader: _Reader, kinds: Mapping[str, Kind]) -> Grammar:
+    """Points, variables, acts and qualifiers; mistakes are added to the reader's problems. Files may be left out."""
+    points = _terms(reader, _table(reader, "points"), "point")
+    substances = _terms(reader, _table(reader, "substances"), "substance")
+    moments = _terms(reader, _table(reader, "moments"), "moment")
+    qualifiers = {name: _terms(reader, node, f"value of {name!r}") for name, node in _table(reader, "qualifiers").items()}
+    variables = {}
+    for name, node in _table(reader, "variables").items():
+        only_keys(node, [*TERM, "unit", "values", "courses", "several"], f"the variable {name!r}", reader.problems)
+        if node.get("unit"):
+            reader.check_unit(node, reader.text(node, "unit"))
+        variables[name] = Variable(
+            **_term(reader, name, node), unit=reader.text(node, "unit") if node.get("unit") else None,
+            values=_terms(reader, node.get("values"), "value"), courses=_terms(reader, node.get("courses"), "course"),
+            several=reader.text(node, "several") == "true",
+        )  # fmt: skip
+    acts = {}
+    for name, node in _table(reader, "acts").items():
+        only_keys(node, [*TERM, "to", "with"], f"the act {name!r}", reader.problems)
+        acts[name] = Act(
+            **_term(reader, name, node), to=reader.known(node, "to", {**points, **kinds}, "point or part"),
+            using=reader.known(node, "with", substances, "substance"),
+        )  # fmt: skip
+    for family, table in (("act", acts), ("variable", variables)):
+        _refuse_strays(reader, _table(reader, f"{family}s"), table, family)
+    grammar = Grammar(points, variables, acts, {"made of": substances, **qualifiers}, substances, moments)
+    families: dict[str, Mapping[str, Term]] = {
+        "point": points, "act": acts, "variable": variables, "substance": substances, "moment": moments, **qualifiers,
+        **{f"value of {name}": variable.words for name, variable in variables.items()},
+    }  # fmt: skip
+    for family, terms in families.items():
+        _refuse_shared(reader, family, terms)
+    return grammar
+
+
+def _table(reader: _Reader, key: str) -> Node:
+    """The mapping under `key` in whichever file of the vocabulary has it; substances and moments stand with the qualifiers."""
+    file = "qualifiers" if key in ("substances", "moments") else key
+    node = reader.nodes.get(f"vocabulary/{file}.yaml")
+    if node is None:
+        return Node({}, Where(reader.shown))
+    only_keys(node, ["qualifiers", "substances", "moments"] if file == "qualifiers" else [key], "this file", reader.problems)
+    inner = node.get(key)
+    return inner if inner is not None and inner.is_map else Node({}, node.where)
+
+
+def _term(reader: _Reader, name: str, node: Node) -> dict[str, Any]:
+    return {"name": name, "means": reader.text(node, "means"), "above": reader.texts(node, "is"),
+            "also": reader.texts(node, "also"), "where": node.where}  # fmt: skip
+
+
+def _terms(reader: _Reader, table: Node | None, what: str) -> dict[str, Term]:
+    """A hierarchy of words; a bare list under a word are its other spellings."""
+    terms = {}
+    for name, node in table.items() if table else ():
+        if node.is_list:
+            terms[name] = Term(name, also=tuple(x.text() for x in node.each()), where=node.where)
+            continue
+        if node.value is not None:
+            only_keys(node, list(TERM), f"the {what} {name!r}", reader.problems)
+        terms[name] = Term(**_term(reader, name, node))
+    if table:
+        _refuse_strays(reader, table, terms, what)
+    return terms
+
+
+def _refuse_strays(reader: _Reader, table: Node, terms: Mapping[str, Any], what: str) -> None:
+    """A word stands under words of its own table, and never under itself."""
+    for _, node in table.items():
+        if node.is_map:
+            reader.known(node, "is", terms, what)
+    for name, term in terms.items():
+        if any(name in lineage_of(terms)[above] for above in term.above if above in terms):
+            reader.say(term.where, "circle", f"the {what} {name!r} stands above itself", "take one `is` out")
+
+
+def _refuse_shared(reader: _Reader, family: str, terms: Mapping[str, Term]) -> None:
+    owner: dict[str, str] = {}
+    for name, term in terms.items():
+        for spelling in {plain(name), *map(plain, term.also)}:
+            other = owner.setdefault(spelling, name)
+            if other != name:
+                reader.say(term.where, "shared-word", f"{spelling!r} names two: {other!r} and {name!r}", "keep it with one of them")
+
+
+def statement(reader: _Reader, node: Node | None, grammar: Grammar, act: bool) -> dict[str, str]:
+    """The state or act of which a feature is the name, as {at, variable, value} or {did, to, with}, both with when; empty
+    where there is none. `not: true` says that it is not so."""
+    families: dict[str, Iterable[str] | None] = {"when": grammar.moments, "not": ("true",)}
+    if act:
+        families |= {"did": grammar.acts, "to": None, "with": grammar.substances}
+    else:
+        families |= {"at": grammar.points, **{n: v.words for n, v in grammar.variables.items()}}
+    result: dict[str, str] = {}
+    for key, value in node.items() if node else ():
+        if key not in families:
+            reader.say(value.where, "unknown-key", f"there is no {key!r} to say", did_you_mean(key, families))
+        elif (allowed := families[key]) is not None and value.text() not in allowed:
+            reader.say(value.where, "unknown-word", f"{value.text()!r} is no word for {key!r}", did_you_mean(value.text(), allowed))
+        elif not act and key in grammar.variables:
+            result |= {"variable": key, "value": value.text()}
+        else:
+            result[key] = value.text()
+    return result
+
+
+def read_forms(reader: _Reader, read: Any) -> dict[str, Feature]:
+    """The general words for marks; `read` makes a feature of a name and its node."""
+    table = _table(reader, "forms")
+    forms = {name: read(name, node, True) for name, node in table.items()}
+    _refuse_strays(reader, table, forms, "form")
+    return forms

@@ -1,0 +1,121 @@
+"""A phrase parted into clauses, each with its words, senses, figures and what they deny."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from diagnose.phrases.index import Index, Sense, Span
+from diagnose.phrases.lift import FIRST, Lifted, lift
+from diagnose.phrases.tokens import Token, folded
+
+MOST_CLAUSES = 8
+_PARTS = frozenset({".", ";", ":", "!", "?", "\n", ","})
+_TURNS = frozenset({"but", "however", "then", "although", "though", "while", "whereas", "yet", "plus"})
+_JOINS = frozenset({"and", "&", "+", "or", "nor", "/"})
+
+
+@dataclass
+class Clause:
+    """`tokens` with the `spans` over them; `joined`: the word before the clause that binds it to the one before;
+    `denied`: a denial of an earlier clause reaches it."""
+
+    tokens: list[Token]
+    spans: list[Span]
+    lifted: dict[int, Lifted]
+    joined: str = ""
+    denied: bool = False
+    doubts: tuple[str, ...] = ()
+
+    @cached_property
+    def senses(self) -> dict[Sense, list[Span]]:
+        table: dict[Sense, list[Span]] = {}
+        for span in self.spans:
+            table.setdefault(span.sense, []).append(span)
+        return table
+
+    @cached_property
+    def idle(self) -> frozenset[int]:
+        """Places whose words say nothing: signs, idle words, cues; not one that can also say something."""
+        said = {p for s in self.spans if s.sense[0] not in ("idle", "cue") for p in s.places}
+        signs = {n for n, t in enumerate(self.tokens) if not t.is_word and n not in self.lifted}
+        return frozenset(self.small - said | signs)
+
+    @cached_property
+    def small(self) -> frozenset[int]:
+        """Places whose words may say nothing."""
+        return frozenset(p for s in self.spans if s.sense[0] in ("idle", "cue") for p in s.places)
+
+    @cached_property
+    def qualifying(self) -> frozenset[int]:
+        return frozenset(p for s in self.spans if s.sense[0] in ("side", "degree", "extent") for p in s.places)
+
+    @cached_property
+    def partly(self) -> frozenset[int]:
+        return frozenset(p for s in self.spans if s.sense[0] == "part" for p in s.places)
+
+    @cached_property
+    def content(self) -> frozenset[int]:
+        """Places of words that say something."""
+        return frozenset(range(len(self.tokens))) - self.idle
+
+    @property
+    def heads(self) -> frozenset[int]:
+        """Places that neither name a part nor qualify; figures are no heads."""
+        return self.content - self.partly - self.qualifying - self.lifted.keys() - self.small
+
+    def cues(self, cue: str) -> list[Span]:
+        return self.senses.get(("cue", cue), [])
+
+    def part(self, first: int, last: int, joined: str = "") -> Clause:
+        """The clause of its tokens from first up to last."""
+        spans = [Span(s.first - first, s.last - first, s.sense, s.guessed) for s in self.spans
+                 if first <= s.first and s.last < last]  # fmt: skip
+        lifted = {p - first: x for p, x in self.lifted.items() if first <= p < last}
+        return Clause(self.tokens[first:last], spans, lifted, joined)
+
+    def words(self, places: frozenset[int] | set[int]) -> tuple[str, ...]:
+        return tuple(self.lifted[p].said if p in self.lifted else self.tokens[p].text for p in sorted(places))
+
+
+@dataclass
+class Phrase:
+    """The clauses of a phrase and the words beyond the bounds."""
+
+    clauses: list[Clause]
+    beyond: tuple[str, ...] = field(default=())
+
+
+def phrase_of(text: str, index: Index) -> Phrase:
+    """A phrase parted at signs and turning words, bounded in length."""
+    lowered, lifted = lift(text[:600])
+    tokens = index.tokens(folded(lowered))
+    placed = {n: lifted[ord(t.text) - FIRST] for n, t in enumerate(tokens) if FIRST <= ord(t.text[0]) < FIRST + len(lifted)}
+    whole = Clause(tokens, index.spans(tokens), placed)
+    clauses = list(_parted(whole))
+    beyond = [w for c in clauses[MOST_CLAUSES:] for w in c.words(c.content)]
+    return Phrase(clauses[:MOST_CLAUSES], (*beyond, *re.findall(r"\w+", text[600:])[:200]))
+
+
+def _parted(whole: Clause) -> Iterator[Clause]:
+    inside = {p for s in whole.spans for p in s.places if s.first < p}
+    start, joined = 0, ""
+    for place, token in enumerate([*whole.tokens, Token(".", ".")]):
+        if (token.text in _PARTS or token.text in _TURNS) and place not in inside:
+            if place > start:
+                yield whole.part(start, place, joined)
+            start, joined = place + 1, token.text
+
+
+def halves(clause: Clause) -> list[Clause]:
+    """The clause parted at and, or, nor; itself alone where there is none."""
+    result, start, joined = [], 0, clause.joined
+    inside = {p for s in clause.spans for p in s.places if s.first < p}
+    for place, token in enumerate([*clause.tokens, Token("and", "and")]):
+        if token.text in _JOINS and place not in inside:
+            if place > start:
+                result.append(clause.part(start, place, joined))
+            start, joined = place + 1, token.text
+    return result[:MOST_CLAUSES]

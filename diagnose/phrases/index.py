@@ -1,0 +1,238 @@
+"""The vocabulary made ready for reading phrases: every word with its senses, every term with what its spellings ask for.
+
+A term is found by what its spellings are made of, not by their letters: each spelling is a set of asked senses, and words
+of one meaning have one sense, so that "blade edge chipped" asks for what "chips at the edge" asks for.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from diagnose.knowledge.model import Vocabulary
+from diagnose.phrases.spelling import Speller
+from diagnose.phrases.tokens import Token, folded, stem, tokens
+
+Sense = tuple[str, str]
+"""(slot, value): word, part, side, degree, extent, idle, or a cue."""
+SLOTS = {"sides": "side", "degrees": "degree", "extents": "extent"}
+MOST_SPAN = 7
+
+
+@dataclass(frozen=True)
+class Term:
+    """Something a phrase can say. `family` is feature, setting or reading; `unit` that of a reading; `on` the kinds of part
+    it can be on, none for any; `sides` those it tells apart."""
+
+    family: str
+    name: str
+    on: tuple[str, ...] = ()
+    unit: str = ""
+    sides: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Spelling:
+    """One way of saying a term: senses asked for, each a set of which one is enough; `ask`: why it must be asked back."""
+
+    term: Term
+    text: str
+    asked: tuple[frozenset[Sense], ...]
+    ask: str = ""
+    stems: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class Span:
+    """Tokens first to last, both counted, read in one sense; `guessed` the word it was taken for."""
+
+    first: int
+    last: int
+    sense: Sense
+    guessed: str = ""
+
+    @property
+    def places(self) -> range:
+        return range(self.first, self.last + 1)
+
+
+class Index:
+    """Made once from a vocabulary."""
+
+    def __init__(self, vocabulary: Vocabulary):
+        self.vocabulary = vocabulary
+        self.whole = frozenset(stem(word) for word in vocabulary.lexicon.whole) | set(vocabulary.lexicon.whole)
+        self.surfaces: dict[tuple[str, ...], dict[Sense, None]] = defaultdict(dict)
+        self.small: dict[tuple[str, ...], dict[Sense, None]] = defaultdict(dict)
+        self.raw: set[str] = set()
+        self._learn()
+        self.longest = min(MOST_SPAN, max(map(len, self.surfaces), default=1))
+        self.spellings = list(self._spellings())
+        self.by_sense: dict[Sense, list[int]] = defaultdict(list)
+        for number, spelling in enumerate(self.spellings):
+            for sense in {s for asked in spelling.asked for s in asked}:
+                self.by_sense[sense].append(number)
+
+    def tokens(self, text: str) -> list[Token]:
+        return tokens(text, self.whole)
+
+    def split(self, text: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """The words of a text and their stems; its signs are left out."""
+        found = [t for t in self.tokens(folded(text)) if t.is_word]
+        self.raw.update(t.text for t in found)
+        return tuple(t.text for t in found), tuple(t.stem for t in found)
+
+    def _learn(self) -> None:
+        lexicon, v = self.vocabulary.lexicon, self.vocabulary
+        for idle in lexicon.idle:
+            self.small[self.split(idle)[0]][("idle", "")] = None
+        for cue, words in lexicon.cues.items():
+            for word in words:
+                self.small[self.split(word)[0]][("cue", cue)] = None
+        for concept, said in lexicon.same.items():
+            sense = ("word", " ".join(self.split(concept)[1]))
+            for text in (concept, *(s.text for s in said)):
+                self._add(text, sense)
+        for section, slot in SLOTS.items():
+            for value in {"sides": v.sides, "degrees": v.degrees, "extents": ()}[section]:
+                self._add(value, (slot, value))
+            for value, said in lexicon.qualifiers.get(section, {}).items():
+                for text in (value, *(s.text for s in said)):
+                    self._add(text, (slot, value))
+        for kind in v.kinds.values():
+            more = lexicon.terms.get("kinds", {}).get(kind.name, ())
+            for text in (kind.name, *kind.also, *(s.text for s in more)):
+                self._add(text, ("part", kind.name))
+
+    def _add(self, text: str, sense: Sense) -> None:
+        if stems := self.split(text)[1]:
+            self.surfaces[stems][sense] = None
+
+    def _spellings(self) -> Iterator[Spelling]:
+        lexicon = self.vocabulary.lexicon
+        for section, term, also in self._terms():
+            name = term.name
+            for text in dict.fromkeys((name.rpartition(": ")[2] if section == "settings" else name, *also)):
+                yield Spelling(term, text, self._asked(text), "", self._telling(text))
+            for said in lexicon.terms.get(section, {}).get(name, ()):
+                if asked := self._asked(said.text):
+                    yield Spelling(term, said.text, asked, said.ask, self._telling(said.text))
+
+    def _terms(self) -> Iterator[tuple[str, Term, tuple[str, ...]]]:
+        v = self.vocabulary
+        for f in (f for f in v.features.values() if f.how or not f.form):
+            yield "features", Term("feature", f.name, f.on, "", f.sides), f.also
+        for s in v.settings.values():
+            for name, also in s.terms.items():
+                yield "settings", Term("setting", f"{s.name}: {name}"), also
+        for r in v.readings.values():
+            yield "readings", Term("reading", r.name, r.on, r.unit or "1"), r.also
+
+    def _asked(self, text: str) -> tuple[frozenset[Sense], ...]:
+        """The senses a spelling asks for: of each longest run of words all its senses, words that say nothing left out."""
+        words, stems = self.split(text)
+        asked: dict[frozenset[Sense], None] = {}
+        place = 0
+        while place < len(stems):
+            senses, length = self._longest(words, stems, place)
+            if senses:
+                asked[frozenset(senses)] = None
+            place += length
+        return tuple(asked)
+
+    def _telling(self, text: str) -> frozenset[str]:
+        """The stems of a text but for words that say nothing."""
+        return frozenset(s for w, s in zip(*self.split(text), strict=True) if ("idle", "") not in self.small.get((w,), {}))
+
+    def _longest(self, words: tuple[str, ...], stems: tuple[str, ...], place: int) -> tuple[list[Sense], int]:
+        for length in range(min(self.longest, len(stems) - place), 0, -1):
+            end = place + length
+            if senses := self.surfaces.get(stems[place:end]):
+                return list(senses), length
+            if small := self.small.get(words[place:end]):
+                return [s for s in small if s == ("cue", "denied")], length
+        return [("word", stems[place])], 1
+
+    @cached_property
+    def weights(self) -> dict[Sense, float]:
+        """How much a sense tells: more the fewer terms ask for it."""
+        users: dict[Sense, set[str]] = defaultdict(set)
+        for spelling in self.spellings:
+            for sense in {s for asked in spelling.asked for s in asked}:
+                users[sense].add(spelling.term.name)
+        total = len({s.term.name for s in self.spellings})
+        return {sense: min(1.4, max(0.5, math.log(total / len(names)) / 4)) for sense, names in users.items()}
+
+    def weight(self, asked: Iterable[Sense]) -> float:
+        return max((self.weights.get(sense, 1.4) for sense in asked), default=0.8)
+
+    @cached_property
+    def speller(self) -> Speller:
+        return Speller(self.raw)
+
+    @cached_property
+    def words(self) -> frozenset[str]:
+        """Every stem that stands in a spelling or a surface."""
+        return frozenset(stem(word, self.whole) for word in self.raw)
+
+    def spans(self, found: list[Token]) -> list[Span]:
+        """Every run of tokens with a sense; unknown words are tried joined, parted and misspelt, which is marked."""
+        result = []
+        for first in range(len(found)):
+            run: tuple[str, ...] = ()
+            raw: tuple[str, ...] = ()
+            for last in range(first, min(len(found), first + MOST_SPAN)):
+                if not found[last].is_word:
+                    break
+                run, raw = (*run, found[last].stem), (*raw, found[last].text)
+                senses = self.surfaces.get(run, {})
+                small = self.small.get(raw, {})
+                result += [Span(first, last, sense) for sense in (*senses, *small)]
+                if last == first and not senses and not small:
+                    result += self._repaired(found, first)
+                elif last == first + 1 and not senses and not small:
+                    joined = stem(found[first].text + found[last].text, self.whole)
+                    result += [Span(first, last, sense) for sense in self.surfaces.get((joined,), {})]
+                    if joined in self.words:
+                        result.append(Span(first, last, ("word", joined)))
+        return result
+
+    def _repaired(self, found: list[Token], place: int) -> list[Span]:
+        token = found[place]
+        if token.stem in self.words:
+            return [Span(place, place, ("word", token.stem))]
+        if parted := self._parted(token.text):
+            return [Span(place, place, sense) for sense in parted]
+        guesses = self.speller.guess(token.text)
+        if len({stem(g, self.whole) for g in guesses}) != 1:
+            return []
+        guess = guesses[0]
+        stemmed = stem(guess, self.whole)
+        senses = [*self.surfaces.get((stemmed,), {}), ("word", stemmed)]
+        return [Span(place, place, sense, guess) for sense in dict.fromkeys(senses)]
+
+    def _parted(self, word: str) -> list[Sense]:
+        """The senses of a word written as one that is two: "nosewear"."""
+        for cut in range(3, len(word) - 2):
+            senses = self.surfaces.get((stem(word[:cut], self.whole), stem(word[cut:], self.whole)))
+            if senses:
+                return list(senses)
+        return []
+
+
+_made: dict[int, tuple[Vocabulary, Index]] = {}
+
+
+def index_of(vocabulary: Vocabulary) -> Index:
+    """The index of a vocabulary, made at its first use."""
+    held = _made.get(id(vocabulary))
+    if held is None or held[0] is not vocabulary:
+        if len(_made) > 3:
+            _made.clear()
+        held = _made[id(vocabulary)] = (vocabulary, Index(vocabulary))
+    return held[1]
+
+

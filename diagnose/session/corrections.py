@@ -1,0 +1,127 @@
+"""Corrections and remarks in a session: /fix, /lost, /note and /photo, whatever was recorded."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from diagnose.casefile.answers import path_of, split_readings
+from diagnose.casefile.format import STATES
+from diagnose.casefile.replay import Record
+from diagnose.session.figures import Figures
+from diagnose.session.looking import Looking
+from diagnose.session.parts import Parts
+from diagnose.session.talk import Back, Skip, Talk
+from diagnose.views.journal import sentence
+
+_LEFT = "  left as it is"
+
+
+class Corrections:
+    def __init__(self, talk: Talk, parts: Parts, figures: Figures, looking: Looking):
+        self.talk, self.parts, self.figures, self.looking = talk, parts, figures, looking
+
+    def fix(self, text: str) -> None:
+        """Corrects or withdraws record N, or changes part ITEM."""
+        try:
+            self._fix(text)
+        except (Back, Skip):
+            self.talk.say(_LEFT)
+
+    def _fix(self, text: str) -> None:
+        state, number = self.talk.recorder.state, text
+        if text.startswith("part ") and (found := state.part_record(text.removeprefix("part ").strip())):
+            number = found.id
+        number = self._followed(number)
+        record = state.record(number)
+        if record:
+            self.talk.say(f"  {record.id}: {sentence({'add': record.place, 'entry': record.entry})}", hang=4)
+            {"parts": self._part, "observations": self._observation, "measurements": self._measurement}.get(
+                record.place, self._text
+            )(record)
+            return
+        line = next((x for x in self.talk.recorder.lines if str(x.number) == number), None)
+        if line and "set" in line.what:
+            self._setting([str(key) for key in line.what["set"]])
+        else:
+            self.talk.say(f"  there is no record {text!r}; /log shows them, /fix part 4 changes a part", hang=4)
+
+    def _followed(self, number: str) -> str:
+        """The record that stands in place of one that was corrected."""
+        for line in self.talk.recorder.lines:
+            if str(line.what.get("instead of", "")) == number:
+                self.talk.say(f"  record {number} was corrected by {line.number}")
+                number = str(line.number)
+        return number
+
+    def _why(self) -> str:
+        return self.talk.ask("  why is it corrected: ")
+
+    def _setting(self, path: list[str]) -> None:
+        old, key = self.talk.recorder.state.value(path), self.figures.key_of(path)
+        shown = ", ".join(old) if isinstance(old, list) else old if old is not None else "not said"
+        hint = self.figures.hint(key)
+        self.talk.say(f"  {' '.join(path)} is {shown}" + (f" ({hint})" if hint else ""), hang=4)
+        answer = self.talk.ask("  now (withdraw; Enter: as it is): ")
+        to = None if answer == "withdraw" else self.figures.value(key, answer) if answer else None
+        why = self._why() if answer and (to is not None or answer == "withdraw") else ""
+        if not why or not self.talk.record({"set": path, "to": to, "why": why}):
+            self.talk.say(_LEFT)
+
+    def _part(self, record: Record) -> None:
+        self.parts.change(str(record.entry["item"]))
+
+    def _observation(self, record: Record) -> None:
+        options = {s: s for s in (*STATES, "withdraw")} | {"": "", "seen": "saw", "not there": "absent"}
+        answer = self.talk.choose("  now (saw, absent, lost, not looked at, withdraw; Enter: as it is): ", options)
+        feature = next((record.entry[s] for s in STATES if s in record.entry), "")
+        kept = {k: record.entry[k] for k in ("part", "on", "position", "face", "group") if k in record.entry}
+        where = self.talk.ask("  where and how much: ") if answer == "saw" else ""
+        details = self.looking.details(where)
+        self._in_place(record, answer, {**kept, answer: feature, **details})
+
+    def _measurement(self, record: Record) -> None:
+        answer = self.talk.ask("  the readings now (withdraw; Enter: as it is): ")
+        term = self.talk.words.readings[record.entry["measured"]]
+        written = [self.figures.with_unit(x, term) for x in split_readings(answer)] if answer != "withdraw" else []
+        rest = {k: v for k, v in record.entry.items() if k not in ("reading", "readings")}
+        self._in_place(record, answer, {**rest, "readings": written})
+
+    def _text(self, record: Record) -> None:
+        """An event or a remark."""
+        key = "what" if record.place == "events" else "note"
+        answer = self.talk.ask("  what it says now (withdraw; Enter: as it is): ")
+        self._in_place(record, answer, {**record.entry, key: answer})
+
+    def _in_place(self, record: Record, answer: str, entry: dict[str, Any]) -> None:
+        why = self._why() if answer else ""
+        what = {"withdraw": record.id} if answer == "withdraw" else {"add": record.place, "entry": entry, "instead of": record.id}
+        if not why or not self.talk.record({**what, "why": why}):
+            self.talk.say(_LEFT)
+
+    # ---- remarks, and what is lost ----------------------------------------------------------------------------
+
+    def lost(self, text: str) -> None:
+        """The whole seal is gone, or one of a pair: nothing that needs it in hand is asked any more."""
+        position, colon, how = (x.strip() for x in text.partition(":"))
+        if not colon or position not in self.talk.case.positions:
+            position, how = "", text
+        if not how:
+            self.talk.say("  write how it was lost: /lost scrapped before anyone looked")
+            return
+        self.talk.record({"set": path_of("lost", position, self.talk.words), "to": how})
+
+    def note(self, text: str) -> None:
+        if text:
+            self._remark({"note": text})
+        else:
+            self.talk.say("  write the remark behind it: /note smelt burnt")
+
+    def photo(self, text: str) -> None:
+        entry = self.looking.photo(text or self.talk.ask("  which photo: "))
+        if entry:
+            self._remark(entry)
+
+    def _remark(self, entry: dict[str, str]) -> None:
+        topic = self.talk.topic
+        about = {"part": topic.part} if topic and topic.part and self.talk.case.part(topic.part) else {}
+        self.talk.record({"add": "remarks", "entry": {**about, **entry}})

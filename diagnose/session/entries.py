@@ -1,0 +1,127 @@
+"""What was typed, as what it says: lists of features, one of several choices, details of a mark. Nothing here asks."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from diagnose.casefile.clock import BadClock, arc
+from diagnose.knowledge.model import Vocabulary
+from diagnose.reading.terms import nearest, plain
+
+ALL, NONE = ("all", "a"), ("none", "no", "n")
+EXTENTS = ("all round", "one sector", "patches")
+_STATES = {"saw": "saw", "seen": "saw", "absent": "absent", "not there": "absent", "lost": "lost", "not looked at": "not looked at"}
+
+
+def state_and_list(answer: str, default: str) -> tuple[str, str]:
+    """The state that a list of features begins with, and the list: "absent 3-5"."""
+    text = plain(answer)
+    state = next((s for s in _STATES if text.startswith(s + " ")), "")
+    return (_STATES[state], answer.strip()[len(state) :].strip()) if state else (default, answer.strip())
+
+
+def listed(answer: str, numbered: Sequence[str], find: Callable[[str], str]) -> list[str]:
+    """Features by number, range or word: "1 3 and 5", "3-5, hard"; none where something in it is none of those."""
+    chosen: list[str] = []
+    text = re.sub(r"(?<=\d)\s*[-–]\s*(?=\d)", "-", answer.strip())
+    for bit in (b.strip() for b in re.split(r"[,;]", text)):
+        whole = find(bit)
+        for piece in [bit] if whole else re.split(r"\s+(?:and|&)\s+|\s+(?=\d)", bit):
+            found = [whole] if whole else _numbered(piece, numbered) or [find(piece)]
+            if not all(found):
+                return []
+            chosen += found
+    return list(dict.fromkeys(chosen))
+
+
+def _numbered(piece: str, numbered: Sequence[str]) -> list[str]:
+    """The features of a number or a range; none where one of them is not on the list."""
+    match = re.fullmatch(r"(\d{1,4})(?:-(\d{1,4}))?", piece.strip())
+    if not match:
+        return []
+    low, high = int(match.group(1)), int(match.group(2) or match.group(1))
+    return list(numbered[low - 1 : high]) if 0 < low <= high <= len(numbered) else []
+
+
+def meant(answer: str, spelled: Mapping[str, str]) -> list[str]:
+    """The terms that an answer may mean, one where it is certain: as spelled, by number in the order of the terms (where no
+    term has a number of its own), or by a beginning of a spelling, of its words or of their initials."""
+    word = plain(answer)
+    table = {plain(s): term for s, term in spelled.items()}
+    if word in table:
+        return [table[word]]
+    terms = list(dict.fromkeys(spelled.values()))
+    if word.isdigit():
+        if numbers_choices(terms):
+            return [terms[int(word) - 1]] if 0 < int(word) <= len(terms) else []
+        return sorted({t for s, t in table.items() if word in s.split()})
+    for begins in (lambda s: s.startswith(word), lambda s: any(w.startswith(word) for w in s.split()), lambda s: _initials(s) == word):
+        found = list(dict.fromkeys(t for s, t in table.items() if begins(s)))
+        if found:
+            return found
+    return []
+
+
+def numbers_choices(terms: Sequence[str]) -> bool:
+    """Whether choices may be numbered: a plan 11 among them would be taken for the eleventh."""
+    return not any(c.isdigit() for term in terms for c in term)
+
+
+def _initials(spelling: str) -> str:
+    return "".join(w[0] for w in spelling.split())
+
+
+@dataclass
+class Details:
+    """Extent, degree, side and note of a mark; `photos` are names not looked at yet, `odd` what fits nothing, with what
+    might be meant."""
+
+    entry: dict[str, Any] = field(default_factory=dict)
+    photos: list[str] = field(default_factory=list)
+    odd: list[tuple[str, list[str]]] = field(default_factory=list)
+
+
+def details(text: str, words: Vocabulary) -> Details:
+    """Details out of one line, parted by commas. Each part stands for itself: what is odd does not spoil the rest."""
+    found, places = Details(), []
+    for bit in (b.strip() for b in text.split(",")):
+        word = plain(bit)
+        if not bit:
+            continue
+        if word in words.degrees:
+            found.entry["degree"] = word
+        elif word in words.sides:
+            found.entry["side"] = word
+        elif word in EXTENTS:
+            places.append(word)
+        elif word.startswith("photo "):
+            found.photos.append(bit[6:].strip())
+        elif word.startswith("note "):
+            found.entry["note"] = ", ".join(x for x in (found.entry.get("note", ""), bit[5:].strip()) if x)
+        else:
+            try:
+                arc(word)
+                places.append(word)
+            except BadClock:
+                found.odd.append((bit, nearest(word, [*words.degrees, *words.sides, *EXTENTS])))
+    if places:
+        found.entry["extent"] = places[0] if len(places) == 1 else places
+    return found
+
+
+def feature_and_details(answer: str, known: Callable[[str], str], words: Vocabulary) -> tuple[str, str]:
+    """The word for a feature and the details behind it, parted by a colon, or without one where the words before the
+    details are a feature and all the rest are details: "blisters 10 to 2, severe"."""
+    word, colon, rest = (x.strip() for x in answer.partition(":"))
+    if colon or known(answer):
+        return word, rest
+    first, comma, more = answer.partition(",")
+    pieces = first.split()
+    for n in range(len(pieces) - 1, 0, -1):
+        name, behind = " ".join(pieces[:n]), " ".join(pieces[n:]) + comma + more
+        if not name.isdigit() and known(name) and not details(behind, words).odd:
+            return name, behind
+    return answer.strip(), ""

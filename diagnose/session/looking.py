@@ -1,0 +1,172 @@
+"""Looking at a part or a kind: what is there, what was looked for and is not, what is lost."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from diagnose.casefile import walk
+from diagnose.casefile.photos import photo_entry
+from diagnose.casefile.walk import Topic
+from diagnose.reading.problems import BadInput
+from diagnose.reading.terms import nearest, plain
+from diagnose.session.entries import ALL, EXTENTS, NONE, details, feature_and_details, listed, state_and_list
+from diagnose.session.prompts import Words
+from diagnose.session.talk import Talk
+
+
+class Looking:
+    """`index` asks what a part's clock is counted from."""
+
+    def __init__(self, talk: Talk, index: Callable[[str], None]):
+        self.talk, self.words, self.index = talk, talk.words, index
+
+    def heading(self, topic: Topic, features: Iterable[str] = ()) -> None:
+        """Names the part and what to look for; what a sound seal shows stands apart from damage."""
+        part = self.talk.case.part(topic.part)
+        open_ones = list(features) or self.open_ones(topic)
+        self.talk.say("")
+        self.talk.say(f"{part.item} {part.name}" if part else topic.kind.capitalize(), bold=True)
+        if topic.how:
+            self.talk.say(topic.how)
+        self.talk.help = {f: " ".join((self.words.features[f].means, self.words.features[f].how)) for f in topic.features}
+        shown = {f: f"{topic.features.index(f) + 1} {f}" + "!" * walk.is_lost_after(self.words, f, topic.step) for f in open_ones}
+        damage = [x for f, x in shown.items() if not self.words.features[f].sound]
+        if damage:
+            lead = "Look for (! is gone after this step): " if any("!" in x for x in shown.values()) else "Look for: "
+            self.talk.say(lead + ", ".join(damage), hang=2)
+        if sound := [x for f, x in shown.items() if self.words.features[f].sound]:
+            self.talk.say("Or as a sound one shows it: " + ", ".join(sound), hang=2)
+
+    def look(self, topic: Topic) -> None:
+        question = "Seen (number or word, : details; Enter: nothing more): "
+        while (answer := self.talk.ask(question, self.features(topic))) and answer.lower() not in NONE:
+            if answer.lower() in ALL:
+                self.talk.say("  all of them? Write their numbers; none of them is there: absent all", hang=4)
+            elif not self._listed(topic, answer, "saw"):
+                self._saw(topic, answer)
+        if self.open_ones(topic):
+            self.not_there(topic, "numbers, words, all; Enter: none")
+
+    def not_there(self, topic: Topic, enter: str) -> None:
+        """Asks what was looked for and is not there until something is said of it; saw, lost and the like before a list say
+        otherwise."""
+        question = f"Looked for, not there ({enter}): "
+        while (answer := self.talk.ask(question, self.features(topic))) and answer.lower() not in NONE:
+            state, _ = state_and_list(answer, "absent")
+            if self._listed(topic, answer, "absent"):
+                if state == "absent":
+                    return
+            elif state == "saw":
+                self._saw(topic, state_and_list(answer, "")[1])
+            else:
+                self.talk.say(f"  {answer!r} names none of them")
+
+    def open_ones(self, topic: Topic) -> list[str]:
+        return walk.unanswered(self.talk.case, topic, self.words)
+
+    def record_all(self, topic: Topic, features: Iterable[str], state: str) -> bool:
+        return self.talk.record(*({"add": "observations", "entry": {**topic.about(), state: f}} for f in features))
+
+    def _listed(self, topic: Topic, answer: str, default: str) -> bool:
+        """Whether an answer was a list of features with a state, which is then recorded. One that is there is asked for its
+        details by the caller."""
+        state, text = state_and_list(answer, default)
+        chosen = self._all_open(topic) if plain(text) in ALL else listed(text, topic.features, self._known(topic))
+        if not chosen or (state == "saw" and (len(chosen) == 1 or plain(text) in ALL)):
+            return False
+        if state == "saw":
+            for feature in chosen:
+                self._saw(topic, feature)
+            return True
+        return self.record_all(topic, chosen, state)
+
+    def _all_open(self, topic: Topic) -> list[str]:
+        """What "all" stands for: all that is open and would be damage."""
+        return [f for f in self.open_ones(topic) if not self.words.features[f].sound]
+
+    # ---- one mark ---------------------------------------------------------------------------------------------
+
+    def _saw(self, topic: Topic, answer: str) -> None:
+        known = self._known(topic)
+        word, text = feature_and_details(answer, known, self.words)
+        feature = self._feature(topic, word)
+        if not feature:
+            return
+        if word.isdigit():
+            self.talk.say(f"  {word} is: {feature}")
+        if not text and topic.part:
+            sides = self.words.features[feature].sides
+            side = f", {sides[0]}" if sides else ""
+            text = self.talk.ask(f"  where and how much (10 to 2, moderate{side}; Enter: not said): ",
+                                 {w: w for w in (*self.words.degrees, *sides, *EXTENTS)})  # fmt: skip
+        entry = self.details(text)
+        if topic.part and any(w not in EXTENTS for w in _as_list(entry.get("extent"))):
+            self.index(topic.part)
+        said = {"said": word} if plain(word) != feature and not word.isdigit() else {}
+        self.talk.record({"add": "observations", "entry": {**topic.about(), "saw": feature, **entry}, **said})
+
+    def details(self, text: str) -> dict[str, Any]:
+        """The details of a mark. What is odd in them, or a photo that cannot be read, is asked for again; the rest stays."""
+        found = details(text, self.words)
+        entry = found.entry
+        for odd, near in found.odd:
+            meant = f"; did you mean {', '.join(near)}?" if near else "; a remark is written: note TEXT"
+            self.talk.say(f"  {odd!r} is no clock position, degree or side{meant}", hang=4)
+            if instead := self.talk.ask(f"  instead of {odd!r} (Enter: leave it out): "):
+                more = self.details(instead)
+                places = [*_as_list(entry.get("extent")), *_as_list(more.get("extent"))]
+                entry |= more | ({"extent": places[0] if len(places) == 1 else places} if places else {})
+        for photo in found.photos:
+            entry |= self.photo(photo)
+        return entry
+
+    def photo(self, name: str) -> dict[str, str]:
+        """Path and digest of a photo, asked for again while it cannot be read; nothing where it is left out."""
+        while name:
+            try:
+                return photo_entry(self.talk.recorder.case, name)
+            except BadInput as error:
+                self.talk.tell(error)
+            name = self.talk.ask("  the photo again (Enter: without): ")
+        return {}
+
+    # ---- words for features -----------------------------------------------------------------------------------
+
+    def features(self, topic: Topic) -> Words:
+        fitting = [f for f in self.words.features.values() if walk.fits(self.words, topic.kind, f.on)]
+        order = {f: i for i, f in enumerate(topic.features)}
+        fitting.sort(key=lambda f: (order.get(f.name, len(order)), f.name))
+        return {word: f.name for f in fitting for word in (f.name, *f.also)}
+
+    def _known(self, topic: Topic) -> Callable[[str], str]:
+        """Finds the feature of a number or a spelling that fits the topic."""
+        table = {plain(k): v for k, v in self.features(topic).items()}
+
+        def find(word: str) -> str:
+            if word.isdigit():
+                return topic.features[int(word) - 1] if len(word) < 4 and 0 < int(word) <= len(topic.features) else ""
+            return table.get(plain(word), "")
+
+        return find
+
+    def _feature(self, topic: Topic, word: str) -> str:
+        """The feature meant, asking back where the word is only near one; "" where it is none."""
+        if (found := self._known(topic)(word)) or word.isdigit():
+            if not found:
+                self.talk.say(f"  there is no {word} in this list; it goes to {len(topic.features)}")
+            return found
+        table = self.features(topic)
+        near = list(dict.fromkeys(table[n] for n in nearest(word, table, 6)))
+        if not near:
+            elsewhere = self.words.find("feature", word)
+            on = f"; it is recorded on: {', '.join(self.words.features[elsewhere].on)}" if elsewhere else ""
+            self.talk.say(f"  {word!r} is no feature of {topic.kind}{on}", hang=4)
+            return ""
+        self.talk.say("  did you mean: " + ", ".join(f"{i} {n}" for i, n in enumerate(near, 1)), hang=4)
+        numbers = {str(i): n for i, n in enumerate(near, 1)} | {plain(n): n for n in near} | {"": "", "n": "", "none": ""}
+        return self.talk.choose("  number (Enter: none of them): ", numbers)
+
+
+def _as_list(value: Any) -> list[Any]:
+    return value if isinstance(value, list) else [value] if value else []

@@ -1,0 +1,155 @@
+"""One session's talk: questions with commands at every one of them, records acknowledged in words, refusals told."""
+
+from __future__ import annotations
+
+import shutil
+import textwrap
+from collections.abc import Callable, Mapping
+
+from diagnose.casefile.model import Case
+from diagnose.casefile.recorder import DOUBTFUL, EDITED, EXCHANGED, Recorder
+from diagnose.casefile.replay import State, What
+from diagnose.casefile.walk import Topic
+from diagnose.reading.problems import BadInput
+from diagnose.reading.terms import did_you_mean
+from diagnose.session.entries import meant, numbers_choices
+from diagnose.session.prompts import Ask, Words
+from diagnose.session.wording import acknowledged
+from diagnose.views.journal import clean, sentence
+from diagnose.views.page import Page
+
+ENDING = ("disk", "view", EDITED, EXCHANGED)
+"""Codes of refusals after which a session cannot go on."""
+
+
+class Skip(Exception):
+    """The topic is left for later."""
+
+
+class Back(Exception):
+    """The question before is asked again."""
+
+
+class Talk:
+    """Asks, says and records. `commands` are what a slash starts at any question; `help` says what is asked now."""
+
+    def __init__(self, recorder: Recorder, ask: Ask, say: Callable[[str], None] = print, styled: bool | None = None):
+        self.recorder, self._ask, self._say, self._styled = recorder, ask, say, styled
+        self.knowledge = recorder.knowledge
+        self.words = recorder.knowledge.vocabulary
+        self.topic: Topic | None = None
+        self.seen_from = ""
+        self.commands: dict[str, Callable[[str], None]] = {}
+        self.help: dict[str, str] = {}
+        self._read: tuple[State, Case] | None = None
+
+    @property
+    def case(self) -> Case:
+        if self._read is None or self._read[0] is not self.recorder.state:
+            self._read = self.recorder.state, self.recorder.case_now()
+        return self._read[1]
+
+    # ---- questions --------------------------------------------------------------------------------------------
+
+    def ask(self, question: str, words: Words | None = None) -> str:
+        """One answer in free words; "" for Enter. A command is done and the question asked again."""
+        while True:
+            answer = self._ask(question, words or {})
+            command, _, rest = answer.partition(" ")
+            if command in self.commands:
+                self.commands[command](rest.strip())
+            elif command.startswith("/"):
+                self.say(f"  there is no command {command!r}; ? shows them")
+            else:
+                return answer
+
+    def choose(self, question: str, options: Mapping[str, str]) -> str:
+        """One of a few answers, by any spelling in `options`, which says what each stands for; "" only where that is one
+        of them. Anything else is told and asked again, so that no text is taken for Enter."""
+        while True:
+            answer = self.ask(question, {k: v for k, v in options.items() if k})
+            found = options.get(answer.lower())
+            if found is not None:
+                return found
+            known = ", ".join(["Enter"] * ("" in options) + [k for k in options if k])
+            self.say(f"  {answer!r} is none of the answers here: {known}", hang=4)
+
+    def term(self, answer: str, what: str, spelled: Words) -> str:
+        """The term that an answer stands for; "", told, where it is none or may be several."""
+        found = meant(answer, spelled)
+        if len(found) == 1:
+            return found[0]
+        if found:
+            self.say(f"  {answer!r} may be: {', '.join(found[:12])}", hang=4)
+        else:
+            near = did_you_mean(answer, spelled) or "? lists them"
+            self.say(f"  {answer!r} is no {what} ({near})", hang=4)
+        return ""
+
+    def sure(self, question: str) -> bool:
+        return self.choose(question, {"y": "y", "yes": "y", "": "", "n": "", "no": ""}) == "y"
+
+    # ---- records ----------------------------------------------------------------------------------------------
+
+    def record(self, *whats: What, quiet: bool = False, sure: bool = False) -> bool:
+        """Whether it is on record now; a refusal is told and nothing is recorded, a doubtful reading is asked again.
+
+        Raises BadInput where the session cannot go on.
+        """
+        try:
+            lines = self.recorder.accept(*whats, sure=sure)
+        except BadInput as error:
+            codes = {p.code for p in error.problems}
+            if codes == {DOUBTFUL}:
+                odd = "; ".join(p.says for p in error.problems)
+                return self.sure(f"  {odd}. Is that so (y, Enter: no)? ") and self.record(*whats, quiet=quiet, sure=True)
+            if codes == {EDITED} and self._took_edits_over(error):
+                return self.record(*whats, quiet=quiet, sure=sure)
+            self.tell(error)
+            if codes & set(ENDING):
+                if codes & {EDITED, EXCHANGED}:
+                    self.say(f"  not on record: {'; '.join(map(sentence, whats))}", hang=4)
+                raise
+            return False
+        if not quiet:
+            for text in acknowledged(lines, self.case) or ["already on record"]:
+                self.say(f"  {text}", hang=4)
+        return True
+
+    def _took_edits_over(self, error: BadInput) -> bool:
+        """Whether the hand edits of the case file are journal lines now."""
+        self.say("  The case file was edited by hand while this session was open.")
+        if not self.sure("  Take the edits over and go on (y, Enter: leave with both kept)? "):
+            return False
+        try:
+            lines = self.recorder.adopt("edited by hand while a session was open")
+        except BadInput as problem:
+            self.tell(problem)
+            return False
+        for text in acknowledged(lines, self.case):
+            self.say(f"  {text}", hang=4)
+        return True
+
+    # ---- out --------------------------------------------------------------------------------------------------
+
+    def tell(self, error: BadInput) -> None:
+        for p in error.problems:
+            self.say(f"  {p.says}" + (f" ({p.way_out})" if p.way_out else ""), hang=4)
+
+    def say(self, text: str, hang: int = 0, bold: bool = False) -> None:
+        page = Page(min(shutil.get_terminal_size((80, 24)).columns, 100), self._styled)
+        indent = " " * (len(text) - len(text.lstrip(" ")))
+        lines = textwrap.wrap(clean(text.strip()), page.width - 1, subsequent_indent=indent + " " * hang, initial_indent=indent,
+                              break_on_hyphens=False) or [""]  # fmt: skip
+        for line in lines:
+            self._say(page.bold(line) if bold else line)
+
+    def lines(self, text: str) -> None:
+        """Lines as they are written."""
+        for line in text.splitlines():
+            self._say(line)
+
+
+def numbered(terms: list[str]) -> str:
+    """Choices in a row, with numbers where those can be typed."""
+    return ", ".join(f"{i} {t}" for i, t in enumerate(terms, 1)) if numbers_choices(terms) else ", ".join(terms)

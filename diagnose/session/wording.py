@@ -1,0 +1,54 @@
+"""What is on record now, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from diagnose.casefile.format import STATES
+from diagnose.casefile.journal import Line
+from diagnose.casefile.model import Case
+from diagnose.views.journal import sentence
+
+
+def acknowledged(lines: Iterable[Line], case: Case) -> list[str]:
+    """One text a line; several marks of one part that say the same state stand together: "recorded 88-99: part 3 ..."."""
+    groups: list[tuple[object, list[Line]]] = []
+    for line in (x for x in lines if "reached" not in x.what):
+        key = _alike(line)
+        if groups and key is not None and groups[-1][0] == key:
+            groups[-1][1].append(line)
+        else:
+            groups.append((key, [line]))
+    return [f"recorded {_numbers(g)}: {_named(_together(g), g[0], case)}" for _, g in groups]
+
+
+def _alike(line: Line) -> object:
+    """What marks have in common that are told together; None where a line stands alone."""
+    entry, state = line.what.get("entry", {}), _state(line)
+    if not state or "instead of" in line.what:
+        return None
+    return state, tuple(sorted((k, str(v)) for k, v in entry.items() if k != state))
+
+
+def _state(line: Line) -> str:
+    return next((s for s in STATES if s in line.what.get("entry", {})), "")
+
+
+def _numbers(group: list[Line]) -> str:
+    return str(group[0].number) + (f"-{group[-1].number}" if len(group) > 1 else "")
+
+
+def _together(group: list[Line]) -> str:
+    state = _state(group[0])
+    if len(group) == 1:
+        return sentence(group[0].what)
+    features = ", ".join(str(x.what["entry"][state]) for x in group)
+    first = group[0].what
+    return sentence({**first, "entry": {**first["entry"], state: features}})
+
+
+def _named(text: str, line: Line, case: Case) -> str:
+    """The part with its name beside its item number."""
+    item = str(line.what.get("entry", {}).get("part", ""))
+    part = case.part(item) if item else None
+    return text.replace(f"part {item}:", f"part {item} {part.name}:", 1) if part else text

@@ -1,0 +1,37 @@
+"""A rule base of other seals or machines: nothing that the shipped one has is taken for granted."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from diagnose.casefile.reader import parse_case
+from diagnose.cli import main
+from diagnose.inference.run import load
+from diagnose.reading.problems import Problems
+
+SMALL = Path(__file__).parents[1] / "small"
+
+
+def test_a_case_that_names_a_setting_the_base_has_not_is_told_so():
+    base = load(SMALL / "knowledge").knowledge
+    settings = {name: s for name, s in base.vocabulary.settings.items() if name != "arrangement"}
+    other = replace(base, vocabulary=replace(base.vocabulary, settings=settings))
+    problems = Problems()
+    parse_case((SMALL / "case.yaml").read_bytes(), "case.yaml", other, problems)
+    assert [(p.code, p.where.line) for p in problems.errors()] == [("unknown-key", 4)]
+
+
+@pytest.mark.parametrize(("words", "code"), [(["rules", "coverage"], 0), (["rules", "mutate", "--most", "100"], 0), (["rules", "quiz"], 2)])
+def test_the_shipped_scenarios_are_not_held_against_another_rule_base(monkeypatch, capsys, words, code):
+    monkeypatch.setenv("DIAGNOSE_KNOWLEDGE", str(SMALL / "knowledge"))
+    monkeypatch.setenv("DIAGNOSE_CACHE", "off")
+    monkeypatch.setattr(sys, "argv", ["diagnose", *words])
+    with pytest.raises(SystemExit) as end:
+        main.run()
+        raise SystemExit(0)
+    assert (end.value.code or 0) == code
+    assert ("there are no cases to show" in capsys.readouterr().err) == (code == 2)

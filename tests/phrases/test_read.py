@@ -1,0 +1,98 @@
+"""Phrases read as terms: what is right at the bench, and what must not change or must change a reading."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import yaml
+
+from diagnose.knowledge.cache import open_knowledge
+from diagnose.phrases.read import read
+
+ROOT = Path(__file__).parents[2]
+VOCABULARY = open_knowledge(ROOT / "knowledge").vocabulary
+BENCH = yaml.load((ROOT / "tests/phrases/bench.yaml").read_text("utf-8"), yaml.BaseLoader)["phrases"]
+
+
+def terms(said: str, on: str = "") -> set[str]:
+    """What the first reading says, "not" before what it denies."""
+    found = read(said, VOCABULARY, on)
+    return {("not " if s.state == "absent" else "") + s.term for s in found[0].statements} if found else set()
+
+
+def qualifiers(said: str, on: str = "") -> dict[str, str]:
+    return dict(read(said, VOCABULARY, on)[0].statements[0].more)
+
+
+@pytest.mark.parametrize("row", BENCH, ids=lambda row: row["said"])
+def test_a_phrase_of_the_bench_is_read_among_the_first_three(row):
+    found = read(row["said"], VOCABULARY, row["on"])
+    assert any(s.term in row["means"] for r in found[:3] for s in r.statements), [r.text for r in found]
+
+
+def test_no_reading_of_the_bench_phrases_that_is_taken_as_sure_is_wrong():
+    sure = [(row, found[0]) for row in BENCH if (found := read(row["said"], VOCABULARY, row["on"])) and found[0].sureness == "sure"]
+    assert len(sure) >= 25
+    assert [r.text for row, r in sure if not any(s.term in row["means"] for s in r.statements)] == []
+
+
+@pytest.mark.parametrize("said", [
+    "chip at 3 o'clock", "chip at 3 o’clock", "chip at 3 oclock", "chip at three o'clock", "chip at 3:00", "chip at 90°",
+    "chip at 90 degrees", "3 o'clock chip",
+])  # fmt: skip
+def test_a_clock_position_is_the_same_however_it_is_written(said):
+    assert qualifiers(said, "hard face")["extent"] == "at 3"
+
+
+@pytest.mark.parametrize("one, other", [
+    ("hard face grooved", "grooved hard face"),
+    ("chipped carbon", "carbon chips"),
+    ("hung-up", "hung up"),
+    ("blistered carbon", "BLISTERED CARBON"),
+    ("o-ring swollen", "swollen O-rings"),
+    ("heat discolouration", "heat discoloration"),
+    ("polymerised product", "polymerized product"),
+    ("springs clogged", "clogged spring"),
+    ("sleeve fretted", "fretting on the sleeves"),
+])  # fmt: skip
+def test_order_number_hyphen_case_and_spelling_do_not_change_a_reading(one, other):
+    assert terms(one) == terms(other) != set()
+
+
+@pytest.mark.parametrize("said, denied", [
+    ("carbon blistered", "no blisters on the carbon"),
+    ("carbon blistered", "carbon not blistered"),
+    ("o-ring swollen", "o-ring swelling: none"),
+    ("grooves in the hard face", "hard face without grooves"),
+])  # fmt: skip
+def test_a_denial_turns_present_into_absent(said, denied):
+    assert {"not " + term for term in terms(said)} == terms(denied)
+    assert read(denied, VOCABULARY)[0].sureness != "sure"
+
+
+@pytest.mark.parametrize("said, why", [
+    ("carbon blisterd", "is taken for"),
+    ("no blisters on the carbon", "denial"),
+    ("maybe the o-ring is swollen", "doubt"),
+    ("o-ring hard due to heat", "cause"),
+])  # fmt: skip
+def test_what_must_be_asked_says_why(said, why):
+    first = read(said, VOCABULARY)[0]
+    assert first.sureness != "sure" and any(why in a for a in first.asks), first
+
+
+def test_two_clauses_are_two_statements_on_the_part_named_once():
+    first = read("carbon: chipped at the outer edge; blistered", VOCABULARY)[0]
+    assert [(s.on, s.term, s.more.get("side")) for s in first.statements] == [
+        ("soft face", "edge chips", "outer edge"), ("soft face", "blisters", None),
+    ]  # fmt: skip
+
+
+def test_words_that_are_not_understood_are_told():
+    first = read("carbon chipped, quite frobnicated", VOCABULARY)[0]
+    assert "frobnicated" in first.unread and first.sureness != "sure"
+
+
+def test_nothing_is_read_from_nothing():
+    assert read("", VOCABULARY) == read("   ...", VOCABULARY) == read("the", VOCABULARY) == ()

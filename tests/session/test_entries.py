@@ -1,0 +1,55 @@
+"""What was typed, as what it says."""
+
+from __future__ import annotations
+
+import pytest
+
+from diagnose.session.entries import details, feature_and_details, listed, meant, state_and_list
+
+FEATURES = ["worn", "hard", "hot and hard", "blisters", "chips"]
+SPELLED = {"worn": "worn", "hard": "hard", "hot and hard": "hot and hard", "blisters": "blisters", "chips": "chips", "bubbles": "blisters"}
+ENDS = {"driver end": "driver end", "impeller end": "impeller end"}
+TURNS = {"clockwise": "clockwise", "cw": "clockwise", "counterclockwise": "counterclockwise"}
+PLANS = {"none": "none", "plan 11": "plan 11", "plan 13": "plan 13", "plan 1": "plan 1"}
+
+
+@pytest.mark.parametrize(("answer", "chosen"), [
+    ("1", ["worn"]), ("1 3 and 5", ["worn", "hot and hard", "chips"]), ("1, 3 & 5", ["worn", "hot and hard", "chips"]),
+    ("2-4", ["hard", "hot and hard", "blisters"]), ("2 - 4", ["hard", "hot and hard", "blisters"]), ("5 5", ["chips"]),
+    ("worn and 2", ["worn", "hard"]), ("hot and hard, bubbles", ["hot and hard", "blisters"]), ("worn; chips", ["worn", "chips"]),
+    ("6", []), ("0", []), ("4-2", []), ("1 9", []), ("worn and torn", []), ("", []), ("99999999999", []), ("worn,,chips", []),
+])  # fmt: skip
+def test_lists_of_features(answer, chosen):
+    assert listed(answer, FEATURES, lambda w: SPELLED.get(w, "")) == chosen
+
+
+@pytest.mark.parametrize(("answer", "said"), [
+    ("absent 3-5", ("absent", "3-5")), ("Not there hard", ("absent", "hard")), ("lost all", ("lost", "all")), ("seen 2", ("saw", "2")),
+    ("not looked at 7", ("not looked at", "7")), ("absent", ("x", "absent")), ("hard", ("x", "hard")),
+])  # fmt: skip
+def test_a_list_may_begin_with_its_state(answer, said):
+    assert state_and_list(answer, "x") == said
+
+
+@pytest.mark.parametrize(("answer", "spelled", "terms"), [
+    ("cw", TURNS, ["clockwise"]), ("c", TURNS, ["clockwise", "counterclockwise"]), ("co", TURNS, ["counterclockwise"]), ("2", TURNS, ["counterclockwise"]),
+    ("3", TURNS, []), ("de", ENDS, ["driver end"]), ("driver", ENDS, ["driver end"]), ("end", ENDS, ["driver end", "impeller end"]), ("1", ENDS, ["driver end"]),
+    ("11", PLANS, ["plan 11"]), ("1", PLANS, ["plan 1"]), ("2", PLANS, []), ("plan 1", PLANS, ["plan 1"]), ("no", PLANS, ["none"]), ("x", PLANS, []),
+])  # fmt: skip
+def test_choices_by_number_beginning_and_initials(answer, spelled, terms):
+    assert meant(answer, spelled) == terms
+
+
+def test_every_detail_stands_for_itself(whole_base):
+    words = whole_base.knowledge.vocabulary
+    found = details("10 to 2, all rond, severe, photo a b.jpg, note by the port, 7 to 8", words)
+    assert found.entry == {"extent": ["10 to 2", "7 to 8"], "degree": "severe", "note": "by the port"}
+    assert found.photos == ["a b.jpg"] and found.odd == [("all rond", ["all round"])]
+
+
+@pytest.mark.parametrize(("answer", "parted"), [
+    ("blisters 10 to 2, severe", ("blisters", "10 to 2, severe")), ("blisters: 10 to 2", ("blisters", "10 to 2")), ("hot and hard severe", ("hot and hard", "severe")),
+    ("hot and hard", ("hot and hard", "")), ("1 10 to 2", ("1 10 to 2", "")), ("blisters everywhere", ("blisters everywhere", "")), ("3: severe", ("3", "severe")),
+])  # fmt: skip
+def test_a_mark_and_its_details_need_no_colon(answer, parted, whole_base):
+    assert feature_and_details(answer, lambda w: SPELLED.get(w, ""), whole_base.knowledge.vocabulary) == parted

@@ -1,0 +1,16 @@
+"""Where the files lie that tests read."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+KNOWLEDGE = ROOT / "knowledge"
+SMALL = ROOT / "tests" / "small"
+"""A rule base of a few cards, and a case for it."""
+SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
+LARGE = ROOT / "scenarios" / "shaft-runout-large-record.yaml"
+PUBLISHED = sorted(
+    p for p in (ROOT / "tests" / "published").rglob("*.yaml") if re.search("^case:", p.read_text("utf-8"), re.M)
+)
