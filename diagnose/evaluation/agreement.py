@@ -8,9 +8,8 @@ from typing import Any
 
 from diagnose.casefile.model import lone
 from diagnose.casefile.reader import observe
-from diagnose.inference.run import RuleBase, infer
-from diagnose.judgement.judge import judge
-from diagnose.judgement.network import Network
+from diagnose.inference.run import RuleBase
+from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text
 from diagnose.reading.problems import Problems
 from diagnose.reading.terms import did_you_mean
@@ -21,7 +20,8 @@ _KEYS = ["id", "table", "source", "saw", "on", "side", "group", "face", "extent"
 
 @dataclass(frozen=True)
 class Row:
-    """One row of a table. `places`: the rank of each listed cause among those the symptom speaks for, 0 where none."""
+    """One row of a table. `places`: the rank of each listed cause or mechanism among those of its level that the symptom
+    speaks for, 0 where none."""
 
     id: str
     table: str
@@ -37,11 +37,12 @@ class Row:
         return sum(0 < p <= NEAR for p in self.places) / len(self.places)
 
 
-def read_rows(path: Path, base: RuleBase, net: Network, problems: Problems) -> list[Row]:
+def read_rows(path: Path, base: RuleBase, problems: Problems) -> list[Row]:
     """Every row of a table file judged; mistakes are added to `problems`."""
     data = read_bytes(path, str(path), problems)
     node = read_text(data, str(path), problems) if data is not None else None
     rows = []
+    both = {**base.knowledge.causes, **base.knowledge.mechanisms}
     listed = node.get("symptoms") if node else None
     for item in listed.each() if listed else []:
         only_keys(item, _KEYS, "a symptom row", problems)
@@ -51,14 +52,14 @@ def read_rows(path: Path, base: RuleBase, net: Network, problems: Problems) -> l
         named = item.get("causes")
         causes = tuple(c.text() for c in named.each()) if named else ()
         for cause in named.each() if named else []:
-            if cause.text() not in base.knowledge.causes:
-                way_out = did_you_mean(cause.text(), base.knowledge.causes)
+            if cause.text() not in both:
+                way_out = did_you_mean(cause.text(), both)
                 problems.add(cause.where, "unknown-cause", f"there is no cause {cause.text()!r}", way_out)
         if not observed or not causes:
             continue
-        (judgement,) = judge(infer(lone(observed[0]), base), net)
-        ranked = [j.cause for j in judgement.causes if j.weight > 0.05]
-        places = tuple(ranked.index(c) + 1 if c in ranked else 0 for c in causes)
+        (judgement,) = Diagnosis(lone(observed[0]), base).judgements
+        levels = [[j.name for j in level if j.weight > 0.05] for level in (judgement.causes, judgement.mechanisms)]
+        places = tuple(next((x.index(c) + 1 for x in levels if c in x), 0) for c in causes)
         rows.append(Row(_text(item, "id"), _text(item, "table"), causes, places))
     return rows
 

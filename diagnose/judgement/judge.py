@@ -72,11 +72,12 @@ class Judged:
         return self.at.lines_for(self.name)
 
     @property
-    def rank(self) -> tuple[bool, float, str, str]:
-        """Sorts by probability, mechanisms by how much of the record is about them; rounded, since the last digits of a
-        sum depend on the processor."""
+    def rank(self) -> tuple[bool, bool, float, str, str]:
+        """Sorts causes by probability, mechanisms by how much of the record is about them, leak paths behind the others;
+        rounded, since the last digits of a sum depend on the processor."""
         by = self.probability if self.kind == "cause" else self.told
-        return (self.standing == "ruled out", -round(by, 9), self.name, self.position)
+        last = isinstance(self.card, Mechanism) and self.card.leak_path
+        return (self.standing == "ruled out", last, -round(by, 9), self.name, self.position)
 
 
 @dataclass(frozen=True)

@@ -43,11 +43,12 @@ class ExplainedReader:
         names = [name for name, _ in mechanism_files]
         mechanisms: dict[str, m.Mechanism] = {}
         for name, node in mechanism_files:
-            only_keys(node, ["mechanism", *card_keys, *_BOTH, "otherwise"], f"the mechanism {name!r}", self.reader.problems)
+            only_keys(node, ["mechanism", *card_keys, *_BOTH, "otherwise", "leak path"], f"the mechanism {name!r}", self.reader.problems)
             otherwise = self.reader.word(node, "otherwise", self.words.seen, "frequency word")
             mechanisms[name] = m.Mechanism(
-                **self.reader.card(node, name), **self.both("mechanism", node, name, names, names), otherwise=otherwise
-            )
+                **self.reader.card(node, name), **self.both("mechanism", node, name, names, names), otherwise=otherwise,
+                leak_path=self.reader.text(node, "leak path") == "true",
+            )  # fmt: skip
         causes: dict[str, m.Cause] = {}
         for name, node in cause_files:
             keys = ["cause", *card_keys, *_BOTH, "common", "common when", "answers"]

@@ -419,9 +419,10 @@ class Cause(Explained):
 @dataclass(frozen=True)
 class Mechanism(Explained):
     """What happened in the seal or the machine. `otherwise`: how often it comes about for a reason outside this rule
-    base; `then` is repair."""
+    base; `leak_path`: where chains end, so that it never leads; `then` is repair."""
 
     otherwise: str = ""
+    leak_path: bool = False
 
 
 @dataclass(frozen=True)
