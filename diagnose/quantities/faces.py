@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from diagnose.quantities.bench import Bench, Owner, Value, assumed, named_in, worked_out
 from diagnose.quantities.model import Quantity
-from diagnose.quantities.service import across_seal
+from diagnose.quantities.service import across_seal, superheat_margin
 from diagnose.reading.units import amount, show
 
 READS = (
@@ -225,8 +225,13 @@ def _temperatures(
         return h / sum(ring_conductance(alpha, math.pi * do, k, a, long) for k in carried)
 
     formula = "dT = H / sum sqrt(h P k A) tanh(m L), both rings as fins wetted on the rim"
-    yield bench.work_out("face temperature rise", seat, formula, "heat-transfer-textbook", rise, worked_out(heat), worked_out(area), outer,
-                         film, length, notes=("an estimate: good to a factor of two",))  # fmt: skip
+    warmer = bench.work_out("face temperature rise", seat, formula, "heat-transfer-textbook", rise, worked_out(heat), worked_out(area), outer,
+                            film, length, notes=("an estimate: good to a factor of two",))  # fmt: skip
+    yield warmer
+    superheat = superheat_margin(bench, seat)
+    if superheat and warmer.value is not None:
+        yield bench.work_out("superheat margin at the faces", seat, "(T_sat - T) - dT", superheat.source, lambda m, dt: m - dt,
+                             worked_out(superheat), worked_out(warmer))  # fmt: skip
     flow = bench.one("flush flow", seat)
     if flow.value is not None:
         density, capacity = bench.one("density", seat), bench.one("specific heat", seat)

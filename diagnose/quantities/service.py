@@ -132,18 +132,28 @@ def _wets(bench: Bench, seat: Owner) -> bool:
 
 def _margins(bench: Bench, seat: Owner) -> Iterator[Quantity]:
     pressure, temperature = bench.one("chamber pressure", seat), bench.one("temperature", seat)
-    vapour, row, source, notes = _vapour(bench, seat, temperature)
+    vapour, _, source, notes = _vapour(bench, seat, temperature)
     if bench.term("arrangement", seat.position) == "dual pressurised":
         notes += ("the faces of a pressurised pair run on barrier fluid; the product's margin bears on leaks inward only",)
     yield bench.work_out("vapour margin", seat, "M = p_ch - p_v, absolute", source, vapour_margin, pressure, vapour, notes=notes)
     yield bench.work_out("vapour margin ratio", seat, "r = p_ch / p_v, absolute", source, vapour_ratio, pressure, vapour, notes=notes)
-    if row and temperature.value is not None:
-        yield bench.work_out("chamber superheat margin", seat, "T_sat(p_ch) - T", source, lambda p, t: boiling_point(row, p) - t,
-                             pressure, temperature, notes=notes)  # fmt: skip
+    superheat = superheat_margin(bench, seat, notes)
+    if superheat:
+        yield superheat
     rating = bench.one("rated pressure", seat)
     if rating.value is not None:
         yield bench.work_out("chamber pressure share of rating", seat, "(p_ch - p_atm) / (rating - p_atm)", "geometry", _share_of_rating,
                              pressure, rating)  # fmt: skip
+
+
+def superheat_margin(bench: Bench, seat: Owner, notes: tuple[str, ...] = ()) -> Quantity | None:
+    """How far the chamber stays from boiling, K; None where liquid or temperature is not known."""
+    pressure, temperature = bench.one("chamber pressure", seat), bench.one("temperature", seat)
+    _, row, source, _ = _vapour(bench, seat, temperature)
+    if not row or temperature.value is None:
+        return None
+    return bench.work_out("chamber superheat margin", seat, "T_sat(p_ch) - T", source, lambda p, t: boiling_point(row, p) - t,
+                          pressure, temperature, notes=notes)  # fmt: skip
 
 
 def _share_of_rating(pressure: float, rating: float) -> float:
