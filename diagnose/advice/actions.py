@@ -1,56 +1,69 @@
-"""What to change so that the next seal lives: the corrective actions of the leading explanation."""
+"""What to change so that the next seal lives, and what to repair: the actions of the leading explanation."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from diagnose.judgement.judge import Judgement
-from diagnose.knowledge.model import Knowledge
-from diagnose.knowledge.reader import FIELDS
+from diagnose.judgement.judge import Judged, Judgement
+from diagnose.knowledge.explained import FIELDS
 from diagnose.reading.terms import plain
 
 LED_BY = ("established", "probable", "possible")
+CHANGE, REPAIR = "change", "repair"
 
 
 @dataclass(frozen=True)
 class Tied:
-    """The cause at a position that an action is for, and its standing there."""
+    """The cause or mechanism at a position that an action is for, and its standing there."""
 
-    cause: str
+    name: str
     position: str
     standing: str
 
 
 @dataclass(frozen=True)
 class Advice:
-    """One action. `field` is operation, installation, maintenance, design or material; `worked_if` what shows that it
-    worked, one sentence for each of its causes that says so; `cautions` are names."""
+    """One action. `kind`: change, of a root cause, or repair, of a mechanism; `field` is operation, installation,
+    maintenance, design or material; `worked_if` what shows that it worked, one sentence for each card that says so;
+    `cautions` are names."""
 
     do: str
+    kind: str
     field: str
     worked_if: tuple[str, ...]
     tied: tuple[Tied, ...]
     cautions: tuple[str, ...] = ()
 
     @property
-    def causes(self) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(t.cause for t in self.tied))
+    def names(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(t.name for t in self.tied))
 
 
-def actions(judgements: Sequence[Judgement], knowledge: Knowledge) -> tuple[Advice, ...]:
-    """Actions for every cause of the leading explanation at every position, from operation to material; within a field
-    the likelier cause first. What two cards say alike is said once. A cause that is not even possible asks for nothing."""
-    merged: dict[tuple[str, str], Advice] = {}
-    leading = [
-        j for x in judgements for j in x.causes if j.cause in x.explanation.causes and j.standing in LED_BY
-    ]  # fmt: skip
-    for judged in sorted(leading, key=lambda j: j.rank):
-        tied = Tied(judged.cause, judged.position, judged.standing)
-        for action in knowledge.causes[judged.cause].then:
-            key = (action.field, plain(action.do.rstrip(".")))
-            had = merged.get(key, Advice(action.do, action.field, (), ()))
+def actions(judgements: Sequence[Judgement]) -> tuple[Advice, ...]:
+    """What to change for every cause of the leading explanation at every position, from operation to material; within a
+    field the likelier cause first. Then repairs: those of the mechanisms that are probable or better. What two cards say
+    alike is said once; what the record contradicts, and what something not even possible would ask for, is left out."""
+    roots = [j for x in judgements for j in x.causes if j.name in x.explanation.causes and j.standing in LED_BY]
+    damage = [j for x in judgements for j in x.mechanisms if j.standing in LED_BY[:2]]
+    changes = _merged(CHANGE, roots, {})
+    repairs = _merged(REPAIR, damage, changes)
+    by_field = sorted(changes.values(), key=lambda a: FIELDS.index(a.field))
+    return (*by_field, *sorted(repairs.values(), key=lambda a: FIELDS.index(a.field)))
+
+
+def _merged(kind: str, judged: Iterable[Judged], said: dict[str, Advice]) -> dict[str, Advice]:
+    """The actions of some cards by what they say, without those said already."""
+    merged: dict[str, Advice] = {}
+    for j in sorted(judged, key=lambda j: j.rank):
+        tied = Tied(j.name, j.position, j.standing)
+        contradicted = j.at.inference.contradicted[j.position]
+        for number, action in enumerate(j.card.then):
+            key = f"{action.field} {plain(action.do.rstrip('.'))}"
+            if (j.name, number) in contradicted or key in said:
+                continue
+            had = merged.get(key, Advice(action.do, kind, action.field, (), ()))
             worked = tuple(dict.fromkeys((*had.worked_if, *((action.worked_if,) if action.worked_if else ()))))
             cautions = tuple(dict.fromkeys((*had.cautions, *action.cautions)))
-            merged[key] = Advice(had.do, had.field, worked, (*had.tied, tied), cautions)
-    return tuple(sorted(merged.values(), key=lambda a: FIELDS.index(a.field)))
+            merged[key] = Advice(had.do, kind, had.field, worked, (*had.tied, tied), cautions)
+    return merged

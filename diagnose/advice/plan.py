@@ -1,6 +1,6 @@
 """What to look at and measure next: ordered, before the evidence is gone.
 
-Work is valued in bits of expected fall of entropy over the cause sets, for each minute. Two constraints stand above
+Work is valued in bits of expected fall of entropy over causes and mechanisms, for each minute. Two constraints stand above
 that: what the next step of dismantling or cleaning destroys comes first, and what destroys evidence comes last. Within
 these, work on a part in hand is done together.
 """
@@ -14,22 +14,19 @@ from functools import cached_property
 import numpy as np
 
 from diagnose.advice.information import by_ratio, doubt, entropy
-from diagnose.advice.outlook import MOST_CAUSES, Belief, outlook
+from diagnose.advice.outlook import Belief, outlook
 from diagnose.advice.reach import LOST, Look, Reach, Status, stage_of
 from diagnose.advice.reach import OPEN as IN_REACH
 from diagnose.advice.stopping import OPEN, Stop, Worst, stopping
 from diagnose.advice.valuation import Job, Valuation
 from diagnose.inference.facts import holds_at
 from diagnose.inference.run import Inference
-from diagnose.judgement.judge import Judgement, allowed_at, count_lines, priors_at
-from diagnose.judgement.network import Network, posterior
+from diagnose.judgement.judge import Judged, Judgement
 from diagnose.knowledge.model import Knowledge, Measurement
 
 MOST_RESULTS = 3
 MOST_PARTED = 3
 MOST_RECORDED = 5
-NEARLY_ALL = 0.9999
-"""The share of the weight over which outcomes are tried; what is left out could not make a change likely."""
 NOW, ANY_TIME, LAST = "first", "any time", "last"
 
 
@@ -106,7 +103,7 @@ class Gone:
 class Plan:
     """The ordered steps (the first of `count`, which take `minutes`), what is lost, and whether anything could still
     change the answer. `record` is what would still be worth doing for the record where nothing could. `open_bits` is
-    the entropy of the ranking now."""
+    the entropy over the cause sets now."""
 
     steps: tuple[Step, ...]
     count: int
@@ -118,17 +115,16 @@ class Plan:
     open_bits: float
 
 
-def plan(
-    inference: Inference, judgements: Sequence[Judgement], net: Network, minutes: float | None = None, most: int = 0
-) -> Plan:
-    """The plan for the given positions of a case; with `minutes`, the best set of work within that time. With `most`
+def plan(judgements: Sequence[Judgement], minutes: float | None = None, most: int = 0) -> Plan:
+    """The plan for the given positions of one case; with `minutes`, the best set of work within that time. With `most`
     only so many steps are given, what the next step of dismantling destroys and then what tells most a minute, and
     without what each result would do."""
-    seats = [_Seat(inference, judgement, net) for judgement in judgements]
-    works = _works(inference, seats)
+    inference = judgements[0].inference
+    places = [_Open(judgement) for judgement in judgements]
+    works = _works(inference, places)
     stage = stage_of(inference.case, inference.base.knowledge)
     worth = inference.base.knowledge.looks.worth
-    outlooks = [seat.outlook for seat in seats]
+    outlooks = [place.outlook for place in places]
     valuation = Valuation(outlooks, [w.job for w in works])
     if minutes is None:
         chosen = [replace(works[j], bits=bits) for j, bits in valuation.in_order(worth)]
@@ -136,34 +132,33 @@ def plan(
         within = [works[j] for j in valuation.best_within(minutes, worth)]
         chosen = [replace(within[j], bits=b) for j, b in Valuation(outlooks, [w.job for w in within]).in_order(0.0)]
     order = arrange(chosen, inference.base.knowledge, stage)
-    stop = _stop(inference, seats, works)
+    stop = _stop(inference, places, works)
     return Plan(
-        tuple(_step(inference, seats, work, when, not most) for work, when in (_foremost(order, most) if most else order)),
-        len(order), sum(work.job.minutes for work in chosen), _lost(inference, seats), stop,
-        _for_the_record(inference, seats, works, not most) if stop.state != OPEN else (), stage,
-        sum(float(entropy(seat.belief.weight)) for seat in seats),
+        tuple(_step(inference, places, work, when, not most) for work, when in (_foremost(order, most) if most else order)),
+        len(order), sum(work.job.minutes for work in chosen), _lost(inference, places), stop,
+        _for_the_record(inference, places, works, not most) if stop.state != OPEN else (), stage,
+        sum(_doubt(place) for place in places),
     )  # fmt: skip
 
 
-class _Seat:
+class _Open:
     """One position: its belief, what its open findings would tell, and what can still be reached."""
 
-    def __init__(self, inference: Inference, judgement: Judgement, net: Network):
-        knowledge = inference.base.knowledge
+    def __init__(self, judgement: Judgement):
         self.judgement, self.position = judgement, judgement.position
-        self.reach = Reach(inference, self.position)
-        likely = [net.column[j.cause] for j in judgement.causes if j.standing != "ruled out"][:MOST_CAUSES]
-        lines = {name: finding.line for name, finding in knowledge.findings.items()}
-        prior = priors_at(inference, net, self.position)
-        self.net, self.knowledge, self.prior = net, knowledge, prior
-        self.allowed = allowed_at(inference, net, self.position)
-        self.states = {f: d.state == "present" for f, d in inference.findings[self.position].items()}
-        whole = Belief(net, likely, prior, judgement.counted, lines)
-        self.wide, self.belief = whole.heaviest(NEARLY_ALL, len(whole.sets)), whole.heaviest()
+        self.reach = Reach(judgement.inference, self.position)
+        self.net = judgement.net
+        self.belief = Belief(judgement.found)
         self.gone: dict[str, Status] = {}
-        unknown = [f for f in net.findings if f not in inference.findings[self.position]]
+        unknown = [f for f in self.net.findings if f not in judgement.states]
         self.outlook = outlook(self.belief, unknown, self._silent)
-        self.leading = [j for j in judgement.causes if j.cause in judgement.explanation.causes]
+        self.leading = [j for j in judgement.causes if j.name in judgement.explanation.causes]
+
+    @property
+    def answer(self) -> list[Judged]:
+        """What the answer is made of: causes, the leading mechanism and every established one."""
+        first, *others = self.judgement.mechanisms
+        return [*self.judgement.causes, first, *(j for j in others if j.standing == "established")]
 
     def _silent(self, finding: str) -> float | None:
         """The chance that work on an open finding leaves it open; None where nothing can decide it."""
@@ -183,18 +178,6 @@ class _Seat:
         """A plain look, where no measurement that is left decides the finding."""
         return None if self.reach.told_by(finding) else self.reach.look(finding)
 
-    def judged(self, told: Mapping[str, bool]) -> tuple[np.ndarray, tuple[str, ...]]:
-        """Probability of every cause of the network and the leading explanation, with findings told; exact."""
-        states = {**self.states, **told}
-        through = count_lines(self.net, self.knowledge, states, self.allowed)
-        counted = {f: states[f] for f in sorted(states) if through[f] == f}
-        found = posterior(self.net, counted, self.prior, self.allowed)
-        return found.share, found.causes_of(int(np.argmax(np.round(found.exactly, 15))), self.net)
-
-    @cached_property
-    def now(self) -> tuple[np.ndarray, tuple[str, ...]]:
-        return self.judged({})
-
     @cached_property
     def telling(self) -> dict[str, tuple[str, ...]]:
         """The open findings that each measurement decides."""
@@ -203,6 +186,11 @@ class _Seat:
             for name in self.reach.told_by(finding):
                 telling.setdefault(name, []).append(finding)
         return {name: tuple(findings) for name, findings in telling.items()}
+
+
+def _doubt(place: _Open) -> float:
+    """Entropy over the leading cause sets, in bits."""
+    return float(entropy(place.judgement.found.weights))
 
 
 @dataclass(frozen=True)
@@ -225,7 +213,7 @@ class Work:
         return self.measurement.stage if self.measurement else self.look.stage if self.look else ""
 
 
-def _works(inference: Inference, seats: Sequence[_Seat]) -> list[Work]:
+def _works(inference: Inference, places: Sequence[_Open]) -> list[Work]:
     """Everything that can still be done, by name: measurements first, then looks at what no measurement decides.
 
     Work on the machine is done once for every seal position.
@@ -238,30 +226,27 @@ def _works(inference: Inference, seats: Sequence[_Seat]) -> list[Work]:
         for some in [tells] if shared else [{position: findings} for position, findings in tells.items()]:
             found = {position: findings for position, findings in some.items() if findings}
             if found:
-                job = Job(name, means.minutes, tuple(found.get(seat.position, ()) for seat in seats))
+                job = Job(name, means.minutes, tuple(found.get(place.position, ()) for place in places))
                 card, look = (means, None) if isinstance(means, Measurement) else (None, means)
                 result.append(Work(job, card, look, found))
 
     for name, card in sorted(knowledge.measurements.items()):
-        add(card, name, {seat.position: seat.telling.get(name, ()) for seat in seats})
+        add(card, name, {place.position: place.telling.get(name, ()) for place in places})
     looks: dict[tuple[tuple[str, ...], str], dict[str, list[Look]]] = {}
-    for seat in seats:
-        for look in filter(None, map(seat.look, seat.outlook.findings)):
-            looks.setdefault((look.asks, look.part), {}).setdefault(seat.position, []).append(look)
+    for place in places:
+        for look in filter(None, map(place.look, place.outlook.findings)):
+            looks.setdefault((look.asks, look.part), {}).setdefault(place.position, []).append(look)
     for (asks, _), by_position in sorted(looks.items()):
         (first, *_), *_ = by_position.values()
         add(first, " and ".join(asks), {p: tuple(x.finding for x in same) for p, same in by_position.items()})
     return result
 
 
-def _step(inference: Inference, seats: Sequence[_Seat], work: Work, when: str, results: bool = True) -> Step:
+def _step(inference: Inference, places: Sequence[_Open], work: Work, when: str, results: bool = True) -> Step:
     case, words, part = inference.case, inference.base.knowledge.vocabulary, work.part
-    telling = [(seat, f) for seat in seats for f in work.tells.get(seat.position, ())]
+    telling = [(place, f) for place in places for f in work.tells.get(place.position, ())]
     telling.sort(key=lambda x: (-_bits(*x), x[1]))
-    strongest: dict[tuple[str, str], tuple[_Seat, str]] = {}
-    for seat, finding in telling:
-        strongest.setdefault((seat.position, seat.belief.lines[finding]), (seat, finding))
-    shown = list(strongest.values())[:MOST_RESULTS]
+    shown = telling[:MOST_RESULTS]
     items = tuple(
         p.item for p in case.parts
         if part and part in words.lineage[p.kind] and any(holds_at(p.position, position) for position in work.tells)
@@ -270,40 +255,44 @@ def _step(inference: Inference, seats: Sequence[_Seat], work: Work, when: str, r
         work.measurement.name if work.measurement else "", work.look, tuple(work.tells), part, items,
         tuple(dict.fromkeys(f for _, f in telling)), work.job.minutes, work.bits,
         work.stage if work.stage in words.stages else "", when, _parted(shown),
-        tuple(r for seat, finding in shown for r in _results(seat, finding)) if results else (),
-        max((seat.reach.cannot_tell(f) for seat, f in shown), default=0.0),
+        tuple(r for place, finding in shown for r in _results(place, finding)) if results else (),
+        max((place.reach.cannot_tell(f) for place, f in shown), default=0.0),
     )  # fmt: skip
 
 
-def _bits(seat: _Seat, finding: str) -> float:
-    return round(float(seat.outlook.bits[seat.outlook.row[finding]]), 12)
+def _bits(place: _Open, finding: str) -> float:
+    return round(float(place.outlook.bits[place.outlook.row[finding]]), 12)
 
 
-def _results(seat: _Seat, finding: str) -> list[Result]:
-    """There and not there, each with the causes that it moves most."""
-    (now, lead), found = seat.now, []
-    for there, chance in _chances(seat, finding):
-        then, after = seat.judged({finding: there})
+def _results(place: _Open, finding: str) -> list[Result]:
+    """There and not there, each with the causes that it moves most. Reckoned over the ways in which things may stand now;
+    what a record would really do is asked by `what-if`."""
+    belief, found = place.belief, []
+    now, lead = belief.share(belief.weight), belief.leader(belief.weight)
+    for there, chance in _chances(place, finding):
+        weight = belief.told({finding: there})
+        then = belief.share(weight)
         order = np.argsort(-np.round(np.abs(then - now), 12), kind="stable")[:MOST_PARTED]
-        shifts = tuple(Shift(seat.net.causes[i], float(now[i]), float(then[i])) for i in order)
-        found.append(Result(finding, seat.position, there, chance, lead, after, shifts))
+        shifts = tuple(Shift(place.net.causes[i], float(now[i]), float(then[i])) for i in order)
+        found.append(Result(finding, place.position, there, chance, lead, belief.leader(weight), shifts))
     return found
 
 
-def _chances(seat: _Seat, finding: str) -> tuple[tuple[bool, float], tuple[bool, float]]:
-    chance = float(seat.belief.shown([finding])[0] @ seat.belief.weight)
+def _chances(place: _Open, finding: str) -> tuple[tuple[bool, float], tuple[bool, float]]:
+    chance = place.belief.chance(finding)
     return (True, chance), (False, 1 - chance)
 
 
-def _parted(strongest: Sequence[tuple[_Seat, str]]) -> tuple[str, ...]:
+def _parted(strongest: Sequence[tuple[_Open, str]]) -> tuple[str, ...]:
     """The causes that the strongest findings are expected to move most."""
     moved: dict[str, float] = {}
-    for seat, finding in strongest:
-        now = seat.belief.share(seat.belief.weight)
-        for there, chance in _chances(seat, finding):
-            shifts = chance * np.abs(seat.belief.share(seat.belief.after(finding, there)) - now)
-            for i, shift in zip(seat.belief.causes, shifts.tolist(), strict=True):
-                moved[seat.net.causes[i]] = moved.get(seat.net.causes[i], 0.0) + shift
+    for place, finding in strongest:
+        belief = place.belief
+        now = belief.share(belief.weight)
+        for there, chance in _chances(place, finding):
+            shifts = chance * np.abs(belief.share(belief.told({finding: there})) - now)
+            for cause, shift in zip(place.net.causes, shifts.tolist(), strict=True):
+                moved[cause] = moved.get(cause, 0.0) + shift
     return tuple(sorted(moved, key=lambda c: (-round(moved[c], 9), c))[:MOST_PARTED])
 
 
@@ -366,41 +355,41 @@ def _with_part(knowledge: Knowledge, first: Work, works: Sequence[Work]) -> list
     return sorted(filter(in_hand, works), key=lambda w: (w is not first, w.part != first.part, *_value(w)))
 
 
-def _stop(inference: Inference, seats: Sequence[_Seat], works: Sequence[Work]) -> Stop:
+def _stop(inference: Inference, places: Sequence[_Open], works: Sequence[Work]) -> Stop:
     knowledge = inference.base.knowledge
     reckoned = knowledge.looks.reckoned
-    worst = {s.position: Worst(s.wide, s.judgement.causes, knowledge.words, reckoned) for s in seats}
+    worst = {s.position: Worst(s.belief, s.answer, knowledge.words, reckoned) for s in places}
     telling = sorted(
         works,
-        key=lambda w: (-round(sum(_bits(s, f) for s in seats for f in w.tells.get(s.position, ())), 9), w.job.name),
+        key=lambda w: (-round(sum(_bits(s, f) for s in places for f in w.tells.get(s.position, ())), 9), w.job.name),
     )
     return stopping(worst, [(w.job.name, w.tells) for w in telling], reckoned)
 
 
 def _for_the_record(
-    inference: Inference, seats: Sequence[_Seat], works: Sequence[Work], results: bool
+    inference: Inference, places: Sequence[_Open], works: Sequence[Work], results: bool
 ) -> tuple[Step, ...]:
     """The measurements that the cards of the leading causes name to confirm them, by probability for each minute, and
     what the next step destroys."""
-    knowledge, stage = inference.base.knowledge, stage_of(inference.case, inference.base.knowledge)
-    sure = {m: j.probability for s in seats for j in sorted(s.leading, key=lambda j: j.rank, reverse=True)
-            for m in knowledge.causes[j.cause].confirm}  # fmt: skip
+    stage = stage_of(inference.case, inference.base.knowledge)
+    sure = {m: j.probability for s in places for j in sorted(s.leading, key=lambda j: j.rank, reverse=True)
+            for m in j.card.confirm}  # fmt: skip
     chosen = [w for w in works if w.job.name in sure or (stage and w.measurement and w.measurement.stage == stage)]
     order = by_ratio([sure.get(w.job.name, 0.0) for w in chosen], [w.job.minutes for w in chosen])[:MOST_RECORDED]
-    valuation = Valuation([s.outlook for s in seats], [w.job for w in chosen])
-    return tuple(_step(inference, seats, replace(chosen[i], bits=valuation.gain(i)), ANY_TIME, results) for i in order)
+    valuation = Valuation([s.outlook for s in places], [w.job for w in chosen])
+    return tuple(_step(inference, places, replace(chosen[i], bits=valuation.gain(i)), ANY_TIME, results) for i in order)
 
 
-def _lost(inference: Inference, seats: Sequence[_Seat]) -> tuple[Gone, ...]:
+def _lost(inference: Inference, places: Sequence[_Open]) -> tuple[Gone, ...]:
     """What would have told something worth its while: first what the record itself says is lost, then by bits."""
     worth, found = inference.base.knowledge.looks.worth, []
-    for seat in seats:
-        names = sorted(f for f in seat.gone if seat.belief.speaks_of(f))
-        shown = seat.belief.shown(names)
-        told = doubt(shown @ seat.belief.weight) - doubt(shown) @ seat.belief.weight
+    for place in places:
+        names = sorted(place.gone)
+        shown = place.belief.shown(names)
+        told = doubt(shown @ place.belief.weight) - doubt(shown) @ place.belief.weight
         for name, bits in zip(names, told.tolist(), strict=True):
-            status = seat.gone[name]
+            status = place.gone[name]
             if status.recorded or bits >= worth:
-                found.append((not status.recorded, Gone(name, seat.position, status.why, bits)))
+                found.append((not status.recorded, Gone(name, place.position, status.why, bits)))
     found.sort(key=lambda x: (x[0], -round(x[1].bits, 9), x[1].finding, x[1].position))
     return tuple(gone for _, gone in found)

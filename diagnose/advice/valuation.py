@@ -1,9 +1,8 @@
 """What pieces of bench work tell, alone, after each other and within a time.
 
-A piece of work decides several findings at once. They are taken as independent given the causes, one a line of evidence
-(the one that tells most). The three that tell most are reckoned together exactly, over all 27 outcomes (there, not
-there, cannot tell); the rest is added at the share that those three keep of the sum of their single gains. Against
-draws of whole outcomes this is mostly right to 5 %, and up to a quarter high where many findings point the same way.
+A piece of work decides several findings at once. They are independent given causes and mechanisms. The three that tell
+most are reckoned together exactly, over all 27 outcomes (there, not there, cannot tell); the rest is added at the share
+that those three keep of the sum of their single gains.
 
 What work taken on leaves to tell is the mean over `DRAWS` ways in which it may turn out, drawn once and for all.
 """
@@ -119,13 +118,12 @@ class Valuation:
 
 
 class _Table:
-    """One outlook made ready: outcomes of its findings, and each job's findings, one a line, strongest first."""
+    """One outlook made ready: outcomes of its findings, and each job's findings, strongest first."""
 
     def __init__(self, outlook: Outlook, tells: Sequence[Sequence[str]]):
         self.outlook = outlook
         self.bits = outlook.bits
         row = outlook.row
-        self.line = [outlook.belief.lines[f] for f in outlook.findings]
         self.rows = [[row[f] for f in findings if f in row] for findings in tells]
         self.outcomes = with_unknown(outlook.shown, outlook.silent)
         self.given = doubt(outlook.silent)[:, None] + (1 - outlook.silent)[:, None] * outlook.doubt
@@ -134,27 +132,25 @@ class _Table:
 
     def most(self, job: int) -> float:
         """The gains of the job's findings added up, which it cannot exceed."""
-        return float(self.bits[self.one_a_line(job, set())].sum())
+        return float(self.bits[self.open(job, set())].sum())
 
-    def one_a_line(self, job: int, done: set[str]) -> list[int]:
-        best: dict[str, int] = {}
-        for r in sorted((r for r in self.rows[job] if r in self.place), key=self.place.__getitem__):
-            if self.line[r] not in done:
-                best.setdefault(self.line[r], r)
-        return list(best.values())
+    def open(self, job: int, done: set[int]) -> list[int]:
+        """The rows of what a job still decides, strongest first."""
+        return sorted((r for r in set(self.rows[job]) - done if r in self.place), key=self.place.__getitem__)
 
 
 class _View:
-    """One outlook as work is taken on. `weights`: the sets in each way it may have turned out, shape (sets, ways)."""
+    """One outlook as work is taken on. `weights`: the ways things may stand, in each draw of how the work so
+    far turned out, shape (ways, draws)."""
 
     def __init__(self, table: _Table):
         self.table = table
         self.weights = table.outlook.belief.weight[:, None]
-        self.done: set[str] = set()
+        self.done: set[int] = set()
 
     def gain(self, job: int) -> float:
         table = self.table
-        rows = table.one_a_line(job, self.done)
+        rows = table.open(job, self.done)
         if not rows:
             return 0.0
         strongest, rest = rows[:EXACT], rows[EXACT:]
@@ -165,9 +161,9 @@ class _View:
         return told + min(told / single, 1.0) * float(table.bits[rest].sum())
 
     def take(self, job: int) -> None:
-        """Each way goes on with the outcomes drawn for it; the lines of the job tell nothing more."""
+        """Each draw goes on with the outcomes drawn for it; what the job decides tells nothing more."""
         table, belief = self.table, self.table.outlook.belief
-        rows = table.one_a_line(job, self.done)
+        rows = table.open(job, self.done)
         if not rows:
             return
         true, chance = _draws(len(belief.weight), len(table.outlook.findings))
@@ -180,12 +176,12 @@ class _View:
             weights[:, there] *= row[:, None]
             weights[:, heard & ~there] *= 1 - row[:, None]
         self.weights = weights / weights.sum(axis=0)
-        self.done |= {table.line[r] for r in rows}
+        self.done |= set(rows)
 
 
 @lru_cache(maxsize=8)
-def _draws(sets: int, findings: int) -> tuple[np.ndarray, np.ndarray]:
-    """Where on the heap of the sets each drawn truth lies, evenly spread, and a number a finding to decide its outcome."""
+def _draws(ways: int, findings: int) -> tuple[np.ndarray, np.ndarray]:
+    """Where on the heap of the ways each drawn truth lies, evenly spread, and a number a finding to decide its outcome."""
     mixer = Random(1)
     chance = np.array([[mixer.random() for _ in range(DRAWS)] for _ in range(findings)])
     return (np.arange(DRAWS) + 0.5) / DRAWS, chance

@@ -36,7 +36,7 @@ def next(
     net = build(base.knowledge)
     inference = infer(record, base)
     judgements = [x for x in judge(inference, net) if position in ("", x.position)]
-    planned = plan(inference, judgements, net, minutes)
+    planned = plan(judgements, minutes)
     if as_json:
         print_json(view.document(inference, judgements, planned, minutes))
     else:

@@ -44,7 +44,7 @@ def explain(
     net = build(base.knowledge)
     inference = infer(record, base)
     judgements = [x for x in judge(inference, net) if position in ("", x.position)]
-    planned = plan(inference, judgements, net, most=MOST_STEPS)
+    planned = plan(judgements, most=MOST_STEPS)
     if as_json:
         print_json(explanation.document(inference, judgements, planned, everything))
     else:

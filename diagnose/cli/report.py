@@ -73,7 +73,7 @@ def made(path: Path, case: Case, base: RuleBase) -> Report:
     net = build_network(base.knowledge)
     inference = infer(case, base)
     judgements = judge(inference, net)
-    graph, planned = build(inference, judgements), plan(inference, judgements, net, most=MOST_STEPS)
+    graph, planned = build(inference, judgements), plan(judgements, most=MOST_STEPS)
     return report(Material(inference, judgements, graph, planned, _version(), read_photos(case, path)))
 
 

@@ -141,6 +141,8 @@ def compile_rules(knowledge: Knowledge) -> RuleSet:
     for card in sorted((*knowledge.causes.values(), *knowledge.mechanisms.values()), key=lambda c: c.name):
         for need in card.needs:
             add(card, negate(need.condition), Conclusion("ruled out", card.name), need.where, need.because)
+        for number, action in enumerate(card.then):
+            add(card, action.unless, Conclusion("contradicted", card.name, str(number)), action.where, action.do)
     for cause in sorted(knowledge.causes.values(), key=lambda c: c.name):
         for prior in cause.common_when:
             add(cause, prior.when, Conclusion("common", cause.name, prior.common), prior.where)

@@ -57,6 +57,12 @@ class Inference:
     cautions: Mapping[str, tuple[Firing, ...]]
 
     @cached_property
+    def contradicted(self) -> Mapping[str, frozenset[tuple[str, int]]]:
+        """By position: the actions that the record contradicts, as card and place on it."""
+        fired = [(f.position, f.branch.conclusion) for f in self.firings if f.branch.conclusion.kind == "contradicted"]
+        return {p: frozenset((c.name, int(c.state)) for place, c in fired if place == p) for p in self.case.positions}
+
+    @cached_property
     def records_of_quantity(self) -> dict[str, frozenset[str]]:
         return {q.id: frozenset(r for _, _, r in q.inputs if r) for q in self.quantities}
 

@@ -378,13 +378,14 @@ class LookAlike:
 
 @dataclass(frozen=True)
 class Action:
-    """What to change. `field` is operation, installation, maintenance, design or material; `cautions` are those of doing
-    it."""
+    """What to change or repair. `field` is operation, installation, maintenance, design or material; `cautions` are those
+    of doing it; known to hold, `unless` takes it off the list."""
 
     do: str
     field: str
     worked_if: str = ""
     cautions: tuple[str, ...] = ()
+    unless: Condition | None = None
     where: Where = _place()
 
 

@@ -27,6 +27,6 @@ def standing(case: Case, base: RuleBase) -> list[str]:
         for judged in judgement.causes[:5]:
             if judged.standing != "ruled out":
                 lines.append(f"  {percent(judged.probability):>11}  {judged.cause} ({judged.standing})")
-    steps = plan(inference, judgements, net, most=3).steps[:3]
+    steps = plan(judgements, most=3).steps[:3]
     told = "; ".join(f"{s.name} ({s.bits:.2f} bit, {s.minutes:g} min)" for s in steps)
     return [*lines, f"Next best: {told}" if steps else "Nothing that is left would tell more."]

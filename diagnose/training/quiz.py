@@ -165,7 +165,7 @@ def _judged(case: Case, workshop: Workshop) -> tuple[Inference, list[Judged], tu
 def _step(piece: Piece, thought: str, before: Case, after: Case, on_record: Set[str], workshop: Workshop) -> Step:
     """The tool asks for the best of the work that the case has a result of, as the trainee can see no other."""
     inference, _, judgements = _judged(before, workshop)
-    steps = plan(inference, judgements, workshop.net).steps
+    steps = plan(judgements).steps
     best = next((s for s in steps if not on_record.isdisjoint(s.findings)), None)
     asked = (best.measurement or ", ".join(best.findings[:3])) if best else ""
     _, order, _ = _judged(after, workshop)

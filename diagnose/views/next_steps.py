@@ -19,6 +19,7 @@ from diagnose.knowledge.model import Caution, Knowledge, Limit
 from diagnose.reading.figures import listed, percent
 from diagnose.views.leading import leaders, not_named
 from diagnose.views.page import Page
+from diagnose.views.stopping import says
 
 MOST_ON_FIRST_SCREEN = 3
 MOST_LOST = 8
@@ -93,7 +94,8 @@ def action_json(advice: Advice) -> dict[str, Any]:
         "field": advice.field,
         "worked_if": list(advice.worked_if),
         "cautions": list(advice.cautions),
-        "causes": [{"cause": t.cause, "position": t.position, "standing": t.standing} for t in advice.tied],
+        "kind": advice.kind,
+        "for": [{"name": t.name, "position": t.position, "standing": t.standing} for t in advice.tied],
     }
 
 
@@ -107,14 +109,14 @@ def plan_json(plan: Plan, knowledge: Knowledge) -> dict[str, Any]:
         ],
         "stop": {
             "state": plan.stop.state,
-            "says": plan.stop.says,
+            "says": says(plan.stop),
             "works": plan.stop.works,
             "findings": plan.stop.findings,
             "reckoned": plan.stop.reckoned,
             "work": plan.stop.work or None,
             "stands": list(plan.stop.stands),
             "change": {
-                "position": change.position, "cause": change.cause, "from": change.before, "to": change.after,
+                "position": change.position, "name": change.name, "from": change.before, "to": change.after,
                 "chance": round(change.chance, 6),
             } if change else None,
         },
@@ -135,8 +137,8 @@ def document(
         "minutes": plan.minutes,
         "open_bits": round(plan.open_bits, 6),
         "leading": [
-            {"position": x.position, "causes": [{"cause": j.cause, "standing": j.standing, "probability": round(j.probability, 6)}
-                                                for j in x.causes if j.cause in x.explanation.causes]}
+            {"position": x.position, "causes": [{"cause": j.name, "standing": j.standing, "probability": round(j.probability, 6)}
+                                                for j in x.causes if j.name in x.explanation.causes]}
             for x in judgements
         ],
         **plan_json(plan, knowledge),
@@ -199,7 +201,7 @@ def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budg
     case, knowledge = inference.case, inference.base.knowledge
     page.ends(case.name, "invented case" if case.invented else "", bold=True)
     for x in judgements:
-        led = [f"{j.cause} ({j.standing}, {percent(j.probability)})" for j in leaders(x)]
+        led = [f"{j.name} ({j.standing}, {percent(j.probability)})" for j in leaders(x)]
         seat = f"{x.position} seal: " if len(case.positions) > 1 else ""
         page.say(f"{seat}{' with '.join(led) or not_named(x)}", indent=2, lead="leading ", hang=10)
     page.say(_stage(case.stage, plan.stage), indent=2, lead="stage   ", hang=10)
@@ -308,7 +310,7 @@ def _end(inference: Inference, plan: Plan, page: Page) -> None:
         if len(lost) > MOST_LOST:
             page.say(f"and {len(lost) - MOST_LOST} more that would have told less", indent=2)
     page.heading("When to stop")
-    page.say(plan.stop.says, indent=2)
+    page.say(says(plan.stop), indent=2)
     if plan.stop.state != OPEN and plan.record:
         page.say(
             "; ".join(f"{s.name} ({minutes(s.minutes)})" for s in plan.record),
@@ -357,7 +359,7 @@ def short_steps(inference: Inference, plan: Plan, page: Page) -> None:
     if plan.steps and plan.steps[0].when == NOW:
         page.say(f"The first of these can be done only {plan.stage}.", indent=2)
     if not plan.steps or plan.stop.state != OPEN:
-        page.say(plan.stop.says, indent=2)
+        page.say(says(plan.stop), indent=2)
     lost = [name for name, _ in _lost(inference, plan)]
     if lost:
         more = f"; and {len(lost) - 3} more" if len(lost) > 3 else ""

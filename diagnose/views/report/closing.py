@@ -14,6 +14,7 @@ from diagnose.views.drawings.markup import Drawing, Markup
 from diagnose.views.graph_drawing import draw
 from diagnose.views.leading import leaders
 from diagnose.views.next_steps import lost_why
+from diagnose.views.stopping import says
 from diagnose.views.report.bench import TOLD_IN_HISTORY
 from diagnose.views.report.blocks import (
     Block,
@@ -121,7 +122,7 @@ def _planned(t: Told, plan: Plan) -> list[Block]:
     if plan.steps:
         columns = (("", "narrow"), ("work", "wide"), ("decides", ""), ("minutes", "number"), ("tells, bit", "number"))
         blocks.append(Table(columns, [_step(t, i, s) for i, s in enumerate(plan.steps, 1)]))
-    return [*blocks, Paragraph(plan.stop.says, "small")]
+    return [*blocks, Paragraph(says(plan.stop), "small")]
 
 
 def _step(t: Told, number: int, s: Step) -> Sequence[Line]:

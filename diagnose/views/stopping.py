@@ -1,0 +1,37 @@
+"""The stopping line in words: whether anything left to do could still change the answer."""
+
+from __future__ import annotations
+
+from diagnose.advice.stopping import COMPANY, OPEN, TOGETHER, Stop
+from diagnose.reading.figures import listed, percent
+
+
+def says(stop: Stop) -> str:
+    """The verdict in words, with what was checked."""
+    if not stop.works:
+        return "Nothing is left that could be looked at or measured and would tell anything."
+    c, stands = stop.change, listed(stop.stands)
+    moved = f"{c.name} from {c.before} to {c.after}" if c else ""
+    chance = f"chance {percent(c.chance)}" if c else ""
+    if stop.state == OPEN and not stands:
+        return f"Not settled: no cause is probable yet. {stop.work} could move {moved} ({chance})."
+    if stop.state == OPEN:
+        return f"Not settled: {stop.work} could move {moved} ({chance})."
+    stand = f"{stands} would stand" if len(stop.stands) == 1 else f"{stands} would all stand"
+    checked = (
+        f"Checked: {stop.works} pieces of work with {stop.findings} findings, every outcome with a chance of at "
+        f"least {stop.reckoned * 100:g} %."
+    )
+    if stop.state == COMPANY:
+        return (
+            f"Settled but for company: {stand} whatever any piece of work that is left may show. What else was at "
+            f"work is open: {stop.work} could move {moved} ({chance}). {checked}"
+        )
+    settled = (
+        f"Settled: {stand} whatever any piece of work that is left may show."
+        if stands
+        else "Nothing that is left could make a cause probable."
+    )
+    if stop.state == TOGETHER:
+        return f"{settled} Only all of it together, at its most unfavourable, could move {moved}. {checked}"
+    return f"{settled} {checked}"
