@@ -15,7 +15,7 @@ _PRIVATE = re.compile("[\ue000-\uf8ff]")
 _NUMBERS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 _WORDS = {word: str(n) for n, word in enumerate(_NUMBERS, 1)} | {"a couple of": "2", "half a dozen": "6", "a dozen": "12"}
 _WRITTEN = "|".join(sorted(_WORDS, key=len, reverse=True))
-_N = r"[-+]?\d{1,7}(?:[.,]\d{1,4})?"
+_N = r"[-+]?(?:\d{1,7}(?:[.,]\d{1,4})?|[.,]\d{1,4})"
 _ABOUT = r"(?:about|around|approx(?:imately)?\.?|roughly|nearly|almost|some|circa|ca\.?|~)\s*"
 _RANGE = rf"(?:({_ABOUT})?)({_N}|{_WRITTEN})(?:\s?(?:to|-|–|/|or|and)\s?({_N}|{_WRITTEN}))?"
 
@@ -122,8 +122,9 @@ def _patterns():  # type: ignore[no-untyped-def]
             return None
         if m.group(2):
             return Lifted("extent", f"{_angle(m.group(1))} to {_angle(m.group(2))}", m.group().strip())
-        round_ = m.group(1) == "360"
-        return Lifted("extent", "all round" if round_ else "at " + _angle(m.group(1)), m.group().strip())
+        if m.group(1) == "360":
+            return Lifted("extent", "all round", m.group().strip())
+        return Lifted("extent", "at " + _angle(m.group(1)), m.group().strip(), "", "at " not in m.group())
 
     def time(unit: str):  # type: ignore[no-untyped-def]
         return lambda m: Lifted("time", _span(m.group(2), m.group(3), unit), m.group().strip(), unit)
@@ -135,8 +136,11 @@ def _patterns():  # type: ignore[no-untyped-def]
     def of(m: re.Match[str]) -> Lifted:
         return Lifted("of", f"{_number(m.group(1))} of {_number(m.group(2))}", m.group().strip())
 
+    def bare(m: re.Match[str]) -> Lifted:
+        return Lifted("extent", "at " + _hour(*m.groups()[:3]), m.group().strip(), "", True)
+
     lead, n = r"(?<![\w.,])", rf"({_N}|{_WRITTEN})"
-    prefix = r"(?:from |between |at |near |about |the )*"
+    prefix = r"(?:\b(?:from|between|at|near|about|the)\s+)*"
     yield re.compile(rf"{lead}{prefix}{_HOUR}(?:\s?{_CLOCK})?\s?(?:to|-|–|and|through|till|until)\s?{_HOUR}\s?{_CLOCK}"), arc
     yield re.compile(rf"{lead}{prefix}{_HOUR}\s?{_CLOCK}(?: position)?"), at
     yield re.compile(rf"{lead}{prefix}{_HOUR.replace('?:[:.]', '?::')}(?<=:\d\d){_END}(?: position)?"), at
@@ -148,6 +152,7 @@ def _patterns():  # type: ignore[no-untyped-def]
     for unit, spelling in _TIMES.items():
         yield re.compile(rf"{lead}{_RANGE}\s?(?:{spelling}){_END}"), time(unit)
     yield re.compile(rf"\b({_THINGS})\s(?:no\.?\s?|number\s|nr\.?\s?|#\s?)?(\d{{1,3}})(?:\s?(?:of|/)\s?(\d{{1,3}}))?{_END}"), which
+    yield re.compile(rf"\b(?:at|@)\s?{_HOUR}(?=\s*(?:$|[,;]|and\b|only\b))"), bare
     for unit, spellings in _GUESSED.items():
         yield re.compile(rf"{lead}{_RANGE}\s?(?:{'|'.join(spellings)}){_END}(?!\.\w)"), _amount(unit, True)
 
