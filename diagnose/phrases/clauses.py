@@ -72,7 +72,7 @@ class Clause:
         for span in self.spans:
             for place in span.places:
                 slots.setdefault(place, set()).add(span.sense[0])
-        beside = {p for p, found in slots.items() if found <= BESIDE}
+        beside = {p for p, found in slots.items() if found <= BESIDE or ("part" in found and found <= BESIDE | {"made of"})}
         return self.content - beside - self.lifted.keys() - self.small
 
     def cues(self, cue: str) -> list[Span]:

@@ -20,6 +20,8 @@ from diagnose.phrases.tokens import Token, folded, stem, tokens
 Sense = tuple[str, str]
 """(slot, value): word, part, point, variable, value ("VARIABLE: VALUE"), made of, when, a qualifier, idle, or a cue."""
 SLOTS = {"sides": "side", "degrees": "degree", "extents": "extent"}
+STATED = ("point", "variable", "value", "when")
+"""Slots of states, by which no spelling of a term is found."""
 MOST_SPAN = 7
 
 
@@ -178,8 +180,8 @@ class Index:
     def _longest(self, words: tuple[str, ...], stems: tuple[str, ...], place: int) -> tuple[list[Sense], int]:
         for length in range(min(self.longest, len(stems) - place), 0, -1):
             end = place + length
-            if senses := self.surfaces.get(stems[place:end]):
-                return list(senses), length
+            if senses := [s for s in self.surfaces.get(stems[place:end], ()) if s[0] not in STATED]:
+                return senses, length
             if small := self.small.get(words[place:end]):
                 return [s for s in small if s == ("cue", "denied")], length
         return [("word", stems[place])], 1
@@ -212,6 +214,16 @@ class Index:
         """Every stem that stands in a spelling or a surface."""
         return frozenset(stem(word, self.whole) for word in self.raw)
 
+    @cached_property
+    def alone(self) -> dict[str, frozenset[Sense]]:
+        """For each feature the senses that alone say it, or a general word above it."""
+        own: dict[str, set[Sense]] = defaultdict(set)
+        for spelling in self.spellings:
+            if spelling.term.family == "feature" and len(spelling.asked) == 1:
+                own[spelling.term.name] |= {s for s in spelling.asked[0] if s[0] == "word"}
+        lines = self.vocabulary.form_lineage
+        return {name: frozenset(s for above in line for s in own[above]) for name, line in lines.items()}
+
     def spans(self, found: list[Token]) -> list[Span]:
         """Every run of tokens with a sense; unknown words are tried joined, parted and misspelt, which is marked."""
         result = []
@@ -225,7 +237,7 @@ class Index:
                 senses = self.surfaces.get(run, {})
                 small = self.small.get(raw, {})
                 result += [Span(first, last, sense) for sense in (*senses, *small)]
-                if last == first and not senses and not small:
+                if last == first and not small and all(s[0] in STATED for s in senses):
                     result += self._repaired(found, first)
                 elif last == first + 1 and not senses and not small:
                     joined = stem(found[first].text + found[last].text, self.whole)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from diagnose.knowledge.model import Vocabulary
 from diagnose.phrases.clauses import QUALIFYING, Clause, halves, phrase_of
-from diagnose.phrases.index import Index, Spelling, Term, index_of
+from diagnose.phrases.index import Index, Term, index_of
 from diagnose.phrases.lift import Lifted
 from diagnose.phrases.model import Reading, Statement
 from diagnose.phrases.states import states
@@ -21,10 +21,12 @@ from diagnose.reading.units import BadUnit, unit
 SURE, LIKELY, WEAK = 0.80, 0.60, 0.42
 CLAIMED, UNREAD, UNKNOWN = 1.1, 0.6, 0.9
 NO_PART, ABOVE, WRONG_PART = 0.96, 0.97, 0.5
-OTHER_WORDS, BARE = 0.94, 0.75
+OTHER_WORDS, OTHER_VERB, BARE = 0.94, 0.7, 0.75
 FAMILY = {"feature": 1.0, "state": 0.96, "act": 0.94, "reading": 0.97, "setting": 0.82}
 TIE, WORTH, AMONG = 0.05, 0.6, 0.55
 MOST_HELD, MOST_READINGS = 80, 4
+TOLD = frozenset({"leak", "sound", "history", "fit"})
+"""What is told of a seal as a whole, whatever part is named beside."""
 DENIED = "it is read as a denial"
 _CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
          "heard": "it is hearsay", "blamed": "it names a cause"}  # fmt: skip
@@ -38,6 +40,7 @@ class Held:
     score: float
     used: frozenset[int]
     asks: tuple[str, ...]
+    left: frozenset[int] = frozenset()
 
 
 def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Reading, ...]:
@@ -238,13 +241,18 @@ def _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_us
     term = spelling.term
     more, quiet = _qualifiers(clause, used, term)
     lifted = {p for p, x in clause.lifted.items() if x.kind in ("extent", "which", "of")}
-    left = clause.content - used - quiet - lifted
+    said_again = {p for sense in index.alone.get(term.name, ()) for s in clause.senses.get(sense, ()) for p in s.places}
+    left = clause.content - used - quiet - lifted - said_again
     unread = sum(_loss(clause, p, index) for p in left)
     score = matched / (matched + CLAIMED * claimed + UNREAD * unread) * fit * FAMILY[term.family]
     said = {t.stem for t in clause.tokens}
-    score *= OTHER_WORDS + (1 - OTHER_WORDS) * (len(spelling.stems & said) / max(1, len(spelling.stems)))
+    other = OTHER_WORDS if term.family != "act" else OTHER_VERB
+    score *= other + (1 - other) * (len(spelling.stems & said) / max(1, len(spelling.stems)))
     if guesses:
         score *= 0.95
+    own = index.vocabulary.features[term.name].qualifiers if term.family == "feature" else {}
+    if any(more.get(slot, value) != value for slot, value in own.items()):
+        score *= WRONG_PART
     if spelling.bare and not clause.cues("done"):
         score *= BARE
     if score < WEAK:
@@ -252,6 +260,7 @@ def _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_us
     state, asks = _told(clause, denial_used)
     asks = [f"{said!r} is taken for {word!r}" for word, said in sorted(guesses.items())] + asks
     asks += [spelling.ask] if spelling.ask else []
+    asks += ["it is taken for a fact about the whole case"] if term.family == "setting" else []
     if claimed > 0.2:
         asks.append("the term may say more than was said")
     if left:
@@ -265,7 +274,7 @@ def _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_us
         more = {"value": value[1].text, **more}
         asks += [f"the unit of {value[1].said!r} is a guess"] if value[1].guessed else []
     return Held(Statement(term.family, term.name, on if term.family != "setting" else "", state, more), round(score, 4),
-                frozenset(used), tuple(asks))  # fmt: skip
+                frozenset(used), tuple(asks), frozenset(left))  # fmt: skip
 
 
 def _told(clause: Clause, denial_used: bool = False) -> tuple[str, list[str]]:
@@ -295,7 +304,7 @@ def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
         score = round(said / (said + UNREAD * sum(_loss(clause, p, index) for p in left)) * fit * FAMILY["state"], 4)
         state, told = _told(clause, any(set(c.places) <= used for c in clause.senses.get(("cue", "denied"), ())))
         asks = [*asks, *told, *(["not every word was read: " + ", ".join(clause.words(frozenset(left)))] if left else [])]
-        result.append(Held(Statement("state", variable, point, state, more), score, frozenset(used), tuple(asks)))
+        result.append(Held(Statement("state", variable, point, state, more), score, frozenset(used), tuple(asks), frozenset(left)))
     return result
 
 
@@ -316,6 +325,9 @@ def _part(
 ) -> tuple[str, float, frozenset[int]]:
     """(kind it is on, how well that fits, places of the words that name it)."""
     v = index.vocabulary
+
+    if on and TOLD.issuperset(on):
+        return on[0], 1.0, frozenset(p for kind in ("seal", "machine", *on) for p in named.get(kind, ()))
 
     def fits(kind: str) -> bool:
         return not on or any(a in v.lineage[kind] or kind in v.lineage[a] for a in on)
@@ -399,7 +411,7 @@ def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...], 
         score = min(h.score for h in pick)
         sureness = "sure" if score >= SURE and not asks else "likely" if score >= LIKELY else "weak"
         used = [w for (clause, _), h in zip(chosen, pick, strict=True) for w in clause.words(h.used)]
-        left = [w for (clause, _), h in zip(chosen, pick, strict=True) for w in clause.words(_left(clause, h))]
+        left = [w for (clause, _), h in zip(chosen, pick, strict=True) for w in clause.words(h.left)]
         statements = tuple(_unrepeated(h.statement for h in pick))
         result.append(Reading(statements, sureness, score, tuple(used), (*left, *unread), tuple(asks)))
     return result
@@ -410,11 +422,6 @@ def _general(one: Held, other: Held, index: Index) -> bool:
     a, b = one.statement, other.statement
     same = (a.family, a.on, a.state) == (b.family, b.on, b.state) and a.family == "feature"
     return same and a.term in index.vocabulary.form_lineage[b.term]
-
-
-def _left(clause: Clause, held: Held) -> frozenset[int]:
-    more = clause.qualifying | {p for p, x in clause.lifted.items() if x.kind in ("extent", "which", "of")}
-    return clause.content - held.used - more
 
 
 def _unrepeated(statements: Iterable[Statement]) -> list[Statement]:
