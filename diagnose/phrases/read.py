@@ -292,7 +292,7 @@ def _told(clause: Clause, denial_used: bool = False) -> tuple[str, list[str]]:
 
 def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
     result = []
-    for point, variable, value, fit, used, asks in states(clause, index, subject):
+    for point, variable, value, fit, used, guesses in states(clause, index, subject):
         more: dict[str, str] = {"value": value}
         quiet = set()
         for span in clause.spans:
@@ -303,7 +303,7 @@ def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
         said = sum(_loss(clause, p, index) for p in used)
         score = round(said / (said + UNREAD * sum(_loss(clause, p, index) for p in left)) * fit * FAMILY["state"], 4)
         state, told = _told(clause, any(set(c.places) <= used for c in clause.senses.get(("cue", "denied"), ())))
-        asks = [*asks, *told, *(["not every word was read: " + ", ".join(clause.words(frozenset(left)))] if left else [])]
+        asks = [*guesses, *told, *(["not every word was read: " + ", ".join(clause.words(frozenset(left)))] if left else [])]
         result.append(Held(Statement("state", variable, point, state, more), score, frozenset(used), tuple(asks), frozenset(left)))
     return result
 

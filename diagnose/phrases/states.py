@@ -20,7 +20,7 @@ def states(clause: Clause, index: Index, subject: str) -> Iterator[tuple[str, st
         named = variables.get(variable)
         places = places | (set(named.places) if named else set())
         fit, asks = 1.0, [guess] if guess else []
-        if not named and not _telling(clause, index, variable, value, places):
+        if not named and not _telling(clause, index, variable, places):
             fit *= UNSAID_VARIABLE
             asks.append(f"that it is the {variable} is a guess")
         for point, at in _at(points, places, subject, index.vocabulary):
@@ -46,11 +46,13 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
                     yield name, lifted.text, {place}, f"the unit of {lifted.said!r} is a guess" if lifted.guessed else ""
 
 
-def _telling(clause: Clause, index: Index, variable: str, value: str, places: set[int]) -> bool:
-    """Whether the words for a value are words of this variable alone."""
+def _telling(clause: Clause, index: Index, variable: str, places: set[int]) -> bool:
+    """Whether the words or the unit of a value are those of this variable alone."""
+    every = index.vocabulary.grammar.variables
     others = {s.sense[1].partition(": ")[0] for s in clause.spans if s.sense[0] == "value" and set(s.places) & places}
-    units = [v.unit for n, v in index.vocabulary.grammar.variables.items() if n == variable]
-    return others <= {variable} and not (not others and [v.unit for v in index.vocabulary.grammar.variables.values()].count(units[0]) > 1)
+    if not others:
+        others = {name for name, other in every.items() if other.unit == every[variable].unit}
+    return others <= {variable}
 
 
 def _points(clause: Clause) -> dict[str, Span]:
