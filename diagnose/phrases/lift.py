@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 MOST_LIFTED = 12
 FIRST = 0xE000
@@ -58,14 +60,17 @@ class Lifted:
     guessed: bool = False
 
 
+Make = Callable[[re.Match[str]], Lifted | None]
+
+
 def lift(text: str) -> tuple[str, list[Lifted]]:
     """The text in lower case with every figure as one sign, chr(FIRST + n) for the n-th of the list."""
     text = _PRIVATE.sub(" ", unicodedata.normalize("NFKC", text)).lower()
     text = _DEGREES.sub(r" \1° ", text)
     found: list[Lifted] = []
 
-    def put(make: object, match: re.Match[str]) -> str:
-        lifted = make(match) if len(found) < MOST_LIFTED else None  # type: ignore[operator]
+    def put(make: Make, match: re.Match[str]) -> str:
+        lifted = make(match) if len(found) < MOST_LIFTED else None
         if lifted is None:
             return match.group()
         found.append(lifted)
@@ -73,7 +78,7 @@ def lift(text: str) -> tuple[str, list[Lifted]]:
         return f" {named}{chr(FIRST + len(found) - 1)} "
 
     for pattern, make in _PATTERNS:
-        text = pattern.sub(lambda m, make=make: put(make, m), text)  # type: ignore[misc]
+        text = pattern.sub(partial(put, make), text)
     return text, found
 
 
@@ -102,14 +107,14 @@ def _angle(text: str) -> str:
     return f"{hour or 12}{':30' if half else ''}"
 
 
-def _amount(unit: str, guessed: bool = False):  # type: ignore[no-untyped-def]
+def _amount(unit: str, guessed: bool = False) -> Make:
     def make(m: re.Match[str]) -> Lifted:
         return Lifted("amount", _span(m.group(2), m.group(3), unit), m.group().strip(), unit, guessed)
 
     return make
 
 
-def _patterns():  # type: ignore[no-untyped-def]
+def _patterns() -> Iterator[tuple[re.Pattern[str], Make]]:
     def at(m: re.Match[str]) -> Lifted:
         return Lifted("extent", "at " + _hour(*m.groups()[:3]), m.group().strip())
 
@@ -126,7 +131,7 @@ def _patterns():  # type: ignore[no-untyped-def]
             return Lifted("extent", "all round", m.group().strip())
         return Lifted("extent", "at " + _angle(m.group(1)), m.group().strip(), "", "at " not in m.group())
 
-    def time(unit: str):  # type: ignore[no-untyped-def]
+    def time(unit: str) -> Make:
         return lambda m: Lifted("time", _span(m.group(2), m.group(3), unit), m.group().strip(), unit)
 
     def which(m: re.Match[str]) -> Lifted:
