@@ -140,6 +140,7 @@ class Vocabulary:
             table = {plain(also): term for term, alsos in setting.terms.items() for also in alsos}
             tables["setting:" + name] = table | {plain(term): term for term in setting.terms}
         tables |= {family: _spellings(terms) for family, terms in self._combining().items()}
+        tables["to"] = {**tables["kind"], **tables["substance"], **tables["point"]}
         return tables
 
     def _combining(self) -> dict[str, Mapping[str, Any]]:
@@ -169,6 +170,13 @@ class Vocabulary:
             for above in line:
                 table[above].append(name)
         return {name: tuple(names) for name, names in table.items()}
+
+    @cached_property
+    def named_statements(self) -> tuple[tuple[Feature, str, Slots, bool], ...]:
+        """Each feature that is the name of a state or an act, with the table and parts of that statement, and whether it says
+        that it is so."""
+        named = [(f, *(("state", f.state) if f.state else ("act", f.act))) for f in self.features.values() if f.state or f.act]
+        return tuple((f, table, {k: v for k, v in said.items() if k != "not"}, said.get("not") != "true") for f, table, said in named)
 
     def named(self, feature: str, qualifiers: Slots, kind: str) -> tuple[str, dict[str, str]]:
         """The name of a mark said by form and qualifiers on a kind of part, with the qualifiers that the name does not say:

@@ -30,6 +30,7 @@ from typing import Any
 
 import networkx as nx
 
+from diagnose.casefile.model import Act, State
 from diagnose.casefile.wording import extent_text
 from diagnose.inference.engine import Firing, finding_id
 from diagnose.inference.rules import Branch
@@ -153,6 +154,14 @@ class _Builder:
             self.add(
                 s.id, "setting", record_text(s, case, self.knowledge), what=s.setting, term=s.term, holds=s.holds,
                 position=s.position, line=s.where.line,
+            )  # fmt: skip
+
+        statements: list[State | Act] = [*case.states, *case.acts]
+        for said in statements:
+            self.add(
+                said.id, "recorded", record_text(said, case, self.knowledge), state="present" if said.holds else "absent",
+                what=said.variable if isinstance(said, State) else said.did, position=said.position, clock="", note=said.note,
+                said=said.said, line=said.where.line,
             )  # fmt: skip
 
     def numbers(self) -> None:
