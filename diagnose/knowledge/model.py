@@ -37,7 +37,8 @@ class Kind:
 @dataclass(frozen=True)
 class Feature:
     """Something that can be looked for on a kind of part, or asked for about the leak and the history. `sound`: seen on
-    a part that did its job, so no damage.
+    a part that did its job, so no damage. `gone`: the part itself is not there, so nothing else can be on it; `excludes`:
+    features that cannot be on the same part with it.
 
     `form`: a general word, that can be seen on any part unless `on` says otherwise. `above`: the forms it is, nearest first;
     `qualifiers` say which such mark it is. `state` or `act`: the statement of which it is the name.
@@ -51,6 +52,8 @@ class Feature:
     lost: str = ""
     sides: tuple[str, ...] = ()
     sound: bool = False
+    gone: bool = False
+    excludes: tuple[str, ...] = ()
     form: bool = False
     above: tuple[str, ...] = ()
     qualifiers: Slots = field(default_factory=dict)
