@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from diagnose.casefile.wording import describe, describe_reading
+from diagnose.casefile.wording import describe, describe_reading, describe_statements
 from diagnose.inference.match import Facts, attempt, evaluate, facts_of
 from diagnose.inference.rules import Alternatives, Branch, Conclusion, expand
 from diagnose.inference.run import Inference
@@ -89,6 +89,7 @@ def records(inference: Inference, fact_ids: Iterable[str]) -> list[str]:
     lines = [describe(o, case) for o in case.observations if o.id in ids]
     lines += [describe_reading(x, readings[x.what].unit) for x in case.measured if x.id in ids]
     lines += [f"{s.setting}: {'' if s.holds else 'not '}{s.term}" for s in case.settings if s.id in ids]
+    lines += describe_statements(case, ids)
     lines += [f"{q.name} {q.inputs[0][1]}" for q in inference.quantities if q.id in ids and q.inputs]
     lines += [f"given: {id[2:].rpartition('@')[0]}" for id in sorted(ids) if id.startswith("f:")]
     return lines

@@ -173,6 +173,7 @@ class _Maker:
             "not setting": self.setting, "marks": listed(self.condition), "all": listed(self.condition), "any": listed(self.condition),
             "none": listed(self.condition),
             "at least": keys({"count": NUMBER, "of": listed(self.condition)}, ("count", "of")),
+            **dict.fromkeys(("state", "not state"), ref("state")), **dict.fromkeys(("act", "not act"), ref("act said")),
         }[form]  # fmt: skip
         also: dict[str, Schema] = {
             "on": self.kind, "group": words(GROUPS), "face": words(("nose", "wide")), "at": words(SEATS), "same part": YES,
@@ -180,7 +181,8 @@ class _Maker:
             "below": TEXT, "between": listed(TEXT), "outside limit": self.limit_name, "within limit": self.limit_name,
             "is": TEXT, "are": words(RELATIONS),
         }  # fmt: skip
-        return keys({form: operand, **{key: also[key] for key in FORMS[form]}}, (form,))
+        such = grammar_schema.qualifiers(self.v.grammar) if form in ("saw", "absent") else {}
+        return keys({form: operand, **{key: also[key] for key in FORMS[form]}, **such}, (form,))
 
     def _card(self, kind: str, properties: dict[str, Schema], needed: tuple[str, ...] = ()) -> Schema:
         common: dict[str, Schema] = {
@@ -406,7 +408,7 @@ class _Maker:
             }
         )
         shared = {"means": TEXT, "also": some(TEXT), "on": some(kind), "how": TEXT, "lost": stage, "sides": some(words(self.v.sides)),
-                  "sound": YES}  # fmt: skip
+                  "sound": YES, "gone": YES, "excludes": some(self.feature)}  # fmt: skip
         named = {"state": grammar_schema.state(self.v.grammar, {"not": YES}), "act": grammar_schema.act({"not": YES})}
         feature = keys({**shared, "form": some(TEXT), **grammar_schema.qualifiers(self.v.grammar), **named})
         reading = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "section": words(SECTIONS), "also": some(TEXT), "least": TEXT,

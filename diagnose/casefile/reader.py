@@ -100,6 +100,7 @@ class _Reader(RecordReader):
         observations = [o for item in self.maps(node, "observations") for o in self.read_observation(item)]
         self.refuse_contradictions(observations)
         measured = [x for x in map(self.read_measurement, self.maps(node, "measurements")) if x]
+        self.refuse_impossible(observations, measured)
         states = [x for x in map(self.read_state, self.maps(node, "states")) if x]
         acts = [x for x in map(self.read_act, self.maps(node, "acts")) if x]
         stage = self.choice(node, "stage", self.words.stages, "stage of the teardown")

@@ -224,6 +224,21 @@ class RecordReader(StatementReader):
                              "keep the one that was seen")  # fmt: skip
                     break
 
+    def refuse_impossible(self, observations: list[m.Observation], measured: list[m.Measured]) -> None:
+        """Marks and readings on a part that is not there, and marks of one part that exclude each other."""
+        on_part: dict[str, list[m.Observation]] = {}
+        for o in observations:
+            if o.part and o.state == "present" and not o.which:
+                on_part.setdefault(o.part, []).append(o)
+        for item, seen in on_part.items():
+            for o in (o for o in seen if self.words.features[o.feature].gone or self.words.features[o.feature].excludes):
+                gone, excludes = self.words.features[o.feature].gone, self.words.features[o.feature].excludes
+                marks = [(x.where, x.feature) for x in seen if x.feature != o.feature and (gone or x.feature in excludes)]
+                readings = [(x.where, x.what) for x in measured if gone and x.part == item]
+                for where, what in [*marks, *readings]:
+                    self.say(max(where, o.where), "contradiction", f"part {item} is recorded with {o.feature!r}, so {what!r} cannot be on it",
+                             "keep what is so, and correct or withdraw the other")  # fmt: skip
+
     def read_measurement(self, node: Node) -> m.Measured | None:
         only_keys(node, MEASUREMENT, "a measurement", self.problems)
         value = node.get("measured")

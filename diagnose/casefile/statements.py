@@ -11,9 +11,9 @@ from diagnose.casefile.format import ACT, STATE, record_id
 from diagnose.knowledge.grammar import Variable
 from diagnose.knowledge.model import Reading
 from diagnose.reading.located import Node, only_keys
-from diagnose.reading.terms import did_you_mean, plain
+from diagnose.reading.terms import did_you_mean
 
-_BOUND = re.compile(r"(?:more than|over|above|at least|>=?)\s*(?P<more>.+)|(?:less than|under|below|at most|<=?)\s*(?P<less>.+)")
+_BOUND = re.compile(r"(?:more than|over|above|at least|>=?)\s*(?P<more>.+)|(?:less than|under|below|at most|<=?)\s*(?P<less>.+)", re.IGNORECASE)
 _TIME = re.compile(r".*\d.*")
 
 
@@ -86,7 +86,7 @@ class StatementReader(FieldReader):
 
     def span(self, node: Node, variable: Variable) -> m.Span | None:
         """A reading, a range or a bound of a variable."""
-        text = plain(node.text())
+        text = node.text().strip()
         if variable.unit is None or not re.search(r"\d", text):
             self.say(node.where, "unknown-value", f"{node.text()!r} is no word for {variable.name!r}",
                      did_you_mean(text, self.words.names[f"value:{variable.name}"])
@@ -118,12 +118,7 @@ class StatementReader(FieldReader):
         """What an act was done to: a point, a part, or a substance."""
         if node is None:
             return ""
-        found = next((t for family in ("point", "kind", "substance") if (t := self.words.find(family, node.text()))), "")
-        if not found:
-            known = {**self.words.names["point"], **self.words.names["kind"], **self.words.names["substance"]}
-            self.say(node.where, "unknown-point", f"{node.text()!r} is no point, part or substance of the vocabulary",
-                     did_you_mean(node.text(), known) or "see: diagnose terms")  # fmt: skip
-        return found
+        return self.term("to", node, "point, part or substance")
 
 
 def _against(spans: list[m.Span], limit: m.Span, less: str, more: str) -> list[str]:

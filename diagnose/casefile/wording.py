@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
+
 from diagnose.casefile import model as m
 from diagnose.reading.units import show
 
@@ -13,10 +15,32 @@ def describe(o: m.Observation, case: m.Case) -> str:
     bits = [o.feature, "on " + on if on not in ("leak", "sound", "history") else ""]
     bits += [f"({o.degree})" if o.degree else "", o.side, extent_text(o.extent)]
     bits += [f"({view})" if o.extent.arcs and (view := view_text(part)) else ""]
+    bits += [f"({name} {value})" for name, value in o.such]
+    bits += [f"({', '.join(o.which)}{f' of {o.of}' if o.of else ''})" if o.which else f"(of {o.of})" if o.of else ""]
+    bits += [f"({o.when})" if o.when else ""]
     state = {"present": "", "absent": "looked for, not there: ", "lost": "lost: ", "not looked at": "not looked at: "}[
         o.state
     ]
     return state + " ".join(b for b in bits if b)
+
+
+def describe_state(s: m.State) -> str:
+    """A state in one line: flush line: temperature high (before the leak)."""
+    readings = ", ".join(r.written for r in s.readings)
+    values = " and ".join(s.values)
+    said = f"{readings} ({values})" if readings and values else readings or values
+    return f"{s.point}: {s.variable} {'' if s.holds else 'not '}{said}" + (f" ({', '.join(s.when)})" if s.when else "")
+
+
+def describe_act(a: m.Act) -> str:
+    """What was done in one line: not done: vent chamber (before the start)."""
+    did = " ".join(b for b in (a.did, a.to, f"with {a.using}" if a.using else "") if b)
+    return ("" if a.holds else "not done: ") + did + (f" ({a.when})" if a.when else "")
+
+
+def describe_statements(case: m.Case, ids: Container[str]) -> list[str]:
+    """The states and acts behind ids, a line each."""
+    return [describe_state(s) for s in case.states if s.id in ids] + [describe_act(a) for a in case.acts if a.id in ids]
 
 
 def extent_text(extent: m.Extent) -> str:

@@ -20,6 +20,8 @@ from diagnose.cli.common import (
 from diagnose.cli.output import refuse_over_input, write
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import networkx as nx
 
     from diagnose.inference.run import Inference, RuleBase
@@ -196,7 +198,7 @@ def graph(
     from diagnose.trail.graph import proof
     from diagnose.views.graph_drawing import draw
 
-    formats = {
+    formats: dict[str, Callable[[nx.DiGraph], str]] = {
         ".svg": lambda g: draw(g, everything or bool(of)).svg,
         ".dot": dot,
         ".graphml": graphml,

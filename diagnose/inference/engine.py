@@ -45,6 +45,18 @@ class Setting(Row):
     table = "setting"
 
 
+class State(Row):
+    """How something stood at a point."""
+
+    table = "state"
+
+
+class Act(Row):
+    """What was done or happened."""
+
+    table = "act"
+
+
 class Amount(Row):
     """A computed quantity."""
 
@@ -69,7 +81,7 @@ class Marks(Row):
     table = "marks"
 
 
-TABLES = {kind.table: kind for kind in (Seen, Setting, Amount, Limit, Found, Marks)}
+TABLES = {kind.table: kind for kind in (Seen, Setting, State, Act, Amount, Limit, Found, Marks)}
 
 
 @dataclass(frozen=True)

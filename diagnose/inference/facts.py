@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from operator import attrgetter
 
 from diagnose.casefile.model import Case, Observation
-from diagnose.inference.rules import RuleSet
-from diagnose.knowledge.model import Condition, Knowledge
+from diagnose.inference.rules import RuleSet, mark_name
+from diagnose.inference.statements import answer, readings_for, statements_of
+from diagnose.knowledge.model import Condition, Knowledge, Vocabulary
 from diagnose.quantities import clock
 from diagnose.quantities.limits import judge_limit
 from diagnose.quantities.model import Quantity
@@ -40,6 +41,7 @@ def case_facts(case: Case, knowledge: Knowledge, quantities: Iterable[Quantity],
     for position, other in seats(case):
         facts += _observations(case, knowledge, rules, position, other)
         facts += _settings(case, knowledge, position, other)
+        facts += _statements(case, knowledge, rules, position, other)
         facts += _amounts(case, knowledge, rules, quantities, position, other)
         facts += _marks(case, knowledge, rules, position)
     return tuple(sorted(dict.fromkeys(facts), key=attrgetter("table", "id")))
@@ -72,13 +74,50 @@ def _observations(case: Case, knowledge: Knowledge, rules: RuleSet, position: st
         if o.state not in ("present", "absent") or not holds_at(o.position, position):
             continue
         rank = words.degrees.index(o.degree) + 1 if o.degree else 0
-        asked = rules.asked.get(("seen", o.feature), frozenset())
-        for on in _kinds(words.lineage[o.kind], asked):
-            yield make(
-                "seen", o.id, state=o.state, feature=o.feature, on=on, own=on == o.kind, part=o.part or o.id,
-                group=o.group, face=o.carries, extent=o.extent.word, rank=rank, side=o.side,
-                **_placed(o.position, position, other),
-            )  # fmt: skip
+        for name in _names_of(o, words, rules):
+            for on in _kinds(words.lineage[o.kind], rules.asked.get(("seen", name), frozenset())):
+                yield make(
+                    "seen", o.id, state=o.state, feature=name, on=on, own=on == o.kind, part=o.part or o.id,
+                    group=o.group, face=o.carries, extent=o.extent.word, rank=rank, side=o.side,
+                    **_placed(o.position, position, other),
+                )  # fmt: skip
+
+
+def _names_of(o: Observation, words: Vocabulary, rules: RuleSet) -> Iterable[str]:
+    """The marks that rules ask for and an observation answers: what is there is there in general too, what is not there in
+    general is there in no special way."""
+    said = {**words.features[o.feature].qualifiers, **dict(o.such)}
+    for term in words.form_lineage[o.feature] if o.state == "present" else words.special[o.feature]:
+        for name, such in rules.asked_marks.get(term, {}).items():
+            own = {**words.features[term].qualifiers, **such}
+            if o.state == "present":
+                if words.grammar.implies(said, such):
+                    yield name
+            elif words.grammar.implies(own, dict(o.such)) and words.can_be_on(term, o.kind):
+                yield name
+
+
+def _statements(case: Case, knowledge: Knowledge, rules: RuleSet, position: str, other: str) -> Iterable[Fact]:
+    """States and acts, and the features that are names of them, as far as rules ask for either."""
+    words = knowledge.vocabulary
+    for said in statements_of(case, words):
+        if not holds_at(said.position, position):
+            continue
+        placed = _placed(said.position, position, other)
+        for table, every in rules.asked_statements.items():
+            for asked in every:
+                holds = answer(said, table, asked, words.grammar)
+                if holds is not None:
+                    yield make(table, said.id, holds=holds, **asked, **placed)
+                for span in readings_for(said, asked, words.grammar) if table == "state" else ():
+                    yield make(table, said.id, holds=True, low="" if span.low is None else span.low,
+                               high="" if span.high is None else span.high, **asked, **placed)  # fmt: skip
+        for feature, table, slots, so in words.named_statements if not said.named else ():
+            holds = answer(said, table, slots, words.grammar)
+            for on in rules.asked.get(("seen", feature.name), ()) if holds is not None else ():
+                state = "present" if holds == so else "absent"
+                yield make("seen", said.id, state=state, feature=feature.name, on=on or feature.on[0], own=True, part=said.id,
+                           group="", face="", extent="", rank=0, side="", **placed)  # fmt: skip
 
 
 def _settings(case: Case, knowledge: Knowledge, position: str, other: str) -> Iterable[Fact]:
@@ -134,10 +173,11 @@ def compared_marks(
             and (o.extent.arcs or o.extent.word != "all round")]  # fmt: skip
     called: dict[str, list[Observation]] = {}
     for o in here:
-        called.setdefault(o.feature, []).append(o)
+        for name in _names_of(o, knowledge.vocabulary, rules):
+            called.setdefault(name, []).append(o)
 
     def of(mark: Condition) -> list[Observation]:
-        return [o for o in called.get(mark.term, ()) if not mark.on or mark.on in lineage[o.kind]]
+        return [o for o in called.get(mark_name(mark), ()) if not mark.on or mark.on in lineage[o.kind]]
 
     for key, (first, second) in rules.marks.items():
         yield from ((key, a, b) for a in of(first) for b in of(second) if a.id != b.id)

@@ -19,7 +19,8 @@ from diagnose.quantities import clock
 
 Row = Mapping[str, Any]
 Facts = Mapping[tuple[str, Any], list[Row]]
-_IDENTITY = ("feature", "setting", "term", "quantity", "limit", "finding", "pair", "on", "own", "group", "face")
+_IDENTITY = ("feature", "setting", "term", "quantity", "limit", "finding", "pair", "on", "own", "group", "face",
+             "variable", "at", "value", "when", "did", "to", "with")  # fmt: skip
 _OTHER_END = {"low": "high", "high": "low"}
 _OPPOSITE = {"inside": "outside", "outside": "inside"}
 
@@ -160,7 +161,7 @@ def _contrary_amount(rows: list[Row], premise: Premise) -> list[Row]:
     """Numbers that fail the comparison at both ends of their uncertainty; another word."""
     assert premise.compare
     slot = _OTHER_END.get(premise.compare[0], premise.compare[0])
-    return [r for r in rows if r[slot] != "" and not premise.passes(r[slot])]
+    return [r for r in rows if r.get(slot, "") != "" and not premise.passes(r[slot])]
 
 
 def _contrary_limit(rows: list[Row], premise: Premise) -> list[Row]:
@@ -176,7 +177,11 @@ def _contrary_marks(rows: list[Row], premise: Premise) -> list[Row]:
     return [r for r in known if r["relation"] != dict(premise.equals)["relation"]]
 
 
+def _contrary_state(rows: list[Row], premise: Premise) -> list[Row]:
+    return _contrary_amount(rows, premise) if premise.compare else _contrary_setting(rows, premise)
+
+
 _CONTRARY = {
-    "seen": _contrary_seen, "setting": _contrary_setting, "amount": _contrary_amount, "limit": _contrary_limit,
+    "seen": _contrary_seen, "setting": _contrary_setting, "state": _contrary_state, "act": _contrary_setting, "amount": _contrary_amount, "limit": _contrary_limit,
     "found": _contrary_found, "marks": _contrary_marks,
 }  # fmt: skip

@@ -9,12 +9,13 @@ from __future__ import annotations
 import itertools
 import math
 import operator
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
 from diagnose.knowledge.conditions import EXTENTS, LEAVES, negate, walk
+from diagnose.knowledge.grammar import Slots
 from diagnose.knowledge.model import Condition, Knowledge
 from diagnose.reading.problems import BadInput, Problem, Where
 
@@ -39,7 +40,7 @@ class Premise:
         """Whether the compared slot's value satisfies the comparison; a value of another type or none does not."""
         assert self.compare
         _, sign, wanted = self.compare
-        if value == "" or isinstance(value, str) != isinstance(wanted, str):
+        if value is None or value == "" or isinstance(value, str) != isinstance(wanted, str):
             return False
         return bool(_OPERATORS[sign](value, wanted))
 
@@ -63,7 +64,7 @@ _OPERATORS = {
     "==": operator.eq,
     "!=": operator.ne,
 }
-KEY_SLOT = {"seen": "feature", "setting": "setting", "amount": "quantity", "limit": "quantity", "found": "finding",
+KEY_SLOT = {"seen": "feature", "setting": "setting", "state": "variable", "act": "did", "amount": "quantity", "limit": "quantity", "found": "finding",
              "marks": "pair"}  # fmt: skip
 
 
@@ -111,6 +112,24 @@ class RuleSet:
         for premise in self.premises:
             result.setdefault(premise.key, set()).add(str(dict(premise.equals).get("on", "")))
         return {key: frozenset(kinds) for key, kinds in result.items()}
+
+    @cached_property
+    def asked_marks(self) -> dict[str, dict[str, Slots]]:
+        """For each feature that premises ask for: the names under which they do, with the qualifiers each stands for."""
+        result: dict[str, dict[str, Slots]] = {}
+        for c in walked(self.premises):
+            result.setdefault(c.term, {})[mark_name(c)] = dict(c.such)
+        return result
+
+    @cached_property
+    def asked_statements(self) -> dict[str, tuple[Slots, ...]]:
+        """The states and acts that premises ask for, by table, each once."""
+        result: dict[str, dict[tuple[Any, ...], Slots]] = {"state": {}, "act": {}}
+        for premise in self.premises:
+            if premise.table in result:
+                slots = {k: str(v) for k, v in premise.equals if k != "holds"}
+                result[premise.table][tuple(slots.items())] = slots
+        return {table: tuple(found.values()) for table, found in result.items()}
 
     @cached_property
     def marks(self) -> dict[str, tuple[Condition, Condition]]:
@@ -229,6 +248,11 @@ def _deny(c: Condition, knowledge: Knowledge) -> list[Premise]:
 def _leaf(c: Condition, knowledge: Knowledge) -> Alternatives:
     if c.form in ("setting", "not setting"):
         return [(_premise(c, "setting", setting=c.term, term=c.value, holds=c.form == "setting"),)]
+    if c.form in ("act", "not act"):
+        said: dict[str, Any] = {"did": c.term, "holds": c.form == "act", **dict(c.such)}
+        return [(_premise(c, "act", **said),)]
+    if c.form in ("state", "not state"):
+        return _state(c)
     if c.form in ("found", "found absent"):
         return [(_premise(c, "found", finding=c.term, state="present" if c.form == "found" else "absent"),)]
     if c.form == "not found":
@@ -248,6 +272,15 @@ def _premise(
 
 def _place(c: Condition) -> dict[str, Any]:
     return {"group": c.group or None, "face": c.face or None, "on": c.on or None, "own": None if c.on else True}
+
+
+def _state(c: Condition) -> Alternatives:
+    slots: dict[str, Any] = {"variable": c.term, **dict(c.such)}
+    if not c.test:
+        return [(_premise(c, "state", value=c.value, holds=c.form == "state", **slots),)]
+    above = (c.test == "above") == (c.form == "state")
+    compare: tuple[str, str, Scalar] = (("low", ">", c.low or 0.0) if above else ("high", "<", c.low or 0.0))
+    return [(_premise(c, "state", compare, holds=True, **slots),)]
 
 
 def _quantity(c: Condition) -> Alternatives:
@@ -273,7 +306,7 @@ def _seen(c: Condition, knowledge: Knowledge) -> Alternatives:
     """Absent with a qualifier holds when the feature is absent, or present and known to be otherwise."""
     rank = knowledge.vocabulary.degrees.index(c.degree) + 1 if c.degree else 0
     enough: tuple[str, str, Scalar] | None = ("rank", ">=", rank) if rank else None
-    slots: dict[str, Any] = {"feature": c.term, **_place(c)}
+    slots: dict[str, Any] = {"feature": mark_name(c), **_place(c)}
     wanted: dict[str, Any] = {"state": "present", "extent": c.extent or None, "side": c.side or None, **slots}
     if c.form == "saw":
         return [(_premise(c, "seen", enough, **wanted),)]
@@ -297,6 +330,16 @@ def _seen(c: Condition, knowledge: Knowledge) -> Alternatives:
     return result
 
 
+def walked(premises: Iterable[Premise]) -> Iterable[Condition]:
+    """The conditions on marks under premises, those compared on the clock among them."""
+    return (c for p in premises if p.table in ("seen", "marks") for c in walk(p.condition) if c.form in ("saw", "absent"))
+
+
+def mark_name(c: Condition) -> str:
+    """A name for a mark with its qualifiers, the same in every rule that asks for it."""
+    return c.term + "".join(f", {name} {value}" for name, value in sorted(c.such))
+
+
 def pair_key(c: Condition) -> str:
     """A name for two marks to be compared, the same in every rule that compares them."""
-    return " & ".join(f"{p.term} on {p.on or 'any part'}" for p in c.parts)
+    return " & ".join(f"{mark_name(p)} on {p.on or 'any part'}" for p in c.parts)

@@ -16,6 +16,7 @@ EXTENTS = ("all round", "one sector", "patches")
 GROUPS = ("rotating", "stationary")
 SEATS = ("inboard", "outboard", "other", "any")
 RELATIONS = ("same place", "opposite", "apart")
+_COMPARED = re.compile(r"(?P<test>above|below) (?P<number>.+)")
 _PLACED = ["on", "group", "face", "at", "same part"]
 FORMS = {
     "saw": [*_PLACED, "extent", "degree", "side"],
@@ -26,13 +27,18 @@ FORMS = {
     "not found": ["at"],
     "setting": ["at"],
     "not setting": ["at"],
+    "state": ["at"],
+    "not state": ["at"],
+    "act": ["at"],
+    "not act": ["at"],
     "marks": ["are", "at"],
     "all": [],
     "any": [],
     "none": [],
     "at least": [],
 }
-LEAVES = ("saw", "absent", "quantity", "found", "found absent", "not found", "setting", "not setting", "marks")
+LEAVES = ("saw", "absent", "quantity", "found", "found absent", "not found", "setting", "not setting", "state", "not state", "act",
+          "not act", "marks")  # fmt: skip
 
 
 @dataclass
@@ -59,7 +65,8 @@ class ConditionReader:
             self._say(node, "condition-form", f"no single condition form among {keys}", guess or way_out)
             return None
         form = forms[0]
-        only_keys(node, [form, *FORMS[form]], f"a condition {form!r}", self.problems)
+        more = self.vocabulary.grammar.qualifiers if form in ("saw", "absent") else ()
+        only_keys(node, [form, *FORMS[form], *more], f"a condition {form!r}", self.problems)
         value = node.get(form)
         assert value is not None
         if form in ("all", "any", "none"):
@@ -73,6 +80,10 @@ class ConditionReader:
             return self._marks(node, value)
         if form in ("setting", "not setting"):
             return self._setting(node, form, value)
+        if form in ("state", "not state"):
+            return self._state(node, form, value)
+        if form in ("act", "not act"):
+            return self._act(node, form, value)
         if form.endswith(("found", "found absent")):
             return self._finding(node, form, value)
         if form == "quantity":
@@ -123,8 +134,11 @@ class ConditionReader:
                 self._say(node, "never-holds", f"{feature!r} is never recorded on {on!r}",
                           f"it is recorded on: {', '.join(kinds)}")  # fmt: skip
         side = node.get("side")
+        said = {name: self.term(f"qualifier:{name}", inner, f"word for {name!r}")
+                for name in self.vocabulary.grammar.qualifiers if (inner := node.get(name))}  # fmt: skip
+        feature, left = self.vocabulary.named(feature, said, str(placed["on"])) if feature and said else (feature, said)
         return Condition(
-            form, feature, **placed,  # type: ignore[arg-type]
+            form, feature, **placed, such=tuple(left.items()),  # type: ignore[arg-type]
             extent=self.choice(node.get("extent"), EXTENTS, "extent"),
             degree=self.choice(node.get("degree"), self.vocabulary.degrees, "degree"),
             side=self.choice(side, self.vocabulary.sides, "side") if side else "",
@@ -153,6 +167,47 @@ class ConditionReader:
                 self._say(value, "setting", "a setting is written {KEY: TERM}")
             return None
         return leaves[0] if len(leaves) == 1 else Condition("all", parts=tuple(leaves), where=node.where)
+
+    def _state(self, node: Node, form: str, value: Node) -> Condition | None:
+        """{at: POINT, VARIABLE: WORD, when: MOMENT}; in place of the word, above or below a number with its unit."""
+        variables = self.vocabulary.grammar.variables
+        said = [key for key, _ in value.items() if key in variables]
+        only_keys(value, ["at", "when", *variables], "a state", self.problems)
+        if len(said) != 1 or not value.get("at"):
+            self._say(value, "state", "a state is written {at: POINT, VARIABLE: VALUE}")
+            return None
+        such = {slot: self.term(family, inner, what) for slot, family, what in (("at", "point", "point"), ("when", "moment", "moment"))
+                if (inner := value.get(slot))}  # fmt: skip
+        variable, operand = variables[said[0]], value.get(said[0])
+        assert operand is not None
+        seat = self.choice(node.get("at"), SEATS, "seat of a condition")
+        compared = _COMPARED.fullmatch(operand.text())
+        if not compared:
+            word = self.term(f"value:{variable.name}", operand, f"word for {variable.name!r}")
+            return Condition(form, variable.name, at=seat, value=word, such=tuple(such.items()), where=node.where)
+        number = None
+        try:
+            found = amount(compared["number"])
+            if variable.unit is None or found.kind != unit(variable.unit).kind:
+                raise BadUnit(f"{operand.text()!r} is not in a unit of {variable.name}")
+            number = found.value
+        except BadUnit as error:
+            self._say(operand, "unit", str(error), f"write it in {variable.unit}" if variable.unit else "")
+        return Condition(form, variable.name, at=seat, test=compared["test"], low=number, written=compared["number"],
+                         such=tuple(such.items()), where=node.where)  # fmt: skip
+
+    def _act(self, node: Node, form: str, value: Node) -> Condition | None:
+        """{did: ACT, to: POINT or PART, with: SUBSTANCE, when: MOMENT}; what is left out may be anything."""
+        only_keys(value, ["did", "to", "with", "when"], "an act", self.problems)
+        did = value.get("did")
+        if did is None:
+            self._say(value, "act", "an act is written {did: ACT, to: POINT or PART, with: SUBSTANCE}")
+            return None
+        such = {slot: self.term(family, inner, what) for slot, family, what in (
+            ("to", "to", "point, part or substance"), ("with", "substance", "substance"), ("when", "moment", "moment"))
+                if (inner := value.get(slot))}  # fmt: skip
+        seat = self.choice(node.get("at"), SEATS, "seat of a condition")
+        return Condition(form, self.term("act", did, "act"), at=seat, such=tuple(such.items()), where=node.where)
 
     def _quantity(self, node: Node, value: Node) -> Condition:
         name = self.term("quantity", value, "quantity")
@@ -223,7 +278,8 @@ class ConditionReader:
 def negate(c: Condition) -> Condition | None:
     """The condition that holds when `c` is known not to; None where that cannot be known."""
     other = {"saw": "absent", "absent": "saw", "found": "found absent", "found absent": "found", "not found": "found",
-             "setting": "not setting", "not setting": "setting"}  # fmt: skip
+             "setting": "not setting", "not setting": "setting", "state": "not state", "not state": "state", "act": "not act",
+             "not act": "act"}  # fmt: skip
     if c.form in other:
         return replace(c, form=other[c.form], same_part=False)
     if c.form == "quantity":

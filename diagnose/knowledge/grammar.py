@@ -63,7 +63,8 @@ class Act(Term):
 
 @dataclass(frozen=True)
 class Grammar:
-    """Mappings by name; `qualifiers` are those of marks, each a hierarchy of its values. `moments`: when it was so."""
+    """Mappings by name; `qualifiers` are those of marks, each a hierarchy of its values. `moments`: when it was so; `kinds`: the kinds of part,
+    to which something can be done as well."""
 
     points: Mapping[str, Term] = field(default_factory=dict)
     variables: Mapping[str, Variable] = field(default_factory=dict)
@@ -71,12 +72,13 @@ class Grammar:
     qualifiers: Mapping[str, Mapping[str, Term]] = field(default_factory=dict)
     substances: Mapping[str, Term] = field(default_factory=dict)
     moments: Mapping[str, Term] = field(default_factory=dict)
+    kinds: Mapping[str, Any] = field(default_factory=dict)
 
     @cached_property
     def lineages(self) -> dict[str, dict[str, tuple[str, ...]]]:
         """By family of words: each word with everything above it, itself first."""
         families: dict[str, Mapping[str, Any]] = {
-            "at": self.points, "did": self.acts, "with": self.substances, "when": self.moments, **self.qualifiers,
+            "at": self.points, "to": {**self.kinds, **self.substances, **self.points}, "did": self.acts, "with": self.substances, "when": self.moments, **self.qualifiers,
             **{f"value:{name}": variable.words for name, variable in self.variables.items()},
         }  # fmt: skip
         return {name: lineage_of(table) for name, table in families.items()}

@@ -42,7 +42,7 @@ def read_grammar(reader: _Reader, kinds: Mapping[str, Kind]) -> Grammar:
         )  # fmt: skip
     for family, table in (("act", acts), ("variable", variables)):
         _refuse_strays(reader, _table(reader, f"{family}s"), table, family)
-    grammar = Grammar(points, variables, acts, {"made of": substances, **qualifiers}, substances, moments)
+    grammar = Grammar(points, variables, acts, {"made of": substances, **qualifiers}, substances, moments, kinds)
     families: dict[str, Mapping[str, Term]] = {
         "point": points, "act": acts, "variable": variables, "substance": substances, "moment": moments, **qualifiers,
         **{f"value of {name}": variable.words for name, variable in variables.items()},
@@ -105,17 +105,17 @@ def _refuse_shared(reader: _Reader, family: str, terms: Mapping[str, Term]) -> N
 def statement(reader: _Reader, node: Node | None, grammar: Grammar, act: bool) -> dict[str, str]:
     """The state or act of which a feature is the name, as {at, variable, value} or {did, to, with}, both with when; empty
     where there is none. `not: true` says that it is not so."""
-    families: dict[str, Iterable[str] | None] = {"when": grammar.moments, "not": ("true",)}
+    families: dict[str, Iterable[str]] = {"when": grammar.moments, "not": ("true",)}
     if act:
-        families |= {"did": grammar.acts, "to": None, "with": grammar.substances}
+        families |= {"did": grammar.acts, "to": {**grammar.points, **grammar.kinds, **grammar.substances}, "with": grammar.substances}
     else:
         families |= {"at": grammar.points, **{n: v.words for n, v in grammar.variables.items()}}
     result: dict[str, str] = {}
     for key, value in node.items() if node else ():
         if key not in families:
             reader.say(value.where, "unknown-key", f"there is no {key!r} to say", did_you_mean(key, families))
-        elif (allowed := families[key]) is not None and value.text() not in allowed:
-            reader.say(value.where, "unknown-word", f"{value.text()!r} is no word for {key!r}", did_you_mean(value.text(), allowed))
+        elif value.text() not in families[key]:
+            reader.say(value.where, "unknown-word", f"{value.text()!r} is no word for {key!r}", did_you_mean(value.text(), families[key]))
         elif not act and key in grammar.variables:
             result |= {"variable": key, "value": value.text()}
         else:

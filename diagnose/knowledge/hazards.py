@@ -24,7 +24,10 @@ def read_hazards(
     if FILE not in reader.nodes:
         return {}
     result = {}
-    for name, node in reader.section(FILE, "hazards").items():
+    section = reader.section(FILE, "hazards")
+    if not section.value:
+        reader.say(section.where, "missing-key", "the file names no hazard", "hazards: {NAME: {means: ..., words: [...], ...}}")
+    for name, node in section.items():
         only_keys(node, _KEYS, f"the hazard {name!r}", reader.problems)
         hazard = m.Hazard(
             name, reader.text(node, "means", True), reader.texts(node, "words"), reader.texts(node, "but not"),
@@ -37,13 +40,18 @@ def read_hazards(
 
 
 def _refuse_idle(reader: _Reader, node: Node, hazard: m.Hazard) -> None:
-    if node.get("words") is None and node.get("stages") is None:
+    if not any(_listed(node, key) for key in ("words", "stages")):
         reader.say(node.where, "missing-key", f"nothing tells the hazard {hazard.name!r}", "words: [...] or stages: [...]")
-    if node.get("cautions") is None:
+    if not _listed(node, "cautions"):
         reader.say(node.where, "missing-key", f"the hazard {hazard.name!r} asks for no caution", "cautions: [...]")
     for word in (*hazard.words, *hazard.but_not):
         if not re.search(r"\w", word):
             reader.say(node.where, "hazard-word", f"{word!r} has no letter to be known by", "write a word or a phrase")
+
+
+def _listed(node: Node, key: str) -> list[Node]:
+    value = node.get(key)
+    return list(value.each()) if value else []
 
 
 def hazards_of(knowledge: m.Knowledge, text: str, stage: str = "") -> Iterator[tuple[m.Hazard, str]]:
@@ -64,11 +72,9 @@ def unguarded(knowledge: m.Knowledge) -> Iterator[Problem]:
     for card in knowledge.measurements.values():
         text = f"{card.how} / {card.instrument}"
         yield from _missing(knowledge, f"the measurement {card.name!r}", text, card.stage, card.cautions, card.where)
-    for cause in knowledge.causes.values():
-        for action in cause.then:
-            what = f"this action against {cause.name!r}"
-            text = f"{action.do} / {action.worked_if}"
-            yield from _missing(knowledge, what, text, "", action.cautions, action.where)
+    for name, action in _actions(knowledge):
+        text = f"{action.do} / {action.worked_if}"
+        yield from _missing(knowledge, f"this action against {name!r}", text, "", action.cautions, action.where)
 
 
     for feature in knowledge.vocabulary.features.values():
@@ -76,6 +82,14 @@ def unguarded(knowledge: m.Knowledge) -> Iterator[Problem]:
     for step in knowledge.arrangements.steps:
         for text in (step.do, *(look.how for look in step.looks)):
             yield from _no_plain_look(knowledge, f"the step {step.name!r}", text, step.where)
+
+
+def _actions(knowledge: m.Knowledge) -> Iterator[tuple[str, m.Action]]:
+    """Every action with the name of its card, whatever kind of card has it."""
+    for section in vars(knowledge).values():
+        for card in section.values() if isinstance(section, Mapping) else ():
+            for action in getattr(card, "then", ()):
+                yield card.name, action
 
 
 def _no_plain_look(knowledge: m.Knowledge, what: str, text: str, where: Where) -> Iterator[Problem]:

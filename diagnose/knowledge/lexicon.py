@@ -30,6 +30,7 @@ CUES = {
     "earlier": "of another time than this failure",
     "heard": "said by others",
     "blamed": "what follows is thought to be the cause",
+    "done": "something was done",
     "place": "what follows is where, not what",
 }
 EXTENTS = ("all round", "one sector", "patches")
@@ -67,9 +68,12 @@ class Lexicon:
 def lexicon_terms(v: Vocabulary) -> dict[str, Collection[str]]:
     """The terms of each section of a file of words; a setting's is written "setting: term"."""
     settings = [f"{name}: {term}" for name, setting in v.settings.items() for term in setting.terms]
+    g = v.grammar
+    values = [f"{variable.name}: {value}" for variable in g.variables.values() for value in variable.words]
     return {
         "kinds": v.kinds, "features": v.features, "settings": settings, "readings": v.readings, "sides": v.sides,
-        "degrees": v.degrees, "extents": EXTENTS,
+        "degrees": v.degrees, "extents": EXTENTS, "points": g.points, "variables": g.variables, "values": values, "acts": g.acts,
+        "substances": g.substances, "moments": g.moments, **{f"{name}s": table for name, table in g.qualifiers.items() if name != "made of"},
     }  # fmt: skip
 
 

@@ -40,7 +40,8 @@ class Kind:
 @dataclass(frozen=True)
 class Feature:
     """Something that can be looked for on a kind of part, or asked for about the leak and the history. `sound`: seen on
-    a part that did its job, so no damage.
+    a part that did its job, so no damage. `gone`: the part itself is not there, so nothing else can be on it; `excludes`:
+    features that cannot be on the same part with it.
 
     `form`: a general word, that can be seen on any part unless `on` says otherwise. `above`: the forms it is, nearest first;
     `qualifiers` say which such mark it is. `state` or `act`: the statement of which it is the name.
@@ -54,6 +55,8 @@ class Feature:
     lost: str = ""
     sides: tuple[str, ...] = ()
     sound: bool = False
+    gone: bool = False
+    excludes: tuple[str, ...] = ()
     form: bool = False
     above: tuple[str, ...] = ()
     qualifiers: Slots = field(default_factory=dict)
@@ -143,6 +146,7 @@ class Vocabulary:
             table = {plain(also): term for term, alsos in setting.terms.items() for also in alsos}
             tables["setting:" + name] = table | {plain(term): term for term in setting.terms}
         tables |= {family: _spellings(terms) for family, terms in self._combining().items()}
+        tables["to"] = {**tables["kind"], **tables["substance"], **tables["point"]}
         return tables
 
     def _combining(self) -> dict[str, Mapping[str, Any]]:
@@ -172,6 +176,13 @@ class Vocabulary:
             for above in line:
                 table[above].append(name)
         return {name: tuple(names) for name, names in table.items()}
+
+    @cached_property
+    def named_statements(self) -> tuple[tuple[Feature, str, Slots, bool], ...]:
+        """Each feature that is the name of a state or an act, with the table and parts of that statement, and whether it says
+        that it is so."""
+        named = [(f, *(("state", f.state) if f.state else ("act", f.act))) for f in self.features.values() if f.state or f.act]
+        return tuple((f, table, {k: v for k, v in said.items() if k != "not"}, said.get("not") != "true") for f, table, said in named)
 
     def named(self, feature: str, qualifiers: Slots, kind: str) -> tuple[str, dict[str, str]]:
         """The name of a mark said by form and qualifiers on a kind of part, with the qualifiers that the name does not say:

@@ -271,6 +271,9 @@ class Reader:
                 if above not in features or not features[above].form:
                     self.say(read.where, "unknown-form", f"there is no form {above!r}",
                              did_you_mean(above, [n for n, f in features.items() if f.form]))  # fmt: skip
+            for other in read.excludes:
+                if other not in features:
+                    self.say(read.where, "unknown-feature", f"there is no feature {other!r}", did_you_mean(other, features))
         settings = self.read_settings()
         vocabulary = m.Vocabulary(
             kinds, features, self.read_readings(kinds, settings), settings, self.read_quantities(kinds), stages, degrees,
@@ -286,14 +289,15 @@ class Reader:
     ) -> m.Feature:  # fmt: skip
         """A feature, or the form that is its general word."""
         above = "is" if form else "form"
-        allowed = ["means", "also", "on", "how", "lost", "sides", "sound", above, *(() if form else (*grammar.qualifiers, "state", "act"))]
+        allowed = ["means", "also", "on", "how", "lost", "sides", "sound", "gone", "excludes", above, *(() if form else (*grammar.qualifiers, "state", "act"))]
         only_keys(node, allowed, f"the {'form' if form else 'feature'} {name!r}", self.problems)
         self.known(node, "sides", sides, "side")
         said = {} if form else {q: self.word(node, q, table, f"value of {q!r}") for q, table in grammar.qualifiers.items() if node.get(q)}
         return m.Feature(
             name, self.text(node, "means"), self.known(node, "on", kinds, "kind"), self.texts(node, "also"),
             self.text(node, "how"), self.word(node, "lost", (*stages, "never"), "stage", False),
-            self.texts(node, "sides"), self.text(node, "sound") == "true", form, self.texts(node, above), said,
+            self.texts(node, "sides"), self.text(node, "sound") == "true",
+            self.text(node, "gone") == "true", self.texts(node, "excludes"), form, self.texts(node, above), said,
             statement(self, node.get("state"), grammar, act=False), statement(self, node.get("act"), grammar, act=True), node.where,
         )  # fmt: skip
 

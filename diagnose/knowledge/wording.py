@@ -46,7 +46,8 @@ def _joined(parts: tuple[Condition, ...], word: str) -> str:
 def _leaf(c: Condition) -> str:
     if c.form in ("saw", "absent"):
         lead = "" if c.form == "saw" else "looked for and not there: "
-        return lead + _said([_degree(c), c.term, _on(c), c.extent, _side(c), _seat(c), _joint(c)])
+        such = ", ".join(f"{name} {value}" for name, value in c.such)
+        return lead + _said([_degree(c), c.term, f"({such})" if such else "", _on(c), c.extent, _side(c), _seat(c), _joint(c)])
     if c.form == "quantity":
         return _said([c.term, _on(c), _test(c), _seat(c), _joint(c)])
     if c.form == "marks":
@@ -55,6 +56,14 @@ def _leaf(c: Condition) -> str:
         return _said([f"{first}, {where} {second}", _seat(c)])
     if c.form in ("setting", "not setting"):
         return _said([f"{c.term}: {'not ' if c.form == 'not setting' else ''}{c.value}", _seat(c)])
+    if c.form in ("state", "not state"):
+        slots, denied = dict(c.such), "not " if c.form == "not state" else ""
+        value = c.value or f"{c.test} {c.written}"
+        return _said([f"{slots['at']}: {c.term} {denied}{value}", slots.get("when", ""), _seat(c)])
+    if c.form in ("act", "not act"):
+        slots, lead = dict(c.such), "not done:" if c.form == "not act" else ""
+        using = f"with {slots['with']}" if "with" in slots else ""
+        return _said([lead, c.term, slots.get("to", ""), using, slots.get("when", ""), _seat(c)])
     lead = {"found": "found: ", "found absent": "found not to be so: ", "not found": "not found: "}[c.form]
     return _said([lead + c.term, _seat(c)])
 

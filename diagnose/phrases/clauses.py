@@ -15,6 +15,9 @@ MOST_CLAUSES = 8
 _PARTS = frozenset({".", ";", ":", "!", "?", "\n", ","})
 _TURNS = frozenset({"but", "however", "then", "although", "though", "while", "whereas", "yet", "plus"})
 _JOINS = frozenset({"and", "&", "+", "or", "nor", "/"})
+QUALIFYING = ("side", "degree", "extent", "runs", "colour", "texture", "made of", "when")
+WORDS = ("word", "value", "part", "point", "idle", "cue")
+BESIDE = frozenset({"part", "point", "side", "degree", "extent", "when"})
 
 
 @dataclass
@@ -38,10 +41,11 @@ class Clause:
 
     @cached_property
     def idle(self) -> frozenset[int]:
-        """Places whose words say nothing: signs, idle words, cues; not one that can also say something."""
+        """Places whose words say nothing: signs, idle words, cues; not an idle word or a place that can also say something."""
         said = {p for s in self.spans if s.sense[0] not in ("idle", "cue") for p in s.places}
+        cues = {p for s in self.spans if s.sense[0] == "cue" and s.sense[1] != "place" for p in s.places}
         signs = {n for n, t in enumerate(self.tokens) if not t.is_word and n not in self.lifted}
-        return frozenset(self.small - said | signs)
+        return frozenset(self.small - said | signs | cues)
 
     @cached_property
     def small(self) -> frozenset[int]:
@@ -50,7 +54,7 @@ class Clause:
 
     @cached_property
     def qualifying(self) -> frozenset[int]:
-        return frozenset(p for s in self.spans if s.sense[0] in ("side", "degree", "extent") for p in s.places)
+        return frozenset(p for s in self.spans if s.sense[0] in QUALIFYING for p in s.places)
 
     @cached_property
     def partly(self) -> frozenset[int]:
@@ -63,11 +67,20 @@ class Clause:
 
     @property
     def heads(self) -> frozenset[int]:
-        """Places that neither name a part nor qualify; figures are no heads."""
-        return self.content - self.partly - self.qualifying - self.lifted.keys() - self.small
+        """Places that do more than name a part or point, or qualify; figures are no heads."""
+        slots: dict[int, set[str]] = {}
+        for span in self.spans:
+            for place in span.places:
+                slots.setdefault(place, set()).add(span.sense[0])
+        beside = {p for p, found in slots.items() if found <= BESIDE or ("part" in found and found <= BESIDE | {"made of"})}
+        return self.content - beside - self.lifted.keys() - self.small
 
     def cues(self, cue: str) -> list[Span]:
-        return self.senses.get(("cue", cue), [])
+        """Where a cue stands that is not a part of a longer word or another cue: "would not move" denies nothing."""
+        found = self.senses.get(("cue", cue), [])
+        return [c for c in found if not any(
+            s.first <= c.first and c.last <= s.last and len(s.places) > len(c.places) and s.sense[0] in WORDS for s in self.spans
+        )] if found else found  # fmt: skip
 
     def part(self, first: int, last: int, joined: str = "") -> Clause:
         """The clause of its tokens from first up to last."""

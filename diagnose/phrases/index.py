@@ -8,30 +8,34 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 from diagnose.knowledge.model import Vocabulary
 from diagnose.phrases.spelling import Speller
 from diagnose.phrases.tokens import Token, folded, stem, tokens
 
 Sense = tuple[str, str]
-"""(slot, value): word, part, side, degree, extent, idle, or a cue."""
+"""(slot, value): word, part, point, variable, value ("VARIABLE: VALUE"), made of, when, a qualifier, idle, or a cue."""
 SLOTS = {"sides": "side", "degrees": "degree", "extents": "extent"}
+STATED = ("point", "variable", "value", "when")
+"""Slots of states, by which no spelling of a term is found."""
 MOST_SPAN = 7
 
 
 @dataclass(frozen=True)
 class Term:
-    """Something a phrase can say. `family` is feature, setting or reading; `unit` that of a reading; `on` the kinds of part
-    it can be on, none for any; `sides` those it tells apart."""
+    """Something a phrase can say. `family` is feature, act, setting or reading; `unit` that of a reading; `on` the kinds of
+    part it can be on, none for any; `sides` those it tells apart; `general` a word that leaves the kind open."""
 
     family: str
     name: str
     on: tuple[str, ...] = ()
     unit: str = ""
     sides: tuple[str, ...] = ()
+    general: bool = False
 
 
 @dataclass(frozen=True)
@@ -43,6 +47,7 @@ class Spelling:
     asked: tuple[frozenset[Sense], ...]
     ask: str = ""
     stems: frozenset[str] = frozenset()
+    bare: bool = False
 
 
 @dataclass(frozen=True)
@@ -68,6 +73,7 @@ class Index:
         self.surfaces: dict[tuple[str, ...], dict[Sense, None]] = defaultdict(dict)
         self.small: dict[tuple[str, ...], dict[Sense, None]] = defaultdict(dict)
         self.raw: set[str] = set()
+        self.texts: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {}
         self._learn()
         self.longest = min(MOST_SPAN, max(map(len, self.surfaces), default=1))
         self.spellings = list(self._spellings())
@@ -81,9 +87,13 @@ class Index:
 
     def split(self, text: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
         """The words of a text and their stems; its signs are left out."""
+        return self.texts.get(text) or self._split(text)
+
+    def _split(self, text: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
         found = [t for t in self.tokens(folded(text)) if t.is_word]
         self.raw.update(t.text for t in found)
-        return tuple(t.text for t in found), tuple(t.stem for t in found)
+        result = self.texts[text] = tuple(t.text for t in found), tuple(t.stem for t in found)
+        return result
 
     def _learn(self) -> None:
         lexicon, v = self.vocabulary.lexicon, self.vocabulary
@@ -102,10 +112,26 @@ class Index:
             for value, said in lexicon.qualifiers.get(section, {}).items():
                 for text in (value, *(s.text for s in said)):
                     self._add(text, (slot, value))
+        self._combine()
         for kind in v.kinds.values():
             more = lexicon.terms.get("kinds", {}).get(kind.name, ())
             for text in (kind.name, *kind.also, *(s.text for s in more)):
                 self._add(text, ("part", kind.name))
+
+    def _combine(self) -> None:
+        """Words that combine to states and qualifiers, as the vocabulary has them and as people say them."""
+        g, more = self.vocabulary.grammar, self.vocabulary.lexicon.terms
+        slots: dict[str, Mapping[str, Any]] = {"point": g.points, "variable": g.variables, "made of": g.substances, "when": g.moments, **g.qualifiers}
+        for slot, terms in slots.items():
+            said = more.get({"made of": "substances", "when": "moments"}.get(slot, slot + "s"), {})
+            for name, term in terms.items():
+                for text in (name, *term.also, *(s.text for s in said.get(name, ()))):
+                    self._add(text, (slot, name))
+        for variable in g.variables.values():
+            for name, term in variable.words.items():
+                value = f"{variable.name}: {name}"
+                for text in (name, *term.also, *(s.text for s in more.get("values", {}).get(value, ()))):
+                    self._add(text, ("value", value))
 
     def _add(self, text: str, sense: Sense) -> None:
         if stems := self.split(text)[1]:
@@ -116,15 +142,19 @@ class Index:
         for section, term, also in self._terms():
             name = term.name
             for text in dict.fromkeys((name.rpartition(": ")[2] if section == "settings" else name, *also)):
-                yield Spelling(term, text, self._asked(text), "", self._telling(text))
+                bare = section == "acts" and text == name
+                if (asked := self._asked(text)) and any(s[0] != "cue" for a in asked for s in a):
+                    yield Spelling(term, text, asked, "", self._telling(text), bare)
             for said in lexicon.terms.get(section, {}).get(name, ()):
-                if asked := self._asked(said.text):
+                if (asked := self._asked(said.text)) and any(s[0] != "cue" for a in asked for s in a):
                     yield Spelling(term, said.text, asked, said.ask, self._telling(said.text))
 
     def _terms(self) -> Iterator[tuple[str, Term, tuple[str, ...]]]:
         v = self.vocabulary
-        for f in (f for f in v.features.values() if f.how or not f.form):
-            yield "features", Term("feature", f.name, f.on, "", f.sides), f.also
+        for f in v.features.values():
+            yield "features", Term("feature", f.name, f.on, "", f.sides, f.form), f.also
+        for a in v.grammar.acts.values():
+            yield "acts", Term("act", a.name), a.also
         for s in v.settings.values():
             for name, also in s.terms.items():
                 yield "settings", Term("setting", f"{s.name}: {name}"), also
@@ -150,8 +180,8 @@ class Index:
     def _longest(self, words: tuple[str, ...], stems: tuple[str, ...], place: int) -> tuple[list[Sense], int]:
         for length in range(min(self.longest, len(stems) - place), 0, -1):
             end = place + length
-            if senses := self.surfaces.get(stems[place:end]):
-                return list(senses), length
+            if senses := [s for s in self.surfaces.get(stems[place:end], ()) if s[0] not in STATED]:
+                return senses, length
             if small := self.small.get(words[place:end]):
                 return [s for s in small if s == ("cue", "denied")], length
         return [("word", stems[place])], 1
@@ -166,8 +196,14 @@ class Index:
         total = len({s.term.name for s in self.spellings})
         return {sense: min(1.4, max(0.5, math.log(total / len(names)) / 4)) for sense, names in users.items()}
 
-    def weight(self, asked: Iterable[Sense]) -> float:
-        return max((self.weights.get(sense, 1.4) for sense in asked), default=0.8)
+    @cached_property
+    def asked_weights(self) -> list[tuple[float, ...]]:
+        """For each spelling the weights of what it asks for."""
+        return [tuple(max(self.weights[sense] for sense in asked) for asked in s.asked) for s in self.spellings]
+
+    @cached_property
+    def totals(self) -> list[float]:
+        return [sum(weights) for weights in self.asked_weights]
 
     @cached_property
     def speller(self) -> Speller:
@@ -177,6 +213,16 @@ class Index:
     def words(self) -> frozenset[str]:
         """Every stem that stands in a spelling or a surface."""
         return frozenset(stem(word, self.whole) for word in self.raw)
+
+    @cached_property
+    def alone(self) -> dict[str, frozenset[Sense]]:
+        """For each feature the senses that alone say it, or a general word above it."""
+        own: dict[str, set[Sense]] = defaultdict(set)
+        for spelling in self.spellings:
+            if spelling.term.family == "feature" and len(spelling.asked) == 1:
+                own[spelling.term.name] |= {s for s in spelling.asked[0] if s[0] == "word"}
+        lines = self.vocabulary.form_lineage
+        return {name: frozenset(s for above in line for s in own[above]) for name, line in lines.items()}
 
     def spans(self, found: list[Token]) -> list[Span]:
         """Every run of tokens with a sense; unknown words are tried joined, parted and misspelt, which is marked."""
@@ -191,7 +237,7 @@ class Index:
                 senses = self.surfaces.get(run, {})
                 small = self.small.get(raw, {})
                 result += [Span(first, last, sense) for sense in (*senses, *small)]
-                if last == first and not senses and not small:
+                if last == first and not small and all(s[0] in STATED for s in senses):
                     result += self._repaired(found, first)
                 elif last == first + 1 and not senses and not small:
                     joined = stem(found[first].text + found[last].text, self.whole)

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 MOST_LIFTED = 12
 FIRST = 0xE000
@@ -15,7 +17,7 @@ _PRIVATE = re.compile("[\ue000-\uf8ff]")
 _NUMBERS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 _WORDS = {word: str(n) for n, word in enumerate(_NUMBERS, 1)} | {"a couple of": "2", "half a dozen": "6", "a dozen": "12"}
 _WRITTEN = "|".join(sorted(_WORDS, key=len, reverse=True))
-_N = r"[-+]?\d{1,7}(?:[.,]\d{1,4})?"
+_N = r"[-+]?(?:\d{1,7}(?:[.,]\d{1,4})?|[.,]\d{1,4})"
 _ABOUT = r"(?:about|around|approx(?:imately)?\.?|roughly|nearly|almost|some|circa|ca\.?|~)\s*"
 _RANGE = rf"(?:({_ABOUT})?)({_N}|{_WRITTEN})(?:\s?(?:to|-|–|/|or|and)\s?({_N}|{_WRITTEN}))?"
 
@@ -58,14 +60,17 @@ class Lifted:
     guessed: bool = False
 
 
+Make = Callable[[re.Match[str]], Lifted | None]
+
+
 def lift(text: str) -> tuple[str, list[Lifted]]:
     """The text in lower case with every figure as one sign, chr(FIRST + n) for the n-th of the list."""
     text = _PRIVATE.sub(" ", unicodedata.normalize("NFKC", text)).lower()
     text = _DEGREES.sub(r" \1° ", text)
     found: list[Lifted] = []
 
-    def put(make: object, match: re.Match[str]) -> str:
-        lifted = make(match) if len(found) < MOST_LIFTED else None  # type: ignore[operator]
+    def put(make: Make, match: re.Match[str]) -> str:
+        lifted = make(match) if len(found) < MOST_LIFTED else None
         if lifted is None:
             return match.group()
         found.append(lifted)
@@ -73,7 +78,7 @@ def lift(text: str) -> tuple[str, list[Lifted]]:
         return f" {named}{chr(FIRST + len(found) - 1)} "
 
     for pattern, make in _PATTERNS:
-        text = pattern.sub(lambda m, make=make: put(make, m), text)  # type: ignore[misc]
+        text = pattern.sub(partial(put, make), text)
     return text, found
 
 
@@ -102,14 +107,14 @@ def _angle(text: str) -> str:
     return f"{hour or 12}{':30' if half else ''}"
 
 
-def _amount(unit: str, guessed: bool = False):  # type: ignore[no-untyped-def]
+def _amount(unit: str, guessed: bool = False) -> Make:
     def make(m: re.Match[str]) -> Lifted:
         return Lifted("amount", _span(m.group(2), m.group(3), unit), m.group().strip(), unit, guessed)
 
     return make
 
 
-def _patterns():  # type: ignore[no-untyped-def]
+def _patterns() -> Iterator[tuple[re.Pattern[str], Make]]:
     def at(m: re.Match[str]) -> Lifted:
         return Lifted("extent", "at " + _hour(*m.groups()[:3]), m.group().strip())
 
@@ -122,10 +127,11 @@ def _patterns():  # type: ignore[no-untyped-def]
             return None
         if m.group(2):
             return Lifted("extent", f"{_angle(m.group(1))} to {_angle(m.group(2))}", m.group().strip())
-        round_ = m.group(1) == "360"
-        return Lifted("extent", "all round" if round_ else "at " + _angle(m.group(1)), m.group().strip())
+        if m.group(1) == "360":
+            return Lifted("extent", "all round", m.group().strip())
+        return Lifted("extent", "at " + _angle(m.group(1)), m.group().strip(), "", "at " not in m.group())
 
-    def time(unit: str):  # type: ignore[no-untyped-def]
+    def time(unit: str) -> Make:
         return lambda m: Lifted("time", _span(m.group(2), m.group(3), unit), m.group().strip(), unit)
 
     def which(m: re.Match[str]) -> Lifted:
@@ -135,8 +141,11 @@ def _patterns():  # type: ignore[no-untyped-def]
     def of(m: re.Match[str]) -> Lifted:
         return Lifted("of", f"{_number(m.group(1))} of {_number(m.group(2))}", m.group().strip())
 
+    def bare(m: re.Match[str]) -> Lifted:
+        return Lifted("extent", "at " + _hour(*m.groups()[:3]), m.group().strip(), "", True)
+
     lead, n = r"(?<![\w.,])", rf"({_N}|{_WRITTEN})"
-    prefix = r"(?:from |between |at |near |about |the )*"
+    prefix = r"(?:\b(?:from|between|at|near|about|the)\s+)*"
     yield re.compile(rf"{lead}{prefix}{_HOUR}(?:\s?{_CLOCK})?\s?(?:to|-|–|and|through|till|until)\s?{_HOUR}\s?{_CLOCK}"), arc
     yield re.compile(rf"{lead}{prefix}{_HOUR}\s?{_CLOCK}(?: position)?"), at
     yield re.compile(rf"{lead}{prefix}{_HOUR.replace('?:[:.]', '?::')}(?<=:\d\d){_END}(?: position)?"), at
@@ -148,6 +157,7 @@ def _patterns():  # type: ignore[no-untyped-def]
     for unit, spelling in _TIMES.items():
         yield re.compile(rf"{lead}{_RANGE}\s?(?:{spelling}){_END}"), time(unit)
     yield re.compile(rf"\b({_THINGS})\s(?:no\.?\s?|number\s|nr\.?\s?|#\s?)?(\d{{1,3}})(?:\s?(?:of|/)\s?(\d{{1,3}}))?{_END}"), which
+    yield re.compile(rf"\b(?:at|@)\s?{_HOUR}(?=\s*(?:$|[,;]|and\b|only\b))"), bare
     for unit, spellings in _GUESSED.items():
         yield re.compile(rf"{lead}{_RANGE}\s?(?:{'|'.join(spellings)}){_END}(?!\.\w)"), _amount(unit, True)
 

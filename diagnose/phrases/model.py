@@ -10,8 +10,9 @@ SURENESS = ("sure", "likely", "weak")
 
 @dataclass(frozen=True)
 class Statement:
-    """One thing said. `family` is feature, setting or reading; `state` present, absent or not looked at; `on` a kind of
-    part, "" where none was named or is known; `more`: side, degree, extent, which, of, value."""
+    """One thing said. `family` is feature, state, act, setting or reading; `state` present, absent or not looked at; `on`
+    a kind of part or a point, "" where none was named or is known; `more`: side, degree, extent, runs, colour, texture, made
+    of, which, of, when; the value of a state or reading; with what an act was done."""
 
     family: str
     term: str
@@ -42,14 +43,29 @@ STATES = {"present": "", "absent": "looked for and not there, ", "not looked at"
 
 
 def rendered(statement: Statement) -> str:
-    """A statement as a sentence, which reads back to it: "soft face: edge chips, outer edge, light"."""
-    more = [statement.more[k] for k in ("value", "side", "degree", "extent", "which", "of") if statement.more.get(k)]
-    on = f"{statement.on}: " if statement.on else ""
-    return on + ", ".join([STATES[statement.state] + statement.term, *more])
+    """A statement as a sentence, which reads back to it: "soft face: edge chips, outer edge, light"; "flush line:
+    temperature low"; "seal chamber: vent, not done"."""
+    s, more = statement, dict(statement.more)
+    said = f"{s.term} {more.pop('value')}" if "value" in more else s.term
+    if s.family == "act" and s.state == "absent":
+        said += ", not done"
+    else:
+        said = STATES[s.state] + said
+    with_ = f"with {more['with']}" if more.get("with") else ""
+    rest = [more.get(k, "") for k in ("side", "degree", "extent", "runs", "colour", "texture", "made of", "which", "of", "when")]
+    return (f"{s.on}: " if s.on else "") + ", ".join(x for x in (said, with_, *rest) if x)
 
 
-def entry(statement: Statement) -> dict[str, str]:
-    """An observation as a case file writes it. Only of features."""
-    key = {"present": "saw", "absent": "absent", "not looked at": "not looked at"}[statement.state]
-    more = {k: v for k, v in statement.more.items() if k in ("side", "degree", "extent")}
-    return ({"on": statement.on} if statement.on else {}) | {key: statement.term} | more
+def entry(statement: Statement) -> tuple[str, dict[str, str]]:
+    """(section, entry) as a case file writes it: of observations, states or acts; "" for what stands elsewhere."""
+    s, more = statement, dict(statement.more)
+    denied = {"not": "true"} if s.state == "absent" else {}
+    when = {"when": more["when"]} if "when" in more else {}
+    if s.family == "state":
+        return "states", {"at": s.on, s.term: more["value"], **when, **denied}
+    if s.family == "act":
+        return "acts", {"did": s.term, **({"to": s.on} if s.on else {}), **({"with": more["with"]} if "with" in more else {}), **when, **denied}
+    if s.family != "feature":
+        return "", {}
+    key = {"present": "saw", "absent": "absent", "not looked at": "not looked at"}[s.state]
+    return "observations", {**({"on": s.on} if s.on else {}), key: s.term, **more}

@@ -11,19 +11,22 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from diagnose.knowledge.model import Vocabulary
-from diagnose.phrases.clauses import Clause, halves, phrase_of
-from diagnose.phrases.index import Index, Spelling, index_of
+from diagnose.phrases.clauses import QUALIFYING, Clause, halves, phrase_of
+from diagnose.phrases.index import Index, Term, index_of
 from diagnose.phrases.lift import Lifted
 from diagnose.phrases.model import Reading, Statement
+from diagnose.phrases.states import states
 from diagnose.reading.units import BadUnit, unit
 
 SURE, LIKELY, WEAK = 0.80, 0.60, 0.42
 CLAIMED, UNREAD, UNKNOWN = 1.1, 0.6, 0.9
 NO_PART, ABOVE, WRONG_PART = 0.96, 0.97, 0.5
-OTHER_WORDS = 0.94
-FAMILY = {"feature": 1.0, "reading": 0.97, "setting": 0.9}
-TIE, WORTH = 0.05, 0.6
+OTHER_WORDS, OTHER_VERB, BARE = 0.94, 0.7, 0.75
+FAMILY = {"feature": 1.0, "state": 0.96, "act": 0.94, "reading": 0.97, "setting": 0.82}
+TIE, WORTH, AMONG = 0.05, 0.6, 0.55
 MOST_HELD, MOST_READINGS = 80, 4
+TOLD = frozenset({"leak", "sound", "history", "fit"})
+"""What is told of a seal as a whole, whatever part is named beside."""
 DENIED = "it is read as a denial"
 _CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
          "heard": "it is hearsay", "blamed": "it names a cause"}  # fmt: skip
@@ -37,6 +40,7 @@ class Held:
     score: float
     used: frozenset[int]
     asks: tuple[str, ...]
+    left: frozenset[int] = frozenset()
 
 
 def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Reading, ...]:
@@ -48,15 +52,15 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
     unread = list(parted.beyond)
     chosen: list[tuple[Clause, list[Held]]] = []
     subject = part_kind
-    for clause in pieces:
+    for clause in _as_one(pieces, index, subject):
         best = _clause(clause, index, subject)
         for piece, held in best:
-            if held:
+            if held and (len(pieces) * len(best) == 1 or held[0].score >= AMONG):
                 chosen.append((piece, held))
+                subject = _subject(piece, index, held) or subject
             else:
                 unread += piece.words(piece.content)
-            subject = _subject(piece, index, held) or subject
-    return tuple(_readings(chosen, tuple(unread)))
+    return tuple(_readings(chosen, tuple(unread), index))
 
 
 def _subject(clause: Clause, index: Index, held: list[Held]) -> str:
@@ -90,6 +94,17 @@ def _attached(clauses: list[Clause], index: Index) -> list[Clause]:
             result[-1] = _joined(result[-1], waiting)
         else:
             result.append(waiting)
+    return result
+
+
+def _as_one(clauses: list[Clause], index: Index, subject: str) -> list[Clause]:
+    """The clauses, two of them as one where a single term says both: "drips when stopped, dry when running"."""
+    result = list(clauses)
+    for n in range(len(result) - 2, -1, -1):
+        both = _joined(result[n], result[n + 1])
+        whole = hold(both, index, subject)
+        if whole and whole[0].score >= SURE and len(whole[0].used & both.heads) == len(both.heads):
+            result[n : n + 2] = [both]
     return result
 
 
@@ -139,16 +154,19 @@ def _only_parts(clause: Clause) -> Clause:
 
 def _named(clause: Clause) -> dict[str, frozenset[int]]:
     """The kinds of part a clause names, in the order of the words, those behind a word for a place last."""
-    places = {p for s in clause.cues("place") for p in s.places}
     spans = [s for s in clause.spans if s.sense[0] == "part"]
     covered = {s: any(o is not s and o.first <= s.first and s.last <= o.last and len(o.places) > len(s.places) for o in spans)
                for s in spans}  # fmt: skip
-    behind = {s: any(p < s.first and s.first - p <= 2 for p in places) for s in spans}
-    order = sorted(spans, key=lambda s: (covered[s], behind[s], s.first, -len(s.places), s.sense))
+    order = sorted(spans, key=lambda s: (covered[s], _behind(clause, s.first), s.first, -len(s.places), s.sense))
     return {s.sense[1]: frozenset(s.places) for s in reversed(order)} and {
         kind: frozenset(p for s in order if s.sense[1] == kind for p in s.places)
         for kind in dict.fromkeys(s.sense[1] for s in order)
     }
+
+
+def _behind(clause: Clause, place: int) -> bool:
+    """Whether a word for a place stands right before."""
+    return any(0 < place - p <= 2 for s in clause.cues("place") for p in s.places)
 
 
 def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
@@ -163,39 +181,44 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
         for number in index.by_sense[sense]:
             found[number] += weight
     named = _named(clause)
+    behind = {kind: _behind(clause, min(places)) for kind, places in named.items()}
     for kind in named:
         for other in (*index.vocabulary.lineage[kind], *index.vocabulary.under(kind)):
             for number in index.by_sense.get(("part", other), ()):
                 found[number] += 0.3
-    ranked = sorted(found, key=lambda n: (-found[n] / (1.5 + sum(index.weight(a) for a in index.spellings[n].asked)), n))
-    held = [h for n in ranked[: MOST_HELD * 3] if (h := _held(index.spellings[n], clause, named, index, subject))]
+    ranked = sorted(found, key=lambda n: (-found[n] / (1.5 + index.totals[n]), n))
+    held = [h for n in ranked[: MOST_HELD * 3] if (h := _held(n, clause, named, behind, index, subject))]
+    held += _states(clause, index, subject)
     best: dict[tuple[str, str, str, str], Held] = {}
-    for h in sorted(held, key=lambda h: (-h.score, len(h.asks), -len(h.used), h.statement.term, h.statement.on)):
+    for h in sorted(held, key=lambda h: (-h.score, len(h.asks), -len(h.used), h.statement.term not in index.vocabulary.forms, h.statement.term, h.statement.on)):
         s = h.statement
-        best.setdefault((s.family, s.term, s.on, s.state), h)
+        best.setdefault((s.family, s.term, s.on, s.state + s.more.get("value", "")), h)
     return [h for h in best.values() if h.score >= WEAK][:MOST_READINGS]
 
 
-def _held(spelling: Spelling, clause: Clause, named: dict[str, frozenset[int]], index: Index, subject: str) -> Held | None:
+def _held(number: int, clause: Clause, named: dict[str, frozenset[int]], behind: dict[str, bool], index: Index, subject: str) -> Held | None:
+    spelling = index.spellings[number]
     term = spelling.term
     used: set[int] = set()
     guesses: dict[str, str] = {}
     matched = claimed = 0.0
     denial_used = headed = False
-    on, fit, on_places = _part(term.on, named, subject, index)
-    for asked in spelling.asked:
-        weight = index.weight(asked)
+    on, fit, on_places = _part(term.on, named, behind, subject, index)
+    for asked, weight in zip(spelling.asked, index.asked_weights[number], strict=True):
         spans = [s for sense in sorted(asked) for s in clause.senses.get(sense, ())]
         kinds = [kind for slot, kind in asked if slot == "part"]
         if ("cue", "denied") in asked:
             if not spans:
                 return None
             denial_used = True
+            used |= set(spans[0].places)
+            matched += weight
+            continue
         if spans:
             span = max(spans, key=lambda s: (not s.guessed, len(s.places), -s.first))
             used |= set(span.places)
             matched += weight
-            headed |= span.sense[0] != "part"
+            headed |= any(s.sense[0] not in ("part", "point", "cue") for s in spans)
             if span.guessed:
                 guesses[span.guessed] = clause.tokens[span.first].text
         elif kinds and (near := _related(kinds, named, index)):
@@ -218,26 +241,26 @@ def _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_us
     term = spelling.term
     more, quiet = _qualifiers(clause, used, term)
     lifted = {p for p, x in clause.lifted.items() if x.kind in ("extent", "which", "of")}
-    left = clause.content - used - quiet - lifted
+    said_again = {p for sense in index.alone.get(term.name, ()) for s in clause.senses.get(sense, ()) for p in s.places}
+    left = clause.content - used - quiet - lifted - said_again
     unread = sum(_loss(clause, p, index) for p in left)
     score = matched / (matched + CLAIMED * claimed + UNREAD * unread) * fit * FAMILY[term.family]
     said = {t.stem for t in clause.tokens}
-    score *= OTHER_WORDS + (1 - OTHER_WORDS) * (len(spelling.stems & said) / max(1, len(spelling.stems)))
+    other = OTHER_WORDS if term.family != "act" else OTHER_VERB
+    score *= other + (1 - other) * (len(spelling.stems & said) / max(1, len(spelling.stems)))
     if guesses:
         score *= 0.95
+    own = index.vocabulary.features[term.name].qualifiers if term.family == "feature" else {}
+    if any(more.get(slot, value) != value for slot, value in own.items()):
+        score *= WRONG_PART
+    if spelling.bare and not clause.cues("done"):
+        score *= BARE
     if score < WEAK:
         return None
-    asks = [f"{said!r} is taken for {word!r}" for word, said in sorted(guesses.items())]
-    state = "present"
-    if clause.cues("not looked"):
-        state = "not looked at"
-        asks.append("it is read as not looked at")
-    elif not denial_used and (clause.denied or clause.cues("denied") or clause.cues("denied before")):
-        if not clause.cues("not denied"):
-            state = "absent"
-        asks.append(DENIED)
-    asks += [why for cue, why in _CUES.items() if clause.cues(cue)]
+    state, asks = _told(clause, denial_used)
+    asks = [f"{said!r} is taken for {word!r}" for word, said in sorted(guesses.items())] + asks
     asks += [spelling.ask] if spelling.ask else []
+    asks += ["it is taken for a fact about the whole case"] if term.family == "setting" else []
     if claimed > 0.2:
         asks.append("the term may say more than was said")
     if left:
@@ -246,11 +269,43 @@ def _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_us
         asks.append("the part named does not fit")
     elif not on and term.family == "feature":
         asks.append("no part is named")
+    asks += [f"{x.said!r} is taken for a clock position" for x in clause.lifted.values() if x.kind == "extent" and x.guessed]
     if value:
         more = {"value": value[1].text, **more}
         asks += [f"the unit of {value[1].said!r} is a guess"] if value[1].guessed else []
     return Held(Statement(term.family, term.name, on if term.family != "setting" else "", state, more), round(score, 4),
-                frozenset(used), tuple(asks))  # fmt: skip
+                frozenset(used), tuple(asks), frozenset(left))  # fmt: skip
+
+
+def _told(clause: Clause, denial_used: bool = False) -> tuple[str, list[str]]:
+    """(present, absent or not looked at, why it must be asked) by the cues of a clause."""
+    asks, state = [], "present"
+    if clause.cues("not looked"):
+        state = "not looked at"
+        asks.append("it is read as not looked at")
+    elif not denial_used and (clause.denied or clause.cues("denied") or clause.cues("denied before")):
+        if not clause.cues("not denied"):
+            state = "absent"
+        asks.append(DENIED)
+    return state, asks + [why for cue, why in _CUES.items() if clause.cues(cue)]
+
+
+def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
+    result = []
+    for point, variable, value, fit, used, guesses in states(clause, index, subject):
+        more: dict[str, str] = {"value": value}
+        quiet = set()
+        for span in clause.spans:
+            if span.sense[0] == "when" and not set(span.places) & used:
+                more["when"] = span.sense[1]
+                quiet |= set(span.places)
+        left = clause.content - used - quiet
+        said = sum(_loss(clause, p, index) for p in used)
+        score = round(said / (said + UNREAD * sum(_loss(clause, p, index) for p in left)) * fit * FAMILY["state"], 4)
+        state, told = _told(clause, any(set(c.places) <= used for c in clause.senses.get(("cue", "denied"), ())))
+        asks = [*guesses, *told, *(["not every word was read: " + ", ".join(clause.words(frozenset(left)))] if left else [])]
+        result.append(Held(Statement("state", variable, point, state, more), score, frozenset(used), tuple(asks), frozenset(left)))
+    return result
 
 
 def _loss(clause: Clause, place: int, index: Index) -> float:
@@ -265,13 +320,20 @@ def _loss(clause: Clause, place: int, index: Index) -> float:
     return max((index.weights.get(s, UNKNOWN) for s in senses), default=UNKNOWN)
 
 
-def _part(on: tuple[str, ...], named: dict[str, frozenset[int]], subject: str, index: Index) -> tuple[str, float, frozenset[int]]:
+def _part(
+    on: tuple[str, ...], named: dict[str, frozenset[int]], behind: dict[str, bool], subject: str, index: Index
+) -> tuple[str, float, frozenset[int]]:
     """(kind it is on, how well that fits, places of the words that name it)."""
     v = index.vocabulary
+
+    if on and TOLD.issuperset(on):
+        return on[0], 1.0, frozenset(p for kind in ("seal", "machine", *on) for p in named.get(kind, ()))
 
     def fits(kind: str) -> bool:
         return not on or any(a in v.lineage[kind] or kind in v.lineage[a] for a in on)
 
+    if subject and named and on and fits(subject) and not any(fits(kind) and not behind[kind] for kind in named):
+        return subject, NO_PART, next((p for kind, p in named.items() if kind in v.lineage[subject]), frozenset())
     for kind, places in named.items():
         if fits(kind):
             narrower = subject if subject and kind in v.lineage[subject] and fits(subject) else kind
@@ -297,17 +359,18 @@ def _implied(kinds: Iterable[str], term_on: tuple[str, ...], on: str, index: Ind
     return any(k in line.get(o, ()) for k in kinds for o in ((on,) if on else term_on))
 
 
-def _qualifiers(clause: Clause, used: set[int], term) -> tuple[dict[str, str], set[int]]:  # type: ignore[no-untyped-def]
+def _qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, str], set[int]]:
     """Side, degree, extent and the like that the term has not taken up itself, and the places that say them."""
     more: dict[str, str] = {}
     quiet: set[int] = set()
-    for slot in ("side", "degree", "extent"):
-        spans = [s for s in clause.spans if s.sense[0] == slot and not set(s.places) <= used]
+    slots = {"feature": QUALIFYING, "act": ("made of", "when")}.get(term.family, ())
+    for slot in slots:
+        spans = [s for s in clause.spans if s.sense[0] == slot and not set(s.places) & (used | quiet)]
         if slot == "side" and not spans and term.sides:
             spans = [s for s in clause.spans if s.sense[0] == slot and s.sense[1] in term.sides]
-        if spans and term.family == "feature":
+        if spans:
             best = max(spans, key=lambda s: (len(s.places), -s.first))
-            more[slot] = best.sense[1]
+            more["with" if term.family == "act" and slot == "made of" else slot] = best.sense[1]
             quiet |= {p for s in spans for p in s.places if s.sense == best.sense}
     for lifted in clause.lifted.values():
         if lifted.kind in ("extent", "which", "of") and term.family == "feature":
@@ -327,13 +390,13 @@ def _value(asked: str, clause: Clause) -> tuple[int, Lifted] | None:
     return None
 
 
-def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...]) -> Iterable[Reading]:
+def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...], index: Index) -> Iterable[Reading]:
     """The best of every clause together, then those in which one clause is read otherwise."""
     if not chosen:
         return []
     best = [held[0] for _, held in chosen]
     ties = [f"{held[0].statement.term!r} and {held[1].statement.term!r} fit alike"
-            for _, held in chosen if len(held) > 1 and held[0].score - held[1].score < TIE]  # fmt: skip
+            for _, held in chosen if len(held) > 1 and held[0].score - held[1].score < TIE and not _general(held[0], held[1], index)]  # fmt: skip
     others = sorted(
         ((held[0].score - h.score, n, h) for n, (_, held) in enumerate(chosen) for h in held[1:]),
         key=lambda x: (x[0], x[1], x[2].statement.term),
@@ -348,15 +411,17 @@ def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...]) 
         score = min(h.score for h in pick)
         sureness = "sure" if score >= SURE and not asks else "likely" if score >= LIKELY else "weak"
         used = [w for (clause, _), h in zip(chosen, pick, strict=True) for w in clause.words(h.used)]
-        left = [w for (clause, _), h in zip(chosen, pick, strict=True) for w in clause.words(_left(clause, h))]
+        left = [w for (clause, _), h in zip(chosen, pick, strict=True) for w in clause.words(h.left)]
         statements = tuple(_unrepeated(h.statement for h in pick))
         result.append(Reading(statements, sureness, score, tuple(used), (*left, *unread), tuple(asks)))
     return result
 
 
-def _left(clause: Clause, held: Held) -> frozenset[int]:
-    more = clause.qualifying | {p for p, x in clause.lifted.items() if x.kind in ("extent", "which", "of")}
-    return clause.content - held.used - more
+def _general(one: Held, other: Held, index: Index) -> bool:
+    """Whether the first says in general what the other says in particular, so that it cannot be wrong where that is right."""
+    a, b = one.statement, other.statement
+    same = (a.family, a.on, a.state) == (b.family, b.on, b.state) and a.family == "feature"
+    return same and a.term in index.vocabulary.form_lineage[b.term]
 
 
 def _unrepeated(statements: Iterable[Statement]) -> list[Statement]:

@@ -27,6 +27,7 @@ _SPELLINGS = tuple(
         (r"^draught", "draft"), (r"^oxidis", "oxidiz"), (r"^de?ioni[sz]", "deioniz"),
     )
 )  # fmt: skip
+_BRITISH = re.compile("our|is[ei]|isa|ys[ei]|re|grey|sulph|alumin|mould|gauge|draught|ion")
 
 
 @dataclass(frozen=True)
@@ -43,13 +44,17 @@ class Token:
 
 def folded(text: str) -> str:
     """The text in lower case, its signs and dashes made one, "didn't" written out; at most MOST_SIGNS long."""
-    text = unicodedata.normalize("NFKC", text[:MOST_SIGNS]).lower()
+    text = text[:MOST_SIGNS].lower()
+    if not text.isascii():
+        text = unicodedata.normalize("NFKC", text).lower()
     text = _NOT.sub(lambda m: {"ca": "can", "wo": "will"}.get(m.group(1), m.group(1)) + " not", text)
     return _APOSTROPHE.sub("", _JOINS.sub(" ", text))
 
 
 def spelled(word: str) -> str:
     """A word with British spellings made American."""
+    if not _BRITISH.search(word):
+        return word
     for pattern, by in _SPELLINGS:
         word = pattern.sub(by, word)
     return word

@@ -30,13 +30,15 @@ from typing import Any
 
 import networkx as nx
 
+from diagnose.casefile.model import Act, State
+from diagnose.casefile.wording import extent_text
 from diagnose.inference.engine import Firing, finding_id
 from diagnose.inference.rules import Branch
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Judged, Judgement
 from diagnose.judgement.network import Network
 from diagnose.reading.problems import Where
-from diagnose.trail.wording import Sentences, compared, extent_text, premise_text, quantity_text, record_text
+from diagnose.trail.wording import Sentences, compared, premise_text, quantity_text, record_text
 
 TYPES = ("recorded", "setting", "quantity", "firing", "finding", "evidence", "cause", "measurement", "caution")
 PROVING = ("input", "premise", "concludes", "weighs", "moves", "rules out", "sets prior", "warns")
@@ -154,6 +156,14 @@ class _Builder:
                 position=s.position, line=s.where.line,
             )  # fmt: skip
 
+        statements: list[State | Act] = [*case.states, *case.acts]
+        for said in statements:
+            self.add(
+                said.id, "recorded", record_text(said, case, self.knowledge), state="present" if said.holds else "absent",
+                what=said.variable if isinstance(said, State) else said.did, position=said.position, clock="", note=said.note,
+                said=said.said, line=said.where.line,
+            )  # fmt: skip
+
     def numbers(self) -> None:
         for q in self.inference.quantities:
             self.add(
@@ -208,7 +218,7 @@ class _Builder:
         table = {"found": self.knowledge.findings, "caution": self.knowledge.cautions}.get(
             branch.conclusion.kind, self.knowledge.causes
         )
-        return list(table[branch.rule].sources)  # type: ignore[attr-defined]
+        return list(table[branch.rule].sources)
 
     def cause(self, j: Judged) -> None:
         card, position, id = self.knowledge.causes[j.cause], j.position, cause_id(j.cause, j.position)

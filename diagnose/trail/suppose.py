@@ -19,7 +19,7 @@ from typing import Any
 import networkx as nx
 
 from diagnose.casefile.clock import BadClock, arc
-from diagnose.casefile.model import Case, Measured, Observation, SettingFact
+from diagnose.casefile.model import Act, Case, Measured, Observation, SettingFact, State
 from diagnose.casefile.reader import amend
 from diagnose.inference.run import Inference, RuleBase, deduce
 from diagnose.judgement.judge import judge
@@ -34,7 +34,7 @@ from diagnose.reading.units import BadUnit, amount, unit
 from diagnose.trail.graph import build, cause_id, causes_by_probability, of_type
 
 KINDS = ("present", "absent", "set", "reading", "forget")
-Record = Observation | Measured | SettingFact
+Record = Observation | Measured | SettingFact | State | Act
 Doc = dict[str, Any]
 
 
@@ -125,6 +125,7 @@ class _Maker:
             case, observations=tuple(o for o in case.observations if o.id not in ids),
             measured=tuple(x for x in case.measured if x.id not in ids),
             settings=tuple(s for s in case.settings if s.id not in ids),
+            states=tuple(s for s in case.states if s.id not in ids), acts=tuple(a for a in case.acts if a.id not in ids),
         ))  # fmt: skip
 
     # ---- present, absent --------------------------------------------------------------------------------------
@@ -295,11 +296,13 @@ class _Maker:
     def called(self, record: Record) -> list[str]:
         if isinstance(record, SettingFact):
             return [record.setting, record.term, f"{record.setting}={record.term}"]
+        if isinstance(record, State | Act):
+            return [record.variable, f"{record.point}: {record.variable}"] if isinstance(record, State) else [record.did]
         return [record.feature if isinstance(record, Observation) else record.what]
 
 
 def records_of(case: Case) -> list[Record]:
-    return [*case.observations, *case.measured, *case.settings]
+    return [*case.observations, *case.measured, *case.settings, *case.states, *case.acts]
 
 
 def called(case: Case, id: str) -> str:
@@ -309,6 +312,8 @@ def called(case: Case, id: str) -> str:
     def name(r: Record) -> str:
         if isinstance(r, SettingFact):
             return f"{r.setting}={r.term}"
+        if isinstance(r, State | Act):
+            return f"{r.point}: {r.variable}" if isinstance(r, State) else r.did
         what = r.feature if isinstance(r, Observation) else r.what
         return what + (f"@{r.part or r.kind}" if r.part or r.kind else "")
 

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cached_property
 
-from diagnose.casefile.model import Case, Measured, Observation, SettingFact
-from diagnose.casefile.wording import describe, describe_reading, extent_text
+from diagnose.casefile.model import Act, Case, Measured, Observation, SettingFact, State
+from diagnose.casefile.wording import describe, describe_act, describe_reading, describe_state, extent_text
 from diagnose.inference.rules import Premise
 from diagnose.inference.run import Inference
 from diagnose.knowledge.model import Knowledge, Limit
@@ -26,12 +26,16 @@ def seat_name(position: str) -> str:
     return position if position in ("seal", "machine", "") else f"{position} seal"
 
 
-def record_text(record: Observation | Measured | SettingFact, case: Case, knowledge: Knowledge) -> str:
+def record_text(record: Observation | Measured | SettingFact | State | Act, case: Case, knowledge: Knowledge) -> str:
     """One record in one line."""
     if isinstance(record, Observation):
         return describe(record, case)
     if isinstance(record, Measured):
         return describe_reading(record, knowledge.vocabulary.readings[record.what].unit)
+    if isinstance(record, State):
+        return describe_state(record)
+    if isinstance(record, Act):
+        return describe_act(record)
     return f"{record.setting}: {'' if record.holds else 'not '}{record.term}"
 
 

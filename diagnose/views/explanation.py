@@ -8,7 +8,7 @@ from typing import Any
 from diagnose.advice.actions import actions
 from diagnose.advice.cautions import called_for
 from diagnose.advice.plan import Plan
-from diagnose.casefile.wording import describe, describe_reading
+from diagnose.casefile.wording import describe, describe_reading, describe_statements
 from diagnose.inference.facts import holds_at, mark_relations
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import STANDINGS, Evidence, Judged, Judgement
@@ -34,6 +34,7 @@ def records_text(inference: Inference, ids: Sequence[str]) -> list[str]:
     lines = [describe(o, case) for o in case.observations if o.id in ids]
     lines += [describe_reading(x, vocabulary.readings[x.what].unit) for x in case.measured if x.id in ids]
     lines += [f"{s.setting}: {'' if s.holds else 'not '}{s.term}" for s in case.settings if s.id in ids]
+    lines += describe_statements(case, ids)
     return lines
 
 

@@ -17,7 +17,7 @@ from diagnose.knowledge.model import Action
 from diagnose.knowledge.reader import FIELDS
 from diagnose.views import explanation, next_steps
 from diagnose.views.page import Page
-from tests.support.places import ROOT, SCENARIOS
+from tests.support.places import ROOT, SCENARIOS, mostly_slow
 
 NAMES = [p.stem for p in SCENARIOS]
 LARGEST = max(SCENARIOS, key=lambda p: p.stat().st_size)
@@ -32,7 +32,7 @@ def check(document: object, part: str = "") -> None:
     jsonschema.Draft202012Validator(schema).validate(json.loads(json.dumps(document)))
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", mostly_slow(NAMES))
 def test_both_answers_keep_to_their_schema(name, judged):
     case = judged(name)
     made = plan(case.inference, case.judgements, case.net, minutes=30)
@@ -46,7 +46,7 @@ def test_both_answers_keep_to_their_schema(name, judged):
             check(item, part)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", mostly_slow(NAMES))
 def test_every_step_says_what_how_with_what_and_why(name, judged):
     case = judged(name)
     knowledge = case.base.knowledge
@@ -61,7 +61,7 @@ def test_every_step_says_what_how_with_what_and_why(name, judged):
             assert all(v["source"] for v in told["limit"]["values"])
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", mostly_slow(NAMES))
 def test_the_first_screen_stays_short(name, judged):
     case = judged(name)
     made = plan(case.inference, case.judgements, case.net, most=5)
@@ -78,7 +78,7 @@ def test_the_first_screen_stays_short(name, judged):
 # ---- actions -----------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", mostly_slow(NAMES))
 def test_actions_go_from_operation_to_material_and_each_is_tied_to_a_leading_cause(name, judged):
     case = judged(name)
     knowledge = case.base.knowledge

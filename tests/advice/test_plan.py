@@ -17,7 +17,7 @@ from diagnose.inference.run import Deduced, deduce, infer
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import Network, posterior
 from diagnose.knowledge.model import Knowledge, Looks
-from tests.support.places import SCENARIOS
+from tests.support.places import SCENARIOS, mostly_slow
 from tests.support.reasoned import reasoned
 
 NAMES = [p.stem for p in SCENARIOS]
@@ -46,7 +46,7 @@ STAGES = ("", "while running", "before unbolting", "before washing", "before rel
 # ---- order and reach ---------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", mostly_slow(NAMES))
 def test_nothing_on_the_plan_is_lost_on_the_way(name, judged):
     """At every stage: nothing too late, what the next step destroys first, nothing after what spoils it."""
     case = judged(name)
@@ -78,7 +78,7 @@ def spoiling(step, knowledge: Knowledge) -> bool:
     return bool(step.measurement) and bool(knowledge.measurements[step.measurement].spoils)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", mostly_slow(NAMES))
 def test_only_what_is_open_is_asked_and_it_is_worth_its_while(name, judged):
     case = judged(name)
     made, knowledge = planned(case)

@@ -7,6 +7,8 @@ import pytest
 
 from tests.advice.simulation import AT_START, ORDERS, Bench
 
+pytestmark = pytest.mark.slow
+
 SEALS = 12
 
 

@@ -15,6 +15,8 @@ from diagnose.authoring.rule_tests import KINDS, Workshop, read_tests, run_tests
 from diagnose.knowledge.checks import undated_sources
 from diagnose.reading.problems import Problems
 
+pytestmark = pytest.mark.slow
+
 KNOWLEDGE = Path(__file__).resolve().parents[2] / "knowledge"
 EVERY = 60
 

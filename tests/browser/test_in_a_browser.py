@@ -24,6 +24,8 @@ from diagnose.views.report.blocks import Heading, Table
 from diagnose.views.report.printing import find_browser, pdf_of
 from tests.support.places import LARGE, ROOT
 
+pytestmark = pytest.mark.slow
+
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
 
 

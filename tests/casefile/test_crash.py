@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import os
 
+import pytest
+
 from tests.casefile.crash import campaign
+
+pytestmark = pytest.mark.slow
 
 
 def test_killed_at_random_moments_every_acknowledged_answer_is_found(tmp_path, whole_base):

@@ -15,6 +15,8 @@ import pytest
 from referencing import Registry
 from referencing.jsonschema import DRAFT202012
 
+from tests.support.places import mostly_slow
+
 ROOT = Path(__file__).resolve().parents[2]
 SCENARIOS = sorted(p.stem for p in (ROOT / "scenarios").glob("*.yaml"))
 
@@ -26,7 +28,7 @@ def diagnose(*words: str, **env: str) -> subprocess.CompletedProcess[str]:
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("name", SCENARIOS)
+@pytest.mark.parametrize("name", mostly_slow(SCENARIOS))
 def test_json_keeps_its_schema(name):
     parts = ("explanation.schema.json", "next_steps.schema.json")
     told = [json.loads(resources.files("diagnose.views").joinpath(p).read_text("utf-8")) for p in parts]

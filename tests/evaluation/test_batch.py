@@ -16,6 +16,8 @@ from diagnose.inference.run import infer, load
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import build
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).resolve().parents[2]
 SMALL = ROOT / "tests" / "small"
 

@@ -18,6 +18,8 @@ from diagnose.reading.located import read_text
 from diagnose.reading.problems import Problems
 from tests.fuzz.targets import SMALL, TARGETS, check, mutate, seeds, small
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.parametrize("name", sorted(TARGETS))
 def test_mutated_files_are_read_or_refused(name):

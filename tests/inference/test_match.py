@@ -17,6 +17,7 @@ from diagnose.inference.run import Inference, RuleBase, deduce, infer, load
 from diagnose.knowledge.conditions import negate
 from diagnose.knowledge.model import Condition, Finding
 from diagnose.reading.problems import BadInput, Problems
+from tests.support.places import mostly_slow
 
 ROOT = Path(__file__).parents[2]
 SMALL = ROOT / "tests" / "small"
@@ -54,7 +55,7 @@ def test_the_small_case():
     assert disagreements(inference) == []
 
 
-@pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", mostly_slow(CASES, 8), ids=lambda p: p.stem)
 def test_every_case_of_the_library(path, whole_base):
     assert disagreements(infer(read_case(path, whole_base.knowledge), whole_base)) == []
 

@@ -19,6 +19,7 @@ from diagnose.inference.rules import Branch, Conclusion, Premise
 from diagnose.inference.run import infer
 from diagnose.reading.problems import Where
 from tests.inference import stock
+from tests.support.places import mostly_slow
 
 ROOT = Path(__file__).resolve().parents[2]
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
@@ -122,7 +123,7 @@ def test_what_the_matcher_does_not_take_is_refused():
             engine([[bad]], IndexedMatcher)
 
 
-@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", mostly_slow(SCENARIOS, 4), ids=lambda p: p.stem)
 def test_the_same_firings_as_plain_experta_on_every_scenario(path, whole_base):
     case = read_case(path, whole_base.knowledge)
     inference = infer(case, whole_base)

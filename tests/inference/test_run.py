@@ -17,6 +17,7 @@ from diagnose.knowledge.model import Caution, Condition, Prior
 from diagnose.quantities.compute import compute
 from diagnose.reading.problems import Problems
 from tests.inference import clips_twin
+from tests.support.places import mostly_slow
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
@@ -388,7 +389,7 @@ def test_clips_deduces_the_same_on_the_small_case(base):
     assert ours == theirs and ours
 
 
-@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", mostly_slow(SCENARIOS), ids=lambda p: p.stem)
 def test_clips_deduces_the_same_on_every_scenario(path, whole_base):
     from diagnose.casefile.reader import read_case
 

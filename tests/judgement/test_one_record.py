@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 
+import pytest
 import yaml
 
 from diagnose.casefile.model import Case, Extent, Observation, lone
@@ -14,6 +15,8 @@ from diagnose.judgement.judge import judge
 from diagnose.judgement.network import Network
 from diagnose.knowledge.conditions import EXTENTS, GROUPS
 from diagnose.reading.problems import Problems
+
+pytestmark = pytest.mark.slow
 
 
 def established(case: Case, base: RuleBase, net: Network) -> list[str]:

@@ -26,6 +26,8 @@ from diagnose.knowledge.reader import build_knowledge, contents_of
 from diagnose.reading.problems import Problems
 from diagnose.reading.units import amount, to_unit
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).resolve().parents[2]
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
 RECORDS = ("parts", "observations", "measurements")

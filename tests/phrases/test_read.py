@@ -85,7 +85,7 @@ def test_what_must_be_asked_says_why(said, why):
 def test_two_clauses_are_two_statements_on_the_part_named_once():
     first = read("carbon: chipped at the outer edge; blistered", VOCABULARY)[0]
     assert [(s.on, s.term, s.more.get("side")) for s in first.statements] == [
-        ("soft face", "edge chips", "outer edge"), ("soft face", "blisters", None),
+        ("soft face", "edge chips", "outer edge"), ("soft face", "blister", None),
     ]  # fmt: skip
 
 

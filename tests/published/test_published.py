@@ -14,6 +14,8 @@ from diagnose.evaluation.agreement import by_table, read_rows
 from diagnose.evaluation.score import cases_in, score, score_all
 from diagnose.reading.problems import BadInput, Problems
 
+pytestmark = pytest.mark.slow
+
 HERE = Path(__file__).parent
 SCENARIOS = HERE.parents[1] / "scenarios"
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
+
+import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 KNOWLEDGE = ROOT / "knowledge"
@@ -14,3 +17,8 @@ LARGE = ROOT / "scenarios" / "shaft-runout-large-record.yaml"
 PUBLISHED = sorted(
     p for p in (ROOT / "tests" / "published").rglob("*.yaml") if re.search("^case:", p.read_text("utf-8"), re.M)
 )
+
+
+def mostly_slow(items: Sequence[Path | str], quick: int = 2) -> list:
+    """Parameters of which only the first few belong to a quick run."""
+    return [*items[:quick], *(pytest.param(x, marks=pytest.mark.slow) for x in items[quick:])]

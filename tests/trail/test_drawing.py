@@ -11,7 +11,7 @@ import pytest
 from diagnose.judgement.judge import judge
 from diagnose.trail.graph import build, of_type, proof
 from diagnose.views.graph_drawing import FONT, WIDTH, cut, draw, element_id, text_width, wrap
-from tests.support.places import SCENARIOS
+from tests.support.places import SCENARIOS, mostly_slow
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -58,7 +58,7 @@ def texts_inside(picture) -> None:
     assert seen >= len(picture.boxes)
 
 
-@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", mostly_slow(SCENARIOS), ids=lambda p: p.stem)
 def test_no_label_overlaps_another(path, judged):
     picture = draw(judged(path).graph)
     check(picture)

@@ -18,7 +18,7 @@ from diagnose.trail.document import document, dump, trail, verify
 from diagnose.trail.graph import PROVING, build, causes_by_probability, firing_id, leaves, of_type
 from diagnose.views import reasoning as view
 from diagnose.views.page import Page
-from tests.support.places import PUBLISHED, ROOT, SCENARIOS, SMALL
+from tests.support.places import PUBLISHED, ROOT, SCENARIOS, SMALL, mostly_slow
 from tests.support.reasoned import reasoned, small_base
 from tests.trail.checker import Checker
 
@@ -43,7 +43,7 @@ def test_the_checker_finds_a_false_claim_a_missing_one_and_a_leaf_from_nowhere(s
     assert any("nowhere" in c for c in Checker(SMALL / "knowledge", hanging).complaints())
 
 
-@pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", mostly_slow(CASES, 3), ids=lambda p: p.stem)
 def test_a_case_of_the_library(path, judged):
     """Sound, proved by a reader of the rules' text, explained in full, and replayed to the byte."""
     case = judged(path)
@@ -159,7 +159,7 @@ def test_taking_a_rule_away_takes_exactly_what_rested_on_it(small):
         check_removal(small, rule)
 
 
-@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", mostly_slow(SCENARIOS), ids=lambda p: p.stem)
 def test_taking_rules_of_the_library_away_takes_exactly_what_rested_on_them(path, judged):
     """Rules whose finding others are built on, and two more; those that another rule denies are left aside."""
     case = judged(path)

@@ -12,7 +12,7 @@ from diagnose.trail.suppose import Change, called, records_of, suppose, what_if
 from diagnose.trail.whynot import WhyNot
 from diagnose.views import reasoning as view
 from diagnose.views.page import Page
-from tests.support.places import SCENARIOS
+from tests.support.places import SCENARIOS, mostly_slow
 from tests.support.reasoned import Reasoned, reasoned
 
 
@@ -174,7 +174,7 @@ def look_alikes(case: Reasoned) -> list[tuple[str, str]]:
     return [(x["cause"], a["position"]) for x in a["look_alikes"] if x["cause"] not in leading]
 
 
-@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", mostly_slow(SCENARIOS, 1), ids=lambda p: p.stem)
 def test_for_every_look_alike_of_the_leading_cause_the_reasons_why_not_are_true(path, judged, monkeypatch):
     monkeypatch.setattr("diagnose.trail.whynot.MOST_REASONS", 2)  # each reason is a run of its own
     case = judged(path)

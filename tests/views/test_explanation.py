@@ -10,7 +10,7 @@ from diagnose.inference.run import infer
 from diagnose.judgement.judge import judge
 from diagnose.views import explanation
 from diagnose.views.page import Page
-from tests.support.places import ROOT
+from tests.support.places import ROOT, mostly_slow
 
 SCENARIOS = sorted(p.stem for p in (ROOT / "scenarios").glob("*.yaml"))
 
@@ -30,7 +30,7 @@ def told(whole_base, whole_network):
     return lines
 
 
-@pytest.mark.parametrize("name", SCENARIOS)
+@pytest.mark.parametrize("name", mostly_slow(SCENARIOS))
 def test_the_answer_and_what_to_look_at_next_come_first_and_the_page_stays_short(name, told):
     lines = told(name, False)
     headings = [line for line in lines if line and not line.startswith(" ")][1:]

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[2]
 SMALL = ROOT / "tests" / "small"
 HIDDEN = re.compile("[\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff]")

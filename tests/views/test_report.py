@@ -19,7 +19,7 @@ from diagnose.judgement.judge import judge
 from diagnose.views.report import html, markdown
 from diagnose.views.report.blocks import Figure, Figures, Items, Paragraph, Picture, Table
 from diagnose.views.report.pictures import day_of
-from tests.support.places import LARGE, ROOT
+from tests.support.places import LARGE, ROOT, mostly_slow
 from tests.views.test_markup import Reader
 
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
@@ -44,7 +44,7 @@ def row_with(report, id, *words) -> str:
 # ---- one file, safe and the same each time ----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", mostly_slow(SCENARIOS), ids=lambda p: p.stem)
 def test_every_scenario_makes_a_report_under_a_megabyte_and_a_half_that_names_nothing_outside(build, path):
     page = html.page(build(path))
     assert len(page.encode()) < 1_500_000

@@ -168,7 +168,9 @@ def record(t: Told) -> list[Block]:
         rows.append((on, seen[1:], absent))
     blocks: list[Block] = [Table((("on", ""), ("seen", "wide"), ("looked for and not there", "wide")), rows)] if rows else []
     remarks = [_remark(t, r) for r in t.case.remarks if r.note]
-    return [*blocks, *([Heading("Remarks"), Items(remarks)] if remarks else [])]
+    if remarks:
+        blocks += [Heading("Remarks"), Items(remarks)]
+    return blocks
 
 
 def _remark(t: Told, r: Remark) -> str:
@@ -185,7 +187,8 @@ def _mark(o: Observation) -> list[Piece]:
 def photos(t: Told) -> list[Block]:
     """Each photo once, with what it shows and its digest; a missing or changed one is said to be so."""
     blocks: list[Block] = []
-    for path in sorted({x.photo for x in (*t.case.observations, *t.case.remarks) if x.photo}):
+    records: tuple[Observation | Remark, ...] = (*t.case.observations, *t.case.remarks)
+    for path in sorted({x.photo for x in records if x.photo}):
         photo = t.photos.get(path, Photo(None, problem="this photo was not read"))
         on = sorted(
             (o for o in t.case.observations if o.photo == path),
@@ -194,8 +197,9 @@ def photos(t: Told) -> list[Block]:
         remarks = [r for r in t.case.remarks if r.photo == path]
         told = [describe(o, t.case) + (f" ({o.note})" if o.note else "") for o in on] + [_remark(t, r) for r in remarks]
         about = "; ".join(x for x in told if x) or "as found"
+        named: list[Observation | Remark] = [*on, *remarks]
         then = next(
-            (x.photo_digest for x in (*on, *remarks) if x.photo_digest and photo.digest and x.photo_digest != photo.digest), ""
+            (x.photo_digest for x in named if x.photo_digest and photo.digest and x.photo_digest != photo.digest), ""
         )
         digest = Soft(f" sha256 {photo.digest}" if photo.digest else "")
         changed = Strong(f" This is not the file that was recorded, whose sha256 was {then}." if then else "")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from diagnose.casefile.model import Case
+from diagnose.casefile.model import Case, Observation, Remark
 from diagnose.casefile.photos import MOST_PHOTO_BYTES
 from diagnose.reading.files import read_file
 from diagnose.views.report.told import Photo
@@ -15,7 +15,8 @@ _IMAGES = ((b"\x89PNG\r\n\x1a\n", "image/png"), (b"\xff\xd8\xff", "image/jpeg"),
 
 def read_photos(case: Case, path: Path) -> dict[str, Photo]:
     """Every photo that the case names, read from beside its file."""
-    return {name: _photo(path, name) for name in sorted({x.photo for x in (*case.observations, *case.remarks) if x.photo})}
+    records: tuple[Observation | Remark, ...] = (*case.observations, *case.remarks)
+    return {name: _photo(path, name) for name in sorted({x.photo for x in records if x.photo})}
 
 
 def _photo(path: Path, name: str) -> Photo:

@@ -1,0 +1,70 @@
+"""States in a clause: a point of the machine, what of it, and how that is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from diagnose.knowledge.model import Vocabulary
+from diagnose.phrases.clauses import Clause
+from diagnose.phrases.index import Index, Span
+from diagnose.reading.units import BadUnit, unit
+
+UNSAID_VARIABLE, UNSAID_POINT, SUBJECT_POINT = 0.8, 0.8, 0.97
+
+
+def states(clause: Clause, index: Index, subject: str) -> Iterator[tuple[str, str, str, float, set[int], tuple[str, ...]]]:
+    """(point, variable, value, fit, places used, asks) of every state a clause may say."""
+    variables = {s.sense[1]: s for s in clause.spans if s.sense[0] == "variable"}
+    points = _points(clause)
+    for variable, value, places, guess in _values(clause, index):
+        named = variables.get(variable)
+        places = places | (set(named.places) if named else set())
+        fit, asks = 1.0, [guess] if guess else []
+        if not named and not _telling(clause, index, variable, places):
+            fit *= UNSAID_VARIABLE
+            asks.append(f"that it is the {variable} is a guess")
+        for point, at in _at(points, places, subject, index.vocabulary):
+            if point:
+                yield point, variable, value, fit * (1.0 if at else SUBJECT_POINT), places | at, tuple(asks)
+            elif named:
+                yield "", variable, value, fit * UNSAID_POINT, places, (*asks, "no point is named")
+
+
+def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], str]]:
+    for span in clause.spans:
+        if span.sense[0] == "value":
+            variable, _, value = span.sense[1].partition(": ")
+            yield variable, value, set(span.places), f"{clause.tokens[span.first].text!r} is taken for {span.guessed!r}" if span.guessed else ""
+    for place, lifted in clause.lifted.items():
+        for name, variable in index.vocabulary.grammar.variables.items():
+            if lifted.kind == "amount" and variable.unit:
+                try:
+                    fits = unit(lifted.unit).kind == unit(variable.unit).kind
+                except BadUnit:
+                    continue
+                if fits:
+                    yield name, lifted.text, {place}, f"the unit of {lifted.said!r} is a guess" if lifted.guessed else ""
+
+
+def _telling(clause: Clause, index: Index, variable: str, places: set[int]) -> bool:
+    """Whether the words or the unit of a value are those of this variable alone."""
+    every = index.vocabulary.grammar.variables
+    others = {s.sense[1].partition(": ")[0] for s in clause.spans if s.sense[0] == "value" and set(s.places) & places}
+    if not others:
+        others = {name for name, other in every.items() if other.unit == every[variable].unit}
+    return others <= {variable}
+
+
+def _points(clause: Clause) -> dict[str, Span]:
+    spans = [s for s in clause.spans if s.sense[0] == "point"]
+    whole = [s for s in spans if not any(o.first <= s.first and s.last <= o.last and len(o.places) > len(s.places) for o in spans)]
+    return {s.sense[1]: s for s in sorted(whole, key=lambda s: -s.first)}
+
+
+def _at(points: dict[str, Span], places: set[int], subject: str, v: Vocabulary) -> list[tuple[str, set[int]]]:
+    """The points a value may be said of, and where they are named."""
+    named = [(name, set(s.places)) for name, s in points.items() if not set(s.places) & places]
+    if named:
+        return named
+    own = next((p for kind in v.lineage.get(subject, ()) if (p := v.find("point", kind))), "")
+    return [(own, set())]
