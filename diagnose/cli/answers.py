@@ -31,22 +31,20 @@ def explain(
 ) -> None:
     """Say what failed and why: ranked causes with what speaks for and against each, and what to look at next."""
     from diagnose.advice.plan import plan
-    from diagnose.inference.run import infer
-    from diagnose.judgement.judge import judge
-    from diagnose.judgement.network import build
-    from diagnose.views import explanation
+    from diagnose.judgement.diagnosis import Diagnosis
+    from diagnose.views import explanation, explanation_data
     from diagnose.views.page import Page
 
     base = open_base(knowledge, with_drafts)
     record = open_case(case, base)
     if position and position not in record.positions:
         raise refuse(f"this case has no position {position!r}", f"its positions: {', '.join(record.positions)}")
-    net = build(base.knowledge)
-    inference = infer(record, base)
-    judgements = [x for x in judge(inference, net) if position in ("", x.position)]
+    diagnosis = Diagnosis(record, base)
+    inference = diagnosis.inference
+    judgements = [x for x in diagnosis.judgements if position in ("", x.position)]
     planned = plan(judgements, most=MOST_STEPS)
     if as_json:
-        print_json(explanation.document(inference, judgements, planned, everything))
+        print_json(explanation_data.document(inference, judgements, planned, everything))
     else:
         typer.echo(explanation.page(inference, judgements, planned, everything, Page()).text(), nl=False)
 

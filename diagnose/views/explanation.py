@@ -1,27 +1,30 @@
-"""The main answer: what failed and why, as JSON and as a page for the terminal."""
+"""The main answer on a page for the terminal: what happened, why, by which chain, and what to look at next."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from diagnose.advice.actions import actions
 from diagnose.advice.cautions import called_for
 from diagnose.advice.plan import Plan
-from diagnose.casefile.wording import describe, describe_reading, describe_statements
+from diagnose.casefile.wording import describe, describe_reading
 from diagnose.inference.facts import holds_at, mark_relations
 from diagnose.inference.run import Inference
-from diagnose.judgement.judge import STANDINGS, Evidence, Judged, Judgement
-from diagnose.knowledge.model import Cause, Caution
+from diagnose.judgement.chains import NAMED, SURE_ENOUGH, Chain, Link, chains
+from diagnose.judgement.judge import Judged, Judgement, Weighed
+from diagnose.judgement.weights import Group
+from diagnose.knowledge.model import Caution
 from diagnose.quantities.clock import NO_PLACE
 from diagnose.quantities.limits import hangs_on_datum
-from diagnose.reading.figures import percent, signed
+from diagnose.reading.figures import listed, percent, signed
 from diagnose.views import next_steps
-from diagnose.views.leading import NAMED, leaders, not_named, shared, undamaged
+from diagnose.views.leading import leaders, not_named, shared, undamaged, why_is_open
 from diagnose.views.page import Page
 
 MOST_REASONS = 3
 """On each side of the first cause; those after it, and of two seals, get fewer."""
+MOST_BESIDE = 4
+OVERLAP = "Groups overlap: what one has said, another need not say again, so they do not add up."
 
 
 def reads(inference: Inference, finding: str) -> str:
@@ -43,93 +46,25 @@ def basis(inference: Inference, finding: str, position: str) -> str:
     return "; ".join(records_text(inference, sorted(inference.leaves_of_finding(finding, position))))
 
 
-def evidence_json(inference: Inference, e: Evidence, position: str) -> dict[str, Any]:
-    rule = inference.base.knowledge.findings[e.finding]
-    return {
-        "finding": e.finding,
-        "state": e.state,
-        "weight": round(e.weight, 6),
-        "if_present": round(e.if_present, 6),
-        "if_absent": round(e.if_absent, 6),
-        "line": e.line,
-        "through": e.through or None,
-        "rule": f"{rule.where.file}:{rule.where.line}",
-        "because": records_text(inference, sorted(inference.leaves_of_finding(e.finding, position)))
-        if e.state != "unrecorded"
-        else [],
-    }
-
-
-def cause_json(inference: Inference, j: Judged) -> dict[str, Any]:
-    card = inference.base.knowledge.causes[j.cause]
-    return {
-        "cause": j.cause,
-        "id": card.id,
-        "title": card.means,
-        "position": j.position,
-        "scope": card.scope,
-        "standing": j.standing,
-        "probability": round(j.probability, 9),
-        "prior": round(j.prior, 6),
-        "weight": round(j.weight, 6),
-        "lines_for": list(j.lines_for),
-        "ruled_out_because": list(j.because),
-        "iso_14224": {"mechanism": card.mechanism_class, "cause": card.cause_class, "from": card.classes_from},
-        "evidence": [evidence_json(inference, e, j.position) for e in j.evidence],
-    }
-
-
-def iso_classes(card: Cause) -> str:
-    """The classes that a maintenance system may ask for, with how far they were seen."""
-    if not card.mechanism_class:
-        return ""
-    return f"ISO 14224: failure mechanism {card.mechanism_class}, failure cause {card.cause_class} (known from: {card.classes_from})"
-
-
-def document(
-    inference: Inference, judgements: Sequence[Judgement], plan: Plan | None, everything: bool
-) -> dict[str, Any]:
-    """The answer as plain data; the schema is diagnose/views/explanation.schema.json."""
-    case, knowledge = inference.case, inference.base.knowledge
-    shown = [j for x in judgements for j in leading(x, everything)]
-    shown.sort(key=lambda j: (STANDINGS.index(j.standing), j.rank))
-    return {
-        "case": {
-            "name": case.name,
-            "digest": case.digest,
-            "invented": case.invented,
-            "positions": list(case.positions),
-        },
-        "knowledge": {"version": knowledge.version, "digest": knowledge.digest},
-        "causes": [cause_json(inference, j) for j in shown],
-        "explanation": {
-            "causes": list(dict.fromkeys(c for x in judgements for c in x.explanation.causes)),
-            "unexplained": list(dict.fromkeys(f for x in judgements for f in x.unexplained)),
-            "positions": [
-                {
-                    "position": x.position,
-                    "causes": list(x.explanation.causes),
-                    "probability": round(x.explanation.probability, 9),
-                    "none_of_these": round(x.none_of_these, 9),
-                    "others": [{"causes": list(s.causes), "probability": round(s.probability, 9)} for s in x.sets[1:]],
-                    "unexplained": list(x.unexplained),
-                    "not_known": open_points(inference, x.position),
-                }
-                for x in judgements
-            ],
-        },
-        **(next_steps.plan_json(plan, knowledge) if plan else {"next": []}),
-        "actions": [next_steps.action_json(a) for a in actions(judgements, knowledge)],
-        "cautions": next_steps.cautions_json(cautions(inference, judgements)),
-    }
+def open_points(inference: Inference, position: str) -> list[str]:
+    """What is on record and yet cannot be used, with the reason."""
+    case, base = inference.case, inference.base
+    relations = [q for q in mark_relations(case, base.knowledge, base.rules) if q.problem and q.position == position]
+    points = [f"how {' and '.join(name for name, *_ in q.inputs)} stand to each other on the clock: {q.problem}"
+              for q in relations if q.problem != NO_PLACE]  # fmt: skip
+    for q in inference.quantities:
+        limits = [limit.name for limit in base.knowledge.limits_on.get(q.name, ()) if hangs_on_datum(q, limit)]
+        if limits and holds_at(q.position, position):
+            points.append(f"whether {q.name} keeps the limit {' and '.join(limits)}: {q.datum} says neither g (gauge) nor a (absolute)")
+    return points
 
 
 def cautions(inference: Inference, judgements: Sequence[Judgement]) -> list[Caution]:
-    """Those of the case, of its leading causes and of what is advised against them."""
-    knowledge = inference.base.knowledge
+    """Those of the case, of its leading causes and mechanisms and of what is advised against them."""
     likely = [j for x in judgements for j in leading(x, False) if j.standing != "unlikely"]
-    named = [name for j in likely for name in knowledge.causes[j.cause].cautions]
-    return called_for(inference, [*named, *(name for a in actions(judgements, knowledge) for name in a.cautions)])
+    likely += [j for x in judgements for j in happened(x)]
+    named = [name for j in likely for name in j.card.cautions]
+    return called_for(inference, [*named, *(name for a in actions(judgements) for name in a.cautions)])
 
 
 def leading(judgement: Judgement, everything: bool, least: int = 3) -> list[Judged]:
@@ -140,6 +75,13 @@ def leading(judgement: Judgement, everything: bool, least: int = 3) -> list[Judg
     rest = [j for j in judgement.causes if j.standing == "unlikely"]
     ruled = [j for j in judgement.causes if j.standing == "ruled out" and j.weight > 3]
     return [*good, *rest[: max(0, least - len(good))], *ruled[:3]]
+
+
+def happened(x: Judgement) -> list[Judged]:
+    """The mechanisms probable or better, those that bring others about first; else the one that leads, if possible."""
+    sure = [j for j in x.mechanisms if j.standing in SURE_ENOUGH]
+    order = x.net.mechanism
+    return sorted(sure, key=lambda j: order[j.name]) or [j for j in x.mechanisms[:1] if j.standing in NAMED]
 
 
 def page(
@@ -158,9 +100,10 @@ def page(
     else:
         next_steps.take_care_in_short(called, raised, page)
     beware = called if everything else raised
-    next_steps.short_actions(actions(judgements, knowledge), beware, len(judgements) > 1, everything, page)
-    for j in (j for x in judgements for j in x.causes if everything and j.standing != "ruled out"):
-        _ledger(inference, j, page)
+    next_steps.short_actions(actions(judgements), beware, len(judgements) > 1, everything, page)
+    if everything:
+        for j in (j for x in judgements for j in (*x.causes, *x.mechanisms) if j.standing in NAMED):
+            _ledger(inference, j, page)
     page.line()
     if not everything:
         page.line(page.dim("--all adds the ledgers with every record, all causes, cautions and changes"))
@@ -169,32 +112,18 @@ def page(
 
 
 def _answer(inference: Inference, x: Judgement, everything: bool, page: Page) -> None:
-    """The conclusion at one position: the leading explanation in full, the rest a line each."""
-    if len(inference.case.positions) > 1:
+    """The conclusion at one position: what happened, why, and by which chain."""
+    several = len(inference.case.positions) > 1
+    if several:
         page.heading(f"{x.position.capitalize()} seal")
     else:
         page.line()
-    shown = leading(x, everything)
-    best = leaders(x)
-    sound = undamaged(inference, x)
-    if sound:
+    if sound := undamaged(inference, x):
         page.say(sound, indent=2)
-    if not best:
-        page.say(not_named(x), indent=2)
-    several = len(inference.case.positions) > 1
-    for place, j in enumerate(best):
-        _leader(inference, j, MOST_REASONS if everything else max(0, MOST_REASONS - place - several), page)
-    rest = [j for j in shown if j not in best and j.standing != "ruled out"]
-    if best and (rest or x.none_of_these >= 0.01):
-        page.line("  beside it" if len(best) == 1 else "  beside them")
-    for j in rest if everything else rest[:4]:
-        page.ends(f"  {j.standing:<12} {j.cause}", percent(j.probability))
-    page.ends(f"  {'':<12} none of these causes", percent(x.none_of_these))
-    out = [j for j in shown if j.standing == "ruled out"]
-    for j in out if everything else []:
-        page.say("; ".join(j.because), indent=2, lead=f"{'ruled out':<12} {j.cause}: ", hang=15)
-    if out and not everything:
-        page.say(", ".join(j.cause for j in out), indent=2, lead=f"{'ruled out':<12} ", hang=15)
+    _happened(x, page)
+    _why(inference, x, everything, page)
+    for chain in chains(x) if everything else chains(x)[: 1 if several else 2]:
+        _chain(chain, everything, page)
     if x.unexplained:
         page.say("; ".join(x.unexplained), indent=2, lead=f"{'unexplained':<12} ", hang=15)
     points = open_points(inference, x.position)
@@ -204,69 +133,121 @@ def _answer(inference: Inference, x: Judgement, everything: bool, page: Page) ->
         page.say(f"and {len(points) - 2} more like it (--all)", indent=15)
 
 
-def open_points(inference: Inference, position: str) -> list[str]:
-    """What is on record and yet cannot be used, with the reason."""
-    case, base = inference.case, inference.base
-    relations = [q for q in mark_relations(case, base.knowledge, base.rules) if q.problem and q.position == position]
-    points = [f"how {' and '.join(name for name, *_ in q.inputs)} stand to each other on the clock: {q.problem}"
-              for q in relations if q.problem != NO_PLACE]  # fmt: skip
-    for q in inference.quantities:
-        limits = [limit.name for limit in base.knowledge.limits_on.get(q.name, ()) if hangs_on_datum(q, limit)]
-        if limits and holds_at(q.position, position):
-            points.append(f"whether {q.name} keeps the limit {' and '.join(limits)}: {q.datum} says neither g (gauge) nor a (absolute)")
-    return points
+def _happened(x: Judgement, page: Page) -> None:
+    told = happened(x)
+    if not told:
+        page.say("No mechanism stands out on this record.", indent=2, lead=page.bold("What happened") + "  ", hang=17)
+        return
+    by_standing = [(word, [j.name for j in told if j.standing == word]) for word in NAMED]
+    text = "; ".join(f"{word}: {listed(names)}" for word, names in by_standing if names)
+    page.line(page.bold("  What happened"))
+    page.say(text, indent=4)
+
+
+def _why(inference: Inference, x: Judgement, everything: bool, page: Page) -> None:
+    several = len(inference.case.positions) > 1
+    page.line(page.bold("  Why"))
+    best = leaders(x)
+    if not best:
+        page.say(not_named(x), indent=4)
+    for place, j in enumerate(best):
+        _leader(inference, j, MOST_REASONS if everything else max(0, MOST_REASONS - place - several), page)
+    shown = leading(x, everything)
+    rest = [j for j in shown if j not in best and j.standing != "ruled out"]
+    for j in rest if everything else rest[:MOST_BESIDE]:
+        page.ends(f"    {j.standing:<12} {j.name}", percent(j.probability))
+    page.ends(f"    {'':<12} none of these causes", percent(x.none_of_these))
+    if open_ := why_is_open(x):
+        page.say(open_, indent=4)
+    out = [j for j in shown if j.standing == "ruled out"]
+    for j in out if everything else []:
+        page.say("; ".join(j.because), indent=4, lead=f"{'ruled out':<12} {j.name}: ", hang=17)
+    if out and not everything:
+        page.say(", ".join(j.name for j in out), indent=4, lead=f"{'ruled out':<12} ", hang=17)
 
 
 def _leader(inference: Inference, j: Judged, most: int, page: Page) -> None:
     """A cause of the leading explanation with at most so many reasons on each side; its meaning where there is room."""
     both = shared(j, len(inference.case.positions) > 1)
-    left = f"  {j.standing.upper():<12} {j.cause}{' (both seals)' if both else ''}"
+    left = f"    {j.standing.upper():<12} {j.name}{' (both seals)' if both else ''}"
     page.ends(left, percent(j.probability), bold=True)
     if most == MOST_REASONS:
-        page.say(f"{inference.base.knowledge.causes[j.cause].means} {both}", indent=15)
+        page.say(f"{j.card.means} {both}", indent=17)
     speaking = [e for e in j.evidence if e.state != "unrecorded" and not e.through]
     sides = (("for", [e for e in speaking if e.weight >= 0.5]), ("against", [e for e in speaking if e.weight <= -0.5]))
     for label, chosen in sides:
         if chosen and most:
-            told = "; ".join(
-                f"{_state(e)} ({signed(e.weight)} dB{', on trial' if _on_trial(inference, e, j) else ''})" for e in chosen[:most]
-            )
+            told = "; ".join(f"{_state(e)}{' (on trial)' if _on_trial(e, j) else ''}" for e in chosen[:most])
             more = f"; and {len(chosen) - most} more" if len(chosen) > most else ""
-            page.say(told + more, indent=15, lead=f"{label}: ", hang=15)
+            page.say(told + more, indent=17, lead=f"{label}: ", hang=17)
 
 
-def _state(e: Evidence) -> str:
+def _chain(chain: Chain, everything: bool, page: Page) -> None:
+    """The main path, then what carries each link, and which link nothing on record shows yet."""
+    if len(chain.links) < 2:
+        return
+    page.line(page.bold("  Chain"))
+    page.say(" > ".join(chain.main), indent=4, hang=6)
+    for off, *names in chain.branches:
+        page.say(f"{' > '.join(names)}, from {off}", indent=4, lead="and ", hang=6)
+    for name in chain.main if not everything else chain.by_name:
+        link = chain.by_name[name]
+        if link.judged.kind == "mechanism":
+            page.say(_carried(link), indent=6, hang=8)
+
+
+def _carried(link: Link, most: int = 2) -> str:
+    if link.shown:
+        more = f" and {len(link.shown) - most} more" if len(link.shown) > most else ""
+        missing = f"; expected and not there: {link.missing[0].finding}" if link.missing else ""
+        return f"{link.name}: shown by {', '.join(m.finding for m in link.shown[:most])}{more}{missing}"
+    look = f"; look for {link.open[0].finding}" if link.open else ""
+    return f"{link.name}: nothing on record shows it yet{look}"
+
+
+def _state(e: Weighed) -> str:
     return e.finding if e.state == "present" else f"{e.finding}: looked for, not so"
 
 
-def _on_trial(inference: Inference, e: Evidence, j: Judged) -> bool:
-    knowledge = inference.base.knowledge
-    return "trial" in (knowledge.findings[e.finding].status, knowledge.causes[j.cause].status)
+def _on_trial(e: Weighed, j: Judged) -> bool:
+    return "trial" in (j.at.knowledge.findings[e.finding].status, j.card.status)
 
 
 def _ledger(inference: Inference, j: Judged, page: Page) -> None:
+    """Of a cause what whole groups weigh with their marks beneath; of a mechanism its marks."""
     where = f", {j.position} seal" if len(inference.case.positions) > 1 else ""
-    page.heading(f"Ledger: {j.cause}{where}")
-    rows: list[tuple[str, ...]] = [("dB", "state", "finding, and what it rests on")]
-    knowledge = inference.base.knowledge
-    for e in j.evidence:
-        if e.state == "unrecorded":
-            continue
-        note = f" (counted through {e.through})" if e.through else ""
-        if _on_trial(inference, e, j):
-            note += " (on trial: weighs in part)"
-        weight = "" if e.through else signed(e.weight)
-        rows.append((weight, e.state, f"{e.finding}{note}: {basis(inference, e.finding, j.position)}"))
-    page.table(rows, [6, 8, 0])
-    page.say(
-        f"prior {signed(j.prior)} dB, with the weights {signed(j.alone)} dB for this cause alone against none of these",
-        indent=2,
+    page.heading(f"Ledger: {j.name}{where}")
+    rows: list[tuple[str, ...]] = [("dB", "alone", "finding, and what it rests on")]
+    if j.kind == "cause":
+        for group in j.at.weights.groups(j.name):
+            rows += _group_rows(inference, j, group)
+    else:
+        counted = [e for e in j.evidence if e.state != "unrecorded" and not e.through and abs(e.weight) >= 0.5]
+        rows += [("", signed(e.weight), _told(inference, e.finding, e.state == "present", j)) for e in counted]
+    page.table(rows, [6, 6, 0])
+    whole = f"the whole record weighs {signed(j.weight)} dB; from {percent(j.prior, 1)} to {percent(j.probability, 1)}."
+    page.say(f"{whole} {OVERLAP if j.kind == 'cause' else ''}", indent=2)
+    if j.card.class_14224:
+        page.say(f"ISO 14224: {j.card.class_14224} (known from: {j.card.class_from})", indent=2, hang=4)
+    open_ = sorted(
+        (e for e in j.evidence if e.state == "unrecorded"), key=lambda e: -max(abs(e.if_present), abs(e.if_absent))
     )
-    if classes := iso_classes(knowledge.causes[j.cause]):
-        page.say(classes, indent=2, hang=4)
-    open_ = [e for e in j.evidence if e.state == "unrecorded"]
     if open_:
-        open_.sort(key=lambda e: -max(abs(e.if_present), abs(e.if_absent)))
         told = "; ".join(f"{e.finding} ({signed(e.if_present)} / {signed(e.if_absent)})" for e in open_[:6])
         more = f"; and {len(open_) - 6} more" if len(open_) > 6 else ""
         page.say(told + more, indent=2, lead="not yet looked at (there / not there): ", hang=4)
+
+
+def _group_rows(inference: Inference, j: Judged, group: Group) -> list[tuple[str, ...]]:
+    named = group.mechanism or "direct signs, and what no mechanism explains"
+    note = " (any one of these would do)" if group.any_suffices else ""
+    rows = [(signed(group.weight), "", f"{named}{note}")]
+    states = j.at.counted
+    for finding, weight in sorted(group.alone.items(), key=lambda x: (-abs(x[1]), x[0])):
+        rows.append(("", signed(weight), _told(inference, finding, states[finding], j)))
+    return rows
+
+
+def _told(inference: Inference, finding: str, there: bool, j: Judged) -> str:
+    state = "" if there else ", looked for and not there"
+    return f"{finding}{state}: {basis(inference, finding, j.position)}"

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import Any
 
-from diagnose.advice.actions import Advice
+from diagnose.advice.actions import CHANGE, REPAIR, Advice
 from diagnose.advice.cautions import ABOVE_ALL, called_for
 from diagnose.advice.plan import ANY_TIME, LAST, NOW, Gone, Plan, Result, Step
 from diagnose.advice.stopping import OPEN
@@ -369,17 +369,21 @@ def short_steps(inference: Inference, plan: Plan, page: Page) -> None:
 def short_actions(
     found: Sequence[Advice], beware: Sequence[Caution], several: bool, everything: bool, page: Page
 ) -> None:  # fmt: skip
-    """What to change, each with those of its cautions that are among `beware`."""
+    """What to change, then what to repair, each with those of its cautions that are among `beware`."""
     if not found:
         return
-    page.heading("What to change")
-    most = len(found) if everything else MOST_ON_FIRST_SCREEN
-    for advice in found[:most]:
-        seats = {t.position for t in advice.tied}
-        tied = listed(advice.causes) + (f" [{', '.join(sorted(seats))}]" if several else "")
-        worked = f" Worked if: {' '.join(advice.worked_if)}" if advice.worked_if and everything else ""
-        care = ", ".join(c.name for c in beware if c.name in advice.cautions)
-        care = f" Take care: {care}." if care else ""
-        page.say(f"{advice.do} ({tied}){care}{worked}", indent=2, lead=f"{advice.field:<12} ", hang=15)
-    if len(found) > most:
-        page.say(f"and {len(found) - most} more with --all", indent=2)
+    for kind, title in ((CHANGE, "What to change"), (REPAIR, "What to repair")):
+        chosen = [a for a in found if a.kind == kind]
+        if not chosen:
+            continue
+        page.heading(title)
+        most = len(chosen) if everything else MOST_ON_FIRST_SCREEN if kind == CHANGE else 1
+        for advice in chosen[:most]:
+            places = {t.position for t in advice.tied}
+            tied = listed(advice.names) + (f" [{', '.join(sorted(places))}]" if several else "")
+            worked = f" Worked if: {' '.join(advice.worked_if)}" if advice.worked_if and everything else ""
+            care = ", ".join(c.name for c in beware if c.name in advice.cautions)
+            care = f" Take care: {care}." if care else ""
+            page.say(f"{advice.do} ({tied}){care}{worked}", indent=2, lead=f"{advice.field:<12} ", hang=15)
+        if len(chosen) > most:
+            page.say(f"and {len(chosen) - most} more with --all", indent=2)

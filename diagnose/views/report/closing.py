@@ -14,7 +14,6 @@ from diagnose.views.drawings.markup import Drawing, Markup
 from diagnose.views.graph_drawing import draw
 from diagnose.views.leading import leaders
 from diagnose.views.next_steps import lost_why
-from diagnose.views.stopping import says
 from diagnose.views.report.bench import TOLD_IN_HISTORY
 from diagnose.views.report.blocks import (
     Block,
@@ -31,6 +30,7 @@ from diagnose.views.report.blocks import (
 )
 from diagnose.views.report.pictures import timeline
 from diagnose.views.report.told import Told
+from diagnose.views.stopping import says
 
 MOST_LOST = 10
 
