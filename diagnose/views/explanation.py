@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from diagnose.advice.actions import actions
 from diagnose.advice.cautions import called_for
 from diagnose.advice.plan import Plan
-from diagnose.casefile.wording import describe, describe_reading
+from diagnose.casefile.wording import describe, describe_reading, describe_statements
 from diagnose.inference.facts import holds_at, mark_relations
 from diagnose.inference.run import Inference
 from diagnose.judgement.chains import NAMED, SURE_ENOUGH, Chain, Link, chains
