@@ -62,17 +62,14 @@ def report(
 def made(path: Path, case: Case, base: RuleBase) -> Report:
     """The report of a case, as blocks."""
     from diagnose.advice.plan import plan
-    from diagnose.inference.run import infer
-    from diagnose.judgement.judge import judge
-    from diagnose.judgement.network import build as build_network
+    from diagnose.judgement.diagnosis import Diagnosis
     from diagnose.trail.graph import build
     from diagnose.views.report.content import report
     from diagnose.views.report.photos import read_photos
     from diagnose.views.report.told import Material
 
-    net = build_network(base.knowledge)
-    inference = infer(case, base)
-    judgements = judge(inference, net)
+    diagnosis = Diagnosis(case, base)
+    inference, judgements = diagnosis.inference, diagnosis.judgements
     graph, planned = build(inference, judgements), plan(judgements, most=MOST_STEPS)
     return report(Material(inference, judgements, graph, planned, _version(), read_photos(case, path)))
 

@@ -14,19 +14,17 @@ if TYPE_CHECKING:
 def standing(case: Case, base: RuleBase) -> list[str]:
     """The ranking so far and what would tell most next, in a few lines."""
     from diagnose.advice.plan import plan
-    from diagnose.inference.run import infer
-    from diagnose.judgement.judge import judge
-    from diagnose.judgement.network import build
+    from diagnose.judgement.diagnosis import Diagnosis
+    from diagnose.views.explanation import happened
 
-    net = build(base.knowledge)
-    inference = infer(case, base)
-    judgements = judge(inference, net)
+    judgements = Diagnosis(case, base).judgements
     lines = []
     for judgement in judgements:
         lines.append(f"So far at the {judgement.position} seal:" if len(case.positions) > 1 else "So far:")
-        for judged in judgement.causes[:5]:
-            if judged.standing != "ruled out":
-                lines.append(f"  {percent(judged.probability):>11}  {judged.cause} ({judged.standing})")
+        told = [f"{j.name} ({j.standing})" for j in happened(judgement)[:4]]
+        lines.append(f"  What happened: {', '.join(told) or 'open'}. Why:")
+        for judged in [j for j in judgement.causes if j.standing != "ruled out"][:4]:
+            lines.append(f"  {percent(judged.probability):>11}  {judged.name} ({judged.standing})")
     steps = plan(judgements, most=3).steps[:3]
-    told = "; ".join(f"{s.name} ({s.bits:.2f} bit, {s.minutes:g} min)" for s in steps)
-    return [*lines, f"Next best: {told}" if steps else "Nothing that is left would tell more."]
+    told_next = "; ".join(f"{s.name} ({s.bits:.2f} bit, {s.minutes:g} min)" for s in steps)
+    return [*lines, f"Next best: {told_next}" if steps else "Nothing that is left would tell more."]

@@ -146,7 +146,7 @@ def parts(t: Told) -> list[Block]:
 
 def _kind(t: Told, p: Part) -> str:
     carries = {"nose": "carries the nose", "wide": "the wider face"}.get(p.carries, "")
-    return ", ".join(x for x in (p.kind, p.group, carries, t.seat(p.position)) if x)
+    return ", ".join(x for x in (p.kind, p.group, carries, t.place(p.position)) if x)
 
 
 def _index(p: Part) -> str:

@@ -135,10 +135,11 @@ class Leader:
 
 @dataclass(frozen=True)
 class Answer:
-    """The conclusion at one seal position; `seat` is "" where there is only one. `also` are causes of the leading
-    explanation for which the page has only a line."""
+    """The conclusion at one seal position; `place` is "" where there is only one. `happened` names the mechanisms, `also`
+    are causes of the leading explanation for which the page has only a line."""
 
-    seat: str
+    place: str
+    happened: Line
     leaders: Sequence[Leader]
     also: Sequence[Line]
     sure: Line

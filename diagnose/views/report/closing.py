@@ -69,19 +69,19 @@ def reasoning(t: Told) -> list[Block]:
 
 def _proof(t: Told, j: Judged) -> Figure:
     """What one cause rests on, for paper, where nothing can be lit."""
-    picture = draw(proof(t.graph, cause_id(j.cause, j.position)))
-    title = f"What {j.cause}{t.at(j.position)} rests on"
+    picture = draw(proof(t.graph, cause_id(j.name, j.position)))
+    title = f"What {j.name}{t.at(j.position)} rests on"
     return Figure(Drawing(Markup(picture.svg), title), Strong(title))
 
 
 def changes(t: Told) -> list[Block]:
-    """Every corrective action of the leading explanation, with the causes it is for."""
+    """Every action of the leading explanation: changes, then repairs, each with what it is for."""
     rows: list[Sequence[Line]] = []
     for a in t.advice:
-        causes = "; ".join(f"{x.cause}{t.at(x.position)}" for x in a.tied)
+        causes = "; ".join(f"{x.name}{t.at(x.position)}" for x in a.tied)
         care = ", ".join(c.name for c in t.cautions if c.name in a.cautions)
-        rows.append(([a.do, Soft(f" Take care: {care}.")] if care else a.do, a.field, causes, " ".join(a.worked_if)))
-    columns = (("what to change", "wide"), ("field", "narrow"), ("against", ""), ("worked if", "wide"))
+        rows.append(([a.do, Soft(f" Take care: {care}.")] if care else a.do, f"{a.kind}, {a.field}", causes, " ".join(a.worked_if)))
+    columns = (("what to change or repair", "wide"), ("kind, field", "narrow"), ("against", ""), ("worked if", "wide"))
     return [Table(columns, rows)] if rows else []
 
 
@@ -106,8 +106,8 @@ def gaps(t: Told) -> list[Block]:
     blocks += _planned(t, t.plan)
     for _, causes in t.shown:
         for j in causes[:1]:
-            if confirm := ", ".join(t.knowledge.causes[j.cause].confirm):
-                blocks.append(Paragraph([Strong(f"To confirm {j.cause}{t.at(j.position)}: "), confirm + "."]))
+            if confirm := ", ".join(j.card.confirm):
+                blocks.append(Paragraph([Strong(f"To confirm {j.name}{t.at(j.position)}: "), confirm + "."]))
     return blocks
 
 
@@ -150,7 +150,7 @@ def sources(t: Told) -> list[Block]:
     """Those cited so far, and those of the leading causes, in the order of their numbers, and how far each was seen."""
     for _, causes in t.shown:
         for j in causes:
-            t.cite(*t.knowledge.causes[j.cause].sources)
+            t.cite(*j.card.sources)
     rows: list[Sequence[Line]] = []
     for key, number in t.numbers.items():
         s = t.knowledge.sources[key]

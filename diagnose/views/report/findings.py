@@ -1,25 +1,27 @@
-"""Causes in their order and, for the leading ones, the ledger of findings for and against."""
+"""Causes and mechanisms in their order and, for the leading causes, what groups of findings weigh for and against."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from diagnose.inference.engine import finding_id
-from diagnose.judgement.judge import Evidence, Judged, Judgement
+from diagnose.judgement.judge import Judged, Judgement
+from diagnose.judgement.weights import Group
 from diagnose.reading.figures import percent, signed
 from diagnose.trail.graph import cause_id
 from diagnose.views.drawings import charts
-from diagnose.views.explanation import basis, iso_classes
+from diagnose.views.explanation import OVERLAP, basis
 from diagnose.views.report.blocks import Block, Heading, Line, Paragraph, Proof, Soft, Table
 from diagnose.views.report.summary import LEAST_TOLD
 from diagnose.views.report.told import Told
 
 MOST_RANKED, MOST_OPEN = 8, 6
 _HOW = (
-    "Each bar is the weight of one finding in decibans, ten times the logarithm of the likelihood ratio: +10 dB makes a "
-    "cause ten times as likely, -10 dB a tenth. Solid bars to the right speak for the cause, hatched bars to the left "
-    "against it. Findings on one line of evidence count once."
-)
+    "Decibans are ten times the logarithm of a likelihood ratio: +10 dB makes a cause ten times as likely, -10 dB a tenth. "
+    "A row in bold is what all findings of one mechanism are worth together for the cause against none of the causes, the "
+    "record with them and without them; beneath it each finding as if it stood alone. Solid bars to the right speak for the "
+    "cause, hatched bars to the left against it. "
+) + OVERLAP
 
 
 def findings(t: Told) -> list[Block]:
@@ -32,100 +34,72 @@ def findings(t: Told) -> list[Block]:
 
 
 def _ranking(t: Told, x: Judgement) -> list[Block]:
+    place = f", {t.place(x.position)}" if t.several else ""
     standing = [j for j in x.causes if j.standing != "ruled out"]
-    rows: list[Sequence[Line]] = [
-        (Proof(j.cause, cause_id(j.cause, x.position)), j.standing, percent(j.probability), signed(j.prior), signed(j.weight), str(len(j.lines_for)))
-        for j in standing[:MOST_RANKED]
-    ]  # fmt: skip
-    rows.append(("none of these causes", "", percent(x.none_of_these), "", "", ""))
-    columns = (
-        ("cause", "wide"),
-        ("standing", "narrow"),
-        ("probability", "number"),
-        ("prior, dB", "number"),
-        ("weights, dB", "number"),
-        ("lines for", "number"),
-    )
-    blocks: list[Block] = [Heading(f"Causes, {t.seat(x.position)}" if t.several else "Causes"), Table(columns, rows)]
-    out = "; ".join(f"{j.cause} ({' '.join(j.because)})" for j in x.causes if j.standing == "ruled out")
+    causes = [*map(_row, standing[:MOST_RANKED]), ("none of these causes", "", percent(x.none_of_these), "", "")]
+    mechanisms = [_row(j) for j in x.mechanisms if j.standing not in ("unlikely", "ruled out")][:MOST_RANKED]
+    columns = (("standing", "narrow"), ("probability", "number"), ("record, dB", "number"), ("findings for", "number"))
+    blocks: list[Block] = [Heading(f"What happened{place}"), Table((("mechanism", "wide"), *columns), mechanisms)]
+    if not mechanisms:
+        blocks = []
+    blocks += [Heading(f"Why{place}"), Table((("cause", "wide"), *columns), causes)]
+    out = "; ".join(f"{j.name} ({' '.join(j.because)})" for j in x.causes if j.standing == "ruled out")
     rest = len(standing) - MOST_RANKED
     told = [f"{rest} more are less likely than these." if rest > 0 else "", f"Ruled out: {out}." if out else ""]
     return [*blocks, Paragraph(" ".join(x for x in told if x), "small")] if any(told) else blocks
 
 
+def _row(j: Judged) -> Sequence[Line]:
+    lines = str(len(j.lines_for))
+    return (Proof(j.name, cause_id(j.name, j.position)), j.standing, percent(j.probability), signed(j.weight), lines)
+
+
 def _ledger(t: Told, j: Judged) -> list[Block]:
-    told = [e for e in j.evidence if e.state != "unrecorded"]
-    counted = sorted((e for e in told if not e.through), key=lambda e: (-e.weight, e.finding))
-    heavy, light = (
-        [e for e in counted if abs(e.weight) >= LEAST_TOLD],
-        [e for e in counted if abs(e.weight) < LEAST_TOLD],
-    )
+    groups = j.at.weights.groups(j.name)
     open_ = [e for e in j.evidence if e.state == "unrecorded"]
     open_ = sorted(open_, key=lambda e: (-max(abs(e.if_present), abs(e.if_absent)), e.finding))[:MOST_OPEN]
     most = charts.scale_of(
-        [j.prior, *(e.weight for e in heavy), *(w for e in open_ for w in (e.if_present, e.if_absent))]
+        [w for g in groups for w in (g.weight, *g.alone.values())] + [w for e in open_ for w in (e.if_present, e.if_absent)]
     )
-    rows: list[Sequence[Line]] = [
-        ("", charts.weight_axis(most), ""),
-        (
-            signed(j.prior),
-            charts.weight_bar(j.prior, most),
-            f"prior: how common it is among failed seals ({_prior_word(t, j)})",
-        ),
-        *((signed(e.weight), charts.weight_bar(e.weight, most), _evidence(t, e, j)) for e in heavy),
-    ]
-    if light:
-        sum_ = sum(e.weight for e in light)
-        rows.append(
-            (signed(sum_), "", Soft(f"together, each under {LEAST_TOLD:g} dB: " + "; ".join(map(_state, light))))
-        )
-    rows.append((signed(j.alone), "", "this cause alone against none of these"))
+    rows: list[Sequence[Line]] = [("", charts.weight_axis(most), "")]
+    strong = set()
+    for group in groups:
+        strong.add(len(rows))
+        rows.append((signed(group.weight), charts.weight_bar(group.weight, most), _group_name(group)))
+        rows += [_mark(t, j, group, f, most) for f in sorted(group.alone, key=lambda f: (-group.alone[f], f))]
     columns = (("dB", "number"), ("against | for", "drawing"), ("finding, and what it rests on", "wide"))
-    title = f"Ledger: {j.cause}" + (f", {t.seat(j.position)}" if t.several else "")
-    blocks: list[Block] = [Heading(title), Table(columns, rows, strong=frozenset((len(rows) - 1,)))]
-    through = [e for e in told if e.through]
-    if through:
-        present = "; ".join(f"{e.finding} (through {e.through})" for e in through if e.state == "present")
-        absent = sum(e.state == "absent" for e in through)
-        also = f"{absent} looked for and not so" if absent else ""
-        blocks.append(
-            Paragraph(
-                f"Not counted again, on a line of evidence that counts above: {'; and '.join(x for x in (present, also) if x)}.",
-                "small",
-            )
-        )
-    if classes := iso_classes(t.knowledge.causes[j.cause]):
-        blocks.append(Paragraph(classes + ".", "small"))
+    title = f"Ledger: {j.name}" + (f", {t.place(j.position)}" if t.several else "")
+    told = f"From {percent(j.prior, 1)} before anything was seen ({_prior_word(t, j)}) to {percent(j.probability, 1)}."
+    blocks: list[Block] = [Heading(title), Paragraph(told), Table(columns, rows, strong=frozenset(strong))]
+    if j.card.class_14224:
+        blocks.append(Paragraph(f"ISO 14224: {j.card.class_14224} (known from: {j.card.class_from}).", "small"))
     if open_:
         reach: list[Sequence[Line]] = [
-            (f"{signed(e.if_present)} / {signed(e.if_absent)}", charts.reach_bar(e.if_absent, e.if_present, most), e.finding) for e in open_
+            (f"{signed(e.if_present)} / {signed(e.if_absent)}", charts.reach_bar(e.if_absent, e.if_present, most), e.finding)
+            for e in open_
         ]  # fmt: skip
-        blocks.append(
-            Table(
-                (("if so / if not", "number"), ("", "drawing"), ("not on record, and what it would weigh", "wide")),
-                reach,
-            )
-        )
+        named = (("if so / if not", "number"), ("", "drawing"), ("not on record, and what it would weigh", "wide"))
+        blocks.append(Table(named, reach))
     return blocks
 
 
-def _evidence(t: Told, e: Evidence, j: Judged) -> Line:
-    card = t.knowledge.findings[e.finding]
-    row = next(r for r in t.knowledge.causes[j.cause].leaves if r.finding == e.finding)
-    return [
-        Proof(_state(e), finding_id(e.finding, j.position)), ". ", Soft(basis(t.inference, e.finding, j.position)),
-        Soft(f". Left {row.seen} by this cause, seen {card.otherwise} otherwise "), t.cite(*(row.sources or card.sources)),
+def _group_name(group: Group) -> Line:
+    named = group.mechanism or "direct signs, and what no mechanism explains"
+    return [named, Soft(" (any one of these would do)")] if group.any_suffices else named
+
+
+def _mark(t: Told, j: Judged, group: Group, finding: str, most: float) -> Sequence[Line]:
+    weight, card = group.alone[finding], t.knowledge.findings[finding]
+    state = finding if j.at.counted[finding] else f"not so: {finding}"
+    line: Line = [
+        Proof(state, finding_id(finding, j.position)), ". ", Soft(basis(t.inference, finding, j.position)), " ",
+        t.cite(*card.sources),
     ]  # fmt: skip
+    return (signed(weight), charts.weight_bar(weight, most) if abs(weight) >= LEAST_TOLD else "", line)
 
 
 def _prior_word(t: Told, j: Judged) -> str:
-    set_by = t.inference.common[j.position].get(j.cause)
-    return (
-        f"{set_by.branch.conclusion.state}, for this machine and service"
-        if set_by
-        else t.knowledge.causes[j.cause].common
-    )
-
-
-def _state(e: Evidence) -> str:
-    return e.finding if e.state == "present" else f"not so: {e.finding}"
+    set_by = t.inference.common[j.position].get(j.name)
+    if set_by:
+        return f"{set_by.branch.conclusion.state}, for this machine and service"
+    return t.knowledge.causes[j.name].common if j.kind == "cause" else "whatever the cause"

@@ -88,7 +88,7 @@ def _summary(report: Report, short: bool) -> Markup:
 
 
 def _answer(answer: Answer, short: bool) -> Markup:
-    title = f"Why the {answer.seat} failed" if answer.seat else "Why it failed"
+    title = f"Why the {answer.place} failed" if answer.place else "Why it failed"
     none = el("p", "No cause could be named.", class_="verdict") if not answer.leaders else None
     beside = el(
         "p",
@@ -97,7 +97,7 @@ def _answer(answer: Answer, short: bool) -> Markup:
         class_="beside",
     )
     return el(
-        "section", el("h2", title), none, [_leader(x, short) for x in answer.leaders],
+        "section", el("h2", title), el("p", el("strong", "What happened: "), _line(answer.happened)), none, [_leader(x, short) for x in answer.leaders],
         [el("h3", "Also at work"), _items(answer.also)] if answer.also else None,
         el("p", el("strong", "How sure: "), _line(answer.sure), class_="sure"), beside, class_="answer",
     )  # fmt: skip

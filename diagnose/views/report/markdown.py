@@ -48,7 +48,8 @@ def page(report: Report, short: bool = False) -> str:
 
 
 def _answer(a: Answer) -> str:
-    parts = [f"## Why {f'the {a.seat}' if a.seat else 'it'} failed"]
+    parts = [f"## Why {f'the {a.place}' if a.place else 'it'} failed"]
+    parts.append(f"What happened: {_line(a.happened)}")
     parts += [_leader(x) for x in a.leaders] or ["No cause could be named."]
     parts += ["Also at work:\n\n" + _items(a.also)] if a.also else []
     parts += [f"How sure: {_line(a.sure)}", f"{'Beside it' if a.leaders else 'Nearest'}:\n{_items(a.beside)}"]

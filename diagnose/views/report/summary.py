@@ -7,11 +7,13 @@ from collections.abc import Iterable, Sequence
 from diagnose.advice.actions import Advice
 from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.inference.engine import finding_id
-from diagnose.judgement.judge import Evidence, Judged, Judgement
-from diagnose.reading.figures import percent, signed
+from diagnose.judgement.chains import chain
+from diagnose.judgement.judge import Judged, Judgement, Weighed
+from diagnose.reading.figures import listed, percent
 from diagnose.trail.graph import cause_id
 from diagnose.views.drawings import charts
-from diagnose.views.leading import leaders, not_named, shared, undamaged
+from diagnose.views.explanation import happened
+from diagnose.views.leading import leaders, not_named, shared, undamaged, why_is_open
 from diagnose.views.report.blocks import Answer, Leader, Line, Piece, Proof, Soft, Strong, pieces
 from diagnose.views.report.told import Told
 
@@ -54,6 +56,7 @@ def _lines(title: str, named: Sequence[tuple[str, str]], answers: Sequence[Answe
             + rows(a.also, WIDE)
             + (1.5 if a.also else 0)
             + rows([a.sure], WIDE)
+            + rows([a.happened], WIDE)
             + -(-sum(map(_length, a.beside)) // WIDE)
         )
         for x in a.leaders:
@@ -100,26 +103,35 @@ def _answer(t: Told, x: Judgement, reasons: int, changes: int, chain: bool) -> A
     best = leaders(x)
     beside = [j for j in x.causes if j not in best and j.standing != "ruled out"][:3]
     lines: list[Line] = [
-        [Strong(j.standing), f" {percent(j.probability)} ", Proof(j.cause, cause_id(j.cause, x.position))]
+        [Strong(j.standing), f" {percent(j.probability)} ", Proof(j.name, cause_id(j.name, x.position))]
         for j in beside
     ]
     lines.append([f"{percent(x.none_of_these)} ", Soft("none of these causes")])
     full = best[:1] if t.several else best
     also = [_brief(t, j) for j in best if j not in full]
     return Answer(
-        t.seat(x.position),
-        [_leader(t, j, reasons, changes, chain) for j in full],
+        t.place(x.position),
+        _happened(x),
+        [_leader(t, x, j, reasons, changes, chain) for j in full],
         also,
         _how_sure(t, x, best),
         lines,
     )
 
 
+def _happened(x: Judgement) -> Line:
+    told = happened(x)
+    if not told:
+        return "No mechanism stands out on this record."
+    by_word = [(word, [j.name for j in told if j.standing == word]) for word in ("established", "probable", "possible")]
+    return "; ".join(f"{word}: {listed(names)}" for word, names in by_word if names) + "."
+
+
 def _brief(t: Told, j: Judged) -> Line:
     told: list[Piece] = [
         Strong(j.standing),
         f" {percent(j.probability)} ",
-        Proof(j.cause, cause_id(j.cause, j.position)),
+        Proof(j.name, cause_id(j.name, j.position)),
     ]
     heaviest = next(
         (e for e in j.evidence if e.state != "unrecorded" and not e.through and e.weight >= LEAST_TOLD), None
@@ -130,11 +142,11 @@ def _brief(t: Told, j: Judged) -> Line:
 def _how_sure(t: Told, x: Judgement, best: Sequence[Judged]) -> Line:
     words, sound = t.knowledge.words, undamaged(t.inference, x)
     if not best:
-        return f"{not_named(x)} {sound}".rstrip()
-    lines = ", ".join(f"{len(j.lines_for)} for {j.cause}" for j in best)
+        return f"{sound} {not_named(x)} {why_is_open(x)}".strip()
+    lines = ", ".join(f"{len(j.lines_for)} for {j.name}" for j in best)
     told = [
-        f"independent lines of evidence {lines}. Established needs {percent(words.established)}, "
-        f"{words.lines_needed} lines and nothing decisive against."
+        f"findings on records of their own {lines}. Established needs {percent(words.established)}, "
+        f"{words.lines_needed} such findings and nothing decisive against."
     ]
     if x.unexplained:
         more = f"; and {len(x.unexplained) - 3} more" if len(x.unexplained) > 3 else ""
@@ -142,16 +154,16 @@ def _how_sure(t: Told, x: Judgement, best: Sequence[Judged]) -> Line:
     return [*told, f" {sound}"] if sound else told
 
 
-def _leader(t: Told, j: Judged, reasons: int, changes: int, chain: bool) -> Leader:
-    card, words = t.knowledge.causes[j.cause], t.knowledge.words
+def _leader(t: Told, x: Judgement, j: Judged, reasons: int, changes: int, with_chain: bool) -> Leader:
+    words = t.knowledge.words
     speaking = [e for e in j.evidence if e.state != "unrecorded" and not e.through]
     levels = ((words.possible, "possible"), (words.probable, "probable"), (words.established, "established"))
     shown = percent(j.probability)
-    change = [action(t, a) for a in t.advice if (j.cause, j.position) in {(x.cause, x.position) for x in a.tied}][:changes]
+    change = [action(t, a) for a in t.advice if (j.name, j.position) in {(y.name, y.position) for y in a.tied}][:changes]
     return Leader(
-        j.cause, cause_id(j.cause, j.position), j.standing, shown, charts.chance(j.probability, shown, levels),
-        f"{card.means} {shared(j, t.several)}".rstrip(),
-        card.chain if chain else (), [_reason(t, e, j.position) for e in speaking if e.weight >= LEAST_TOLD][:reasons],
+        j.name, cause_id(j.name, j.position), j.standing, shown, charts.chance(j.probability, shown, levels),
+        f"{j.card.means} {shared(j, t.several)}".rstrip(),
+        chain(x, j.name).main if with_chain else (), [_reason(t, e, j.position) for e in speaking if e.weight >= LEAST_TOLD][:reasons],
         [_reason(t, e, j.position) for e in speaking if e.weight <= -LEAST_TOLD][: max(1, reasons - 2)], change,
     )  # fmt: skip
 
@@ -162,11 +174,8 @@ def action(t: Told, a: Advice) -> Line:
     return [a.do, Soft(f" ({a.field}){beware}" + "".join(f" Worked if: {w}" for w in a.worked_if))]
 
 
-def _reason(t: Told, e: Evidence, position: str) -> list[Piece]:
-    return [
-        Proof(t.sentences.of(e.finding, position), finding_id(e.finding, position)),
-        Soft(f" {signed(e.weight)}\u00a0dB"),
-    ]
+def _reason(t: Told, e: Weighed, position: str) -> list[Piece]:
+    return [Proof(t.sentences.of(e.finding, position), finding_id(e.finding, position))]
 
 
 def cautions(t: Told) -> list[Line]:

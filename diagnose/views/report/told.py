@@ -56,7 +56,7 @@ class Told:
         self.case: Case = material.inference.case
         self.knowledge: Knowledge = material.inference.base.knowledge
         self.sentences = Sentences(material.inference)
-        self.advice = actions(material.judgements, material.inference.base.knowledge)
+        self.advice = actions(material.judgements)
         self.several = len(self.case.positions) > 1
         self.numbers: dict[str, int] = {}
 
@@ -66,21 +66,21 @@ class Told:
 
     # ---- places and parts ---------------------------------------------------------------------------------------
 
-    def seat(self, position: str) -> str:
+    def place(self, position: str) -> str:
         """The seal position in words; "" where the case has only one."""
         return (
             f"{position} seal" if self.several and position not in ("machine", "") else position if self.several else ""
         )
 
     def at(self, position: str) -> str:
-        return f" [{self.seat(position)}]" if self.seat(position) else ""
+        return f" [{self.place(position)}]" if self.place(position) else ""
 
     def on(self, x: Observation | Measured | Quantity) -> str:
         """The part a record is about, else its kind, else its place."""
         part = self.case.part(x.part)
         if part:
             return f"{part.name} ({part.item})"
-        place = "machine" if x.position in ("machine", "") else self.seat(x.position) or "seal"
+        place = "machine" if x.position in ("machine", "") else self.place(x.position) or "seal"
         return f"{x.kind}, {place}" if x.kind and self.several and place != "machine" else x.kind or place
 
     @cached_property
