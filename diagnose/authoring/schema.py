@@ -409,7 +409,7 @@ class _Maker:
         )
         shared = {"means": TEXT, "also": some(TEXT), "on": some(kind), "how": TEXT, "lost": stage, "sides": some(words(self.v.sides)),
                   "sound": YES, "gone": YES, "excludes": some(self.feature)}  # fmt: skip
-        named = {"state": grammar_schema.state(self.v.grammar, {"not": YES}), "act": grammar_schema.act({"not": YES})}
+        named = {"state": some(grammar_schema.state(self.v.grammar, {"not": YES})), "act": some(grammar_schema.act({"not": YES}))}
         feature = keys({**shared, "form": some(TEXT), **grammar_schema.qualifiers(self.v.grammar), **named})
         reading = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "section": words(SECTIONS), "also": some(TEXT), "least": TEXT,
                         "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "not with": each(TEXT)}, ("unit",))  # fmt: skip

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import json
-import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -106,7 +105,3 @@ def _line(where: Where, shown: dict[str, list[str]]) -> str:
 
 def print_json(value: Any) -> None:
     sys.stdout.write(json.dumps(value, ensure_ascii=False, indent=2, sort_keys=False) + "\n")
-
-
-def no_color() -> bool:
-    return "NO_COLOR" in os.environ

@@ -13,8 +13,8 @@ from operator import attrgetter
 
 from diagnose.casefile.model import Case, Observation
 from diagnose.inference.rules import RuleSet, mark_name
-from diagnose.inference.statements import answer, readings_for, statements_of
-from diagnose.knowledge.model import Condition, Knowledge, Vocabulary
+from diagnose.inference.statements import Statement, answer, readings_for, statements_of
+from diagnose.knowledge.model import Condition, Feature, Knowledge, Vocabulary
 from diagnose.quantities import clock
 from diagnose.quantities.limits import judge_limit
 from diagnose.quantities.model import Quantity
@@ -112,12 +112,22 @@ def _statements(case: Case, knowledge: Knowledge, rules: RuleSet, position: str,
                 for span in readings_for(said, asked, words.grammar) if table == "state" else ():
                     yield make(table, said.id, holds=True, low="" if span.low is None else span.low,
                                high="" if span.high is None else span.high, **asked, **placed)  # fmt: skip
-        for feature, table, slots, so in words.named_statements if not said.named else ():
-            holds = answer(said, table, slots, words.grammar)
-            for on in rules.asked.get(("seen", feature.name), ()) if holds is not None else ():
-                state = "present" if holds == so else "absent"
+        for feature, state in _features_said(said, words) if not said.named else ():
+            for on in rules.asked.get(("seen", feature.name), ()):
                 yield make("seen", said.id, state=state, feature=feature.name, on=on or feature.on[0], own=True, part=said.id,
                            group="", face="", extent="", rank=0, side="", **placed)  # fmt: skip
+
+
+def _features_said(said: Statement, words: Vocabulary) -> Iterable[tuple[Feature, str]]:
+    """The features that a state or an act says as much as, and those it denies."""
+    states: dict[str, tuple[Feature, str]] = {}
+    for named in words.named_statements:
+        holds = answer(said, named.table, named.slots, words.grammar)
+        if holds is not None and holds == named.so:
+            states[named.feature.name] = (named.feature, "present")
+        elif holds is not None and named.first:
+            states.setdefault(named.feature.name, (named.feature, "absent"))
+    return states.values()
 
 
 def _settings(case: Case, knowledge: Knowledge, position: str, other: str) -> Iterable[Fact]:

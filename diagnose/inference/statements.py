@@ -30,11 +30,11 @@ def statements_of(case: Case, vocabulary: Vocabulary) -> list[Statement]:
     for act in case.acts:
         parts = {"did": act.did, "to": act.to, "with": act.using, "when": act.when}
         found.append(Statement(act.id, "act", {k: v for k, v in parts.items() if v}, act.holds, act.position))
-    names = {feature.name: (table, slots, so) for feature, table, slots, so in vocabulary.named_statements}
+    names = {n.feature.name: n for n in vocabulary.named_statements if n.first}
     for o in case.observations:
-        if o.feature in names and o.state in ("present", "absent"):
-            table, slots, so = names[o.feature]
-            found.append(Statement(o.id, table, slots, so == (o.state == "present"), o.position, named=True))
+        named = names.get(o.feature)
+        if named and o.state in ("present", "absent"):
+            found.append(Statement(o.id, named.table, named.slots, named.so == (o.state == "present"), o.position, named=True))
     return found
 
 

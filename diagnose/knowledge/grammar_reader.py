@@ -102,16 +102,16 @@ def _refuse_shared(reader: _Reader, family: str, terms: Mapping[str, Term]) -> N
                 reader.say(term.where, "shared-word", f"{spelling!r} names two: {other!r} and {name!r}", "keep it with one of them")
 
 
-def statement(reader: _Reader, node: Node | None, grammar: Grammar, act: bool) -> dict[str, str]:
-    """The state or act of which a feature is the name, as {at, variable, value} or {did, to, with}, both with when; empty
-    where there is none. `not: true` says that it is not so."""
+def statement(reader: _Reader, node: Node, grammar: Grammar, act: bool) -> dict[str, str]:
+    """The state or act of which a feature is the name, as {at, variable, value} or {did, to, with}, both with when.
+    `not: true` says that it is not so."""
     families: dict[str, Iterable[str]] = {"when": grammar.moments, "not": ("true",)}
     if act:
         families |= {"did": grammar.acts, "to": {**grammar.points, **grammar.kinds, **grammar.substances}, "with": grammar.substances}
     else:
         families |= {"at": grammar.points, **{n: v.words for n, v in grammar.variables.items()}}
     result: dict[str, str] = {}
-    for key, value in node.items() if node else ():
+    for key, value in node.items():
         if key not in families:
             reader.say(value.where, "unknown-key", f"there is no {key!r} to say", did_you_mean(key, families))
         elif value.text() not in families[key]:

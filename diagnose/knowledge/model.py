@@ -44,7 +44,8 @@ class Feature:
     features that cannot be on the same part with it.
 
     `form`: a general word, that can be seen on any part unless `on` says otherwise. `above`: the forms it is, nearest first;
-    `qualifiers` say which such mark it is. `state` or `act`: the statement of which it is the name.
+    `qualifiers` say which such mark it is. `statements`: states and acts that say as much, each as its table and parts; the
+    first is what the feature says, so that denying it denies the feature.
     """
 
     name: str
@@ -60,9 +61,19 @@ class Feature:
     form: bool = False
     above: tuple[str, ...] = ()
     qualifiers: Slots = field(default_factory=dict)
-    state: Slots = field(default_factory=dict)
-    act: Slots = field(default_factory=dict)
+    statements: tuple[tuple[str, Slots], ...] = ()
     where: Where = _place()
+
+
+@dataclass(frozen=True)
+class NamedStatement:
+    """A state or an act that says as much as a feature; `so`: it says that it is so; `first`: it is what the feature says."""
+
+    feature: Feature
+    table: str
+    slots: Slots
+    so: bool
+    first: bool
 
 
 @dataclass(frozen=True)
@@ -178,11 +189,10 @@ class Vocabulary:
         return {name: tuple(names) for name, names in table.items()}
 
     @cached_property
-    def named_statements(self) -> tuple[tuple[Feature, str, Slots, bool], ...]:
-        """Each feature that is the name of a state or an act, with the table and parts of that statement, and whether it says
-        that it is so."""
-        named = [(f, *(("state", f.state) if f.state else ("act", f.act))) for f in self.features.values() if f.state or f.act]
-        return tuple((f, table, {k: v for k, v in said.items() if k != "not"}, said.get("not") != "true") for f, table, said in named)
+    def named_statements(self) -> tuple[NamedStatement, ...]:
+        """The states and acts that say as much as a feature does."""
+        return tuple(NamedStatement(f, table, {k: v for k, v in said.items() if k != "not"}, said.get("not") != "true", not i)
+                     for f in self.features.values() for i, (table, said) in enumerate(f.statements))  # fmt: skip
 
     def named(self, feature: str, qualifiers: Slots, kind: str) -> tuple[str, dict[str, str]]:
         """The name of a mark said by form and qualifiers on a kind of part, with the qualifiers that the name does not say:

@@ -298,7 +298,8 @@ class Reader:
             self.text(node, "how"), self.word(node, "lost", (*stages, "never"), "stage", False),
             self.texts(node, "sides"), self.text(node, "sound") == "true",
             self.text(node, "gone") == "true", self.texts(node, "excludes"), form, self.texts(node, above), said,
-            statement(self, node.get("state"), grammar, act=False), statement(self, node.get("act"), grammar, act=True), node.where,
+            tuple((table, said) for table, value in node.items() if table in ("state", "act") for inner in value.each()
+                  if (said := statement(self, inner, grammar, table == "act"))), node.where,
         )  # fmt: skip
 
     def read_readings(self, kinds: Mapping[str, m.Kind], settings: Mapping[str, m.Setting]) -> dict[str, m.Reading]:

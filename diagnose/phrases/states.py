@@ -36,10 +36,10 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
             variable, _, value = span.sense[1].partition(": ")
             yield variable, value, set(span.places), f"{clause.tokens[span.first].text!r} is taken for {span.guessed!r}" if span.guessed else ""
     for place, lifted in clause.lifted.items():
-        for name, variable in index.vocabulary.grammar.variables.items():
-            if lifted.kind == "amount" and variable.unit:
+        for name, term in index.vocabulary.grammar.variables.items():
+            if lifted.kind == "amount" and term.unit:
                 try:
-                    fits = unit(lifted.unit).kind == unit(variable.unit).kind
+                    fits = unit(lifted.unit).kind == unit(term.unit).kind
                 except BadUnit:
                     continue
                 if fits:

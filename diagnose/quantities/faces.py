@@ -53,11 +53,6 @@ def face_pressure(difference: float, balance: float, gradient: float, spring: fl
     return difference * (balance - gradient) + spring
 
 
-def opening_force(area: float, difference: float, gradient: float) -> float:
-    """Fo = A dp K, N. API 682 2nd ed. 2002 annex B."""
-    return area * difference * gradient
-
-
 def mean_speed(outer: float, inner: float, speed: float) -> float:
     """V = omega (Do + Di) / 4, m/s, omega in rad/s."""
     return speed * (outer + inner) / 4
@@ -66,11 +61,6 @@ def mean_speed(outer: float, inner: float, speed: float) -> float:
 def pv(pressure: float, speed: float) -> float:
     """PV = p V with p = dp (B - K) + psp, Pa m/s. Centrifugal Pumps: Design and Application, 2nd ed. 1992, ch. 17."""
     return pressure * speed
-
-
-def friction_torque(pressure: float, area: float, friction: float, outer: float, inner: float) -> float:
-    """T = p A f (Do + Di) / 4, N m. API 682 annex (from memory); starting takes about five times as much."""
-    return pressure * area * friction * (outer + inner) / 4
 
 
 def friction_heat(pv_value: float, friction: float, area: float) -> float:

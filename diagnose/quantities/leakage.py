@@ -10,13 +10,6 @@ from diagnose.quantities.model import Quantity
 from diagnose.quantities.service import across_seal
 
 READS = ("leak rate", "leak rate standing", "leak rate running", "leak mass rate")
-DROPS_PER_ML = 20
-"""Drop size convention of the seal trade; valve tests count 16 to the mL."""
-
-
-def drops_to_flow(drops_per_minute: float) -> float:
-    """m3/s at 20 drops per mL: 1 drop/min = 3 mL/h. Common practice at the seal bench."""
-    return drops_per_minute / DROPS_PER_ML / 60 * 1e-6
 
 
 def mass_rate(flow: float, density: float) -> float:

@@ -36,11 +36,6 @@ def squareness(runout: float, diameter: float) -> float:
     return runout / diameter
 
 
-def wobble_stroke(slope: float, diameter: float) -> float:
-    """Axial stroke of a ring per turn on a mate out of square: slope x diameter, m."""
-    return slope * diameter
-
-
 def alignment_limits(rows: Sequence[Mapping[str, Any]], speed: float) -> tuple[float, float]:
     """(excellent, acceptable) at a speed in rad/s, m or slope, interpolated as C / speed between the tabled speeds.
 

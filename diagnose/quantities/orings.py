@@ -30,11 +30,6 @@ def stretch(groove_diameter: float, inside_diameter: float) -> float:
     return (groove_diameter - inside_diameter) / inside_diameter
 
 
-def section_when_stretched(section: float, stretched: float) -> float:
-    """CS / sqrt(1 + s): the volume stays (geometry, from memory)."""
-    return section / math.sqrt(1 + stretched)
-
-
 def gland_fill(section: float, depth: float, width: float) -> float:
     """(pi CS^2 / 4) / (depth x width), areas; as a ratio of volumes where the ring is not stretched."""
     return math.pi * section**2 / 4 / (depth * width)
@@ -50,11 +45,6 @@ def compression_set(new: float, recovered: float, held: float) -> float:
     return (new - recovered) / (new - held)
 
 
-def compression_set_by_force(new: float, recovered: float) -> float:
-    """(t0 - ti) / t0, ASTM D395 method A: constant force. Not comparable with method B."""
-    return (new - recovered) / new
-
-
 def volume_change(air_before: float, water_before: float, air_after: float, water_after: float) -> float:
     """[(M3 - M4) - (M1 - M2)] / (M1 - M2), weighed in air and in water, ASTM D471. Raises ValueError if it floats."""
     before = air_before - water_before
@@ -66,11 +56,6 @@ def volume_change(air_before: float, water_before: float, air_after: float, wate
 def mass_change(before: float, after: float) -> float:
     """(m - m0) / m0, ASTM D471."""
     return (after - before) / before
-
-
-def linear_swell(volume: float) -> float:
-    """(1 + V)^(1/3) - 1, swelling alike in all directions (geometry)."""
-    return (1 + volume) ** (1 / 3) - 1
 
 
 def diameter_tolerance(inside_diameter: float) -> float:

@@ -45,11 +45,6 @@ def water_boiling_point(pressure: float) -> float:
     return (n[9] + d - math.sqrt((n[9] + d) ** 2 - 4 * (n[8] + n[9] * d))) / 2
 
 
-def antoine(temperature: float, a: float, b: float, c: float) -> float:
-    """log10 p = a - b / (T + c), in the units the constants were made for."""
-    return 10 ** (a - b / (temperature + c))
-
-
 def wagner(temperature: float, critical_temperature: float, critical_pressure: float, terms: tuple[float, ...]) -> float:
     """Vapour pressure, Pa: ln(p/pc) = (a t + b t^1.5 + c t^2.5 + d t^5) Tc/T, t = 1 - T/Tc (Wagner's 2.5, 5 form)."""
     t = 1 - temperature / critical_temperature

@@ -47,7 +47,6 @@ class Node:
 
     value: str | list[Node] | dict[str, Node] | None
     where: Where
-    quoted: bool = False
     key_places: Mapping[str, Where] = field(default_factory=dict)
 
     @property
@@ -205,7 +204,7 @@ def _convert(node: yaml.Node, name: str, problems: Problems, seen: set[int], dep
         return Node(None, where)
     if tag == "null":
         return Node(None, where)
-    return Node(node.value, where, quoted=node.style in ("'", '"'))
+    return Node(node.value, where)
 
 
 def _is_decimal(before: Node, key: yaml.ScalarNode, value: yaml.Node) -> bool:

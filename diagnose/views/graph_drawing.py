@@ -165,8 +165,6 @@ class _Picture:
                     lines[a, goal] = {"role": "weighs", "weight": table[b]["weight"]}
                 else:
                     lines[a, b] = {"role": role}
-        if not lines:
-            lines = {}
         self.goals = goals
         return lines
 

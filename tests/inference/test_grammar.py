@@ -189,3 +189,23 @@ def test_more_on_record_never_takes_a_present_finding_away(base):
     alone = found("observations: [{saw: radial cracks, on: hard face}]", base)
     beside = found("observations: [{saw: radial cracks, on: hard face}, {absent: crack, on: soft face}]", base)
     assert alone <= beside
+
+
+def written(table: str, slots, holds: bool) -> str:
+    said = {k: v for k, v in slots.items() if k not in ("variable", "value")}
+    said |= {slots["variable"]: slots["value"]} if table == "state" else {}
+    return "{" + ", ".join(f"{k}: {v}" for k, v in said.items()) + ("}" if holds else ", not: true}")
+
+
+def test_every_statement_that_says_as_much_as_a_feature_raises_it_and_the_first_denied_denies_it(whole_base):
+    words, asked = whole_base.knowledge.vocabulary, whole_base.rules.asked
+    named = [n for n in words.named_statements if ("seen", n.feature.name) in asked]
+    assert len(named) > 80
+
+    def said(n, holds: bool) -> set[object]:
+        done = inference(f"{n.table}s: [{written(n.table, n.slots, holds)}]", whole_base)
+        return {dict(f.slots)["state"] for f in done.facts if f.table == "seen" and dict(f.slots)["feature"] == n.feature.name}
+
+    for n in named:
+        assert said(n, n.so) == {"present"}, (n.feature.name, n.slots)
+        assert said(n, not n.so) == ({"absent"} if n.first else set()), (n.feature.name, n.slots)
