@@ -58,12 +58,11 @@ def meaning(
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Say what a pattern means: how to see it, when it is lost, which causes leave it, what tells them apart."""
-    from diagnose.judgement.network import build
     from diagnose.views import meaning as view
     from diagnose.views.page import Page
 
     base = open_base(knowledge)
-    answer = view.look_up(base, build(base.knowledge), pattern, on)
+    answer = view.look_up(base, pattern, on)
     if as_json:
         print_json(answer)
     else:

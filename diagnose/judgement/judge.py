@@ -76,8 +76,12 @@ class Judged:
         """Sorts causes by probability, mechanisms by how much of the record is about them, leak paths behind the others;
         rounded, since the last digits of a sum depend on the processor."""
         by = self.probability if self.kind == "cause" else self.told
-        last = isinstance(self.card, Mechanism) and self.card.leak_path
-        return (self.standing == "ruled out", last, -round(by, 9), self.name, self.position)
+        return (self.standing == "ruled out", self.ends_chain, -round(by, 9), self.name, self.position)
+
+    @property
+    def ends_chain(self) -> bool:
+        """Whether this is a leak path, where chains end."""
+        return isinstance(self.card, Mechanism) and self.card.leak_path
 
 
 @dataclass(frozen=True)

@@ -8,9 +8,9 @@ from typing import Any
 
 from diagnose.casefile.format import record_id
 from diagnose.casefile.model import Extent, Observation, lone
-from diagnose.inference.run import RuleBase, infer
-from diagnose.judgement.judge import Judged, judge
-from diagnose.judgement.network import Network
+from diagnose.inference.run import RuleBase
+from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.judgement.judge import Judged, Judgement
 from diagnose.knowledge.conditions import walk
 from diagnose.knowledge.lexicon import EXTENTS
 from diagnose.knowledge.model import Finding
@@ -21,10 +21,12 @@ from diagnose.reading.terms import nearest, plain
 from diagnose.views.page import Page
 from diagnose.views.phrases import as_row, not_read, not_sure
 
-MOST_CAUSES = 8
+MOST = 8
+GAINS = 0.05
+"""dB from which a mechanism or cause is told to gain from the pattern."""
 
 
-def look_up(base: RuleBase, net: Network, pattern: str, on: str = "") -> dict[str, Any]:
+def look_up(base: RuleBase, pattern: str, on: str = "") -> dict[str, Any]:
     """What a feature or finding means. Raises BadInput where it is neither."""
     knowledge = base.knowledge
     vocabulary = knowledge.vocabulary
@@ -34,12 +36,12 @@ def look_up(base: RuleBase, net: Network, pattern: str, on: str = "") -> dict[st
     feature = vocabulary.feature(pattern, kind)
     if feature is None:
         finding = next((f for f in sorted(knowledge.findings) if _words(f) == _words(pattern)), "")
-        return _finding(base, finding, pattern) if finding else _phrase(base, net, pattern, kind)
+        return _finding(base, finding, pattern) if finding else _phrase(base, pattern, kind)
     known = vocabulary.features[feature]
     if kind and not vocabulary.can_be_on(feature, kind):
         raise _unknown(f"{feature!r} is not recorded on {kind!r}", known.on)
     on_kinds = (kind,) if kind else known.on[:1]
-    ranked = rank_alone(base, net, feature, on_kinds[0])
+    ranked = _rank(base, [_observed(base, feature, on_kinds[0])])
     rules = [
         f
         for f in knowledge.findings.values()
@@ -56,13 +58,8 @@ def look_up(base: RuleBase, net: Network, pattern: str, on: str = "") -> dict[st
         "findings": [
             {"finding": f.name, "reads": f.reads, "otherwise": f.otherwise} for f in sorted(rules, key=lambda f: f.name)
         ],
-        "causes": _causes(base, ranked, rules),
+        **_gaining(ranked, rules),
     }
-
-
-def rank_alone(base: RuleBase, net: Network, feature: str, kind: str) -> Sequence[Judged]:
-    """Causes that gain from this one observation, most probable first."""
-    return _rank(base, net, [_observed(base, feature, kind)])
 
 
 def _observed(base: RuleBase, feature: str, kind: str, state: str = "present", side: str = "", extent: str = "") -> Observation:
@@ -72,13 +69,13 @@ def _observed(base: RuleBase, feature: str, kind: str, state: str = "present", s
                        extent=Extent(extent))  # fmt: skip
 
 
-def _rank(base: RuleBase, net: Network, observed: Sequence[Observation]) -> Sequence[Judged]:
+def _rank(base: RuleBase, observed: Sequence[Observation]) -> Judgement:
+    """The judgement on these observations and nothing else."""
     case = replace(lone(observed[0]), observations=tuple(sorted(observed, key=lambda o: o.id)))
-    (judgement,) = judge(infer(case, base), net)
-    return [j for j in judgement.causes if j.weight > 0.05]
+    return Diagnosis(case, base).judgements[0]
 
 
-def _phrase(base: RuleBase, net: Network, pattern: str, kind: str) -> dict[str, Any]:
+def _phrase(base: RuleBase, pattern: str, kind: str) -> dict[str, Any]:
     """What a whole phrase means: all its statements together. Raises BadInput where nothing, or too little, is read."""
     knowledge = base.knowledge
     v = knowledge.vocabulary
@@ -95,7 +92,7 @@ def _phrase(base: RuleBase, net: Network, pattern: str, kind: str) -> dict[str, 
                   s.more.get("extent", "") if s.more.get("extent") in EXTENTS else "")
         for s in seen if s.state in ("present", "absent")
     ]  # fmt: skip
-    ranked = _rank(base, net, observed) if observed else []
+    ranked = _rank(base, observed) if observed else None
     names = {s.term for s in seen}
     rules = [f for f in knowledge.findings.values() if any(c.term in names and c.form in ("saw", "absent") for c in walk(f.when))]
     features = [v.features[name] for name in sorted(names)]
@@ -105,8 +102,14 @@ def _phrase(base: RuleBase, net: Network, pattern: str, kind: str) -> dict[str, 
         "lost": min((f.lost for f in features if f.lost), key=(*v.stages, "never").index, default=""),
         "read_as": as_row(first), "others": [as_row(r) for r in readings[1:]],
         "findings": [{"finding": f.name, "reads": f.reads, "otherwise": f.otherwise} for f in sorted(rules, key=lambda f: f.name)],
-        "causes": _causes(base, ranked, rules),
+        **_gaining(ranked, rules),
     }  # fmt: skip
+
+
+def _any(base: RuleBase) -> Observation:
+    """An observation that says nothing, so that a finding can be told of a case without records."""
+    feature = next(iter(base.knowledge.vocabulary.features.values()))
+    return replace(_observed(base, feature.name, (*feature.on, "seal")[0]), state="not looked at")
 
 
 def _words(pattern: str) -> list[str]:
@@ -127,37 +130,31 @@ def _finding(base: RuleBase, name: str, pattern: str) -> dict[str, Any]:
         "how": " ".join(dict.fromkeys(f.how for f in seen if f.how)),
         "lost": max((f.lost for f in seen if f.lost), key=stages.index, default=""),
         "findings": [{"finding": name, "reads": finding.reads, "otherwise": finding.otherwise}],
-        "causes": _causes(base, None, [finding]),
+        **_gaining(Diagnosis(lone(_any(base)), base, {name: "present"}).judgements[0], [finding]),
     }
 
 
-def _causes(base: RuleBase, ranked: Sequence[Judged] | None, rules: Sequence[Finding]) -> list[dict[str, Any]]:
-    knowledge = base.knowledge
+def _gaining(found: Judgement | None, rules: Sequence[Finding]) -> dict[str, Any]:
+    """The mechanisms and causes that gain from the pattern, likeliest first."""
     names = {f.name for f in rules}
-    words = knowledge.words.seen
-    otherwise = {f.name: words[f.otherwise] for f in rules}
-    left = {
-        c.name: [r for r in c.leaves if r.finding in names and words[r.seen] > otherwise[r.finding]]
-        for c in knowledge.causes.values()
-    }
-    if ranked is None:
-        order = sorted((c for c in left if left[c]), key=lambda c: (-max(words[r.seen] for r in left[c]), c))
-        chosen = [(c, None) for c in order]
-    else:
-        chosen = [(j.cause, j.probability) for j in ranked]  # type: ignore[misc]
-    among = {c for c, _ in chosen[:MOST_CAUSES]}
-    result = []
-    for cause, probability in chosen[:MOST_CAUSES]:
-        card = knowledge.causes[cause]
-        apart = [
-            {"from": a.cause, "by": a.told_apart_by, "finding": a.finding} for a in card.look_alikes if a.cause in among
-        ]
-        rows = sorted(left[cause], key=lambda r: -words[r.seen])
-        result.append(
-            {"cause": cause, "means": card.means, "probability": probability,
-             "leaves": [{"finding": r.finding, "seen": r.seen} for r in rows], "told_apart": apart}
-        )  # fmt: skip
+    levels = {"mechanisms": found.mechanisms, "causes": found.causes} if found else {"mechanisms": (), "causes": ()}
+    result = {}
+    for level, judged in levels.items():
+        gaining = [j for j in judged if j.weight > GAINS and not j.ends_chain][:MOST]
+        among = {j.name for j in gaining}
+        result[level] = [_row(j, names, among) for j in gaining]
     return result
+
+
+def _row(j: Judged, findings: set[str], among: set[str]) -> dict[str, Any]:
+    words = j.at.knowledge.words.seen
+    rows = sorted((r for r in j.card.leaves if r.finding in findings), key=lambda r: (-words[r.seen], r.finding))
+    apart = [a for a in j.card.look_alikes if a.other in among]
+    return {
+        "name": j.name, "means": j.card.means, "probability": round(j.probability, 9), "prior": round(j.prior, 9),
+        "leaves": [{"finding": r.finding, "seen": r.seen} for r in rows],
+        "told_apart": [{"from": a.other, "by": a.told_apart_by, "finding": a.finding} for a in apart],
+    }  # fmt: skip
 
 
 def _unknown(says: str, near: Sequence[str]) -> BadInput:
@@ -185,14 +182,19 @@ def page(answer: dict[str, Any], page: Page) -> Page:
             else f"record it {answer['lost']}: it is lost after that"
         )
         page.say(told, indent=2)
-    page.heading("Causes that leave it" if answer["causes"] else "No cause of this rule base leaves it.")
-    for row in answer["causes"]:
-        alone = row["probability"] is None
-        chance = row["leaves"][0]["seen"] if alone else percent(row["probability"]) + " on this alone"
-        page.ends(f"  {row['cause']}", chance, bold=True)
-        page.say(row["means"], indent=4)
-        for r in row["leaves"] if not alone else ():
-            page.say(f"{r['seen']}: {r['finding']}", indent=4)
-        for a in row["told_apart"]:
-            page.say(a["by"], indent=4, lead=f"from {a['from']}: ")
+    for level, title in (("mechanisms", "What it is left by"), ("causes", "What may have brought that about")):
+        if answer[level]:
+            page.heading(f"{title}, likeliest first")
+        for row in answer[level]:
+            page.ends(f"  {row['name']}", f"{percent(row['prior'])} before, {percent(row['probability'])} on this alone")
+    if not answer["mechanisms"] and not answer["causes"]:
+        page.heading("No mechanism or cause of this rule base leaves it.")
+    for level in ("mechanisms", "causes"):
+        for row in answer[level]:
+            page.heading(row["name"])
+            page.say(row["means"], indent=2)
+            for r in row["leaves"]:
+                page.say(f"{r['seen']}: {r['finding']}", indent=2)
+            for a in row["told_apart"]:
+                page.say(a["by"], indent=2, lead=f"from {a['from']}: ")
     return page
