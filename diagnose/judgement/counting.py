@@ -1,13 +1,11 @@
 """Which findings count at a position: one record is counted once.
 
-Of findings that are present and rest on no other records than another one does, the most special counts, that which is
-rarest whatever the cause; of absent ones the most general. A finding that is absent by a record which makes another one
-present is left out where both speak of one mechanism or cause.
+Of findings that are present the rarest come first, and one counts only if it rests on a record that none before it has
+used: what is special counts, what it is a case of does not count again. Of absent ones the most general come first. A
+finding that is absent by a record which makes another one present is left out where both speak of one mechanism or cause.
 """
 
 from __future__ import annotations
-
-from collections.abc import Mapping
 
 import numpy as np
 
@@ -26,32 +24,23 @@ def counting(inference: Inference, net: Network, position: str) -> tuple[dict[st
     absent = [f for f in names if deduced[f].state == "absent"]
     through: dict[str, str] = {}
     kept: list[str] = []
-    for f in sorted(present, key=lambda f: (-len(records[f]), net.background[net.row[f]], f)):
-        over = next((k for k in kept if _covers(records[k], records[f]) and not _apart(net, k, f)), None)
-        if over is not None and records[over] == records[f] and _rarer(net, f, over):
-            kept[kept.index(over)] = f
-            through[over], over = f, None
-        through[f] = over or f
-        if over is None and f not in kept:
+    for f in sorted(present, key=lambda f: (net.background[net.row[f]], -len(records[f]), f)):
+        beside = [k for k in kept if not _apart(net, k, f)]
+        used = frozenset[str]().union(*(records[k] for k in beside))
+        if records[f] and records[f] <= used:
+            through[f] = max(beside, key=lambda k: (len(records[k] & records[f]), k))
+        else:
+            through[f] = f
             kept.append(f)
     for f in sorted(absent, key=lambda f: (-net.background[net.row[f]], f)):
         over = next(
-            (k for k in kept if _covers(records[k], records[f]) and (deduced[k].state == "absent" or _shared(net, k, f))
-             and not _apart(net, k, f)), None,
+            (k for k in kept if records[f] and records[f] <= records[k] and not _apart(net, k, f)
+             and (deduced[k].state == "absent" or _shared(net, k, f))), None,
         )  # fmt: skip
         through[f] = over or f
         if over is None:
             kept.append(f)
-    settled = {f: _last(through, f) for f in names}
-    return {f: deduced[f].state == "present" for f in sorted(kept)}, settled
-
-
-def _covers(wider: frozenset[str], records: frozenset[str]) -> bool:
-    return bool(records) and records <= wider
-
-
-def _rarer(net: Network, one: str, other: str) -> bool:
-    return bool(net.background[net.row[one]] < net.background[net.row[other]])
+    return {f: deduced[f].state == "present" for f in sorted(kept)}, through
 
 
 def _apart(net: Network, one: str, other: str) -> bool:
@@ -63,11 +52,3 @@ def _shared(net: Network, one: str, other: str) -> bool:
     """Whether a mechanism or cause speaks of both findings."""
     i, j = net.row[one], net.row[other]
     return bool(np.any(net.marks.speaks()[i] & net.marks.speaks()[j]) or np.any(net.signs.speaks()[i] & net.signs.speaks()[j]))
-
-
-def _last(through: Mapping[str, str], finding: str) -> str:
-    seen = {finding}
-    while through[finding] not in seen:
-        finding = through[finding]
-        seen.add(finding)
-    return finding

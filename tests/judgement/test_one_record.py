@@ -1,4 +1,4 @@
-"""One record, whatever it is and however far it goes, never establishes a cause."""
+"""One record, whatever it is and however far it goes, never establishes a cause or mechanism."""
 
 from __future__ import annotations
 
@@ -10,17 +10,17 @@ import yaml
 
 from diagnose.casefile.model import Case, Extent, Observation, lone
 from diagnose.casefile.reader import parse_case
-from diagnose.inference.run import RuleBase, infer
-from diagnose.judgement.judge import judge
-from diagnose.judgement.network import Network
+from diagnose.inference.run import RuleBase
+from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.knowledge.conditions import EXTENTS, GROUPS
 from diagnose.reading.problems import Problems
 
 pytestmark = pytest.mark.slow
 
 
-def established(case: Case, base: RuleBase, net: Network) -> list[str]:
-    return [c.cause for j in judge(infer(case, base), net) for c in j.causes if c.standing == "established"]
+def established(diagnosis: Diagnosis) -> list[str]:
+    found = [j for x in diagnosis.judgements for j in (*x.causes, *x.mechanisms)]
+    return [j.name for j in found if j.standing == "established"]
 
 
 def observations(base: RuleBase) -> Iterator[Observation]:
@@ -45,16 +45,17 @@ def observations(base: RuleBase) -> Iterator[Observation]:
                 )  # fmt: skip
 
 
-def test_one_observation_never_establishes_whatever_its_degree_extent_and_side(whole_base, whole_network):
+def test_one_observation_never_establishes_whatever_its_degree_extent_and_side(whole_base):
     """Observations that amount to the same findings are judged once: nothing else about them weighs."""
     tried, known = 0, set()
     for o in observations(whole_base):
         tried += 1
-        found = infer(lone(o), whole_base).findings
+        diagnosis = Diagnosis(lone(o), whole_base)
+        found = diagnosis.inference.findings
         states = frozenset((p, f, x.state) for p, here in found.items() for f, x in here.items())
         if states not in known:
             known.add(states)
-            assert established(lone(o), whole_base, whole_network) == [], o
+            assert established(diagnosis) == [], o
     assert tried > 5_000 and len(known) > 300
 
 
@@ -78,7 +79,7 @@ def documents(base: RuleBase) -> Iterator[dict]:
                 yield {"case": s.name, s.section: {key: term}}
 
 
-def test_one_reading_or_setting_never_establishes_however_far_it_goes(whole_base, whole_network):
+def test_one_reading_or_setting_never_establishes_however_far_it_goes(whole_base):
     read = refused = 0
     for document in documents(whole_base):
         problems = Problems()
@@ -87,6 +88,6 @@ def test_one_reading_or_setting_never_establishes_however_far_it_goes(whole_base
         if problems.errors():
             refused += 1
             continue
-        assert established(case, whole_base, whole_network) == [], document
+        assert established(Diagnosis(case, whole_base)) == [], document
         read += 1
     assert read > 500 and refused < read / 10, (read, refused)
