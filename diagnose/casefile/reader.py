@@ -245,8 +245,7 @@ class _Reader(RecordReader):
             found = value.get(key)
             result = []
             for item in found.each() if found else []:
-                old = knowledge.retired.get(item.text())
-                name = old.replaced_by if old and old.replaced_by in table else item.text()
+                name = knowledge.present_name(item.text())
                 if name in table:
                     result.append(name)
                 else:

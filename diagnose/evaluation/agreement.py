@@ -50,9 +50,9 @@ def read_rows(path: Path, base: RuleBase, problems: Problems) -> list[Row]:
             Node({k: v for k, v in item.items() if k in _KEYS[3:-1]}, item.where), base.knowledge, problems
         )
         named = item.get("causes")
-        causes = tuple(c.text() for c in named.each()) if named else ()
+        causes = tuple(base.knowledge.present_name(c.text()) for c in named.each()) if named else ()
         for cause in named.each() if named else []:
-            if cause.text() not in both:
+            if base.knowledge.present_name(cause.text()) not in both:
                 way_out = did_you_mean(cause.text(), both)
                 problems.add(cause.where, "unknown-cause", f"there is no cause {cause.text()!r}", way_out)
         if not observed or not causes:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 FIELDS = ("operation", "installation", "maintenance", "design", "material")
 SHARES = (0.7, 1.4)
 """Between these the words of a question's answers must sum, before they are made to sum to one."""
-_BOTH = ["family", "means", "scope", "needs", "brings about", "leaves", "look-alikes", "confirm", "then", "cautions",
+_BOTH = ["formerly", "family", "means", "scope", "needs", "brings about", "leaves", "look-alikes", "confirm", "then", "cautions",
          "iso 14224"]  # fmt: skip
 
 
@@ -66,6 +66,7 @@ class ExplainedReader:
     def both(self, kind: str, node: Node, name: str, alike: Iterable[str], mechanisms: list[str]) -> dict[str, Any]:
         """The fields that causes and mechanisms share."""
         reader = self.reader
+        self.rename(kind, node, name)
         classes = node.get("iso 14224") or Node({}, node.where)
         only_keys(classes, ["class", "from"], "iso 14224", reader.problems)
         return {
@@ -79,6 +80,11 @@ class ExplainedReader:
             "cautions": reader.known(node, "cautions", self.cautions, "caution"),
             "class_14224": reader.text(classes, "class"), "class_from": reader.text(classes, "from"),
         }  # fmt: skip
+
+    def rename(self, kind: str, node: Node, name: str) -> None:
+        """Names that a card had, so that what names it by them is still read."""
+        for old in self.reader.texts(node, "formerly"):
+            self.reader.retired[old] = m.Retired(kind, old, self.reader.text(node, "id"), name, node.where)
 
     def prior(self, node: Node) -> m.Prior | None:
         only_keys(node, ["when", "common"], "'common when'", self.reader.problems)

@@ -637,3 +637,8 @@ class Knowledge:
     def card(self, name: str) -> Cause | Mechanism:
         """The cause or mechanism of a name. Raises KeyError."""
         return self.causes[name] if name in self.causes else self.mechanisms[name]
+
+    def present_name(self, name: str) -> str:
+        """The name of a card today, for one that it had before."""
+        old = self.retired.get(name)
+        return old.replaced_by if old and old.replaced_by else name

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import pytest
 import yaml
 
-from diagnose.casefile.model import Case, Extent, Observation, lone
+from diagnose.casefile.model import Extent, Observation, lone
 from diagnose.casefile.reader import parse_case
 from diagnose.inference.run import RuleBase
 from diagnose.judgement.diagnosis import Diagnosis
