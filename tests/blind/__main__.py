@@ -1,0 +1,45 @@
+"""Prints what is right at each stage of a blind case: text read by a person, record read by a person, record judged by
+the tool. `python -m tests.blind [open|closed] [--misses]`; misses of the closed set are never printed."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from diagnose.evaluation.score import level_figures
+from diagnose.inference.run import load
+from tests.blind.ladder import KINDS, LEVELS, STAGES, ladder
+
+HERE = Path(__file__).parent
+ROOT = HERE.parents[1]
+
+
+def main() -> None:
+    named = [a for a in sys.argv[1:] if not a.startswith("-")] or ["open", "closed"]
+    base = load(ROOT / "knowledge")
+    for name in named:
+        rows = ladder(HERE / name, base)
+        print(f"{name}: {len(rows)} cases")
+        for level in LEVELS:
+            print(f"  {level}")
+            for kind in (*KINDS, ""):
+                for stage in STAGES:
+                    told = [(99, r.told[stage, level]) for r in rows if kind in ("", r.kind) and (stage, level) in r.told]
+                    if told:
+                        print(_line(kind or "all", stage, level_figures(told)))
+        if name == "open" and "--misses" in sys.argv:
+            for r in rows:
+                print(r.miss())
+
+
+def _line(kind: str, stage: str, of: dict) -> str:
+    low, high = of["leads_interval"]
+    claims = f"{of['claims']['n']} claims, {of['claims']['right']:.0%} right" if of["claims"]["n"] else "no claims"
+    return (
+        f"    {kind:<9} {stage:<15} n {of['n']:>3}  leads {of['leads']:6.1%} ({low:.0%} to {high:.0%})  among three "
+        f"{of['among_three']:6.1%}  established wrong {of['established_wrong']}  log loss {of['log_loss']:.2f}  slope "
+        f"{of['slope']:.2f}  observed/expected {of['observed_to_expected']:.2f}  {claims}"
+    )
+
+
+main()
