@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
-from diagnose.knowledge.checks import background, chance
+from diagnose.authoring.checks.base import background, chance
 from diagnose.knowledge.conditions import walk
 from diagnose.knowledge.model import Card, Cause, Caution, Condition, Finding, Knowledge, Limit, Measurement
 from diagnose.knowledge.reader import file_stem
@@ -16,6 +16,7 @@ from diagnose.reading.terms import nearest, plain
 
 SECTIONS = {
     "finding": "findings",
+    "mechanism": "mechanisms",
     "cause": "causes",
     "measurement": "measurements",
     "caution": "cautions",

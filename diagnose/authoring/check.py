@@ -8,9 +8,8 @@ from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 
-from diagnose.authoring import logic
+from diagnose.authoring import checks, logic
 from diagnose.inference.rules import compile_rules
-from diagnose.knowledge import checks
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.reader import build_knowledge, contents_of
 from diagnose.reading.problems import BadInput, Problem, Problems, Where

@@ -35,6 +35,8 @@ def rules_of(knowledge: Knowledge) -> list[Rule]:
         rules += [Rule("finding", f.name, "when", f.when)] if f.when else []
         if f.absent_when and f.absent_when != (negate(f.when) if f.when else None):
             rules.append(Rule("finding", f.name, "absent when", f.absent_when))
+    for m in knowledge.mechanisms.values():
+        rules += [Rule("mechanism", m.name, "needs", n.condition) for n in m.needs]
     for c in knowledge.causes.values():
         rules += [Rule("cause", c.name, "needs", n.condition) for n in c.needs]
         rules += [Rule("cause", c.name, "common when", p.when) for p in c.common_when]

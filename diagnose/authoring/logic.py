@@ -11,11 +11,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
+from diagnose.authoring.checks.base import background, chance
 from diagnose.authoring.matching import Matcher
 from diagnose.inference.rules import Premise
-from diagnose.knowledge.checks import background, chance
 from diagnose.knowledge.conditions import negate, walk
-from diagnose.knowledge.model import Cause, Condition, Finding, Knowledge
+from diagnose.knowledge.model import Condition, Explained, Finding, Knowledge
 from diagnose.knowledge.wording import phrase
 from diagnose.reading.problems import Problem, Where
 
@@ -29,6 +29,7 @@ def check(knowledge: Knowledge) -> list[Problem]:
 class _Logic:
     def __init__(self, knowledge: Knowledge):
         self.knowledge, self.lineage = knowledge, knowledge.vocabulary.lineage
+        self.cards: tuple[Explained, ...] = (*knowledge.causes.values(), *knowledge.mechanisms.values())
         self.matcher = Matcher(knowledge)
         self.asked: dict[int, frozenset[object]] = {}
         self.present = {f.name: self.expanded(f.when) for f in knowledge.findings.values()}
@@ -44,10 +45,10 @@ class _Logic:
                 yield from self.possible(f.absent_when)
             yield from self.says_both(f)
             yield from self.shadowed_alternatives(f)
-        for cause in self.knowledge.causes.values():
-            for whole in [n.condition for n in cause.needs] + [p.when for p in cause.common_when]:
+        for card in self.cards:
+            for whole in [n.condition for n in card.needs] + [p.when for p in getattr(card, "common_when", ())]:
                 yield from self.possible(whole)
-            yield from self.against_needs(cause)
+            yield from self.against_needs(card)
         for caution in self.knowledge.cautions.values():
             yield from self.possible(caution.when)
         yield from self.pairs()
@@ -181,15 +182,15 @@ class _Logic:
                     yield Problem(part.where, "shadowed", f"another alternative holds whenever this does: {phrase(part)}",
                                   "take it out, or make the other one narrower", "advice")  # fmt: skip
 
-    def against_needs(self, cause: Cause) -> Iterator[Problem]:
-        needs = [self.expanded(n.condition) for n in cause.needs]
-        rows = [(self.present[r.finding], r.where, f"{r.finding!r}") for r in cause.leaves]
-        rows += [(self.expanded(p.when), p.where, phrase(p.when)) for p in cause.common_when]
+    def against_needs(self, card: Explained) -> Iterator[Problem]:
+        needs = [self.expanded(n.condition) for n in card.needs]
+        rows = [(self.present[r.finding], r.where, f"{r.finding!r}") for r in card.leaves]
+        rows += [(self.expanded(p.when), p.where, phrase(p.when)) for p in getattr(card, "common_when", ())]
         for alternatives, where, said in rows:
-            for need, wanted in zip(cause.needs, needs, strict=True):
+            for need, wanted in zip(card.needs, needs, strict=True):
                 both = [(*a, *b) for a in alternatives for b in wanted]
                 if both and all(self.clash(x) for x in both):
-                    yield Problem(where, "against-need", f"{said} cannot be where {cause.name!r} can: it needs {phrase(need.condition)}",
+                    yield Problem(where, "against-need", f"{said} cannot be where {card.name!r} can: it needs {phrase(need.condition)}",
                                   "take out the row, or mend the need")  # fmt: skip
 
     def pairs(self) -> Iterator[Problem]:
@@ -217,24 +218,19 @@ class _Logic:
                     b.where, "equal-rules", f"{b.name!r} holds exactly when {a.name!r} does", "keep one of the two"
                 )
             return
-        if a.line != b.line:
-            yield from self._more_often(a, b)
-        counted = [c.name for c in self.knowledge.causes.values() if {a.name, b.name} <= {r.finding for r in c.leaves}]
-        if a.line != b.line and counted:
-            yield Problem(a.where, "counts-twice", f"{b.name!r} holds whenever {a.name!r} does, and {counted[0]!r} counts both",
-                          "put both into one line, or narrow one", "advice")  # fmt: skip
+        yield from self._more_often(a, b)
 
     def _more_often(self, a: Finding, b: Finding) -> Iterator[Problem]:
-        """`a` implies `b`, so it cannot be seen more often than `b`, whatever the cause and for each cause."""
+        """`a` implies `b`, so it cannot be seen more often than `b`, whatever happened and for each cause and mechanism."""
         if background(self.knowledge, a.name) > background(self.knowledge, b.name):
             yield Problem(a.where, "words-contradict", f"{a.name!r} is seen {a.otherwise!r} and {b.name!r}, which holds whenever "
                           f"it does, only {b.otherwise!r}", "a lower word here or a higher one there")  # fmt: skip
-        for cause in self.knowledge.causes.values():
-            chances = chance(self.knowledge, cause)
-            row = next((r for r in cause.leaves if r.finding == a.name), None)
+        for card in self.cards:
+            chances = chance(self.knowledge, card)
+            row = next((r for r in card.leaves if r.finding == a.name), None)
             other = chances.get(b.name, background(self.knowledge, b.name))
             if row and chances[a.name] > other:
-                yield Problem(row.where, "words-contradict", f"{cause.name!r} leaves {a.name!r} {row.seen!r}, more often than {b.name!r}, "
+                yield Problem(row.where, "words-contradict", f"{card.name!r} leaves {a.name!r} {row.seen!r}, more often than {b.name!r}, "
                               "which holds whenever it does", f"a row for {b.name!r} with the same word or a higher one", "advice")  # fmt: skip
 
 

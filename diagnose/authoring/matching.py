@@ -11,7 +11,7 @@ from diagnose.inference.match import Facts, attempt, evaluate, facts_of
 from diagnose.inference.rules import Alternatives, Branch, Conclusion, expand
 from diagnose.inference.run import Inference
 from diagnose.knowledge.conditions import LEAVES
-from diagnose.knowledge.model import NOWHERE, Cause, Caution, Condition, Finding, Knowledge
+from diagnose.knowledge.model import NOWHERE, Caution, Condition, Explained, Finding, Knowledge
 from diagnose.knowledge.wording import HEADS, phrase
 
 TRUTHS = {True: "true", False: "false", None: "unknown"}
@@ -108,7 +108,7 @@ def explain_miss(inference: Inference, finding: str, state: str, position: str) 
         yield f"{TRUTHS[leaf.truth]}: {phrase(leaf.condition)}" + (f" [{on}]" if on else "")
 
 
-def conditions_of(card: Finding | Cause | Caution) -> dict[str, Condition]:
+def conditions_of(card: Finding | Explained | Caution) -> dict[str, Condition]:
     """The conditions of a card by what follows where they hold."""
     named: dict[str, Condition | None] = {}
     if isinstance(card, Finding):
@@ -117,7 +117,7 @@ def conditions_of(card: Finding | Cause | Caution) -> dict[str, Condition]:
         named = {"raised": card.when}
     else:
         named = {f"possible ({n.because})": n.condition for n in card.needs}
-        named |= {f"common {p.common}: {phrase(p.when)}": p.when for p in card.common_when}
+        named |= {f"common {p.common}: {phrase(p.when)}": p.when for p in getattr(card, "common_when", ())}
     return {what: c for what, c in named.items() if c is not None}
 
 

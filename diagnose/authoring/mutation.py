@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from diagnose.authoring.matching import Matcher
-from diagnose.authoring.rule_tests import Outcome, RuleTest, Workshop, failures, ranked
+from diagnose.authoring.rule_test_reader import RuleTest
+from diagnose.authoring.rule_test_runner import Outcome, Workshop, failures, ranked
 from diagnose.authoring.witness import bounds, shifted
 from diagnose.casefile.model import Case
 from diagnose.inference.engine import Firing
@@ -23,7 +24,7 @@ from diagnose.inference.run import Deduced, Inference, RuleBase, infer
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import Network, build
 from diagnose.knowledge.conditions import EXTENTS, LEAVES, RELATIONS, negate, walk
-from diagnose.knowledge.model import Cause, Caution, Condition, Finding, Knowledge
+from diagnose.knowledge.model import Cause, Caution, Condition, Explained, Finding, Knowledge
 from diagnose.knowledge.wording import HEADS, phrase
 from diagnose.reading.problems import Where
 from diagnose.reading.units import amount
@@ -40,8 +41,8 @@ _SWAPPED = {"at": {"inboard": "outboard", "outboard": "inboard", "other": "", "a
 
 @dataclass(frozen=True)
 class Mutant:
-    """One changed card. `part` says what was changed: when, absent when, otherwise, common, leaves, common when or
-    needs; `about` is the finding whose weight changes with it."""
+    """One changed card. `part` says what was changed: when, absent when, otherwise, common, leaves, brings about, answers,
+    common when or needs; `about` are the findings whose weight changes with it (none: any finding's may)."""
 
     kind: str
     rule: str
@@ -49,8 +50,8 @@ class Mutant:
     where: Where
     old: str
     new: str
-    card: Finding | Cause | Caution
-    about: str = ""
+    card: Finding | Explained | Caution
+    about: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         return f"{self.where}: {self.rule}, {self.part}: {self.old} -> {self.new}"
@@ -66,8 +67,14 @@ def mutants(knowledge: Knowledge) -> Iterator[Mutant]:
     """Every mutant of a rule base, in file order of the cards."""
     for finding in knowledge.findings.values():
         yield from of_finding(finding, knowledge)
+    below = _below(knowledge)
+    for mechanism in knowledge.mechanisms.values():
+        for word in beside(mechanism.otherwise, knowledge.words.seen):
+            yield Mutant("mechanism", mechanism.name, "otherwise", mechanism.where, mechanism.otherwise, word,
+                         replace(mechanism, otherwise=word), below[mechanism.name])  # fmt: skip
+        yield from of_explained("mechanism", mechanism, knowledge, below)
     for cause in knowledge.causes.values():
-        yield from of_cause(cause, knowledge)
+        yield from of_cause(cause, knowledge, below)
     for caution in knowledge.cautions.values():
         for where, old, new, c in changes(caution.when, knowledge):
             yield Mutant("caution", caution.name, "when", where, old, new, replace(caution, when=c))
@@ -82,23 +89,58 @@ def of_finding(f: Finding, knowledge: Knowledge) -> Iterator[Mutant]:
         for where, old, new, c in changes(f.absent_when, knowledge):
             yield Mutant("finding", f.name, "absent when", where, old, new, replace(f, absent_when=c))
     for word in beside(f.otherwise, knowledge.words.seen):
-        yield Mutant("finding", f.name, "otherwise", f.where, f.otherwise, word, replace(f, otherwise=word), f.name)
+        yield Mutant("finding", f.name, "otherwise", f.where, f.otherwise, word, replace(f, otherwise=word), (f.name,))
 
 
-def of_cause(cause: Cause, knowledge: Knowledge) -> Iterator[Mutant]:
+def _below(knowledge: Knowledge) -> dict[str, tuple[str, ...]]:
+    """The findings that each mechanism leaves, itself or through those it brings about."""
+    found: dict[str, tuple[str, ...]] = {}
+
+    def visit(name: str) -> tuple[str, ...]:
+        if name not in found:
+            card = knowledge.mechanisms[name]
+            rows = [r.finding for r in card.leaves] + [f for x in card.brings_about for f in visit(x.mechanism)]
+            found[name] = tuple(dict.fromkeys(rows))
+        return found[name]
+
+    for name in knowledge.mechanisms:
+        visit(name)
+    return found
+
+
+def of_explained(
+    kind: str, card: Explained, knowledge: Knowledge, below: Mapping[str, tuple[str, ...]]
+) -> Iterator[Mutant]:
+    """Each row, link and need dropped or changed."""
+    seen = knowledge.words.seen
+    for part, slot, about in (("leaves", "leaves", lambda row: (row.finding,)), ("brings about", "brings_about", lambda x: below[x.mechanism])):
+        rows = getattr(card, slot)
+        for i, row in enumerate(rows):
+            said = f"{getattr(row, 'finding', '') or row.mechanism} {row.seen}"
+            kept = {slot: rows[:i] + rows[i + 1 :]}
+            yield Mutant(kind, card.name, part, row.where, said, "dropped", replace(card, **kept), about(row))
+            for word in beside(row.seen, seen):
+                changed = {slot: (*rows[:i], replace(row, seen=word), *rows[i + 1 :])}
+                yield Mutant(kind, card.name, part, row.where, said, word, replace(card, **changed), about(row))
+    for i, need in enumerate(card.needs):
+        kept_needs = card.needs[:i] + card.needs[i + 1 :]
+        yield Mutant(kind, card.name, "needs", need.where, phrase(need.condition), "dropped", replace(card, needs=kept_needs))
+        for where, old, new, c in changes(need.condition, knowledge):
+            changed_needs = (*card.needs[:i], replace(need, condition=c), *card.needs[i + 1 :])
+            yield Mutant(kind, card.name, "needs", where, old, new, replace(card, needs=changed_needs))
+
+
+def of_cause(cause: Cause, knowledge: Knowledge, below: Mapping[str, tuple[str, ...]]) -> Iterator[Mutant]:
     words = knowledge.words
     for word in beside(cause.common, words.common):
         yield Mutant("cause", cause.name, "common", cause.where, cause.common, word, replace(cause, common=word))
-    for i, row in enumerate(cause.leaves):
-        others = cause.leaves[:i], cause.leaves[i + 1 :]
-        said = f"{row.finding} {row.seen}"
-        yield Mutant("cause", cause.name, "leaves", row.where, said, "dropped",
-                     replace(cause, leaves=others[0] + others[1]), row.finding)  # fmt: skip
-        for word in beside(row.seen, words.seen):
-            changed = (*others[0], replace(row, seen=word), *others[1])
-            yield Mutant(
-                "cause", cause.name, "leaves", row.where, said, word, replace(cause, leaves=changed), row.finding
-            )
+    yield from of_explained("cause", cause, knowledge, below)
+    for question, row in cause.answers.items():
+        for answer, said in row.items():
+            for word in beside(said, words.seen):
+                answers = {**cause.answers, question: {**row, answer: word}}
+                yield Mutant("cause", cause.name, "answers", cause.where, f"{answer} {said}", word,
+                             replace(cause, answers=answers), tuple(knowledge.questions[question].answers))  # fmt: skip
     for i, prior in enumerate(cause.common_when):
         said = f"common {prior.common}"
         for word in beside(prior.common, words.common):
@@ -107,13 +149,6 @@ def of_cause(cause: Cause, knowledge: Knowledge) -> Iterator[Mutant]:
         for where, old, new, c in changes(prior.when, knowledge):
             kept = (*cause.common_when[:i], replace(prior, when=c), *cause.common_when[i + 1 :])
             yield Mutant("cause", cause.name, "common when", where, old, new, replace(cause, common_when=kept))
-    for i, need in enumerate(cause.needs):
-        kept_needs = cause.needs[:i] + cause.needs[i + 1 :]
-        yield Mutant("cause", cause.name, "needs", need.where, phrase(need.condition), "dropped",
-                     replace(cause, needs=kept_needs))  # fmt: skip
-        for where, old, new, c in changes(need.condition, knowledge):
-            changed_needs = (*cause.needs[:i], replace(need, condition=c), *cause.needs[i + 1 :])
-            yield Mutant("cause", cause.name, "needs", where, old, new, replace(cause, needs=changed_needs))
 
 
 def beside(word: str, table: Mapping[str, float]) -> list[str]:
@@ -221,30 +256,30 @@ def trials(outcomes: Iterable[Outcome]) -> list[Trial]:
 
     def ask(test: RuleTest) -> Callable[[Inference, Network], bool]:
         def fails(inference: Inference, net: Network) -> bool:
-            judgements = judge(inference, net) if test.judged else ()
-            return next(iter(failures(test, inference, judgements, net)), None) is not None
+            return next(iter(failures(test, inference, net)), None) is not None
 
         return fails
 
     return [
-        Trial(o.inference, facts_of(o.inference), ask(o.test), o.test.judged, o.test.judged or bool(o.test.odds),
+        Trial(o.inference, facts_of(o.inference), ask(o.test), o.test.judged, o.test.judged or bool(o.test.speaks_for or o.test.common),
               frozenset(key.partition("@")[0] for key in o.test.told), o.test.rule)
         for o in outcomes if not o.failures
     ]  # fmt: skip
 
 
 def scenario_trials(cases: Iterable[Case], workshop: Workshop) -> list[Trial]:
-    """Cases whose leading cause is as expected, or whose standing is low where none is; the others notice nothing."""
+    """Cases whose leading cause (or mechanism, where only that is known) is as expected, or whose standing is low where none is; the others notice nothing."""
 
     def ask(case: Case) -> Callable[[Inference, Network], bool]:
         expected = case.expected
         assert expected
 
         def fails(inference: Inference, net: Network) -> bool:
-            judged = [j for j in ranked(judge(inference, net)) if expected.position in ("", j.position)]
+            judgements = [x for x in judge(inference, net) if expected.position in ("", x.position)]
             if expected.none_of_these:
-                return any(j.standing in ("established", "probable") for j in judged)
-            return judged[0].cause not in (*expected.causes, *expected.also)
+                return any(j.standing in ("established", "probable") for j in ranked(judgements))
+            kind, named = ("cause", expected.roots) if expected.roots else ("mechanism", expected.mechanisms)
+            return ranked(judgements, kind)[0].name not in (*named, *expected.also)
 
         return fails
 
@@ -301,7 +336,9 @@ class Hunt:
                     yield self.net, trial
             return
         net = build(changed.knowledge)
-        could = self.by_finding.get(mutant.about, ()) if mutant.about else self.weighing
+        could = self.weighing
+        if mutant.about:
+            could = list({id(t): t for f in mutant.about for t in self.by_finding.get(f, ())}.values())
         for trial in sorted(could, key=lambda t: (t.rule != mutant.rule, t.judged)):
             yield net, trial
 
@@ -351,7 +388,7 @@ class Hunt:
 
     def _ruled(self, mutant: Mutant, trial: Trial) -> Inference | None:
         cause, inference = mutant.card, trial.inference
-        assert isinstance(cause, Cause)
+        assert isinstance(cause, Explained)
         ruled = {p: dict(out) for p, out in inference.ruled_out.items()}
         for position, out in ruled.items():
             if any(
@@ -381,9 +418,9 @@ class Hunt:
         return None if old == new else replace(inference, common=common)
 
 
-def _conditions_of(card: Finding | Cause | Caution) -> list[Condition]:
-    if isinstance(card, Cause):
-        return [n.condition for n in card.needs] + [p.when for p in card.common_when]
+def _conditions_of(card: Finding | Explained | Caution) -> list[Condition]:
+    if isinstance(card, Explained):
+        return [n.condition for n in card.needs] + [p.when for p in getattr(card, "common_when", ())]
     found = [card.when, card.absent_when] if isinstance(card, Finding) else [card.when]
     return [c for c in found if c is not None]
 

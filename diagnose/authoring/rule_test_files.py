@@ -3,27 +3,41 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 import yaml
 
 from diagnose.authoring.drafts import Draft, Drafter
-from diagnose.authoring.rule_tests import RuleTest, Workshop, parse_tests
+from diagnose.authoring.explained_drafts import ExplainedDrafter
+from diagnose.authoring.rule_test_reader import RuleTest, parse_tests
+from diagnose.authoring.rule_test_runner import Workshop
 from diagnose.authoring.witness import Fragment
-from diagnose.knowledge.model import Card
+from diagnose.knowledge.model import Card, Explained
 from diagnose.reading.located import read_text
 from diagnose.reading.problems import Problems
 
 WIDTH = 118
 
 
+def drafting(workshop: Workshop) -> Callable[[str, Card], list[Draft]]:
+    """Drafts the tests of a card, given with its kind."""
+    drafter = Drafter(workshop)
+    explained = ExplainedDrafter(drafter)
+
+    def draft(kind: str, card: Card) -> list[Draft]:
+        made: list[Draft] = explained.drafts(card) if isinstance(card, Explained) else getattr(drafter, kind)(card)
+        return made
+
+    return draft
+
+
 def drafted(workshop: Workshop, cards: Iterable[tuple[str, Card]]) -> list[RuleTest]:
     """The tests that can be drafted from cards, given with their kinds; they are never written to a file."""
-    drafter, knowledge, problems = Drafter(workshop), workshop.base.knowledge, Problems()
+    draft, knowledge, problems = drafting(workshop), workshop.base.knowledge, Problems()
     tests = []
     for kind, card in cards:
-        text = written(getattr(drafter, kind)(card))
+        text = written(draft(kind, card))
         tests += parse_tests(text.encode(), f"drafted: {card.name}", kind, card.name, knowledge, problems)
     problems.raise_errors()
     return tests

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.authoring import grammar_schema
-from diagnose.authoring.rule_tests import FINDINGS
+from diagnose.authoring.rule_test_reader import FINDINGS
 from diagnose.casefile.format import ENDS, REMARK, SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.judgement.judge import STANDINGS
 from diagnose.knowledge.conditions import EXTENTS, FORMS, GROUPS, RELATIONS, SEATS

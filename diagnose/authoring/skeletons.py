@@ -7,9 +7,9 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from diagnose.authoring.cards import SECTIONS
-from diagnose.authoring.drafts import Drafter, capital
-from diagnose.authoring.rule_test_files import redrafted
-from diagnose.authoring.rule_tests import Workshop
+from diagnose.authoring.drafts import capital
+from diagnose.authoring.rule_test_files import drafting, redrafted
+from diagnose.authoring.rule_test_runner import Workshop
 from diagnose.knowledge.model import Card, Knowledge
 from diagnose.knowledge.reader import file_stem
 from diagnose.reading.problems import BadInput, Problem, Where
@@ -113,13 +113,13 @@ def next_id(ids: Iterable[str], letter: str) -> str:
 def new_tests(workshop: Workshop, folder: Path, cards: Iterable[tuple[str, Card]], over: bool = False) -> list[Path]:
     """Writes drafted tests beside the cards, given with their kinds; with `over` also into a test file that is there,
     of which what people wrote stays. Raises BadInput."""
-    drafter = Drafter(workshop)
+    draft = drafting(workshop)
     files = {}
     for kind, card in cards:
         path = folder / SECTIONS[kind] / f"{file_stem(card.name)}.test.yaml"
         text = path.read_text("utf-8") if over and path.exists() else ""
         stubs = _TESTS[kind].format(name=card.name, Name=capital(card.name))
-        files[path] = redrafted(text, getattr(drafter, kind)(card), stubs, str(path))
+        files[path] = redrafted(text, draft(kind, card), stubs, str(path))
     _write(files, over)
     return list(files)
 

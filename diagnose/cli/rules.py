@@ -13,7 +13,8 @@ from diagnose.cli.common import DraftsOption, JsonOption, KnowledgeOption, open_
 from diagnose.cli.output import refuse_over_input, write
 
 if TYPE_CHECKING:
-    from diagnose.authoring.rule_tests import Outcome, RuleTest, Workshop
+    from diagnose.authoring.rule_test_reader import RuleTest
+    from diagnose.authoring.rule_test_runner import Outcome, Workshop
     from diagnose.casefile.model import Case
     from diagnose.knowledge.model import Card
 
@@ -21,7 +22,7 @@ app = typer.Typer(
     name="rules", help="For authors of rules: check, test, cover, mutate, compare, look up, teach.",
     no_args_is_help=True, add_completion=False, rich_markup_mode=None,
 )  # fmt: skip
-TESTED = ("finding", "cause", "caution")
+TESTED = ("finding", "mechanism", "cause", "caution")
 CasesOption = Annotated[
     Path | None,
     typer.Option("--cases", help="A folder of cases; where left out the scenarios beside the rule base.", show_default=False),
@@ -34,7 +35,7 @@ def _folder(knowledge: Path | None) -> Path:
 
 
 def _workshop(knowledge: Path | None, drafts: bool = False) -> Workshop:
-    from diagnose.authoring.rule_tests import Workshop
+    from diagnose.authoring.rule_test_runner import Workshop
     from diagnose.inference.run import load
 
     return Workshop(load(_folder(knowledge), drafts))
@@ -44,7 +45,7 @@ def _tests(workshop: Workshop, knowledge: Path | None, names: str = "", with_dra
     """The rule tests of the folder, and those drafted from the rules; with a text those of the cards whose name holds
     it, or else those whose own name does. Raises BadInput for mistakes in them."""
     from diagnose.authoring.rule_test_files import drafted
-    from diagnose.authoring.rule_tests import read_tests
+    from diagnose.authoring.rule_test_reader import read_tests
     from diagnose.reading.problems import Problems
     from diagnose.reading.terms import plain
 
@@ -52,7 +53,7 @@ def _tests(workshop: Workshop, knowledge: Path | None, names: str = "", with_dra
     wanted = plain(names)
     cards = _tested(workshop)
     only = [(kind, card) for kind, card in cards if wanted in plain(card.name)]
-    tests = read_tests(_folder(knowledge), workshop.base, problems, only if names and only else None)
+    tests = read_tests(_folder(knowledge), workshop.base.knowledge, problems, only if names and only else None)
     problems.raise_errors()
     tests += drafted(workshop, only or cards) if with_drafted else []
     return tests if only else [t for t in tests if wanted in plain(t.name)]
@@ -104,12 +105,13 @@ def check(
 def test(
     names: Annotated[str, typer.Argument(metavar="[TEXT]", help="Only tests whose rule or name holds this.", show_default=False)] = "",
     junit: Annotated[Path | None, typer.Option("--junit", help="Write JUnit XML there.", show_default=False)] = None,
-    accept: Annotated[bool, typer.Option("--accept-odds", help="Write changed odds into the test files; read the diff.")] = False,
+    accept: Annotated[bool, typer.Option("--accept-weights", help="Write changed weights into the test files; read the diff.")] = False,
     with_drafted: Annotated[bool, typer.Option("--drafted", help="Also the tests that can be drafted from the rules.")] = False,
     as_json: JsonOption = False, with_drafts: DraftsOption = False, knowledge: KnowledgeOption = None,
 ) -> None:  # fmt: skip
     """Run the rule tests: records in, what must follow and what must not."""
-    from diagnose.authoring import rule_tests
+    from diagnose.authoring import rule_test_report as report
+    from diagnose.authoring.rule_test_runner import run_tests
     from diagnose.views import workshop as view
     from diagnose.views.page import Page
 
@@ -119,14 +121,14 @@ def test(
     if names and not tests:
         raise refuse(f"no test has {names!r} in its rule or name",
                      "--drafted runs those drafted from the rules, --with-drafts those of cards that are drafts")  # fmt: skip
-    outcomes = rule_tests.run_tests(workshop, tests)
+    outcomes = run_tests(workshop, tests)
     if accept:
-        for path in rule_tests.accept_odds(outcomes, workshop.net, _folder(knowledge), workshop.base.knowledge.folder):
+        for path in report.accept_weights(outcomes, workshop.net, _folder(knowledge), workshop.base.knowledge.folder):
             typer.echo(f"changed {path}")
-        outcomes = rule_tests.run_tests(workshop, _tests(workshop, knowledge, names, with_drafted))
-    result = rule_tests.document(outcomes)
+        outcomes = run_tests(workshop, _tests(workshop, knowledge, names, with_drafted))
+    result = report.document(outcomes)
     if junit:
-        write(junit, rule_tests.junit(outcomes).encode(), [_folder(knowledge)])
+        write(junit, report.junit(outcomes).encode(), [_folder(knowledge)])
     if as_json:
         print_json(result)
     else:
@@ -144,7 +146,7 @@ def coverage(
 ) -> None:  # fmt: skip
     """Tell which conditions of the rules the tests, drafted ones too, and scenarios make true, and which known false."""
     from diagnose.authoring import coverage as covered
-    from diagnose.authoring.rule_tests import run_tests
+    from diagnose.authoring.rule_test_runner import run_tests
     from diagnose.inference.run import infer
     from diagnose.views import workshop as view
     from diagnose.views.coverage_page import page
@@ -196,7 +198,7 @@ def mutate(
 def _run(workshop: Workshop, knowledge: Path | None, chosen: list[tuple[str, Card]]) -> list[Outcome]:
     """The outcomes of the rule tests and of those drafted from the chosen cards, or from all."""
     from diagnose.authoring.rule_test_files import drafted
-    from diagnose.authoring.rule_tests import run_tests
+    from diagnose.authoring.rule_test_runner import run_tests
 
     outcomes = run_tests(workshop, [*_tests(workshop, knowledge), *drafted(workshop, chosen or _tested(workshop))])
     failed = sum(bool(o.failures) for o in outcomes)
@@ -288,7 +290,7 @@ def match(
 def show(rule: RuleArgument, as_json: JsonOption = False, knowledge: KnowledgeOption = None) -> None:
     """Show a card in plain words, with what it uses and who uses it."""
     from diagnose.authoring.cards import document, find
-    from diagnose.authoring.rule_tests import read_tests
+    from diagnose.authoring.rule_test_reader import read_tests
     from diagnose.reading.problems import Problems
     from diagnose.views import workshop as view
     from diagnose.views.page import Page
@@ -296,7 +298,7 @@ def show(rule: RuleArgument, as_json: JsonOption = False, knowledge: KnowledgeOp
     workshop = _workshop(knowledge, True)
     found = find(workshop.base.knowledge, rule)
     problems = Problems()
-    tests = _test_names(read_tests(_folder(knowledge), workshop.base, problems, only=found))
+    tests = _test_names(read_tests(_folder(knowledge), workshop.base.knowledge, problems, only=found))
     problems.raise_errors()
     result = [document(workshop.base.knowledge, kind, card, tests) for kind, card in found]
     if as_json:

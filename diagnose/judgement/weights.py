@@ -7,12 +7,13 @@ shows what a whole group is worth (the record with it and without it), and benea
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
-from diagnose.judgement.posterior import Posterior, Sums
+from diagnose.judgement.network import Network
+from diagnose.judgement.posterior import Evidence, Posterior, Sums
 
 
 def decibans(ratio: float) -> float:
@@ -36,6 +37,32 @@ class Group:
         return len(self.findings) > 1 and max(self.alone.values()) > 0.8 * self.weight > 0
 
 
+def alone(net: Network, name: str) -> tuple[np.ndarray, np.ndarray]:
+    """Weight of each finding for a cause (against none of the causes) or a mechanism (there against not there), were it the
+    only record: where present and where absent, in dB, shape (findings,)."""
+    if name in net.column:
+        p, q = net.read(net.alone)[:, [net.column[name], -1]].T
+    else:
+        p, q = (table[:, net.mechanism[name]] for table in net.by_mechanism)
+    return 10 * np.log10(p / q), 10 * np.log10((1 - p) / (1 - q))
+
+
+def worth(net: Network, evidence: Evidence, name: str) -> float:
+    """What a whole record is worth, in dB: for a cause alone against none, for a mechanism there against not there (with no
+    cause at work)."""
+    if name in net.column:
+        members = np.zeros((2, len(net.causes)), bool)
+        members[1, net.column[name]] = True
+        none, with_cause = Sums(net, evidence).likelihood(members).tolist()
+        return decibans(with_cause / none)
+    at, none = net.mechanism[name], np.zeros((1, len(net.causes)), bool)
+    leak = net.leak.copy()
+    leak[at] = 1.0
+    there = Sums(replace(net, leak=leak), evidence).likelihood(none)
+    gone = Sums(net, replace(evidence, off=evidence.off | {at})).likelihood(none)
+    return decibans(float(there[0] / gone[0]))
+
+
 class Weights:
     """Weights of the findings of one posterior."""
 
@@ -43,21 +70,8 @@ class Weights:
         self.found, self.net = found, found.net
 
     def alone(self, name: str) -> tuple[np.ndarray, np.ndarray]:
-        """Weight of each finding for a cause (against none of the causes) or a mechanism (there against not there), were
-        it the only record: where present and where absent, in dB, shape (findings,)."""
-        table, base = self._by_cause if name in self.net.column else self._by_mechanism
-        at = self.net.column[name] if name in self.net.column else self.net.mechanism[name]
-        p, q = table[:, at], base[:, at]
-        return 10 * np.log10(p / q), 10 * np.log10((1 - p) / (1 - q))
-
-    @cached_property
-    def _by_cause(self) -> tuple[np.ndarray, np.ndarray]:
-        read = self.net.read(self.net.alone)
-        return read[:, :-1], np.repeat(read[:, -1:], len(self.net.causes), axis=1)
-
-    @cached_property
-    def _by_mechanism(self) -> tuple[np.ndarray, np.ndarray]:
-        return self.net.by_mechanism
+        """As `alone`."""
+        return alone(self.net, name)
 
     @cached_property
     def answers_for(self) -> dict[str, str]:
@@ -73,9 +87,9 @@ class Weights:
             result[finding] = net.mechanisms[best] if best is not None and left[best] > net.background[row] else ""
         return result
 
-    def total(self, cause: str) -> float:
-        """What the whole record is worth for a cause alone against none, in dB."""
-        return self._worth(self.found.sums, cause)
+    def total(self, name: str) -> float:
+        """What the whole record is worth for a cause or mechanism, as `worth`."""
+        return worth(self.net, self.found.evidence, name)
 
     def groups(self, cause: str) -> tuple[Group, ...]:
         """What each mechanism's findings are worth for a cause, heaviest first."""
@@ -86,15 +100,9 @@ class Weights:
         there, gone = self.alone(cause)
         result = []
         for mechanism, findings in by.items():
-            rest = self._worth(Sums(self.net, self.found.evidence.without(findings)), cause)
+            rest = worth(self.net, self.found.evidence.without(findings), cause)
             alone = {
                 f: float((there if self.found.evidence.states[f] else gone)[self.net.row[f]]) for f in findings
             }
             result.append(Group(mechanism, tuple(findings), whole - rest, alone))
         return tuple(sorted(result, key=lambda g: (-round(abs(g.weight), 6), g.mechanism)))
-
-    def _worth(self, sums: Sums, cause: str) -> float:
-        members = np.zeros((2, len(self.net.causes)), bool)
-        members[1, self.net.column[cause]] = True
-        none, with_cause = sums.likelihood(members).tolist()
-        return decibans(with_cause / none)

@@ -16,6 +16,8 @@ NOWHERE = Where("")
 KNOWN_BY = ("number", "look", "gross look", "fine look", "event", "habit", "record")
 """Kinds of reading: a number against a limit; a look at a mark, at one that nobody overlooks, at a fine grade; a question
 about a dated event or about a habit; what a record says."""
+FORMULAS = {"difference": 2, "ratio": 2, "sum": 0, "spread": 1, "mean": 1}
+"""Simple formulas of a quantity and how many readings each takes; 0: two or more."""
 SLOTS = ("part", "parts", "position", "extent", "quantity")
 """What a finding's sentence may leave open, to be filled from the records it rests on."""
 
@@ -116,12 +118,15 @@ class Setting:
 
 @dataclass(frozen=True)
 class QuantityTerm:
-    """A computed quantity that rules may name; the formula is in diagnose.quantities."""
+    """A computed quantity that rules may name. `formula` is a simple one (difference, ratio, sum, spread or mean) and the
+    readings it takes; without one the formula is in diagnose.quantities."""
 
     name: str
     unit: str
     means: str
     on: tuple[str, ...] = ()
+    formula: str = ""
+    takes: tuple[str, ...] = ()
     where: Where = _place()
 
 

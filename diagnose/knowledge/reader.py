@@ -275,10 +275,11 @@ class Reader:
                 if other not in features:
                     self.say(read.where, "unknown-feature", f"there is no feature {other!r}", did_you_mean(other, features))
         settings = self.read_settings()
+        readings = self.read_readings(kinds, settings)
         vocabulary = m.Vocabulary(
-            kinds, features, self.read_readings(kinds, settings), settings, self.read_quantities(kinds), stages, degrees,
-            sides, grammar=grammar,
-        )  # fmt: skip
+            kinds, features, readings, settings, self.read_quantities(kinds, readings), stages, degrees, sides,
+            grammar=grammar,
+        )
         self.refuse_twins(vocabulary)
         lexicon = LexiconReader(self.nodes, lexicon_terms(vocabulary), self.sources, self.problems).read()
         return replace(vocabulary, lexicon=lexicon)
@@ -338,19 +339,40 @@ class Reader:
                          "see vocabulary/settings.yaml")  # fmt: skip
         return result
 
-    def read_quantities(self, kinds: Mapping[str, m.Kind]) -> dict[str, m.QuantityTerm]:
+    def read_quantities(self, kinds: Mapping[str, m.Kind], readings: Mapping[str, m.Reading]) -> dict[str, m.QuantityTerm]:
         result = {}
         for name, node in self.section("vocabulary/quantities.yaml", "quantities").items():
-            only_keys(node, ["unit", "means", "on"], f"the quantity {name!r}", self.problems)
-            self.check_unit(node, self.text(node, "unit"))
+            only_keys(node, ["unit", "means", "on", "formula"], f"the quantity {name!r}", self.problems)
+            own = self.text(node, "unit")
+            self.check_unit(node, own)
+            form, takes = self.read_formula(node, own, readings)
             result[name] = m.QuantityTerm(
-                name,
-                self.text(node, "unit"),
-                self.text(node, "means"),
-                self.known(node, "on", kinds, "kind"),
-                node.where,
+                name, own, self.text(node, "means"), self.known(node, "on", kinds, "kind"), form, takes, node.where
             )
         return result
+
+    def read_formula(self, node: Node, own: str, readings: Mapping[str, m.Reading]) -> tuple[str, tuple[str, ...]]:
+        """A simple formula and the readings it takes: {difference: [one, other]}."""
+        formula = node.get("formula")
+        if formula is None:
+            return "", ()
+        only_keys(formula, list(m.FORMULAS), "a formula", self.problems)
+        form = next((key for key, _ in formula.items() if key in m.FORMULAS), "")
+        if not form:
+            return "", ()
+        takes = self.known(formula, form, readings, "reading")
+        wanted, listed = m.FORMULAS[form], (formula.get(form) or formula).each()
+        if len(listed) != wanted and (wanted or len(listed) < 2):
+            self.say(formula.where, "formula", f"a {form} takes {wanted or 'two or more'} reading{'s' if wanted != 1 else ''}",
+                     f"{form}: [{', '.join(['READING'] * (wanted or 2))}]")  # fmt: skip
+        if form == "ratio" and own not in ("", "%"):
+            self.say(formula.where, "unit", f"a ratio has no unit, not {own!r}", "unit: '%', or none")
+        units = [(t, readings[t].unit) for t in takes] + ([] if form == "ratio" else [("the quantity", own)])
+        for what, other in units[1:]:
+            if _kind_of_unit(other) != _kind_of_unit(units[0][1]):
+                self.say(formula.where, "unit", f"{what} is in {other or 'a bare number'}, {units[0][0]} in {units[0][1] or 'a bare number'}",
+                         "readings of one kind")  # fmt: skip
+        return form, takes
 
     def read_settings(self) -> dict[str, m.Setting]:
         result = {}
@@ -602,6 +624,14 @@ class Reader:
 def _is_wrong(node: Node | None, problems: Problems) -> bool:
     """Whether a value was told to be wrong already."""
     return node is not None and any(p.where == node.where for p in problems.found)
+
+
+def _kind_of_unit(name: str) -> object:
+    """What a unit measures; None for one that is told to be wrong elsewhere."""
+    try:
+        return unit(name).kind
+    except BadUnit:
+        return None
 
 
 def file_stem(name: str) -> str:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from diagnose.casefile.model import Case, Measured
 from diagnose.knowledge.model import Knowledge
-from diagnose.quantities import drive, faces, leakage, machine, orings, service, springs, wear
+from diagnose.quantities import drive, faces, leakage, machine, orings, service, simple, springs, wear
 from diagnose.quantities.bench import Bench
 from diagnose.quantities.model import Quantity
 
@@ -36,7 +36,9 @@ def _computed(case: Case, knowledge: Knowledge) -> dict[str, Quantity]:
     bench = Bench(case, knowledge)
     named = knowledge.vocabulary.quantities
     computed = (q for subject in _SUBJECTS if bench.has(*subject.READS) for q in subject.compute(bench))
-    return {q.id: q for q in computed if q.name in named}
+    found = {q.id: q for q in computed if q.name in named}
+    given = {q.name for q in found.values()}
+    return found | {q.id: q for q in simple.compute(bench) if q.name not in given}
 
 
 def _without_datum(measured: Measured, knowledge: Knowledge) -> bool:

@@ -134,7 +134,8 @@ def _alignment(bench: Bench, owner: Owner, found: Quantity) -> Iterator[Quantity
     speed = bench.one("speed", owner)
     which = found.name.removeprefix("coupling ")
     tables = bench.table("alignment")[which]
-    name, formula = f"coupling {which} share of limit", "reading / acceptable at the speed"
+    name = {"offset": "coupling offset share of limit", "angle": "coupling angle share of limit"}[which]
+    formula = "reading / acceptable at the speed"
     if speed.value is None:
         yield bench.result(name, owner, formula, "alignment-tolerance-table", (worked_out(found), speed), problem=speed.lack)
         return

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from diagnose.authoring.check import examine_contents
-from diagnose.authoring.rule_tests import parse_tests
+from diagnose.authoring.rule_test_reader import parse_tests
 from diagnose.inference.run import load
 from diagnose.knowledge.reader import contents_of
 from diagnose.reading.problems import Problem, Problems

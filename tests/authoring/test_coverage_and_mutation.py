@@ -6,7 +6,8 @@ import json
 
 from diagnose.authoring.coverage import Coverage, enough, rules_of
 from diagnose.authoring.mutation import Hunt, Mutant, changes, mutants, trials, try_all
-from diagnose.authoring.rule_tests import Workshop, read_tests, run_tests
+from diagnose.authoring.rule_test_reader import read_tests
+from diagnose.authoring.rule_test_runner import Workshop, run_tests
 from diagnose.inference.run import load
 from diagnose.reading.problems import BadInput, Problems
 from diagnose.views.coverage_page import page
@@ -16,7 +17,7 @@ from tests.support.workshop import RULE_TESTS, call
 def covered(folder):
     workshop = Workshop(load(folder))
     counted = Coverage(workshop.base.knowledge)
-    for o in run_tests(workshop, read_tests(folder, workshop.base, Problems())):
+    for o in run_tests(workshop, read_tests(folder, workshop.base.knowledge, Problems())):
         counted.add(o.inference)
     return {(r["rule"], r["part"]): r for r in counted.document()["by_rule"]}, counted.document()
 
@@ -69,7 +70,10 @@ def test_mutants_drop_flip_swap_and_shift(folder):
     assert ("when", "radial cracks on hard face all round", "radial cracks on hard face one sector") in hot
     assert ("otherwise", "rarely", "very rarely") in hot and ("otherwise", "rarely", "sometimes") in hot
     dry = kinds(m for m in mutants(knowledge) if m.rule == "dry running")
-    assert {("leaves", "hot all round usually", w) for w in ("dropped", "often", "almost always")} <= dry
+    assert {("brings about", "faces overheated almost always", w) for w in ("dropped", "usually", "always")} <= dry
+    hot = kinds(m for m in mutants(knowledge) if m.rule == "faces overheated")
+    assert {("leaves", "hot all round usually", w) for w in ("dropped", "often", "almost always")} <= hot
+    assert ("otherwise", "very rarely", "rarely") in hot
     assert ("common", "often", "sometimes") in dry
     assert ("needs", "arrangement: dual pressurised", "dropped") in kinds(
         m for m in mutants(knowledge) if m.rule == "barrier lost"
@@ -88,7 +92,7 @@ def test_every_mutant_differs_from_its_rule_and_every_rule_has_one(folder):
 
 def hunt(folder) -> dict[str, bool]:
     workshop = Workshop(load(folder))
-    found = trials(run_tests(workshop, read_tests(folder, workshop.base, Problems())))
+    found = trials(run_tests(workshop, read_tests(folder, workshop.base.knowledge, Problems())))
     return {str(m).split(": ", 1)[1]: noticed for m, noticed in try_all(workshop, found)}
 
 
@@ -96,7 +100,8 @@ def test_a_change_is_noticed_where_a_test_holds_the_rule_to_it(folder):
     noticed = hunt(folder)
     assert noticed["hot all round, when: not known: severe edge chips on hard face -> dropped"]
     assert noticed["hot all round, when: radial cracks on hard face all round -> radial cracks on hard face"]
-    assert noticed["dry running, leaves: ring hard usually -> often"]
+    assert noticed["ring baked, leaves: ring hard almost always -> usually"]
+    assert noticed["faces overheated, brings about: ring baked usually -> often"]
     assert noticed["dry running, common: often -> sometimes"]
     assert noticed["ring hard, otherwise: rarely -> sometimes"]
 
@@ -106,7 +111,7 @@ def test_a_change_that_no_test_speaks_of_survives(folder):
     assert not noticed["dry running, leaves: shaft moves never -> very rarely"]
     assert not noticed["washed at the port, otherwise: very rarely -> rarely"]
     (folder / "causes/dry-running.test.yaml").unlink()
-    assert not hunt(folder)["dry running, leaves: ring hard usually -> often"]
+    assert not hunt(folder)["ring baked, leaves: ring hard almost always -> usually"]
 
 
 def test_a_changed_finding_is_judged_as_the_engine_would(folder):
@@ -117,7 +122,7 @@ def test_a_changed_finding_is_judged_as_the_engine_would(folder):
     from diagnose.inference.run import RuleBase, deduce
 
     workshop = Workshop(load(folder))
-    outcomes = run_tests(workshop, read_tests(folder, workshop.base, Problems()))
+    outcomes = run_tests(workshop, read_tests(folder, workshop.base.knowledge, Problems()))
     found = trials(outcomes)
     tried = Hunt(workshop, found)
     knowledge, checked = workshop.base.knowledge, 0

@@ -8,7 +8,8 @@ import pytest
 
 from diagnose.authoring.drafts import Draft, Drafter
 from diagnose.authoring.rule_test_files import drafted, written
-from diagnose.authoring.rule_tests import KINDS, Workshop, parse_tests, read_tests, run_tests
+from diagnose.authoring.rule_test_reader import KINDS, parse_tests, read_tests
+from diagnose.authoring.rule_test_runner import Workshop, run_tests
 from diagnose.authoring.skeletons import next_id
 from diagnose.authoring.witness import NoWitness, Witness, shifted, spanning
 from diagnose.inference.run import load
@@ -98,7 +99,7 @@ def test_drafts_are_the_same_every_time(workshop):
     assert written(Drafter(workshop).finding(card)) == written(Drafter(workshop).finding(card))
 
 
-@pytest.mark.parametrize("kind", ["finding", "cause", "caution"])
+@pytest.mark.parametrize("kind", ["finding", "mechanism", "cause", "caution"])
 def test_a_new_card_reads_well_and_its_test_fails_until_it_says_something(kind, tmp_path):
     folder = copied_base(tmp_path)
     code, said = call("new", kind, "paint", "on", "the", "face", "--knowledge", folder)
@@ -133,7 +134,7 @@ def test_ids_are_never_given_twice():
 def test_tests_are_drafted_beside_a_card_and_never_over_a_file_unasked(tmp_path):
     folder = copied_base(tmp_path)
     assert call("new", "test", "ring hard", "--knowledge", folder)[0] == 0
-    assert {t.rule for t in read_tests(folder, load(folder), Problems())} == {"hot all round", "dry running", "ring hard"}
+    assert {t.rule for t in read_tests(folder, load(folder).knowledge, Problems())} == {"hot all round", "dry running", "ring hard"}
     assert call("test", "--knowledge", folder)[0] == 0
     assert call("new", "test", "ring hard", "--knowledge", folder)[0] == 2
     assert call("new", "test", "--knowledge", folder)[0] == 2

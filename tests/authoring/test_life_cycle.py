@@ -32,11 +32,12 @@ def test_a_draft_runs_only_when_asked(folder):
 
 
 def test_a_trial_finding_weighs_in_part_and_is_marked(folder):
-    """P(f | cause) on trial is b·(p/b)^w: with w = 0.5, sqrt(0.80·0.05) = 0.2."""
+    """P(f | cause) on trial is b·(p/b)^w: with w = 0.5, sqrt(0.95·0.05) = 0.22."""
     assert "on trial" not in explained(folder)
     set_status(folder, "findings/ring-hard.yaml", "trial")
     net = build(load(folder).knowledge)
-    assert net.shown[net.row["ring hard"], net.column["dry running"]] == pytest.approx(0.2)
+    keep = net.marks.keep[net.row["ring hard"], net.mechanism["ring baked"]]
+    assert 1 - keep * (1 - 0.05) == pytest.approx((0.95 * 0.05) ** 0.5)
     assert "ring hard (on trial: weighs in part)" in explained(folder, "--all")
     assert "dB, on trial)" in explained(folder)
 
@@ -52,7 +53,7 @@ def test_a_retired_card_does_not_run_keeps_its_id_and_names_its_successor(folder
     with pytest.raises(BadInput) as caught:
         read_knowledge(folder)
     assert {p.way_out for p in caught.value.problems} == {"it is retired: use rubber hard"}
-    for name in ("causes/dry-running.yaml", "findings/hot-and-hard.yaml"):
+    for name in ("mechanisms/ring-baked.yaml", "findings/hot-and-hard.yaml"):
         path = folder / name
         path.write_text(path.read_text().replace("ring hard", "rubber hard"))
     knowledge = read_knowledge(folder, drafts=True)

@@ -7,8 +7,10 @@ from xml.etree import ElementTree
 
 import pytest
 
-from diagnose.authoring import rule_tests
-from diagnose.authoring.rule_tests import Workshop, accept_odds, document, junit, parse_tests, read_tests, run_tests
+from diagnose.authoring import rule_test_runner
+from diagnose.authoring.rule_test_reader import parse_tests, read_tests
+from diagnose.authoring.rule_test_report import accept_weights, document, junit
+from diagnose.authoring.rule_test_runner import Workshop, run_tests
 from diagnose.inference.run import load
 from diagnose.reading.problems import Problems
 
@@ -101,15 +103,50 @@ def test_findings_taken_as_given_lead_on_and_weigh(workshop):
     assert failed(workshop, text) == [[], []]
 
 
-def test_odds_are_prior_and_weights_alone(workshop):
-    """10 log10(0.1/0.9) = -9.5 dB, and 10 log10(0.80/0.05) = 12.0 dB for the finding; the setting makes it 0.05: -12.8 dB."""
+def test_findings_together_speak_for_a_cause_or_a_mechanism(workshop):
+    """A look overlooks 5 in 100 and takes 1 in 100 for there: P(hardened recorded) = 0.01 + 0.94·P(hardened there).
+
+    Of the mechanism, there against not there: 0.94·0.95125 + 0.01 (its own 0.95, or otherwise 0.05·0.05 more) against
+    0.94·0.05 + 0.01, so 10 log10(0.9045/0.057) = 12.0 dB. Absent: 10 log10(0.0955/0.943) = -9.9 dB.
+    """
     text = """
-- {test: prior, given: [], odds: {dry running: -9.5 dB}}
-- {test: one, given: [{found: ring hard}], odds: {dry running: 2.5 dB}}
-- {test: wet, given: [{setting: {service: hot water}}], odds: {dry running: -12.8 dB}}
-- {test: wrong, given: [], odds: {dry running: -9.3 dB}}
+- {test: nothing, given: [], speaks for: {dry running: 0.0 dB, ring baked: 0 dB}}
+- {test: one, given: [{found: ring hard}], speaks for: {ring baked: 12.0 dB}}
+- {test: absent, given: [{found absent: ring hard}], speaks for: {ring baked: -9.9 dB}}
+- {test: wrong, given: [{found: ring hard}], speaks for: {ring baked: 11.9 dB}}
 """
-    assert failed(workshop, text) == [[], [], [], ["dry running: odds -9.3 dB"]]
+    assert failed(workshop, text) == [[], [], [], ["the record speaks for ring baked with +11.9 dB"]]
+
+
+def test_marks_of_one_mechanism_say_less_together_than_each_alone(workshop):
+    text = """
+- {test: one, given: [{found: hot all round}], speaks for: {dry running: 0 dB}}
+- {test: other, given: [{found: cracked somewhere}], speaks for: {dry running: 0 dB}}
+- {test: both, given: [{found: [hot all round, cracked somewhere]}], speaks for: {dry running: 0 dB}}
+"""
+    one, other, both = (float(o.failures[0].found.split()[0]) for o in outcomes(workshop, text))
+    assert 0 < max(one, other) < both < one + other
+
+
+def test_how_common_a_cause_is_in_a_setting(workshop):
+    text = """
+- {test: anyway, given: [], common: {dry running: often}}
+- {test: wet, given: [{setting: {service: hot water}}], common: {dry running: sometimes}}
+- {test: wrong, given: [{setting: {service: hot water}}], common: {dry running: often}}
+"""
+    assert failed(workshop, text) == [[], [], ["dry running: common often"]]
+
+
+def test_mechanisms_lead_rank_and_stand_among_mechanisms(workshop):
+    text = """
+- test: hot
+  given: [{found: [hot all round, ring hard]}]
+  leads: faces overheated
+  ranks: [faces overheated, ring baked, rings knock]
+  standing: {faces overheated: at least probable, rings knock: at most possible, dry running: at least possible}
+- {test: wrong, given: [{found: chipped edges}], leads: ring baked}
+"""
+    assert failed(workshop, text) == [[], ["ring baked leads"]]
 
 
 def test_exclusions_and_cautions(workshop):
@@ -156,31 +193,31 @@ def test_tests_lie_beside_their_rules_and_a_stray_one_is_told(tmp_path, workshop
     (place / "ring-hard.test.yaml").write_text("- {test: hard, given: [{saw: hardened}], finds: [ring hard]}\n")
     (place / "ring-hrad.test.yaml").write_text("- {test: hard, given: [], leaves open: [ring hard]}\n")
     problems = Problems()
-    tests = read_tests(tmp_path / "knowledge", workshop.base, problems)
+    tests = read_tests(tmp_path / "knowledge", workshop.base.knowledge, problems)
     assert [t.rule for t in tests] == ["ring hard"]
     (stray,) = problems.found
     assert stray.code == "test-without-rule" and "ring-hard" in stray.way_out
 
 
-def test_changed_odds_are_written_into_the_file_and_nothing_else(tmp_path, workshop):
+def test_changed_weights_are_written_into_the_file_and_nothing_else(tmp_path, workshop):
     place = tmp_path / "knowledge" / "causes"
     place.mkdir(parents=True)
     path = place / "dry-running.test.yaml"
     path.write_text(
-        "# kept\n- test: prior   # kept\n  given: []\n  odds: {dry running: +1.0 dB, bent shaft: -12.8 dB}\n"
+        "# kept\n- test: nothing   # kept\n  given: []\n  speaks for: {dry running: +1.0 dB, bent shaft: +0.0 dB}\n"
     )
-    tests = read_tests(tmp_path / "knowledge", workshop.base, Problems())
-    changed = accept_odds(run_tests(workshop, tests), workshop.net, tmp_path / "knowledge", "knowledge")
+    tests = read_tests(tmp_path / "knowledge", workshop.base.knowledge, Problems())
+    changed = accept_weights(run_tests(workshop, tests), workshop.net, tmp_path / "knowledge", "knowledge")
     assert changed == [str(path)]
     assert (
         path.read_text()
-        == "# kept\n- test: prior   # kept\n  given: []\n  odds: {dry running: -9.5 dB, bent shaft: -12.8 dB}\n"
+        == "# kept\n- test: nothing   # kept\n  given: []\n  speaks for: {dry running: +0.0 dB, bent shaft: +0.0 dB}\n"
     )
 
 
 def test_many_tests_make_all_rules_ready_at_once(workshop):
     tests = [o.test for o in outcomes(workshop, "- {test: open, given: [], leaves open: [ring hard]}\n")] * (
-        rule_tests.MANY + 1
+        rule_test_runner.MANY + 1
     )
-    assert len(run_tests(workshop, tests)) == rule_tests.MANY + 1
+    assert len(run_tests(workshop, tests)) == rule_test_runner.MANY + 1
     assert len(workshop.base.reasoner.built) == len(workshop.base.rules.branches)

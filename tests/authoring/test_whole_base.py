@@ -11,8 +11,9 @@ from diagnose.authoring import check
 from diagnose.authoring.coverage import Coverage, enough
 from diagnose.authoring.mutation import Hunt, mutants, trials
 from diagnose.authoring.rule_test_files import drafted
-from diagnose.authoring.rule_tests import KINDS, Workshop, read_tests, run_tests
-from diagnose.knowledge.checks import undated_sources
+from diagnose.authoring.rule_test_reader import KINDS, read_tests
+from diagnose.authoring.rule_test_runner import Workshop, run_tests
+from diagnose.authoring.checks.idle import undated_sources
 from diagnose.reading.problems import Problems
 
 pytestmark = pytest.mark.slow
@@ -25,7 +26,7 @@ EVERY = 60
 def outcomes(whole_base):
     """Of the rule tests beside the cards and of all that can be drafted from the cards."""
     problems, workshop = Problems(), Workshop(whole_base)
-    tests = read_tests(KNOWLEDGE, whole_base, problems)
+    tests = read_tests(KNOWLEDGE, whole_base.knowledge, problems)
     assert problems.found == [] and tests
     cards = [(kind, card) for section, kind in KINDS.items() for card in getattr(whole_base.knowledge, section).values()]
     return run_tests(workshop, [*tests, *drafted(workshop, cards)])

@@ -32,7 +32,10 @@ RULE_TESTS = {
   leads: dry running
 - test: What it weighs
   given each: [{found: [hot all round, ring hard]}]
-  odds: {dry running: +14.5 dB}
+  speaks for: {dry running: +21.0 dB}
+- test: How common it is
+  given: []
+  common: {dry running: often}
 """,
 }
 
