@@ -26,9 +26,9 @@ def explained(folder, *more):
 
 
 def test_a_draft_runs_only_when_asked(folder):
-    set_status(folder, "causes/bent-shaft.yaml", "draft")
-    assert "bent shaft" not in explained(folder)
-    assert "bent shaft" in explained(folder, "--with-drafts")
+    set_status(folder, "causes/jet-erosion.yaml", "draft")
+    assert "jet erosion" not in explained(folder)
+    assert "jet erosion" in explained(folder, "--with-drafts")
 
 
 def test_a_trial_finding_weighs_in_part_and_is_marked(folder):
@@ -38,8 +38,7 @@ def test_a_trial_finding_weighs_in_part_and_is_marked(folder):
     net = build(load(folder).knowledge)
     keep = net.marks.keep[net.row["ring hard"], net.mechanism["ring baked"]]
     assert 1 - keep * (1 - 0.05) == pytest.approx((0.95 * 0.05) ** 0.5)
-    assert "ring hard (on trial: weighs in part)" in explained(folder, "--all")
-    assert "dB, on trial)" in explained(folder)
+    assert "ring hard (on trial)" in explained(folder)
 
 
 def test_a_retired_card_does_not_run_keeps_its_id_and_names_its_successor(folder):

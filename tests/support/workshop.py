@@ -32,7 +32,7 @@ RULE_TESTS = {
   leads: dry running
 - test: What it weighs
   given each: [{found: [hot all round, ring hard]}]
-  speaks for: {dry running: +21.0 dB}
+  speaks for: {dry running: +16.4 dB}
 - test: How common it is
   given: []
   common: {dry running: often}

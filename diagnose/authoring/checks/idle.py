@@ -69,7 +69,7 @@ def _features(base: Base) -> set[str]:
     """The features that conditions read; one that is the name of a state or an act is read as that."""
     v = base.knowledge.vocabulary
     read = {c.term for c in base.conditions if c.form in ("saw", "absent")}
-    return read | {name for name, f in v.features.items() if f.state or f.act}
+    return read | {name for name, f in v.features.items() if f.statements}
 
 
 def undated_sources(knowledge: Knowledge) -> Iterator[Problem]:
