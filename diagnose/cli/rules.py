@@ -253,8 +253,10 @@ def schema(
     """Write JSON Schemas of all kinds of file, for completion and hover in editors."""
     from diagnose.authoring.schema import write
 
-    folder = _folder(knowledge)
-    for path in write(_workshop(knowledge, True).base.knowledge, output or folder / "schema"):
+    target = output or _folder(knowledge) / "schema"
+    for path in sorted(target.glob("*.json")):
+        refuse_over_input(path)
+    for path in write(_workshop(knowledge, True).base.knowledge, target):
         typer.echo(str(path))
 
 
