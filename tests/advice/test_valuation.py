@@ -50,6 +50,7 @@ def by_draws(seen: Outlook, rows: list[int], draws: int = 4000) -> float:
 
 
 @pytest.mark.parametrize("name", ["thin-record", "condensate-pump-dry-start", "slurry-pump-two-causes"])
+@pytest.mark.slow
 def test_large_bundles_are_valued_as_draws_of_whole_outcomes_value_them(name, judged):
     case = judged(name)
     (judgement,) = case.judgements

@@ -141,6 +141,7 @@ def test_a_lock_file_torn_in_a_crash_does_not_shut_anybody_out(tmp_path, left):
     lock.free()
 
 
+@pytest.mark.slow
 def test_many_sessions_at_once_never_hold_a_case_together(tmp_path):
     """Eight processes take and free one lock 40 times each; each writes its number while it holds it."""
     shared = tmp_path / "shared"

@@ -15,17 +15,11 @@ import pytest
 from referencing import Registry
 from referencing.jsonschema import DRAFT202012
 
+from tests.support.commands import diagnose
 from tests.support.places import mostly_slow
 
 ROOT = Path(__file__).resolve().parents[2]
 SCENARIOS = sorted(p.stem for p in (ROOT / "scenarios").glob("*.yaml"))
-
-
-def diagnose(*words: str, **env: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "diagnose", *words], capture_output=True, text=True, check=False, cwd="/",
-        env={**os.environ, "COLUMNS": "80", **env},
-    )  # fmt: skip
 
 
 @pytest.mark.parametrize("name", mostly_slow(SCENARIOS))

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 SMALL = Path(__file__).parents[1] / "small"
 BLOCKED = """
 import sys

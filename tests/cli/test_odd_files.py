@@ -13,6 +13,8 @@ import pytest
 
 from diagnose.reading.files import read_file, shown_name
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[2]
 SMALL = ROOT / "tests" / "small"
 ODD = b"\xff\xfe.yaml"

@@ -12,6 +12,8 @@ import pytest
 from diagnose.cli.common import MOST_TOLD
 from diagnose.reading.problems import MOST_HINTS, Problems, Where
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[2]
 SMALL = ROOT / "tests" / "small"
 

@@ -122,6 +122,7 @@ def test_explaining_away():
     assert absent.exactly[3] / absent.share[1] == pytest.approx(absent.share[0], abs=1e-9)
 
 
+@pytest.mark.slow
 def test_against_pgmpy():
     """Exact inference by a general-purpose library on the same small networks, producing and preventing rows."""
     with warnings.catch_warnings():

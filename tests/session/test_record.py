@@ -256,6 +256,7 @@ def until(t: Terminal, end: str, answer: str = "") -> str:
     raise AssertionError(f"{end!r} was never asked; last: {t.all[-500:]}")
 
 
+@pytest.mark.slow
 def test_a_newcomer_types_the_paper_case_in_and_gets_its_cause(tmp_path, whole_base, whole_network):
     path = tmp_path / "k7.yaml"
     subprocess.run(
