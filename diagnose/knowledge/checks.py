@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from diagnose.knowledge.conditions import walk
+from diagnose.knowledge.grammar import Grammar, Slots
 from diagnose.knowledge.hazards import unguarded
 from diagnose.knowledge.model import Cause, Condition, Knowledge
 from diagnose.reading.problems import Problem, Where
@@ -188,8 +189,15 @@ def unused_words(knowledge: Knowledge, formulas: str) -> Iterator[Problem]:
     for family_of in (v.features, v.readings, v.quantities):
         kinds |= {kind for term in family_of.values() for kind in term.on}
     limits = knowledge.limits.values()
+    marks = {c.term for c in every if c.form in ("saw", "absent")}
+    marks = {name for name in v.features if marks & set(v.form_lineage[name])} | marks
+    said = [slots for c in every if (slots := _statement(c))] + [n.slots for n in v.named_statements if n.feature.name in marks]
     tables: list[tuple[str, Mapping[str, Any], set[str], str]] = [
-        ("feature", v.features, {c.term for c in every if c.form in ("saw", "absent")}, "a finding that reads it"),
+        ("feature", {n: f for n, f in v.features.items() if not f.form}, marks, "a finding that reads it"),
+        ("form", v.forms, {name for name in v.forms if marks & set(v.special[name])}, "a feature that is of this form"),
+        ("point", v.grammar.points, _reached(v.grammar, "at", said), "a finding on it"),
+        ("act", v.grammar.acts, _reached(v.grammar, "did", said) | {n for n, act in v.grammar.acts.items() if act.setting}, "a finding on it"),
+        ("variable", v.grammar.variables, {slots["variable"] for slots in said if "variable" in slots}, "a finding on it"),
         ("setting", v.settings, {c.term for c in every if "setting" in c.form}, "a condition on it"),
         ("quantity", v.quantities, {c.term for c in every if c.form == "quantity"} | {x.quantity for x in limits},
          "a finding or limit on it"),
@@ -202,6 +210,20 @@ def unused_words(knowledge: Knowledge, formulas: str) -> Iterator[Problem]:
             if name not in used and f'"{name}"' not in formulas:
                 yield _advice(term.where, f"unused-{family}", f"nothing uses the {family} {name!r}",
                               f"{way_out}, or take it out")  # fmt: skip
+
+
+def _statement(c: Condition) -> dict[str, str]:
+    """The parts of a state or an act that a condition asks for."""
+    key = {"state": "variable", "act": "did"}.get(c.form.removeprefix("not "))
+    return {key: c.term, **dict(c.such)} if key else {}
+
+
+def _reached(grammar: Grammar, family: str, said: Iterable[Slots]) -> set[str]:
+    """The words of a family that statements name, with every word above or below one: a record on it is a record on them. An
+    act is done to a point as well."""
+    named = {word for slots in said for slot, word in slots.items() if slot == family or (family == "at" and slot == "to")}
+    return {word for word, line in grammar.lineages[family].items() if named & set(line)
+            or any(word in grammar.lineages[family].get(other, ()) for other in named)}  # fmt: skip
 
 
 def undated_sources(knowledge: Knowledge) -> Iterator[Problem]:
