@@ -123,7 +123,7 @@ def editor_settings(folder: str = "knowledge") -> Schema:
     globs = {kind: f"{folder}/{place}/*.yaml" for kind, place in _FOLDERS.items()}
     globs |= {
         name: f"{folder}/vocabulary/{name}.yaml"
-        for name in ("parts", "forms", "features", "points", "variables", "acts", "qualifiers", "settings", "readings",
+        for name in ("parts", "forms", "features", "points", "variables", "acts", "qualifiers", "moved", "settings", "readings",
                      "quantities", "scales")
     }
     globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "sources", "looks", "hazards", "version")}
