@@ -12,8 +12,12 @@ from diagnose.casefile.format import TOP
 from diagnose.cli.common import MOST_BYTES, refuse
 from diagnose.reading.files import read_file
 
-_KEPT = {".yaml": "a case or a file of a rule base", ".yml": "a case or a file of a rule base",
-         ".journal": "the journal of a case", ".lock": "the lock of a case"}  # fmt: skip
+_KEPT = {
+    ".yaml": "a case or a file of a rule base",
+    ".yml": "a case or a file of a rule base",
+    ".journal": "the journal of a case",
+    ".lock": "the lock of a case",
+}
 _OWN = (".journal", ".lock")
 _PHOTOS = (".jpg", ".jpeg", ".png", ".gif", ".webp", ".heic", ".heif", ".tif", ".tiff", ".bmp", ".dng")
 

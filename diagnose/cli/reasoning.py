@@ -214,7 +214,9 @@ def graph(
     if of:
         whole = proof(whole, opened.node(of, position))
     elif position:
-        whole = whole.subgraph(n for n, p in whole.nodes(data="position") if p in (position, "", "machine", None)).copy()
+        whole = whole.subgraph(
+            n for n, p in whole.nodes(data="position") if p in (position, "", "machine", None)
+        ).copy()
     write(output, formats[ending](whole).encode(), [case_path(case)])
 
 

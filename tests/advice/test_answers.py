@@ -66,7 +66,9 @@ def test_the_first_screen_stays_short(name, judged):
     page = Page(80, False)
     next_steps.short_steps(case.inference, made, page)
     raised = [case.base.knowledge.cautions[name] for name in sorted(case.inference.cautions)]
-    next_steps.short_actions(actions(case.judgements, case.base.knowledge), raised, len(case.judgements) > 1, False, page)
+    next_steps.short_actions(
+        actions(case.judgements, case.base.knowledge), raised, len(case.judgements) > 1, False, page
+    )
     assert all(len(line) <= 80 for line in page.lines)
     steps = [line for line in page.lines if line[:4].strip(" 1234567890") == "."]
     assert len(steps) == min(3, made.count)
@@ -81,8 +83,12 @@ def test_actions_go_from_operation_to_material_and_each_is_tied_to_a_leading_cau
     case = judged(name)
     knowledge = case.base.knowledge
     found = actions(case.judgements, knowledge)
-    leading = {(c, x.position) for x in case.judgements for c in x.explanation.causes
-               if x.of(c).standing in ("established", "probable", "possible")}  # fmt: skip
+    leading = {
+        (c, x.position)
+        for x in case.judgements
+        for c in x.explanation.causes
+        if x.of(c).standing in ("established", "probable", "possible")
+    }
     assert [FIELDS.index(a.field) for a in found] == sorted(FIELDS.index(a.field) for a in found)
     assert {(t.cause, t.position) for a in found for t in a.tied} == leading
     assert {a.do for a in found} == {t.do for c, _ in leading for t in knowledge.causes[c].then}
@@ -96,8 +102,13 @@ def test_what_two_cards_say_alike_is_said_once(judged):
     first, second = judgement.explanation.causes[:2]
     causes = dict(knowledge.causes)
     causes[first] = replace(causes[first], then=(Action("Flush it clean.", "operation", "Swab clean."),))
-    causes[second] = replace(causes[second], then=(Action("flush it  clean", "operation", "Strainer clean."),
-                                                   Action("Chamfer the edge.", "design", "No nick."),))  # fmt: skip
+    causes[second] = replace(
+        causes[second],
+        then=(
+            Action("flush it  clean", "operation", "Strainer clean."),
+            Action("Chamfer the edge.", "design", "No nick."),
+        ),
+    )
     found = actions(case.judgements, replace(knowledge, causes=causes))
     assert [a.field for a in found] == ["operation", "design"]
     assert set(found[0].causes) == {first, second} and set(found[0].worked_if) == {"Swab clean.", "Strainer clean."}

@@ -82,10 +82,17 @@ def test_lines_removed_moved_or_replaced(change, line):
 @pytest.mark.parametrize(
     "raw",
     [
-        b"{}", b"[]", b"null", b"\xff\xfe", b'{"number":NaN}', b"[" * 100_000, b'"\\ud800"', b"1" * 5000,
+        b"{}",
+        b"[]",
+        b"null",
+        b"\xff\xfe",
+        b'{"number":NaN}',
+        b"[" * 100_000,
+        b'"\\ud800"',
+        b"1" * 5000,
         b'{"number":1,"number":1,"time":"","who":"","what":{},"before":"","digest":""}',
     ],
-)  # fmt: skip
+)
 def test_what_is_no_journal_line_is_named_and_never_a_traceback(raw):
     found = j.parse_journal(raw + b"\n", "x.journal")
     assert found.broken is not None and found.broken.where.line == 1

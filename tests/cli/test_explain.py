@@ -37,8 +37,12 @@ def test_json_keeps_its_schema(name):
 
 @pytest.mark.parametrize("width", [80, 120])
 def test_pages_fit_their_width(width):
-    for words in (["explain", "crude-pump-barrier-lost", "--all"], ["meaning", "heat checks"], ["terms", "crack"],
-                  ["quantities", "transfer-pump-tilted-gland"]):  # fmt: skip
+    for words in (
+        ["explain", "crude-pump-barrier-lost", "--all"],
+        ["meaning", "heat checks"],
+        ["terms", "crack"],
+        ["quantities", "transfer-pump-tilted-gland"],
+    ):
         done = diagnose(*words, COLUMNS=str(width))
         assert done.returncode == 0, done.stderr
         too_long = [line for line in done.stdout.splitlines() if len(line) > width]
@@ -55,9 +59,11 @@ def test_the_first_screen_has_cause_certainty_reason_and_next_step():
 def on_a_terminal(**env: str) -> bytes:
     leader, follower = pty.openpty()
     with subprocess.Popen(
-        [sys.executable, "-m", "diagnose", "explain", "condensate-pump-dry-start"], stdout=follower, stderr=follower,
+        [sys.executable, "-m", "diagnose", "explain", "condensate-pump-dry-start"],
+        stdout=follower,
+        stderr=follower,
         env={**{k: v for k, v in os.environ.items() if k != "NO_COLOR"}, "TERM": "xterm", **env},
-    ) as process:  # fmt: skip
+    ) as process:
         os.close(follower)
         told = b""
         try:
@@ -116,7 +122,11 @@ def test_the_readme_names_every_command():
 def without_index(tmp_path):
     """The scenario of two spots at two bolts as it would be if nobody had indexed a part."""
     text = (ROOT / "scenarios" / "hydrotested-pump-two-spots.yaml").read_text("utf-8")
-    for gone in (", index: keyway", ", index: top dead centre", "index: {rotating: keyway, stationary: top dead centre}\n"):
+    for gone in (
+        ", index: keyway",
+        ", index: top dead centre",
+        "index: {rotating: keyway, stationary: top dead centre}\n",
+    ):
         text = text.replace(gone, "")
     path = tmp_path / "case.yaml"
     path.write_text(text, "utf-8")
@@ -127,7 +137,9 @@ RULE = "two heavy spots in line with the gland bolts"
 NOT_INDEXED = "Mating ring (2) was not indexed; Gland (3) was not indexed"
 
 
-@pytest.mark.parametrize("words", [["quantities", ""], ["explain", ""], ["why-not", "", RULE], ["rules", "match", RULE, ""]])
+@pytest.mark.parametrize(
+    "words", [["quantities", ""], ["explain", ""], ["why-not", "", RULE], ["rules", "match", RULE, ""]]
+)
 def test_marks_on_parts_without_an_index_are_said_to_be_incomparable(words, without_index):
     told = diagnose(*[w or without_index for w in words]).stdout
     assert NOT_INDEXED in " ".join(told.split())
@@ -143,7 +155,9 @@ def test_quantities_give_the_relation_of_marks_that_rules_compare():
 
 
 def test_a_mark_seen_from_the_impeller_end_says_so():
-    told = " ".join(diagnose("why", "shaft-runout-large-record", "sleeve and impeller rubbed at the same clock").stdout.split())
+    told = " ".join(
+        diagnose("why", "shaft-runout-large-record", "sleeve and impeller rubbed at the same clock").stdout.split()
+    )
     assert "rub mark on Sleeve (7) (severe) from 3 to 5 (case line" in told
     assert "impeller rubbed on Impeller (22) (light) from 8 to 10 (seen from the impeller end)" in told
 
