@@ -1,5 +1,5 @@
-"""The examples of the developers' page are true: its case is read without a mistake, its cards and files fit their schemas,
-its rule tests are read."""
+"""The examples of the developers' page are true: its cards and files fit their schemas, its rule
+tests are read."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from referencing import Registry, Resource
 
 from diagnose.authoring.rule_tests import parse_tests
 from diagnose.authoring.schema import schemas
-from diagnose.casefile.reader import parse_case
 from diagnose.reading.problems import Problems
 from tests.support.places import ROOT
 
@@ -56,13 +55,6 @@ def test_each_file_fits_the_schema_of_its_kind(text, made):
         schema = every[kind_of(one)]
         errors = jsonschema.Draft7Validator(schema, registry=registry).iter_errors(one)
         assert [f"{'/'.join(map(str, e.path))}: {e.message[:200]}" for e in errors] == []
-
-
-def test_the_case_is_read_without_a_mistake(whole_base):
-    (text,) = (e for e in FILES if e.startswith("case:"))
-    problems = Problems()
-    parse_case(text.encode(), "case.yaml", whole_base.knowledge, problems)
-    assert [str(p) for p in problems.errors()] == []
 
 
 def test_the_rule_tests_are_read_without_a_mistake(whole_base):
