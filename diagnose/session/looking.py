@@ -13,7 +13,7 @@ from diagnose.reading.problems import BadInput
 from diagnose.reading.terms import nearest, plain
 from diagnose.session.entries import ALL, EXTENTS, NONE, details, feature_and_details, listed, state_and_list
 from diagnose.session.prompts import Words
-from diagnose.session.talk import Talk
+from diagnose.session.talk import BOUND, Talk
 
 
 class Looking:
@@ -31,7 +31,7 @@ class Looking:
         if topic.how:
             self.talk.say(topic.how)
         self.talk.help = {f: " ".join((self.words.features[f].means, self.words.features[f].how)) for f in topic.features}
-        shown = {f: f"{topic.features.index(f) + 1} {f}" + "!" * walk.is_lost_after(self.words, f, topic.step) for f in open_ones}
+        shown = {f: f"{topic.features.index(f) + 1}{BOUND}{f}" + "!" * walk.is_lost_after(self.words, f, topic.step) for f in open_ones}
         damage = [x for f, x in shown.items() if not self.words.features[f].sound]
         if damage:
             lead = "Look for (! is gone after this step): " if any("!" in x for x in shown.values()) else "Look for: "
@@ -167,7 +167,7 @@ class Looking:
             on = f"; it is recorded on: {', '.join(self.words.features[elsewhere].on)}" if elsewhere else ""
             self.talk.say(f"  {word!r} is no feature of {topic.kind}{on}", hang=4)
             return ""
-        self.talk.say("  did you mean: " + ", ".join(f"{i} {n}" for i, n in enumerate(near, 1)), hang=4)
+        self.talk.say("  did you mean: " + ", ".join(f"{i}{BOUND}{n}" for i, n in enumerate(near, 1)), hang=4)
         numbers = {str(i): n for i, n in enumerate(near, 1)} | {plain(n): n for n in near} | {"": "", "n": "", "none": ""}
         return self.talk.choose("  number (Enter: none of them): ", numbers)
 
