@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.casefile import model as m
-from diagnose.casefile.format import ENDS, EXPECTED, SECTIONS, TEXTS, TOP, TRAITS, is_date, record_id
+from diagnose.casefile.format import ENDS, EXPECTED, SECTIONS, TEXTS, TOP, TRAITS, is_date, positions_of, record_id
 from diagnose.casefile.records import RecordReader
 from diagnose.knowledge.model import Knowledge
 from diagnose.reading.files import shown_name
@@ -123,7 +123,7 @@ class _Reader(RecordReader):
         found = (
             self.words.find("setting:arrangement", self.text(seal, "arrangement")) if seal.get("arrangement") else None
         )
-        return ("inboard", "outboard") if found and found.startswith("dual") else ("seal",)
+        return positions_of(found or "")
 
     def read_index(self, node: Node) -> dict[str, str]:
         index = node.get("index")
