@@ -78,6 +78,9 @@ def files(v: Vocabulary, feature: Mapping[str, Schema]) -> dict[str, Schema]:
         "forms": _keys({"forms": _each(_keys({**feature, "is": _some(TEXT)}))}),
         "points": _keys({"points": _each(_keys(term))}),
         "variables": _keys({"variables": _each(_keys(variable, ("values",)))}),
-        "acts": _keys({"acts": _each(_keys({**term, "to": _some(TEXT), "with": _some(TEXT)}))}),
+        "acts": _keys({"acts": _each(_keys({**term, "to": _some(TEXT), "with": _some(TEXT), "setting": _each(TEXT)}))}),
+        "moved": _keys({"moved": {"type": "array", "items": _keys(
+            {"setting": TEXT, "term": TEXT, "also": _some(TEXT), "saw": _ref("feature"), "on": _ref("kind")},
+            ("setting", "term", "saw", "on"))}}),
         "qualifiers": _keys({"qualifiers": _each(_each(word)), "substances": _each(word), "moments": _each(word)}),
     }  # fmt: skip

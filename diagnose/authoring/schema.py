@@ -123,7 +123,7 @@ def editor_settings(folder: str = "knowledge") -> Schema:
     globs = {kind: f"{folder}/{place}/*.yaml" for kind, place in _FOLDERS.items()}
     globs |= {
         name: f"{folder}/vocabulary/{name}.yaml"
-        for name in ("parts", "forms", "features", "points", "variables", "acts", "qualifiers", "settings", "readings",
+        for name in ("parts", "forms", "features", "points", "variables", "acts", "qualifiers", "moved", "settings", "readings",
                      "quantities", "scales")
     }
     globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "sources", "looks", "hazards", "version")}
@@ -244,7 +244,7 @@ class _Maker:
 
     def arrangement(self) -> Schema:
         """The usual parts of an arrangement, or the order of dismantling, which stands in the same folder."""
-        part = keys({"item": TEXT, "kind": self.kind, "name": TEXT, "position": words(("inboard", "outboard", "machine")),
+        part = keys({"item": TEXT, "kind": self.kind, "name": TEXT, "position": words(("inboard", "middle", "outboard", "machine")),
                      "group": words(GROUPS), "carries": words(("nose", "wide")), "touches": some(TEXT)}, ("item", "kind", "name"))  # fmt: skip
         usual = keys({"arrangement": some(ref("setting arrangement")), "parts": listed(part)}, ("arrangement", "parts"))
         figures = [*self.v.settings, *(r.name for r in self.v.readings.values() if r.section)]
@@ -299,7 +299,7 @@ class _Maker:
 
     def _record(self, key: str) -> Schema:
         placed = {
-            "position": words(("inboard", "outboard", "machine", "seal")),
+            "position": words(("inboard", "middle", "outboard", "machine", "seal")),
             "group": words(GROUPS),
             "part": TEXT,
             "on": self.kind,
@@ -337,7 +337,7 @@ class _Maker:
         if name == "history":
             made["events"] = listed(keys({"date": TEXT, "what": TEXT}, ("what",)))
         if name in ("seal", "service") and not nested:
-            made |= {place: self._section(name, True) for place in ("inboard", "outboard")}
+            made |= {place: self._section(name, True) for place in ("inboard", "middle", "outboard")}
         return keys(made)
 
     def _case_keys(self) -> dict[str, Schema]:

@@ -22,6 +22,7 @@ class FieldReader:
         self.positions: tuple[str, ...] = ("seal",)
         self.parts: dict[str, m.Part] = {}
         self.lost: dict[str, str] = {}
+        self.moved: list[m.Observation] = []
 
     def say(self, where: Where, code: str, says: str, way_out: str = "") -> None:
         self.problems.add(where, code, says, way_out)

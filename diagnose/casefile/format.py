@@ -33,6 +33,13 @@ EXPECTED = ["root", "mechanism", "cause", "one of", "also", "position", "ruled o
 MOST_RECORDS = 5000
 
 
+def positions_of(arrangement: str) -> tuple[str, ...]:
+    """The seal positions of an arrangement, from the product outwards."""
+    if arrangement == "three stages":
+        return ("inboard", "middle", "outboard")
+    return ("inboard", "outboard") if arrangement.startswith("dual") else ("seal",)
+
+
 def record_id(letter: str, *content: object) -> str:
     """An identity made from content alone, so that it does not depend on order or line."""
     text = json.dumps(content, ensure_ascii=False, sort_keys=True)

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.casefile import model as m
-from diagnose.casefile.format import ENDS, EXPECTED, SECTIONS, TEXTS, TOP, TRAITS, is_date, record_id
+from diagnose.casefile.format import ENDS, EXPECTED, SECTIONS, TEXTS, TOP, TRAITS, is_date, positions_of, record_id
 from diagnose.casefile.records import RecordReader
 from diagnose.knowledge.model import Knowledge
 from diagnose.reading.files import shown_name
@@ -58,7 +58,7 @@ def amend(case: m.Case, more: Node, knowledge: Knowledge, problems: Problems) ->
     figures: list[m.Measured] = []
     for name in SECTIONS:
         reader.read_section(name, more.get(name) or Node({}, more.where), "", {}, settings, figures)
-    observations = [o for item in reader.maps(more, "observations") for o in reader.read_observation(item)]
+    observations = [*reader.moved, *(o for item in reader.maps(more, "observations") for o in reader.read_observation(item))]
     measured = [x for x in map(reader.read_measurement, reader.maps(more, "measurements")) if x]
     states = [x for x in map(reader.read_state, reader.maps(more, "states")) if x]
     acts = [x for x in map(reader.read_act, reader.maps(more, "acts")) if x]
@@ -97,7 +97,7 @@ class _Reader(RecordReader):
         for part in self.maps(node, "parts"):
             self.read_part(part)
         self.refuse_strange_touches(node)
-        observations = [o for item in self.maps(node, "observations") for o in self.read_observation(item)]
+        observations = [*self.moved, *(o for item in self.maps(node, "observations") for o in self.read_observation(item))]
         self.refuse_contradictions(observations)
         measured = [x for x in map(self.read_measurement, self.maps(node, "measurements")) if x]
         self.refuse_impossible(observations, measured)
@@ -123,7 +123,7 @@ class _Reader(RecordReader):
         found = (
             self.words.find("setting:arrangement", self.text(seal, "arrangement")) if seal.get("arrangement") else None
         )
-        return ("inboard", "outboard") if found and found.startswith("dual") else ("seal",)
+        return positions_of(found or "")
 
     def read_index(self, node: Node) -> dict[str, str]:
         index = node.get("index")
@@ -216,6 +216,11 @@ class _Reader(RecordReader):
         if setting.single and holds and node.is_list:
             self.say(node.where, "one-term", f"{name!r} takes one term", "leave one")
         for item in node.each():
+            moved = self.words.grammar.moved_from(name, item.text())
+            if moved:
+                entry = {"saw" if holds else "absent": Node(moved.saw, item.where), "on": Node(moved.on, item.where)}
+                self.moved += self.read_observation(Node(entry, item.where))
+                continue
             term = self.term(f"setting:{name}", item, f"term of {name!r}")
             if term:
                 id = record_id("s", name, term, holds, position)

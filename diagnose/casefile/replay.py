@@ -24,7 +24,7 @@ from typing import Any
 from diagnose.casefile.format import STATES, TOP
 from diagnose.casefile.journal import Line
 
-PLACES = ("parts", "observations", "measurements", "remarks", "events")
+PLACES = ("parts", "observations", "states", "acts", "measurements", "remarks", "events")
 FORMS = ("start", "set", "add", "withdraw", "reached", "edited", "cut off")
 What = dict[str, Any]
 

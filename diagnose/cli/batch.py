@@ -29,7 +29,13 @@ def batch(
         str, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask scheduler to hand the work to.")
     ] = "",
     time_limit: Annotated[
-        float, typer.Option("--time-limit", metavar="SECONDS", help="Leave a case that computes for longer; 0 for no limit. A cluster has none.", min=0)
+        float,
+        typer.Option(
+            "--time-limit",
+            metavar="SECONDS",
+            help="Leave a case that computes for longer; 0 for no limit. A cluster has none.",
+            min=0,
+        ),
     ] = 60.0,
     knowledge: KnowledgeOption = None,
 ) -> None:
@@ -43,8 +49,9 @@ def batch(
     if output.suffix not in many.FORMS:
         raise refuse(f"no table of the kind {output.suffix!r} can be written", f"kinds: {', '.join(many.FORMS)}")
     for module, extra, asked in (
-        ("pyarrow", "parquet", output.suffix == ".parquet"), ("distributed", "cluster", bool(scheduler)),
-    ):  # fmt: skip
+        ("pyarrow", "parquet", output.suffix == ".parquet"),
+        ("distributed", "cluster", bool(scheduler)),
+    ):
         if asked and find_spec(module) is None:
             raise refuse(f"this needs {module}, which is not installed", f"pip install 'diagnose[{extra}]'")
     base = (knowledge or shipped("knowledge")).resolve()
@@ -66,8 +73,10 @@ def batch(
         many.write(output, table.in_order())
         progress.unlink(missing_ok=True)
     except OSError as error:
-        raise refuse(f"the table cannot be written: {error.strerror or error}",
-                     "make room or choose another place, then run again with --resume") from error  # fmt: skip
+        raise refuse(
+            f"the table cannot be written: {error.strerror or error}",
+            "make room or choose another place, then run again with --resume",
+        ) from error
     finally:
         bar.end()
     told = f"{count(len(table.rows), 'case')} in {output}"

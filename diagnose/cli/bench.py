@@ -138,8 +138,14 @@ def _check(file: Path, as_json: bool) -> int:
             wrong.append(f"{case.name} is {opened.view}; diagnose record brings it up to date")
         wrong += changed_photos(case, opened.state)
     if as_json:
-        print_json({"sound": not wrong, "lines": len(found.lines), "digest": found.lines[-1].digest if found.lines else "",
-                    "wrong": wrong})  # fmt: skip
+        print_json(
+            {
+                "sound": not wrong,
+                "lines": len(found.lines),
+                "digest": found.lines[-1].digest if found.lines else "",
+                "wrong": wrong,
+            }
+        )
     else:
         for line in wrong or [f"{len(found.lines)} lines, every one follows the one before it"]:
             typer.echo(clean(line))

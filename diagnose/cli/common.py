@@ -36,10 +36,10 @@ def shipped(name: str) -> Path:
     return inside if inside.is_dir() else PACKAGE.parent / name
 
 
-def open_base(folder: Path | None, drafts: bool = False) -> RuleBase:
+def open_base(folder: Path | None, drafts: bool = False, kept: bool = True) -> RuleBase:
     from diagnose.inference.run import load
 
-    base = load(folder or shipped("knowledge"), drafts)
+    base = load(folder or shipped("knowledge"), drafts, kept)
     gc.freeze()
     gc.enable()
     return base

@@ -23,6 +23,7 @@ MODULES = {
     "record": "bench",
     "note": "note",
     "journal": "bench",
+    "migrate": "migrate",
     "why": "reasoning",
     "why-not": "reasoning",
     "what-if": "reasoning",

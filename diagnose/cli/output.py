@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sys
 from collections.abc import Iterable
 from pathlib import Path
 
-from diagnose.cli.common import refuse
+from diagnose.casefile.format import TOP
+from diagnose.cli.common import MOST_BYTES, refuse
+from diagnose.reading.files import read_file
 
-_KEPT = {".yaml": "a case or a file of a rule base", ".yml": "a case or a file of a rule base",
-         ".journal": "the journal of a case", ".lock": "the lock of a case"}  # fmt: skip
+_KEPT = {
+    ".yaml": "a case or a file of a rule base",
+    ".yml": "a case or a file of a rule base",
+    ".journal": "the journal of a case",
+    ".lock": "the lock of a case",
+}
 _OWN = (".journal", ".lock")
 _PHOTOS = (".jpg", ".jpeg", ".png", ".gif", ".webp", ".heic", ".heif", ".tif", ".tiff", ".bmp", ".dng")
 
@@ -26,8 +33,20 @@ def refuse_over_input(output: Path | None, inputs: Iterable[Path] = ()) -> None:
         inside = path.is_dir() and target.exists() and target.is_relative_to(os.path.realpath(path))
         if inside or (path.exists() and target.exists() and path.samefile(target)):
             what = what or ("a file that is read here" if not inside else f"a file of {path}")
+    if not what and _is_case(target):
+        what = "a case"
     if what:
         raise refuse(f"nothing is written: {output.name} is {what}", "name another file", what=str(output))
+
+
+def _is_case(path: Path) -> bool:
+    """Whether a file is a case that was written as JSON."""
+    try:
+        data = read_file(path, MOST_BYTES) if path.is_file() else b""
+        case = json.loads(data) if data.lstrip()[:1] == b"{" else {}
+    except (OSError, ValueError, RecursionError):
+        return False
+    return isinstance(case.get("case"), str) and set(case) <= set(TOP)
 
 
 def write(path: Path | None, data: bytes, inputs: Iterable[Path] = ()) -> None:

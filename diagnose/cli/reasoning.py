@@ -214,7 +214,9 @@ def graph(
     if of:
         whole = proof(whole, opened.node(of, position))
     elif position:
-        whole = whole.subgraph(n for n, p in whole.nodes(data="position") if p in (position, "", "machine", None)).copy()
+        whole = whole.subgraph(
+            n for n, p in whole.nodes(data="position") if p in (position, "", "machine", None)
+        ).copy()
     write(output, formats[ending](whole).encode(), [case_path(case)])
 
 
@@ -245,14 +247,14 @@ def verify(
     as_json: JsonOption = False,
     knowledge: KnowledgeOption = None,
 ) -> None:
-    """Replay a trail and say whether it reproduces exactly, or what differs (exit 1)."""
+    """Replay a trail with the rule base as its files are now; say whether it reproduces exactly, or what differs (exit 1)."""
     from diagnose.judgement.network import build
     from diagnose.reading.problems import Problems
     from diagnose.trail.document import verify as replay
     from diagnose.views import reasoning as view
 
     data = _read_any(trail)
-    base = open_base(knowledge)
+    base = open_base(knowledge, kept=False)
     problems = Problems()
     record = None
     if case is not None:

@@ -255,8 +255,10 @@ def schema(
     """Write JSON Schemas of all kinds of file, for completion and hover in editors."""
     from diagnose.authoring.schema import write
 
-    folder = _folder(knowledge)
-    for path in write(_workshop(knowledge, True).base.knowledge, output or folder / "schema"):
+    target = output or _folder(knowledge) / "schema"
+    for path in sorted(target.glob("*.json")):
+        refuse_over_input(path)
+    for path in write(_workshop(knowledge, True).base.knowledge, target):
         typer.echo(str(path))
 
 
@@ -360,7 +362,7 @@ def _listing(result: list[dict[str, str]], as_json: bool) -> None:
 @app.command()
 def new(
     kind: Annotated[str, typer.Argument(metavar="KIND", help="finding, cause, measurement, caution, or test for the tests of a card.")],
-    names: Annotated[list[str], typer.Argument(metavar="NAME…", help="The name of the new card, or the cards to draft tests for.", show_default=False)] = [],  # noqa: B006
+    names: Annotated[list[str] | None, typer.Argument(metavar="NAME…", help="The name of the new card, or the cards to draft tests for.", show_default=False)] = None,
     over: Annotated[bool, typer.Option("--over", help="With test: into a test file that is there; tests with names of their own stay.")] = False,
     knowledge: KnowledgeOption = None,
 ) -> None:  # fmt: skip

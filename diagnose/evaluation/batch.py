@@ -34,8 +34,22 @@ from diagnose.reading.problems import Problems
 TEXTS = ("file", "case", "digest", "knowledge", "position", "cause", "standing", "second")
 COUNTS = ("present", "absent", "ruled_out")
 NUMBERS = ("probability", "second_probability", "none_of_these")
-COLUMNS = ("file", "case", "digest", "knowledge", "position", "cause", "standing", "probability", "second",
-           "second_probability", "none_of_these", "present", "absent", "ruled_out")  # fmt: skip
+COLUMNS = (
+    "file",
+    "case",
+    "digest",
+    "knowledge",
+    "position",
+    "cause",
+    "standing",
+    "probability",
+    "second",
+    "second_probability",
+    "none_of_these",
+    "present",
+    "absent",
+    "ruled_out",
+)
 FORMS = (".csv", ".jsonl", ".parquet")
 A_CHUNK = 4
 MOST_PROBLEMS = 20
@@ -151,12 +165,17 @@ def _row(judgement: Judgement) -> Row:
     first, second = judgement.causes[:2]
     states = judgement.weighed.states
     return {
-        "position": judgement.position, "cause": first.cause, "standing": first.standing,
-        "probability": round(first.probability, 6), "second": second.cause,
-        "second_probability": round(second.probability, 6), "none_of_these": round(judgement.none_of_these, 6),
-        "present": sum(states.values()), "absent": len(states) - sum(states.values()),
+        "position": judgement.position,
+        "cause": first.cause,
+        "standing": first.standing,
+        "probability": round(first.probability, 6),
+        "second": second.cause,
+        "second_probability": round(second.probability, 6),
+        "none_of_these": round(judgement.none_of_these, 6),
+        "present": sum(states.values()),
+        "absent": len(states) - sum(states.values()),
         "ruled_out": sum(c.standing == "ruled out" for c in judgement.causes),
-    }  # fmt: skip
+    }
 
 
 def works(folder: Path, paths: Iterable[Path], table: Table) -> list[Work]:
@@ -173,9 +192,15 @@ def works(folder: Path, paths: Iterable[Path], table: Table) -> list[Work]:
 
 
 def run(
-    todo: Sequence[Work], folder: Path, table: Table, workers: int, progress: Path, tell: Callable[[int], None],
-    cluster: str = "", seconds: float = 0.0,
-) -> None:  # fmt: skip
+    todo: Sequence[Work],
+    folder: Path,
+    table: Table,
+    workers: int,
+    progress: Path,
+    tell: Callable[[int], None],
+    cluster: str = "",
+    seconds: float = 0.0,
+) -> None:
     """Judges all of `todo` into `table`, writing each finished case to `progress`. `tell` hears how many are done."""
     chunks = [todo[i : i + A_CHUNK] for i in range(0, len(todo), A_CHUNK)]
     many = _by_cluster(chunks, folder, cluster) if cluster else _by_pool(chunks, folder, workers, seconds)
@@ -271,7 +296,9 @@ def _line(line: str) -> Row | None:
 
 
 def _typed(row: dict[str, Any]) -> Row:
-    return row | {c: _text(row[c]) for c in TEXTS} | {c: int(row[c]) for c in COUNTS} | {c: float(row[c]) for c in NUMBERS}
+    return (
+        row | {c: _text(row[c]) for c in TEXTS} | {c: int(row[c]) for c in COUNTS} | {c: float(row[c]) for c in NUMBERS}
+    )
 
 
 def _cell(text: str) -> str:

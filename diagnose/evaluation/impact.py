@@ -23,8 +23,26 @@ from diagnose.reading.located import read_bytes
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 
 SECTIONS = ("findings", "causes", "measurements", "cautions")
-_WORDING = {"reads", "means", "chain", "secondary", "family", "reviewed", "since", "how", "says", "defer", "sources",
-            "told_apart_by", "because", "then", "where", "instrument", "at", "readings"}  # fmt: skip
+_WORDING = {
+    "reads",
+    "means",
+    "chain",
+    "secondary",
+    "family",
+    "reviewed",
+    "since",
+    "how",
+    "says",
+    "defer",
+    "sources",
+    "told_apart_by",
+    "because",
+    "then",
+    "where",
+    "instrument",
+    "at",
+    "readings",
+}
 NOTABLE = 0.05
 """A change of the leading cause's probability below this is told only in the totals."""
 ANSWER = ("leading", "standing")
@@ -266,8 +284,12 @@ def _right(change: Change) -> str:
     if not change.expected:
         return ""
     old, new = (side.rpartition(" (")[0] in change.expected for side in (change.old, change.new))
-    return {(False, True): "now as expected", (True, False): "no longer as expected", (False, False): "neither as expected",
-            (True, True): "both as expected"}[old, new]  # fmt: skip
+    return {
+        (False, True): "now as expected",
+        (True, False): "no longer as expected",
+        (False, False): "neither as expected",
+        (True, True): "both as expected",
+    }[old, new]
 
 
 def _details(a: Card, b: Card) -> str:

@@ -112,6 +112,11 @@ def _statements(case: Case, knowledge: Knowledge, rules: RuleSet, position: str,
                 for span in readings_for(said, asked, words.grammar) if table == "state" else ():
                     yield make(table, said.id, holds=True, low="" if span.low is None else span.low,
                                high="" if span.high is None else span.high, **asked, **placed)  # fmt: skip
+        acts = words.grammar.acts if said.table == "act" else {}
+        for act in acts.values():
+            holds = answer(said, "act", {"did": act.name}, words.grammar) if act.setting else None
+            for setting, term in act.setting.items() if holds is not None else ():
+                yield make("setting", said.id, setting=setting, term=term, holds=bool(holds), **placed)
         for feature, state in _features_said(said, words) if not said.named else ():
             for on in rules.asked.get(("seen", feature.name), ()):
                 yield make("seen", said.id, state=state, feature=feature.name, on=on or feature.on[0], own=True, part=said.id,

@@ -14,6 +14,7 @@ from diagnose.inference.facts import Fact, case_facts, make, seats
 from diagnose.inference.rules import RuleSet, compile_rules
 from diagnose.knowledge.cache import open_knowledge
 from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.reader import read_knowledge
 from diagnose.quantities.compute import compute
 from diagnose.quantities.model import Quantity
 
@@ -97,9 +98,9 @@ class Inference:
         return self.leaves(finding_id(finding, position))
 
 
-def load(folder: Path, drafts: bool = False) -> RuleBase:
-    """Reads and compiles a rule base folder. Raises BadInput."""
-    knowledge = open_knowledge(folder, drafts)
+def load(folder: Path, drafts: bool = False, kept: bool = True) -> RuleBase:
+    """Reads and compiles a rule base folder, by its kept copy unless `kept` is False. Raises BadInput."""
+    knowledge = open_knowledge(folder, drafts) if kept else read_knowledge(folder, drafts)
     return RuleBase(knowledge, compile_rules(knowledge))
 
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from diagnose.knowledge.reader import Reader
 
 ORDER = "arrangements/dismantling.yaml"
-SEATS = ("inboard", "outboard", "machine")
+SEATS = ("inboard", "middle", "outboard", "machine")
 
 
 def read_arrangements(reader: Reader, vocabulary: m.Vocabulary) -> m.Arrangements:
@@ -28,7 +28,7 @@ def read_arrangements(reader: Reader, vocabulary: m.Vocabulary) -> m.Arrangement
         node = reader.nodes[name]
         only_keys(node, ["arrangement", "parts"], "an arrangement", reader.problems)
         names = reader.known(node, "arrangement", _arrangements(vocabulary), "arrangement")
-        parts = _usual_parts(reader, node, any(n.startswith("dual") for n in names), vocabulary)
+        parts = _usual_parts(reader, node, any(n.startswith("dual") or n == "three stages" for n in names), vocabulary)
         for arrangement in names:
             if arrangement in usual:
                 reader.say(node.where, "twice", f"the arrangement {arrangement!r} stands in two files", "keep one")

@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import Any
 
 from diagnose.reading.problems import Where
+from diagnose.reading.terms import plain
 
 NOWHERE = Where("")
 Slots = Mapping[str, str]
@@ -55,16 +56,29 @@ class Variable(Term):
 
 @dataclass(frozen=True)
 class Act(Term):
-    """What is done or happens; `to` and `using` say to what and with what it usually is, for those who ask."""
+    """What is done or happens; `to` and `using` say to what and with what it usually is, for those who ask; `setting`: the
+    terms of settings that say as much."""
 
     to: tuple[str, ...] = ()
     using: tuple[str, ...] = ()
+    setting: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Moved:
+    """A term of a setting that is an observation now."""
+
+    setting: str
+    term: str
+    saw: str
+    on: str
 
 
 @dataclass(frozen=True)
 class Grammar:
     """Mappings by name; `qualifiers` are those of marks, each a hierarchy of its values. `moments`: when it was so; `kinds`: the kinds of part,
-    to which something can be done as well."""
+    to which something can be done as well. `moved`: observations in place of old terms, by "setting: plain
+    spelling"."""
 
     points: Mapping[str, Term] = field(default_factory=dict)
     variables: Mapping[str, Variable] = field(default_factory=dict)
@@ -72,7 +86,12 @@ class Grammar:
     qualifiers: Mapping[str, Mapping[str, Term]] = field(default_factory=dict)
     substances: Mapping[str, Term] = field(default_factory=dict)
     moments: Mapping[str, Term] = field(default_factory=dict)
-    kinds: Mapping[str, Any] = field(default_factory=dict)
+    kinds: Mapping[str, Term] = field(default_factory=dict)
+    moved: Mapping[str, Moved] = field(default_factory=dict)
+
+    def moved_from(self, setting: str, word: str) -> Moved | None:
+        """What stands in place of a word for an old term of a setting."""
+        return self.moved.get(f"{setting}: {plain(word)}")
 
     @cached_property
     def lineages(self) -> dict[str, dict[str, tuple[str, ...]]]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from diagnose.knowledge.grammar import Act, Grammar, Term, Variable, lineage_of
-from diagnose.knowledge.model import Feature, Kind
+from diagnose.knowledge.grammar import Act, Grammar, Moved, Term, Variable, lineage_of
+from diagnose.knowledge.model import Feature, Kind, Setting, Vocabulary
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.problems import Where
 from diagnose.reading.terms import did_you_mean, plain
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 TERM = ("is", "also", "means")
 
 
-def read_grammar(reader: _Reader, kinds: Mapping[str, Kind]) -> Grammar:
+def read_grammar(reader: _Reader, kinds: Mapping[str, Kind], settings: Mapping[str, Setting]) -> Grammar:
     """Points, variables, acts and qualifiers; mistakes are added to the reader's problems. Files may be left out."""
     points = _terms(reader, _table(reader, "points"), "point")
     substances = _terms(reader, _table(reader, "substances"), "substance")
@@ -35,14 +35,16 @@ def read_grammar(reader: _Reader, kinds: Mapping[str, Kind]) -> Grammar:
         )  # fmt: skip
     acts = {}
     for name, node in _table(reader, "acts").items():
-        only_keys(node, [*TERM, "to", "with"], f"the act {name!r}", reader.problems)
+        only_keys(node, [*TERM, "to", "with", "setting"], f"the act {name!r}", reader.problems)
         acts[name] = Act(
             **_term(reader, name, node), to=reader.known(node, "to", {**points, **kinds}, "point or part"),
             using=reader.known(node, "with", substances, "substance"),
+            setting=reader.read_terms(node, "setting", settings),
         )  # fmt: skip
     for family, table in (("act", acts), ("variable", variables)):
         _refuse_strays(reader, _table(reader, f"{family}s"), table, family)
-    grammar = Grammar(points, variables, acts, {"made of": substances, **qualifiers}, substances, moments, kinds)
+    parts = {name: Term(name, kind.means, kind.above, kind.also, kind.where) for name, kind in kinds.items()}
+    grammar = Grammar(points, variables, acts, {"made of": substances, **qualifiers}, substances, moments, parts)
     families: dict[str, Mapping[str, Term]] = {
         "point": points, "act": acts, "variable": variables, "substance": substances, "moment": moments, **qualifiers,
         **{f"value of {name}": variable.words for name, variable in variables.items()},
@@ -120,6 +122,26 @@ def statement(reader: _Reader, node: Node, grammar: Grammar, act: bool) -> dict[
             result |= {"variable": key, "value": value.text()}
         else:
             result[key] = value.text()
+    return result
+
+
+def read_moved(reader: _Reader, vocabulary: Vocabulary) -> dict[str, Moved]:
+    """What stands in place of terms that are in use no longer."""
+    node = reader.nodes.get("vocabulary/moved.yaml")
+    if node is None:
+        return {}
+    only_keys(node, ["moved"], "this file", reader.problems)
+    result = {}
+    for item in (node.get("moved") or Node([], node.where)).each():
+        only_keys(item, ["setting", "term", "also", "saw", "on"], "an entry", reader.problems)
+        reader.known(item, "setting", vocabulary.settings, "setting")
+        reader.known(item, "saw", vocabulary.features, "feature")
+        reader.known(item, "on", vocabulary.kinds, "kind")
+        setting, saw, on = (reader.text(item, key, True) for key in ("setting", "saw", "on"))
+        for spelling in (reader.text(item, "term", True), *reader.texts(item, "also")):
+            if vocabulary.find(f"setting:{setting}", spelling):
+                reader.say(item.where, "moved", f"{spelling!r} is still a term of {setting!r}", "take it out of settings.yaml")
+            result[f"{setting}: {plain(spelling)}"] = Moved(setting, spelling, saw, on)
     return result
 
 

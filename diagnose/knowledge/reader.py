@@ -14,7 +14,7 @@ from diagnose.knowledge.arrangements import read_arrangements
 from diagnose.knowledge.conditions import GROUPS, ConditionReader, known_by, negate, walk
 from diagnose.knowledge.explained import ExplainedReader
 from diagnose.knowledge.grammar import Grammar
-from diagnose.knowledge.grammar_reader import read_forms, read_grammar, statement
+from diagnose.knowledge.grammar_reader import read_forms, read_grammar, read_moved, statement
 from diagnose.knowledge.hazards import read_hazards
 from diagnose.knowledge.lexicon import LexiconReader, lexicon_terms
 from diagnose.knowledge.looks import read_looks
@@ -256,7 +256,8 @@ class Reader:
                 self.word(node, "group", GROUPS, "group", False), node.where,
             )  # fmt: skip
             self.known(node, "is", [k for k, _ in parts.items()], "kind")
-        grammar = read_grammar(self, kinds)
+        settings = self.read_settings()
+        grammar = read_grammar(self, kinds, settings)
 
         def feature(name: str, node: Node, form: bool = False) -> m.Feature:
             return self.read_feature(name, node, form, kinds, stages, sides, grammar)
@@ -268,19 +269,19 @@ class Reader:
             features[name] = feature(name, node)
         for read in features.values():
             for above in read.above:
-                if above not in features or not features[above].form:
+                if above not in features:
                     self.say(read.where, "unknown-form", f"there is no form {above!r}",
                              did_you_mean(above, [n for n, f in features.items() if f.form]))  # fmt: skip
             for other in read.excludes:
                 if other not in features:
                     self.say(read.where, "unknown-feature", f"there is no feature {other!r}", did_you_mean(other, features))
-        settings = self.read_settings()
         readings = self.read_readings(kinds, settings)
         vocabulary = m.Vocabulary(
             kinds, features, readings, settings, self.read_quantities(kinds, readings), stages, degrees, sides,
             grammar=grammar,
         )
         self.refuse_twins(vocabulary)
+        vocabulary = replace(vocabulary, grammar=replace(grammar, moved=read_moved(self, vocabulary)))
         lexicon = LexiconReader(self.nodes, lexicon_terms(vocabulary), self.sources, self.problems).read()
         return replace(vocabulary, lexicon=lexicon)
 

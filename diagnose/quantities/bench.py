@@ -143,7 +143,9 @@ class Bench:
         """A number table of the rule base, as texts. Raises BadInput where the rule base has none."""
         if name not in self.knowledge.tables:
             place = Where(f"{self.knowledge.folder}/tables/{name}.yaml")
-            raise BadInput([Problem(place, "file-missing", "a quantity of this case needs this table", "add the table")])
+            raise BadInput(
+                [Problem(place, "file-missing", "a quantity of this case needs this table", "add the table")]
+            )
         return self.knowledge.tables[name]
 
     @cached_property
@@ -153,9 +155,16 @@ class Bench:
     # ---- results ------------------------------------------------------------------------------------------
 
     def work_out(
-        self, name: str, owner: Owner, formula: str, source: str, function: Callable[..., float], *inputs: Value,
-        notes: tuple[str, ...] = (), word: Callable[[float, float, float], str] | None = None,
-    ) -> Quantity:  # fmt: skip
+        self,
+        name: str,
+        owner: Owner,
+        formula: str,
+        source: str,
+        function: Callable[..., float],
+        *inputs: Value,
+        notes: tuple[str, ...] = (),
+        word: Callable[[float, float, float], str] | None = None,
+    ) -> Quantity:
         """The quantity from a pure function of the input values, in their order.
 
         low and high are the ends reached when each input in turn moves to the ends of its half-width and the
@@ -164,7 +173,9 @@ class Bench:
         """
         lacking = [v.lack or f"{v.name} is not on record" for v in inputs if v.value is None]
         if lacking:
-            return self.result(name, owner, formula, source, inputs, notes=notes, problem="; ".join(dict.fromkeys(lacking)))
+            return self.result(
+                name, owner, formula, source, inputs, notes=notes, problem="; ".join(dict.fromkeys(lacking))
+            )
         at = [v.value for v in inputs if v.value is not None]
         try:
             value = function(*at)
@@ -172,7 +183,9 @@ class Bench:
             return self.result(name, owner, formula, source, inputs, notes=notes, problem=str(error))
         low = high = value
         for i, v in enumerate(inputs):
-            ends = [e for e in (_shifted(function, at, i, -v.spread), _shifted(function, at, i, v.spread)) if e is not None]
+            ends = [
+                e for e in (_shifted(function, at, i, -v.spread), _shifted(function, at, i, v.spread)) if e is not None
+            ]
             low -= max([0.0, *(value - e for e in ends)])
             high += max([0.0, *(e - value for e in ends)])
         said = word(value, low, high) if word else ""
@@ -182,20 +195,46 @@ class Bench:
         return self.work_out(name, owner, formula, AS_RECORDED, lambda x: x, value)
 
     def result(
-        self, name: str, owner: Owner, formula: str, source: str, inputs: Iterable[Value], value: float | None = None,
-        low: float = 0.0, high: float = 0.0, word: str = "", notes: tuple[str, ...] = (), problem: str = "",
-    ) -> Quantity:  # fmt: skip
+        self,
+        name: str,
+        owner: Owner,
+        formula: str,
+        source: str,
+        inputs: Iterable[Value],
+        value: float | None = None,
+        low: float = 0.0,
+        high: float = 0.0,
+        word: str = "",
+        notes: tuple[str, ...] = (),
+        problem: str = "",
+    ) -> Quantity:
         """The quantity as a row, with its identity; numbers keep twelve digits, so that they are the same on any machine."""
         value, low, high = None if value is None else _digits(value), _digits(low), _digits(high)
         rows = tuple((v.name, text, id) for v in inputs for text, id in v.origins)
         notes = tuple(dict.fromkeys(n for n in notes if n))
-        id = quantity_id(name, owner.position, owner.part, owner.kind, owner.group, value, low, high, word, rows, problem)
+        id = quantity_id(
+            name, owner.position, owner.part, owner.kind, owner.group, value, low, high, word, rows, problem
+        )
         term = self.knowledge.vocabulary.quantities.get(name)
         return Quantity(
-            id, name, owner.position, owner.part, owner.kind, owner.group, owner.carries, low, high, value, word,
+            id,
+            name,
+            owner.position,
+            owner.part,
+            owner.kind,
+            owner.group,
+            owner.carries,
+            low,
+            high,
+            value,
+            word,
             term.unit if term else "",
-            formula, rows, source, notes, problem,
-        )  # fmt: skip
+            formula,
+            rows,
+            source,
+            notes,
+            problem,
+        )
 
 
 def worked_out(quantity: Quantity) -> Value:

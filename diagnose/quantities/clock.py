@@ -147,8 +147,25 @@ def compared(case: Case, position: str, first: Observation, second: Observation)
     notes = () if apart is None else (f"offset by {apart:.0f}° clockwise from the first to the second, {seen}",)
     formula = f"the middle of the narrower mark within {SAME_PLACE:.0f}° of the wider one, or of the wider one turned half round"
     id = quantity_id("relation of marks", position, first.id, second.id, found)
-    return Quantity(id, "relation of marks", position, "", "", "", "", value or 0.0, value or 0.0, value, word, "°", formula,
-                    inputs, "common-practice", notes, problem)  # fmt: skip
+    return Quantity(
+        id,
+        "relation of marks",
+        position,
+        "",
+        "",
+        "",
+        "",
+        value or 0.0,
+        value or 0.0,
+        value,
+        word,
+        "°",
+        formula,
+        inputs,
+        "common-practice",
+        notes,
+        problem,
+    )
 
 
 def marked(case: Case, mark: Observation) -> str:
@@ -178,8 +195,12 @@ def _offset_of(first: tuple[Arc, ...], second: tuple[Arc, ...]) -> float:
     """Of marks in several places, the angle between the two that make the relation."""
     found = compare(first, second)
     aim = 180.0 if found == "opposite" else 0.0
-    angles = [(centre(b) - centre(a)) % 360.0 for a in first for b in second
-              if _compare_arcs(*sorted((a, b), key=width)) == found]  # fmt: skip
+    angles = [
+        (centre(b) - centre(a)) % 360.0
+        for a in first
+        for b in second
+        if _compare_arcs(*sorted((a, b), key=width)) == found
+    ]
     return min(angles, key=lambda angle: (difference(angle, aim), angle))
 
 

@@ -7,7 +7,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from diagnose.quantities.bench import Bench, Owner, Value
 from diagnose.quantities.model import Quantity
 
-READS = ("clockwise flank wear", "counterclockwise flank wear", "set screw bite", "set screw torque", "gland bolt torque")
+READS = (
+    "clockwise flank wear",
+    "counterclockwise flank wear",
+    "set screw bite",
+    "set screw torque",
+    "gland bolt torque",
+)
 WITH, AGAINST, BOTH = "with rotation", "against rotation", "both"
 
 
@@ -67,11 +73,20 @@ def _flanks(bench: Bench, owner: Owner) -> Iterator[Quantity]:
         inputs.append(Value("rotation", 0.0, 0.0, ((f"{rotation}, seen from the {end or '?'}", ""),)))
     if clockwise.value is None or other.value is None:
         why = clockwise.lack or other.lack
-        yield bench.result("pin flank", owner, formula, "geometry", inputs, problem=f"{why}: write 0 mm for an unworn flank")
+        yield bench.result(
+            "pin flank", owner, formula, "geometry", inputs, problem=f"{why}: write 0 mm for an unworn flank"
+        )
         return
     worn = _worn(clockwise, other)
     if not worn:
-        yield bench.result("pin flank", owner, formula, "geometry", inputs, problem="neither flank is worn more than the readings can tell")
+        yield bench.result(
+            "pin flank",
+            owner,
+            formula,
+            "geometry",
+            inputs,
+            problem="neither flank is worn more than the readings can tell",
+        )
         return
     word = BOTH
     if worn != BOTH:
@@ -79,7 +94,9 @@ def _flanks(bench: Bench, owner: Owner) -> Iterator[Quantity]:
             if not rotation:
                 raise ValueError("the machine's rotation is not on record (equipment: rotation, seen from)")
             if part is None:
-                raise ValueError("the flanks are recorded on no numbered part, so the end they were seen from is not known")
+                raise ValueError(
+                    "the flanks are recorded on no numbered part, so the end they were seen from is not known"
+                )
             word = flank(worn, part.seen_from, rotation, end)
         except ValueError as error:
             yield bench.result("pin flank", owner, formula, "geometry", inputs, problem=str(error))
@@ -92,10 +109,22 @@ def _flanks(bench: Bench, owner: Owner) -> Iterator[Quantity]:
     try:
         said = torque(table["rows"], arrangement, word)
     except ValueError:
-        yield bench.result("drive flank", owner, formula, "geometry", inputs, problem="whether the part turns is not on record (group)")
+        yield bench.result(
+            "drive flank", owner, formula, "geometry", inputs, problem="whether the part turns is not on record (group)"
+        )
         return
-    yield bench.result("drive flank", owner, formula, "geometry", inputs, deepest, deepest, deepest, said,
-                       (f"taken as: {arrangement}",))  # fmt: skip
+    yield bench.result(
+        "drive flank",
+        owner,
+        formula,
+        "geometry",
+        inputs,
+        deepest,
+        deepest,
+        deepest,
+        said,
+        (f"taken as: {arrangement}",),
+    )
 
 
 def _worn(clockwise: Value, other: Value) -> str:

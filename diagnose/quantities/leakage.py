@@ -37,21 +37,39 @@ def compute(bench: Bench) -> Iterator[Quantity]:
         rates = {n: bench.one(n, owner) for n in READS if bench.records(n, owner)}
         for name in ("leak rate", "leak rate standing", "leak rate running"):
             if name in rates:
-                flow = bench.work_out(name, owner, "as recorded, 20 drops per mL", "common-practice", lambda x: x, rates[name],
-                                      notes=_drops(rates[name]))  # fmt: skip
+                flow = bench.work_out(
+                    name,
+                    owner,
+                    "as recorded, 20 drops per mL",
+                    "common-practice",
+                    lambda x: x,
+                    rates[name],
+                    notes=_drops(rates[name]),
+                )
                 yield flow
                 if name == "leak rate":
                     yield from _mass_and_gap(bench, owner, flow)
         if "leak mass rate" in rates:
             yield bench.as_recorded("leak mass rate", owner, rates["leak mass rate"])
         if "leak rate standing" in rates and "leak rate running" in rates:
-            yield bench.work_out("leak change when running", owner, "running - standing", "geometry", lambda r, s: r - s,
-                                 rates["leak rate running"], rates["leak rate standing"],
-                                 notes=("negative: leaks more when standing",))  # fmt: skip
+            yield bench.work_out(
+                "leak change when running",
+                owner,
+                "running - standing",
+                "geometry",
+                lambda r, s: r - s,
+                rates["leak rate running"],
+                rates["leak rate standing"],
+                notes=("negative: leaks more when standing",),
+            )
 
 
 def _drops(value: Value) -> tuple[str, ...]:
-    return ("20 drops taken as 1 mL; drop size depends on the liquid",) if any("drop" in t for t, _ in value.origins) else ()
+    return (
+        ("20 drops taken as 1 mL; drop size depends on the liquid",)
+        if any("drop" in t for t, _ in value.origins)
+        else ()
+    )
 
 
 def _mass_and_gap(bench: Bench, owner: Owner, flow: Quantity) -> Iterator[Quantity]:
@@ -60,11 +78,23 @@ def _mass_and_gap(bench: Bench, owner: Owner, flow: Quantity) -> Iterator[Quanti
         table = bench.table("fluids")["liquid properties"]
         density = assumed("density", float(table["density"]), f"{table['density']} kg/m³, as water")
     if not bench.records("leak mass rate", owner):
-        yield bench.work_out("leak mass rate", owner, "q rho", "geometry", mass_rate, worked_out(flow), density, notes=flow.notes)
+        yield bench.work_out(
+            "leak mass rate", owner, "q rho", "geometry", mass_rate, worked_out(flow), density, notes=flow.notes
+        )
     seat = Owner(owner.position)
     viscosity, outer, inner = (bench.one(n, seat) for n in ("viscosity", "nose outer diameter", "nose inner diameter"))
     across = across_seal(bench, seat)
     if across and None not in (viscosity.value, outer.value, inner.value):
-        yield bench.work_out("gap for the leak", owner, "h = (6 mu ln(ro/ri) Q / (pi dp))^(1/3)", "seal-leakage-article", gap_for_leak,
-                             worked_out(flow), worked_out(across), viscosity, outer, inner,
-                             notes=("if all of it passed between parallel flat faces",))  # fmt: skip
+        yield bench.work_out(
+            "gap for the leak",
+            owner,
+            "h = (6 mu ln(ro/ri) Q / (pi dp))^(1/3)",
+            "seal-leakage-article",
+            gap_for_leak,
+            worked_out(flow),
+            worked_out(across),
+            viscosity,
+            outer,
+            inner,
+            notes=("if all of it passed between parallel flat faces",),
+        )

@@ -39,4 +39,6 @@ def hangs_on_datum(quantity: Quantity, limit: Limit) -> bool:
 
 def limits_on(quantity: Quantity, limits: dict[str, Limit]) -> tuple[tuple[Limit, str], ...]:
     """Each limit on the quantity with its verdict, by name."""
-    return tuple((limits[n], judge_limit(quantity, limits[n])) for n in sorted(limits) if limits[n].quantity == quantity.name)
+    return tuple(
+        (limits[n], judge_limit(quantity, limits[n])) for n in sorted(limits) if limits[n].quantity == quantity.name
+    )

@@ -12,10 +12,23 @@ from diagnose.quantities.service import across_seal
 from diagnose.reading.units import amount, show
 
 READS = (
-    "cross-section", "radial thickness", "axial thickness", "new cross-section", "inside diameter", "gland depth", "groove width",
-    "groove diameter", "mass", "mass in water", "hardness", "face side hardness", "far side hardness", "extrusion gap",
-    "temperature", "storage time",
-)  # fmt: skip
+    "cross-section",
+    "radial thickness",
+    "axial thickness",
+    "new cross-section",
+    "inside diameter",
+    "gland depth",
+    "groove width",
+    "groove diameter",
+    "mass",
+    "mass in water",
+    "hardness",
+    "face side hardness",
+    "far side hardness",
+    "extrusion gap",
+    "temperature",
+    "storage time",
+)
 
 
 def squeeze(section: float, depth: float) -> float:
@@ -63,7 +76,9 @@ def diameter_tolerance(inside_diameter: float) -> float:
     return (0.009 * (inside_diameter * 1000) ** 0.95 + 0.11) / 1000
 
 
-def sizes(table: Mapping[str, Any], inside: float, section: float, inside_half: float = 0.0, section_half: float = 0.0) -> tuple[str, ...]:
+def sizes(
+    table: Mapping[str, Any], inside: float, section: float, inside_half: float = 0.0, section_half: float = 0.0
+) -> tuple[str, ...]:
     """The AS568 dash numbers whose tolerances a measured ring can lie in, nearest first. Lengths in m."""
     found = []
     for series in table["series"]:
@@ -85,7 +100,9 @@ def gap_limit(rows: Sequence[Mapping[str, Any]], hardness: float, pressure: floa
     """
     fitting = [r for r in rows if float(r["hardness"]) <= hardness + 0.5]
     if not fitting:
-        raise ValueError(f"the ring is softer than the table's softest row, {min(float(r['hardness']) for r in rows):.0f} Shore A")
+        raise ValueError(
+            f"the ring is softer than the table's softest row, {min(float(r['hardness']) for r in rows):.0f} Shore A"
+        )
     row = max(fitting, key=lambda r: float(r["hardness"]))
     for up_to, gap in row["gaps"].items():
         if pressure <= amount(up_to).value * (1 + 1e-9):
@@ -117,23 +134,55 @@ def _ring(bench: Bench, owner: Owner) -> Iterator[Quantity]:
         if new.value is None and "," not in size.word and size.word:
             new, notes = _section_of(bench, size), ("new section from the size table, with its tolerance",)
     if depth.value is not None:
-        yield bench.work_out("squeeze", owner, "(CS - depth) / CS of the new section", "o-ring-compression-article", squeeze, new, depth,
-                             notes=notes)  # fmt: skip
+        yield bench.work_out(
+            "squeeze",
+            owner,
+            "(CS - depth) / CS of the new section",
+            "o-ring-compression-article",
+            squeeze,
+            new,
+            depth,
+            notes=notes,
+        )
         if width.value is not None:
             fuller = max((v for v in (new, section) if v.value is not None), key=lambda v: v.value or 0.0, default=new)
-            yield bench.work_out("gland fill", owner, "(pi CS² / 4) / (depth × width)", "o-ring-compression-article", gland_fill, fuller,
-                                 depth, width, notes=("by the larger of new section and section as found",))  # fmt: skip
+            yield bench.work_out(
+                "gland fill",
+                owner,
+                "(pi CS² / 4) / (depth × width)",
+                "o-ring-compression-article",
+                gland_fill,
+                fuller,
+                depth,
+                width,
+                notes=("by the larger of new section and section as found",),
+            )
     recovered = radial if radial.value is not None else section
     if depth.value is not None and recovered.value is not None and new.value is not None:
-        yield bench.work_out("compression set", owner, "(t0 - ti) / (t0 - tn)", "astm-d395", compression_set, new, recovered, depth,
-                             notes=(*notes, "method B, held at the gland depth; read 30 min after release"))  # fmt: skip
+        yield bench.work_out(
+            "compression set",
+            owner,
+            "(t0 - ti) / (t0 - tn)",
+            "astm-d395",
+            compression_set,
+            new,
+            recovered,
+            depth,
+            notes=(*notes, "method B, held at the gland depth; read 30 min after release"),
+        )
     if groove.value is not None and inside.value is not None:
-        yield bench.work_out("stretch", owner, "(groove diameter - ID) / ID", "seal-design-guide", stretch, groove, inside)
+        yield bench.work_out(
+            "stretch", owner, "(groove diameter - ID) / ID", "seal-design-guide", stretch, groove, inside
+        )
     if new.value is not None and section.value is not None and bench.records("cross-section", owner):
-        yield bench.work_out("section change", owner, "(CS - CS0) / CS0", "geometry", lambda c, n: (c - n) / n, section, new, notes=notes)
+        yield bench.work_out(
+            "section change", owner, "(CS - CS0) / CS0", "geometry", lambda c, n: (c - n) / n, section, new, notes=notes
+        )
     if radial.value is not None and axial.value is not None:
         formula = "(thicker - thinner) / mean of radial and axial thickness"
-        yield bench.work_out("section ovality", owner, formula, "geometry", lambda r, a: 2 * abs(r - a) / (r + a), radial, axial)
+        yield bench.work_out(
+            "section ovality", owner, formula, "geometry", lambda r, a: 2 * abs(r - a) / (r + a), radial, axial
+        )
     for record in bench.records("cross-section", owner):
         if len(record.readings) >= 3:
             yield _round_the_clock(bench, owner, record.id)
@@ -148,15 +197,26 @@ def _size(bench: Bench, owner: Owner, inside: Value, section: Value) -> Quantity
     if not found:
         why = "no size of the table within tolerance: swollen, set, or another standard"
         return bench.result("O-ring size", owner, formula, "sae-as568", (inside, section), problem=why)
-    return bench.result("O-ring size", owner, formula, "sae-as568", (inside, section), float(len(found)), float(len(found)),
-                        float(len(found)), ", ".join("-" + d for d in found))  # fmt: skip
+    return bench.result(
+        "O-ring size",
+        owner,
+        formula,
+        "sae-as568",
+        (inside, section),
+        float(len(found)),
+        float(len(found)),
+        float(len(found)),
+        ", ".join("-" + d for d in found),
+    )
 
 
 def _section_of(bench: Bench, size: Quantity) -> Value:
     dash = size.word.removeprefix("-")
     series = next(s for s in bench.table("orings")["as568"]["series"] if dash in s["sizes"])
     text = f"{series['section']} ± {series['tolerance']} of size -{dash}"
-    return Value("new cross-section", amount(series["section"]).value, amount(series["tolerance"]).value, ((text, size.id),))
+    return Value(
+        "new cross-section", amount(series["section"]).value, amount(series["tolerance"]).value, ((text, size.id),)
+    )
 
 
 def _round_the_clock(bench: Bench, owner: Owner, record_id: str) -> Quantity:
@@ -167,8 +227,17 @@ def _round_the_clock(bench: Bench, owner: Owner, record_id: str) -> Quantity:
     value = (max(sections) - min(sections)) / mean
     note = bench.extreme_at(record, owner, "thinnest", min(sections))
     origin = (Value("cross-section", mean, origins=bench.origins("cross-section", [record])),)
-    return bench.result("section unevenness", owner, "(thickest - thinnest) / mean round the clock", "geometry", origin, value,
-                        max(0.0, value - 2 * step / mean), value + 2 * step / mean, notes=(note,))  # fmt: skip
+    return bench.result(
+        "section unevenness",
+        owner,
+        "(thickest - thinnest) / mean round the clock",
+        "geometry",
+        origin,
+        value,
+        max(0.0, value - 2 * step / mean),
+        value + 2 * step / mean,
+        notes=(note,),
+    )
 
 
 def _swell_and_hardness(bench: Bench, owner: Owner) -> Iterator[Quantity]:
@@ -178,14 +247,24 @@ def _swell_and_hardness(bench: Bench, owner: Owner) -> Iterator[Quantity]:
         yield bench.work_out("mass change", owner, "(m - m0) / m0", "astm-d471", mass_change, new_mass, mass)
         if wet.value is not None:
             formula = "[(M3 - M4) - (M1 - M2)] / (M1 - M2)"
-            yield bench.work_out("volume swell", owner, formula, "astm-d471", volume_change, new_mass, new_wet, mass, wet)
+            yield bench.work_out(
+                "volume swell", owner, formula, "astm-d471", volume_change, new_mass, new_wet, mass, wet
+            )
     hardness, new = bench.one("hardness", owner), bench.one("new hardness", owner)
     if hardness.value is not None and new.value is not None:
         yield bench.work_out("hardness change", owner, "found - new", "geometry", lambda f, n: f - n, hardness, new)
     face, far = bench.one("face side hardness", owner), bench.one("far side hardness", owner)
     if face.value is not None or far.value is not None:
-        yield bench.work_out("hardness gradient", owner, "face side - far side", "common-practice", lambda n, f: n - f, face, far,
-                             notes=("positive: harder at the face side",))  # fmt: skip
+        yield bench.work_out(
+            "hardness gradient",
+            owner,
+            "face side - far side",
+            "common-practice",
+            lambda n, f: n - f,
+            face,
+            far,
+            notes=("positive: harder at the face side",),
+        )
 
 
 def _gap(bench: Bench, owner: Owner) -> Iterator[Quantity]:
@@ -193,7 +272,11 @@ def _gap(bench: Bench, owner: Owner) -> Iterator[Quantity]:
     if gap.value is None or not bench.records("extrusion gap", owner):
         return
     across = across_seal(bench, Owner(owner.position))
-    pressure = worked_out(across) if across else Value("pressure difference across seal", lack="chamber pressure is not on record")
+    pressure = (
+        worked_out(across)
+        if across
+        else Value("pressure difference across seal", lack="chamber pressure is not on record")
+    )
     hardness = bench.one("new hardness", owner)
     if hardness.value is None:
         hardness = bench.one("hardness", owner)
@@ -210,8 +293,17 @@ def _gap(bench: Bench, owner: Owner) -> Iterator[Quantity]:
         return g - gap_limit(rows, h, abs(p))[0] * (0.5 if soft else 1.0)
 
     notes = (f"limit {used}" if used else "", "silicone: half the table's clearance" if soft else "")
-    yield bench.work_out("extrusion gap excess", owner, "diametral clearance - limit at hardness and pressure", "extrusion-limit-table",
-                         excess, gap, hardness, pressure, notes=notes)  # fmt: skip
+    yield bench.work_out(
+        "extrusion gap excess",
+        owner,
+        "diametral clearance - limit at hardness and pressure",
+        "extrusion-limit-table",
+        excess,
+        gap,
+        hardness,
+        pressure,
+        notes=notes,
+    )
 
 
 def _temperature(bench: Bench, seat: Owner) -> Iterator[Quantity]:
@@ -226,23 +318,52 @@ def _temperature(bench: Bench, seat: Owner) -> Iterator[Quantity]:
     services = bench.terms("service", seat.position)
     fluid = bench.case.texts.get("service.fluid", "").lower()
     steam = "steam" in services or "steam" in fluid
-    watery = bool(services & set(bench.table("elastomers")["hot water services"])) or "water" in fluid or "condensate" in fluid
+    watery = (
+        bool(services & set(bench.table("elastomers")["hot water services"]))
+        or "water" in fluid
+        or "condensate" in fluid
+    )
     key = "steam" if steam and "steam" in row else "hot water" if watery and "hot water" in row else "to"
     tops = [amount(t["at"]).value for t in row[key]]
-    most = Value(f"highest temperature of {term}", (max(tops) + min(tops)) / 2, (max(tops) - min(tops)) / 2,
-                 tuple((f"{t['at']}, {t['source']}", "") for t in row[key]))  # fmt: skip
+    most = Value(
+        f"highest temperature of {term}",
+        (max(tops) + min(tops)) / 2,
+        (max(tops) - min(tops)) / 2,
+        tuple((f"{t['at']}, {t['source']}", "") for t in row[key]),
+    )
     where = {"to": "in air or oil, long term", "hot water": "in hot water", "steam": "in steam"}[key]
     source = row[key][0]["source"]
-    yield bench.work_out("elastomer temperature margin", seat, "highest temperature of the family - service temperature", source,
-                         lambda m, t: m - t, most, temperature,
-                         notes=(f"{term} {where}; published values span {show(min(tops), '°C')} to {show(max(tops), '°C')}",
-                                "the O-ring beside a hot face runs warmer than the chamber"))  # fmt: skip
+    yield bench.work_out(
+        "elastomer temperature margin",
+        seat,
+        "highest temperature of the family - service temperature",
+        source,
+        lambda m, t: m - t,
+        most,
+        temperature,
+        notes=(
+            f"{term} {where}; published values span {show(min(tops), '°C')} to {show(max(tops), '°C')}",
+            "the O-ring beside a hot face runs warmer than the chamber",
+        ),
+    )
     if "from" in row:
         coldest = bench.one("lowest temperature", seat)
         coldest = coldest if coldest.value is not None else temperature
-        least = Value(f"lowest temperature of {term}", amount(row["from"]["at"]).value, 0.0, ((f"{row['from']['at']}, {row['from']['source']}", ""),))
-        yield bench.work_out("elastomer cold margin", seat, "lowest temperature - coldest the family stands", row["from"]["source"],
-                             lambda t, m: t - m, coldest, least)  # fmt: skip
+        least = Value(
+            f"lowest temperature of {term}",
+            amount(row["from"]["at"]).value,
+            0.0,
+            ((f"{row['from']['at']}, {row['from']['source']}", ""),),
+        )
+        yield bench.work_out(
+            "elastomer cold margin",
+            seat,
+            "lowest temperature - coldest the family stands",
+            row["from"]["source"],
+            lambda t, m: t - m,
+            coldest,
+            least,
+        )
 
 
 def _storage(bench: Bench) -> Iterator[Quantity]:
@@ -260,7 +381,18 @@ def _storage(bench: Bench) -> Iterator[Quantity]:
         lives = [amount(t["for"]).value for t in row["storage"] if t["for"] != "unlimited"]
         if not lives:
             continue
-        life = Value(f"storage life of {term}", (max(lives) + min(lives)) / 2, (max(lives) - min(lives)) / 2,
-                     tuple((f"{t['for']}, {t['source']}", "") for t in row["storage"]))  # fmt: skip
-        yield bench.work_out("storage share of life", seat, "storage age / storage life of the family", row["storage"][0]["source"],
-                             lambda a, most: a / most, age, life)  # fmt: skip
+        life = Value(
+            f"storage life of {term}",
+            (max(lives) + min(lives)) / 2,
+            (max(lives) - min(lives)) / 2,
+            tuple((f"{t['for']}, {t['source']}", "") for t in row["storage"]),
+        )
+        yield bench.work_out(
+            "storage share of life",
+            seat,
+            "storage age / storage life of the family",
+            row["storage"][0]["source"],
+            lambda a, most: a / most,
+            age,
+            life,
+        )

@@ -11,9 +11,15 @@ from diagnose.quantities.bench import Bench, Owner, Value
 from diagnose.quantities.model import Quantity
 
 READS = (
-    "free length", "spring load", "springs found", "springs broken", "working length", "wire diameter", "coil diameter",
+    "free length",
+    "spring load",
+    "springs found",
+    "springs broken",
+    "working length",
+    "wire diameter",
+    "coil diameter",
     "active coils",
-)  # fmt: skip
+)
 SHEAR_MODULUS = 78.5e9
 """Pa, spring steel (from memory); stainless spring wire is about a tenth lower."""
 
@@ -80,7 +86,9 @@ def rate(wire: float, coil: float, coils: float, modulus: float = SHEAR_MODULUS)
     Spring index D/d from 4 to 20.
     """
     if coils <= 0 or wire <= 0 or not 2 <= coil / wire <= 30:
-        raise ValueError("wire, coil diameter and coils do not make a coil spring: the coil diameter is taken over the wire's middle")
+        raise ValueError(
+            "wire, coil diameter and coils do not make a coil spring: the coil diameter is taken over the wire's middle"
+        )
     return modulus * wire**4 / (8 * coil**3 * coils)
 
 
@@ -103,20 +111,41 @@ def compute(bench: Bench) -> Iterator[Quantity]:
     for owner in bench.owners("free length"):
         yield from _set(bench, owner)
     for owner in bench.owners("wire diameter"):
-        yield bench.work_out("spring rate", owner, "k = G d⁴ / (8 D³ n)", "spring-textbook", rate,
-                             *(bench.one(n, owner) for n in ("wire diameter", "coil diameter", "active coils")),
-                             notes=("G 78.5 GPa, spring steel",))  # fmt: skip
+        yield bench.work_out(
+            "spring rate",
+            owner,
+            "k = G d⁴ / (8 D³ n)",
+            "spring-textbook",
+            rate,
+            *(bench.one(n, owner) for n in ("wire diameter", "coil diameter", "active coils")),
+            notes=("G 78.5 GPa, spring steel",),
+        )
     for owner in bench.owners("spring load"):
         new = bench.one("new spring load", owner)
-        yield bench.work_out("spring load loss", owner, "(F0 - F) / F0 at the working length", "geometry", lambda f, f0: (f0 - f) / f0,
-                             bench.one("spring load", owner), new)  # fmt: skip
+        yield bench.work_out(
+            "spring load loss",
+            owner,
+            "(F0 - F) / F0 at the working length",
+            "geometry",
+            lambda f, f0: (f0 - f) / f0,
+            bench.one("spring load", owner),
+            new,
+        )
     if bench.has("springs found", "springs broken"):
         for owner in bench.owners("springs found", "springs broken"):
             yield _missing(bench, owner)
     for owner in bench.owners("working length"):
         drawing = bench.one("specified working length", owner)
-        yield bench.work_out("working length error", owner, "as found - drawing", "geometry", lambda f, d: f - d,
-                             bench.one("working length", owner), drawing, notes=("positive: too long, faces under-loaded",))  # fmt: skip
+        yield bench.work_out(
+            "working length error",
+            owner,
+            "as found - drawing",
+            "geometry",
+            lambda f, d: f - d,
+            bench.one("working length", owner),
+            drawing,
+            notes=("positive: too long, faces under-loaded",),
+        )
 
 
 def _set(bench: Bench, owner: Owner) -> Iterator[Quantity]:
@@ -128,14 +157,30 @@ def _set(bench: Bench, owner: Owner) -> Iterator[Quantity]:
     if len(readings) >= 2:
         share = spread_of(readings)
         more = 2 * step / statistics.median(readings)
-        yield bench.result("spring length spread", owner, "(longest - shortest) / median", "geometry", origin, share,
-                           max(0.0, share - more), share + more)  # fmt: skip
+        yield bench.result(
+            "spring length spread",
+            owner,
+            "(longest - shortest) / median",
+            "geometry",
+            origin,
+            share,
+            max(0.0, share - more),
+            share + more,
+        )
         yield _outlier(bench, owner, origin, readings, step, [x for r in records for x in _labels(r)])
     new, held = bench.one("new free length", owner), bench.one("spring length when set", owner)
     if new.value is not None and held.value is not None and not bench.records("spring load", owner):
-        yield bench.work_out("spring load loss", owner, "(L0 - L) / (L0 - Lw), mean of the set", "geometry", load_loss, new,
-                             Value("free length", statistics.fmean(readings), step, origin[0].origins), held,
-                             notes=("rate taken as unchanged",))  # fmt: skip
+        yield bench.work_out(
+            "spring load loss",
+            owner,
+            "(L0 - L) / (L0 - Lw), mean of the set",
+            "geometry",
+            load_loss,
+            new,
+            Value("free length", statistics.fmean(readings), step, origin[0].origins),
+            held,
+            notes=("rate taken as unchanged",),
+        )
 
 
 def _labels(record: Any) -> list[str]:
@@ -163,8 +208,18 @@ def _outlier(
         notes.append(f"median rule: z = {score:.1f}, suspect beyond 3.5")
     if len(readings) <= 6:
         notes.append("six springs or fewer: the test flags too often, do not repeat it on the rest")
-    return bench.result(name, owner, formula, "grubbs-1969", origin, found.statistic, found.statistic, found.statistic,
-                        "yes" if outlying else "no", tuple(notes))  # fmt: skip
+    return bench.result(
+        name,
+        owner,
+        formula,
+        "grubbs-1969",
+        origin,
+        found.statistic,
+        found.statistic,
+        found.statistic,
+        "yes" if outlying else "no",
+        tuple(notes),
+    )
 
 
 def _missing(bench: Bench, owner: Owner) -> Quantity:
@@ -183,4 +238,3 @@ def _missing(bench: Bench, owner: Owner) -> Quantity:
 
     formula = "fitted - found + broken among those found"
     return bench.work_out(name, owner, formula, "geometry", lost, found, fitted, broken)
-

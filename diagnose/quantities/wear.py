@@ -68,7 +68,9 @@ def harmonics(
     unknowns = 1 + 2 * len(orders)
     needed = max([2 * n + 2 for n in orders], default=2)
     if stations < needed or len(depths) <= unknowns:
-        raise ValueError(f"{stations} stations cannot tell {_lobes(max(orders))}: at least {max(needed, unknowns + 1)} are needed")
+        raise ValueError(
+            f"{stations} stations cannot tell {_lobes(max(orders))}: at least {max(needed, unknowns + 1)} are needed"
+        )
     columns = [np.ones_like(angles)]
     for n in orders:
         columns += [np.cos(n * angles), np.sin(n * angles)]
@@ -142,7 +144,9 @@ def _round_the_clock(bench: Bench, owner: Owner) -> Iterator[Quantity]:
             width = 2 * repeatability * len(depths) / math.fsum(depths)
             share = unevenness(depths)
             formula = "(deepest - shallowest) / mean"
-            yield bench.result("wear unevenness", owner, formula, "geometry", origin, share, share - width, share + width)
+            yield bench.result(
+                "wear unevenness", owner, formula, "geometry", origin, share, share - width, share + width
+            )
 
 
 def repeatability_of(record: Measured) -> float:
@@ -182,11 +186,20 @@ def _lobes_of(bench: Bench, owner: Owner, record: Measured, origin: tuple[Value,
             why = _too_few(stations, n, needs[n])
             yield bench.result(name, owner, _WEAR, "geometry", origin, problem=why, notes=warnings)
     if fit:
-        yield bench.result("wear mean", owner, _WEAR, "geometry", origin, fit.mean, fit.mean - fit.mean_half_width,
-                           fit.mean + fit.mean_half_width)  # fmt: skip
+        yield bench.result(
+            "wear mean",
+            owner,
+            _WEAR,
+            "geometry",
+            origin,
+            fit.mean,
+            fit.mean - fit.mean_half_width,
+            fit.mean + fit.mean_half_width,
+        )
     else:
-        yield bench.work_out("wear mean", owner, "mean of the readings", "geometry", lambda d: d,
-                             bench.value("wear depth", [record]))  # fmt: skip
+        yield bench.work_out(
+            "wear mean", owner, "mean of the readings", "geometry", lambda d: d, bench.value("wear depth", [record])
+        )
     for name, n in extra:
         if fit and n in fit.harmonics:
             yield from _lobe(bench, owner, name, fit.harmonics[n], origin, repeatability, ())
@@ -199,16 +212,25 @@ def _too_few(stations: int, n: int, needed: int) -> str:
     if stations >= needed:
         return "the stations are too unevenly spread to part the lobes: spread them over the whole turn"
     like = looks_like(n, stations)
-    seen = f"; they would look like {_lobes(like)}" if like and like != n else "; they would look uniform" if not like else ""
+    seen = (
+        f"; they would look like {_lobes(like)}"
+        if like and like != n
+        else "; they would look uniform"
+        if not like
+        else ""
+    )
     return f"{stations} stations cannot tell {_lobes(n)}: at least {needed} are needed{seen}"
 
 
-def _counts(bench: Bench, owner: Owner, stations: int, orders: list[int]) -> tuple[tuple[str, ...], list[tuple[str, int]]]:
+def _counts(
+    bench: Bench, owner: Owner, stations: int, orders: list[int]
+) -> tuple[tuple[str, ...], list[tuple[str, int]]]:
     """Warnings where the gland's bolts would pass for fewer lobes, and the further lobe counts to look for."""
     warnings, extra = [], []
     for reading, name, what in (
-        ("gland bolts", "wear bolt lobes", "gland bolts"), ("drive points", "wear drive lobes", "drive notches or springs")
-    ):  # fmt: skip
+        ("gland bolts", "wear bolt lobes", "gland bolts"),
+        ("drive points", "wear drive lobes", "drive notches or springs"),
+    ):
         count = bench.one(reading, owner).value
         if count is None or count < 2:
             continue
@@ -223,9 +245,14 @@ def _counts(bench: Bench, owner: Owner, stations: int, orders: list[int]) -> tup
 
 
 def _lobe(
-    bench: Bench, owner: Owner, name: str, found: Harmonic, origin: tuple[Value, ...], repeatability: float,
+    bench: Bench,
+    owner: Owner,
+    name: str,
+    found: Harmonic,
+    origin: tuple[Value, ...],
+    repeatability: float,
     warnings: tuple[str, ...],
-) -> Iterator[Quantity]:  # fmt: skip
+) -> Iterator[Quantity]:
     """The amplitude, and where the crest stands; an amplitude under three times the repeatability is not told from noise."""
     low, high = max(0.0, found.amplitude - found.half_width), found.amplitude + found.half_width
     crests = " and ".join(f"{(found.crest + k * 360 / found.order) % 360:.0f}°" for k in range(min(found.order, 2)))
@@ -234,13 +261,18 @@ def _lobe(
     noise = is_noise(found, repeatability)
     if noise:
         low, high = 0.0, max(high, 3.0 * repeatability)
-        notes = (*warnings, "not told from noise: under three times the repeatability, or within the fit's own uncertainty")
+        notes = (
+            *warnings,
+            "not told from noise: under three times the repeatability, or within the fit's own uncertainty",
+        )
     yield bench.result(name, owner, _WEAR, "geometry", origin, found.amplitude, low, high, notes=notes)
     if found.order <= 2 and not noise:
         angle = math.radians(found.crest)
         half = math.asin(min(1.0, found.half_width / found.amplitude)) / found.order
         name = "wear one lobe angle" if found.order == 1 else "wear two lobes angle"
-        yield bench.result(name, owner, "crest_n = atan2(s_n, c_n) / n", "geometry", origin, angle, angle - half, angle + half)
+        yield bench.result(
+            name, owner, "crest_n = atan2(s_n, c_n) / n", "geometry", origin, angle, angle - half, angle + half
+        )
 
 
 def _lobes(n: int) -> str:
@@ -254,8 +286,15 @@ def _across_the_face(bench: Bench, owner: Owner) -> Iterator[Quantity]:
     edges = bench.one("outer edge wear depth", owner), bench.one("inner edge wear depth", owner)
     formula = "taper = wear at the outer edge - wear at the inner edge"
     yield bench.work_out("taper", owner, formula, "geometry", taper, *edges)
-    yield bench.work_out("contact edge", owner, formula + "; the edge worn deeper carried the contact", "geometry", taper,
-                         *edges, word=_edge)  # fmt: skip
+    yield bench.work_out(
+        "contact edge",
+        owner,
+        formula + "; the edge worn deeper carried the contact",
+        "geometry",
+        taper,
+        *edges,
+        word=_edge,
+    )
 
 
 def _edge(value: float, low: float, high: float) -> str:
@@ -270,8 +309,12 @@ def _edge(value: float, low: float, high: float) -> str:
 def nose_side(bench: Bench, position: str) -> str:
     """The group of the ring that carries the nose: rotating, stationary, or "" where it is not on record."""
     seen = {(p.carries, p.group) for p in bench.case.parts if p.position == position and p.carries and p.group}
-    seen |= {(o.carries, o.group) for name in ("track width", "track margin", "nose width", "nose height", "wear depth")
-             for o in bench.owners(name) if o.position == position and o.carries and o.group}  # fmt: skip
+    seen |= {
+        (o.carries, o.group)
+        for name in ("track width", "track margin", "nose width", "nose height", "wear depth")
+        for o in bench.owners(name)
+        if o.position == position and o.carries and o.group
+    }
     other = {"rotating": "stationary", "stationary": "rotating"}
     sides = {group if carries == "nose" else other[group] for carries, group in seen}
     return sides.pop() if len(sides) == 1 else ""
@@ -290,7 +333,9 @@ def _track(bench: Bench) -> Iterator[Quantity]:
         yield _track_reading(bench, owner, nose, excess, offset)
 
 
-_NO_SIDE = "which ring carries the nose is not on record (carries: nose, group), and the same track means different faults"
+_NO_SIDE = (
+    "which ring carries the nose is not on record (carries: nose, group), and the same track means different faults"
+)
 
 
 def _excess(bench: Bench, owner: Owner, nose: str) -> Quantity:
@@ -298,8 +343,9 @@ def _excess(bench: Bench, owner: Owner, nose: str) -> Quantity:
     formula, name = "W - w, track less nose: the total radial travel", "track excess"
     if not nose:
         return bench.result(name, owner, formula, "wear-track-article", (track, width), problem=_NO_SIDE)
-    return bench.work_out(name, owner, formula, "wear-track-article", track_excess, track, width,
-                          notes=(f"nose on the {nose} ring",))  # fmt: skip
+    return bench.work_out(
+        name, owner, formula, "wear-track-article", track_excess, track, width, notes=(f"nose on the {nose} ring",)
+    )
 
 
 def nose_width(bench: Bench, position: str) -> Value:
@@ -330,21 +376,29 @@ def _track_offset(bench: Bench, owner: Owner, record: Measured) -> Quantity:
     low = max(0.0, found.amplitude - found.half_width)
     if found.amplitude < 3 * step:
         low, toward = 0.0, "not told from noise: under three times the repeatability"
-    return bench.result("track offset", owner, formula, "geometry", origin, found.amplitude, low,
-                        found.amplitude + found.half_width, notes=(toward,))  # fmt: skip
+    return bench.result(
+        "track offset",
+        owner,
+        formula,
+        "geometry",
+        origin,
+        found.amplitude,
+        low,
+        found.amplitude + found.half_width,
+        notes=(toward,),
+    )
 
 
 def track_words(rows: Sequence[dict[str, str]], nose: str, width: str, shift: str) -> tuple[str, ...]:
     """What the truth table says for (nose side, wide/as the nose/narrow, centred/shifted/unknown)."""
     return tuple(
-        row["says"] for row in rows
+        row["says"]
+        for row in rows
         if row["nose"] in (nose, "either") and row["width"] == width and row["shift"] in (shift, "either")
-    )  # fmt: skip
+    )
 
 
-def _track_reading(
-    bench: Bench, owner: Owner, nose: str, excess: Quantity | None, offset: Quantity | None
-) -> Quantity:
+def _track_reading(bench: Bench, owner: Owner, nose: str, excess: Quantity | None, offset: Quantity | None) -> Quantity:
     name, formula, source = "track reading", "truth table of track width and shift against the nose's side", "geometry"
     inputs = tuple(worked_out(q) for q in (excess, offset) if q is not None and q.value is not None)
     if not nose:
@@ -360,12 +414,26 @@ def _track_reading(
         shift = _class(offset, fine, ("", "centred", "shifted"))
     words = track_words(table["rows"], nose, width, shift)
     if len(words) != 1:
-        lack = [t for t, c in (("the track's width against the nose", width), ("its shift (track margin)", shift)) if c == "unknown"]
+        lack = [
+            t
+            for t, c in (("the track's width against the nose", width), ("its shift (track margin)", shift))
+            if c == "unknown"
+        ]
         why = f"undecided: {' and '.join(lack) or 'width and shift'} cannot be told"
         return bench.result(name, owner, formula, source, inputs, problem=why)
     whirl = "whirl or vibration not locked to the speed leaves the same track" if width == "wide" else ""
-    return bench.result(name, owner, formula, source, inputs, excess.value, excess.low, excess.high, words[0],
-                        (f"nose on the {nose} ring; a difference under {table['significant']} does not count", whirl))  # fmt: skip
+    return bench.result(
+        name,
+        owner,
+        formula,
+        source,
+        inputs,
+        excess.value,
+        excess.low,
+        excess.high,
+        words[0],
+        (f"nose on the {nose} ring; a difference under {table['significant']} does not count", whirl),
+    )
 
 
 def _class(quantity: Quantity, fine: float, words: tuple[str, str, str]) -> str:

@@ -24,16 +24,21 @@ MOST_MARKS = 250_000
 
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _PLAIN_TAGS = {
-    "mapping": ("map",), "sequence": ("seq",),
+    "mapping": ("map",),
+    "sequence": ("seq",),
     "scalar": ("str", "null", "int", "float", "bool", "timestamp", "merge", "value"),
-}  # fmt: skip
+}
 _UNREAD = {
     errno.EISDIR: ("file-folder", "this is a folder, not a file", "name a file in it"),
     errno.ENOENT: ("file-missing", "there is no such file", "check the path"),
     errno.ENOTDIR: ("file-missing", "there is no such file", "check the path"),
-    errno.EINVAL: ("file-unreadable", "this is no ordinary file but a device or a pipe", "copy what it gives into a file"),
+    errno.EINVAL: (
+        "file-unreadable",
+        "this is no ordinary file but a device or a pipe",
+        "copy what it gives into a file",
+    ),
     errno.EFBIG: ("file-too-large", f"the file is larger than {MOST_BYTES:,} bytes", "split it"),
-}  # fmt: skip
+}
 """What is told of a file that cannot be read, by the number of the error: code, what is wrong, way out."""
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x80-\x84\x86-\x9f]")
 
@@ -186,8 +191,12 @@ def _convert(node: yaml.Node, name: str, problems: Problems, seen: set[int], dep
                 problems.add(place, "control-character", "control character in a key", "remove it")
             elif node.flow_style and last in result and _is_decimal(before := result[last], key, value):
                 written = f"{before.text()},{key.value}"
-                problems.add(before.where, "decimal-comma", f"inside braces the comma of {written!r} parts two keys",
-                             f"write {written.replace(',', '.')} or put it in quotes")  # fmt: skip
+                problems.add(
+                    before.where,
+                    "decimal-comma",
+                    f"inside braces the comma of {written!r} parts two keys",
+                    f"write {written.replace(',', '.')} or put it in quotes",
+                )
                 result[last] = replace(before, value=written)
             elif key.value in result:
                 problems.add(place, "duplicate-key", f"the key {key.value!r} stands twice", "keep one of them")

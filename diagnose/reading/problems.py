@@ -38,6 +38,11 @@ class Problem:
         return f"{self.where}: {kind}{self.says}{out} [{self.code}]"
 
 
+def in_order(problems: Iterable[Problem]) -> list[Problem]:
+    """Each problem once, in the order of places; by a key, which for very many is several times faster."""
+    return sorted(set(problems), key=lambda p: (p.where.file, p.where.line, p.where.column, p.code, p.says, p.way_out, p.level))
+
+
 @dataclass
 class Problems:
     """Collects every mistake of a run, so that all are told at once."""
@@ -53,7 +58,7 @@ class Problems:
         return did_you_mean(word, known) if len(self.found) < MOST_HINTS else ""
 
     def sorted(self) -> list[Problem]:
-        return sorted(set(self.found))
+        return in_order(self.found)
 
     def errors(self) -> list[Problem]:
         return [p for p in self.sorted() if p.level == "error"]
@@ -69,5 +74,5 @@ class BadInput(Exception):
     """What was given cannot be used; carries every problem found."""
 
     def __init__(self, problems: Iterable[Problem]):
-        self.problems = sorted(set(problems))
+        self.problems = in_order(problems)
         super().__init__("\n".join(str(p) for p in self.problems))

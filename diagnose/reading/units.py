@@ -61,7 +61,7 @@ _PLAIN = [
     "m/s", "in/s", "ft/min", "N", "kN", "lbf", "g", "kg", "mg", "lb", "mL", "ml", "L", "W", "kW", "degree", "week",
     "month", "year", "day", "hour", "minute", "second", "s", "volt", "V", "percent", "newton*meter", "mL/min", "ml/min",
     "L/h", "l/h", "cm**3", "g/cm**3", "kg/m**3", "microinch", "rad", "kelvin/second", "mm**2", "1/kelvin",
-    "hPa", "torr", "mmHg", "GPa", "ksi", "kgf", "oz", "rad/s", "mm/min", "mA", "A", "ohm", "mg/L", "g/L", "ms",
+    "hPa", "torr", "mmHg", "GPa", "ksi", "kgf", "oz", "rad/s", "mm/min", "mA", "A", "ohm", "mg/L", "g/L", "ms", "mg/g", "mg/kg",
 ]  # fmt: skip
 
 # one light band is half the wavelength of the helium d line, 587.56 nm
@@ -121,8 +121,8 @@ def ask_pint(spelling: str) -> Unit:
     """The unit as pint has it. Raises BadUnit where pint knows no such unit."""
     name = _OWN_NAMES.get(spelling, spelling)
     gauge = name.endswith("_gauge")
+    registry = _registry()
     try:
-        registry = _registry()
         unit = registry.Unit(name.removesuffix("_gauge"))
         zero = registry.Quantity(0.0, unit).to_base_units()
         one = registry.Quantity(1.0, unit).to_base_units()

@@ -8,7 +8,7 @@ from diagnose.casefile.answers import path_of, split_readings
 from diagnose.casefile.format import STATES
 from diagnose.casefile.replay import Record
 from diagnose.session.figures import Figures
-from diagnose.session.looking import Looking
+from diagnose.session.looking import Looking, more_photos
 from diagnose.session.parts import Parts
 from diagnose.session.talk import Back, Skip, Talk
 from diagnose.views.journal import sentence
@@ -76,8 +76,10 @@ class Corrections:
         feature = next((record.entry[s] for s in STATES if s in record.entry), "")
         kept = {k: record.entry[k] for k in ("part", "on", "position", "face", "group") if k in record.entry}
         where = self.talk.ask("  where and how much: ") if answer == "saw" else ""
-        details = self.looking.details(where)
+        details, more = self.looking.details(where)
         self._in_place(record, answer, {**kept, answer: feature, **details})
+        if more:
+            self.talk.record(*more_photos(str(kept.get("part", "")), more))
 
     def _measurement(self, record: Record) -> None:
         answer = self.talk.ask("  the readings now (withdraw; Enter: as it is): ")

@@ -12,7 +12,7 @@ from diagnose.casefile.walk import Topic, fits
 from diagnose.knowledge.model import Reading
 from diagnose.reading.terms import did_you_mean
 from diagnose.session.prompts import Words
-from diagnose.session.talk import Back, Talk, numbered
+from diagnose.session.talk import BOUND, Back, Talk, numbered
 
 FIRST = ("tag", "fluid", "rotation", "equipment.seen from", "index.rotating", "index.stationary")
 _ENDS = {"driver end": "driver end", "drive end": "driver end", "impeller end": "impeller end"}
@@ -117,7 +117,7 @@ class Figures:
 
     def measure(self, topic: Topic) -> None:
         terms = [self.words.readings[r] for r in topic.readings]
-        told = (f"{i} {t.name} ({t.unit or 'number'}{', several' if t.several else ''})" for i, t in enumerate(terms, 1))
+        told = (f"{i}{BOUND}{t.name} ({t.unit or 'number'}{', several' if t.several else ''})" for i, t in enumerate(terms, 1))
         if terms:
             self.talk.say("To measure: " + ", ".join(told), hang=2)
         self.talk.help = {t.name: t.means for t in terms}

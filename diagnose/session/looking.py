@@ -7,12 +7,13 @@ from typing import Any
 
 from diagnose.casefile import walk
 from diagnose.casefile.photos import photo_entry
+from diagnose.casefile.replay import What
 from diagnose.casefile.walk import Topic
 from diagnose.reading.problems import BadInput
 from diagnose.reading.terms import nearest, plain
 from diagnose.session.entries import ALL, EXTENTS, NONE, details, feature_and_details, listed, state_and_list
 from diagnose.session.prompts import Words
-from diagnose.session.talk import Talk
+from diagnose.session.talk import BOUND, Talk
 
 
 class Looking:
@@ -30,7 +31,7 @@ class Looking:
         if topic.how:
             self.talk.say(topic.how)
         self.talk.help = {f: " ".join((self.words.features[f].means, self.words.features[f].how)) for f in topic.features}
-        shown = {f: f"{topic.features.index(f) + 1} {f}" + "!" * walk.is_lost_after(self.words, f, topic.step) for f in open_ones}
+        shown = {f: f"{topic.features.index(f) + 1}{BOUND}{f}" + "!" * walk.is_lost_after(self.words, f, topic.step) for f in open_ones}
         damage = [x for f, x in shown.items() if not self.words.features[f].sound]
         if damage:
             lead = "Look for (! is gone after this step): " if any("!" in x for x in shown.values()) else "Look for: "
@@ -100,26 +101,29 @@ class Looking:
             side = f", {sides[0]}" if sides else ""
             text = self.talk.ask(f"  where and how much (10 to 2, moderate{side}; Enter: not said): ",
                                  {w: w for w in (*self.words.degrees, *sides, *EXTENTS)})  # fmt: skip
-        entry = self.details(text)
+        entry, more = self.details(text)
         if topic.part and any(w not in EXTENTS for w in _as_list(entry.get("extent"))):
             self.index(topic.part)
         said = {"said": word} if plain(word) != feature and not word.isdigit() else {}
-        self.talk.record({"add": "observations", "entry": {**topic.about(), "saw": feature, **entry}, **said})
+        self.talk.record({"add": "observations", "entry": {**topic.about(), "saw": feature, **entry}, **said}, *more_photos(topic.part, more))
 
-    def details(self, text: str) -> dict[str, Any]:
-        """The details of a mark. What is odd in them, or a photo that cannot be read, is asked for again; the rest stays."""
+    def details(self, text: str) -> tuple[dict[str, Any], list[dict[str, str]]]:
+        """The details of a mark, and its photos beyond the first. What is odd, or a photo that cannot be read, is asked for
+        again; the rest stays."""
         found = details(text, self.words)
-        entry = found.entry
+        entry, photos = found.entry, list[dict[str, str]]()
         for odd, near in found.odd:
             meant = f"; did you mean {', '.join(near)}?" if near else "; a remark is written: note TEXT"
             self.talk.say(f"  {odd!r} is no clock position, degree or side{meant}", hang=4)
             if instead := self.talk.ask(f"  instead of {odd!r} (Enter: leave it out): "):
-                more = self.details(instead)
+                more, pictures = self.details(instead)
+                photos += pictures
                 places = [*_as_list(entry.get("extent")), *_as_list(more.get("extent"))]
                 entry |= more | ({"extent": places[0] if len(places) == 1 else places} if places else {})
-        for photo in found.photos:
-            entry |= self.photo(photo)
-        return entry
+        photos += [read for photo in found.photos if (read := self.photo(photo))]
+        if photos and "photo" not in entry:
+            entry |= photos.pop(0)
+        return entry, photos
 
     def photo(self, name: str) -> dict[str, str]:
         """Path and digest of a photo, asked for again while it cannot be read; nothing where it is left out."""
@@ -163,9 +167,14 @@ class Looking:
             on = f"; it is recorded on: {', '.join(self.words.features[elsewhere].on)}" if elsewhere else ""
             self.talk.say(f"  {word!r} is no feature of {topic.kind}{on}", hang=4)
             return ""
-        self.talk.say("  did you mean: " + ", ".join(f"{i} {n}" for i, n in enumerate(near, 1)), hang=4)
+        self.talk.say("  did you mean: " + ", ".join(f"{i}{BOUND}{n}" for i, n in enumerate(near, 1)), hang=4)
         numbers = {str(i): n for i, n in enumerate(near, 1)} | {plain(n): n for n in near} | {"": "", "n": "", "none": ""}
         return self.talk.choose("  number (Enter: none of them): ", numbers)
+
+
+def more_photos(part: str, photos: Iterable[dict[str, str]]) -> list[What]:
+    """Photos beyond the first of a mark, each a remark on its part."""
+    return [{"add": "remarks", "entry": {**({"part": part} if part else {}), **photo}} for photo in photos]
 
 
 def _as_list(value: Any) -> list[Any]:

@@ -18,6 +18,8 @@ from diagnose.session.wording import acknowledged
 from diagnose.views.journal import clean, sentence
 from diagnose.views.page import Page
 
+BOUND = "\u00a0"
+"""A blank at which no line ends: between a number and what it stands for."""
 ENDING = ("disk", "view", EDITED, EXCHANGED)
 """Codes of refusals after which a session cannot go on."""
 
@@ -139,9 +141,11 @@ class Talk:
     def say(self, text: str, hang: int = 0, bold: bool = False) -> None:
         page = Page(min(shutil.get_terminal_size((80, 24)).columns, 100), self._styled)
         indent = " " * (len(text) - len(text.lstrip(" ")))
-        lines = textwrap.wrap(clean(text.strip()), page.width - 1, subsequent_indent=indent + " " * hang, initial_indent=indent,
+        text = BOUND.join(map(clean, text.strip().split(BOUND)))
+        lines = textwrap.wrap(text, page.width - 1, subsequent_indent=indent + " " * hang, initial_indent=indent,
                               break_on_hyphens=False) or [""]  # fmt: skip
         for line in lines:
+            line = line.replace(BOUND, " ")
             self._say(page.bold(line) if bold else line)
 
     def lines(self, text: str) -> None:

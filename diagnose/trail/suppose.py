@@ -19,6 +19,7 @@ from typing import Any
 import networkx as nx
 
 from diagnose.casefile.clock import BadClock, arc
+from diagnose.casefile.format import positions_of
 from diagnose.casefile.model import Act, Case, Measured, Observation, SettingFact, State
 from diagnose.casefile.reader import amend
 from diagnose.inference.run import Inference, RuleBase, deduce
@@ -195,7 +196,7 @@ class _Maker:
         section = self.words.settings[setting].section
         holds, term = not value.strip().startswith("not "), value.strip().removeprefix("not ").strip()
         inner: Doc = {setting if holds else f"not {setting}": term}
-        fragment = {section: {position: inner} if position in ("inboard", "outboard") else inner}
+        fragment = {section: {position: inner} if position in ("inboard", "middle", "outboard") else inner}
         old = {s.id: s for s in self.now.case.settings}
         if not self.amend(fragment):
             return
@@ -206,11 +207,9 @@ class _Maker:
             if s.setting == n.setting and (s.position == n.position or not n.position)
             and (s.term == n.term if not (single and s.holds and n.holds) else True)
         })  # fmt: skip
-        dual = [
-            any(s.setting == "arrangement" and s.holds and s.term.startswith("dual") for s in ss)
-            for ss in (old.values(), self.now.case.settings)
-        ]
-        if dual[0] != dual[1]:
+        seals = [{positions_of(s.term) for s in ss if s.setting == "arrangement" and s.holds} or {positions_of("")}
+                 for ss in (old.values(), self.now.case.settings)]  # fmt: skip
+        if seals[0] != seals[1]:
             self.say("positions", "another number of seals would make another case", "change the case file itself")
 
     def reading(self, text: str) -> None:
@@ -229,7 +228,7 @@ class _Maker:
         where = {"position": position} if position else {}
         if term.section:
             inner: Doc = {what: value.strip()}
-            fragment: Doc = {term.section: {position: inner} if position in ("inboard", "outboard") else inner}
+            fragment: Doc = {term.section: {position: inner} if position in ("inboard", "middle", "outboard") else inner}
         else:
             fragment = {"measurements": [{"measured": what, "reading": value.strip(), **self.placed(place), **where}]}
         if not self.amend(fragment):

@@ -22,8 +22,21 @@ def rows(knowledge: Knowledge, word: str = "") -> list[dict[str, Any]]:
 
     for kind in v.kinds.values():
         add("part", kind.name, kind.means, kind.also)
-    for feature in v.features.values():
+    for form in v.forms.values():
+        add("form", form.name, form.means, form.also, form.on)
+    for feature in (f for f in v.features.values() if not f.form):
         add("feature", feature.name, feature.means, feature.also, feature.on)
+    for point in v.grammar.points.values():
+        add("point", point.name, point.means, point.also)
+    for variable in v.grammar.variables.values():
+        add("variable", variable.name, variable.means, variable.also, unit=variable.unit or "")
+        for value in variable.words.values():
+            add("value", f"{variable.name}: {value.name}", value.means, value.also)
+    for act in v.grammar.acts.values():
+        add("act", act.name, act.means, act.also, act.to)
+    for name, table_of in (*v.grammar.qualifiers.items(), ("when", v.grammar.moments)):
+        for value in table_of.values():
+            add("qualifier", f"{name}: {value.name}", value.means, value.also)
     for reading in v.readings.values():
         add("reading", reading.name, reading.means, reading.also, reading.on or (f"{reading.section}:",), reading.unit)
     for setting in v.settings.values():

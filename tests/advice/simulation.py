@@ -74,9 +74,7 @@ class Bench:
         left_open = draw.random(len(net.findings)) < self.knowledge.looks.cannot_tell["look"]
         vague = np.flatnonzero(there & (net.background >= VAGUE))
         chosen = draw.permutation(vague)[:AT_START]
-        return Seal(
-            frozenset(causes.tolist()), there, left_open, tuple(sorted(net.findings[i] for i in chosen)), seed
-        )  # fmt: skip
+        return Seal(frozenset(causes.tolist()), there, left_open, tuple(sorted(net.findings[i] for i in chosen)), seed)
 
     # ---- orders -------------------------------------------------------------------------------------------------
 
@@ -140,8 +138,11 @@ class Bench:
         weight = net.weights(counted)
         lines = (weight >= words.line_counts_from).sum(axis=0)
         lowest = weight.min(axis=0, initial=0.0)
-        sure = [i for i in np.argsort(-share, kind="stable")[:3].tolist()
-                if standing(words, float(share[i]), int(lines[i]), float(lowest[i])) == "established"]  # fmt: skip
+        sure = [
+            i
+            for i in np.argsort(-share, kind="stable")[:3].tolist()
+            if standing(words, float(share[i]), int(lines[i]), float(lowest[i])) == "established"
+        ]
         return share, sure
 
     def planned(self, record: dict[str, bool], share: np.ndarray, left: Sequence[int], stage: str) -> list[int]:

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from dataclasses import replace
 
 import jsonschema
@@ -17,6 +14,7 @@ from diagnose.knowledge.model import Action
 from diagnose.knowledge.reader import FIELDS
 from diagnose.views import explanation, next_steps
 from diagnose.views.page import Page
+from tests.support.commands import diagnose
 from tests.support.places import ROOT, SCENARIOS, mostly_slow
 
 NAMES = [p.stem for p in SCENARIOS]
@@ -68,7 +66,9 @@ def test_the_first_screen_stays_short(name, judged):
     page = Page(80, False)
     next_steps.short_steps(case.inference, made, page)
     raised = [case.base.knowledge.cautions[name] for name in sorted(case.inference.cautions)]
-    next_steps.short_actions(actions(case.judgements, case.base.knowledge), raised, len(case.judgements) > 1, False, page)
+    next_steps.short_actions(
+        actions(case.judgements, case.base.knowledge), raised, len(case.judgements) > 1, False, page
+    )
     assert all(len(line) <= 80 for line in page.lines)
     steps = [line for line in page.lines if line[:4].strip(" 1234567890") == "."]
     assert len(steps) == min(3, made.count)
@@ -83,8 +83,12 @@ def test_actions_go_from_operation_to_material_and_each_is_tied_to_a_leading_cau
     case = judged(name)
     knowledge = case.base.knowledge
     found = actions(case.judgements, knowledge)
-    leading = {(c, x.position) for x in case.judgements for c in x.explanation.causes
-               if x.of(c).standing in ("established", "probable", "possible")}  # fmt: skip
+    leading = {
+        (c, x.position)
+        for x in case.judgements
+        for c in x.explanation.causes
+        if x.of(c).standing in ("established", "probable", "possible")
+    }
     assert [FIELDS.index(a.field) for a in found] == sorted(FIELDS.index(a.field) for a in found)
     assert {(t.cause, t.position) for a in found for t in a.tied} == leading
     assert {a.do for a in found} == {t.do for c, _ in leading for t in knowledge.causes[c].then}
@@ -98,8 +102,13 @@ def test_what_two_cards_say_alike_is_said_once(judged):
     first, second = judgement.explanation.causes[:2]
     causes = dict(knowledge.causes)
     causes[first] = replace(causes[first], then=(Action("Flush it clean.", "operation", "Swab clean."),))
-    causes[second] = replace(causes[second], then=(Action("flush it  clean", "operation", "Strainer clean."),
-                                                   Action("Chamfer the edge.", "design", "No nick."),))  # fmt: skip
+    causes[second] = replace(
+        causes[second],
+        then=(
+            Action("flush it  clean", "operation", "Strainer clean."),
+            Action("Chamfer the edge.", "design", "No nick."),
+        ),
+    )
     found = actions(case.judgements, replace(knowledge, causes=causes))
     assert [a.field for a in found] == ["operation", "design"]
     assert set(found[0].causes) == {first, second} and set(found[0].worked_if) == {"Swab clean.", "Strainer clean."}
@@ -113,25 +122,18 @@ def test_where_nothing_is_even_possible_there_is_nothing_to_change(judged):
 # ---- the command -------------------------------------------------------------------------------------------------------
 
 
-def run(*words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "diagnose", *words], capture_output=True, text=True, check=False, cwd=ROOT,
-        env={**os.environ, "COLUMNS": "80"},
-    )  # fmt: skip
-
-
 def test_next_prints_the_plan():
-    done = run("next", "condensate-pump-dry-start", "--budget", "0.5h")
+    done = diagnose("next", "condensate-pump-dry-start", "--budget", "0.5h")
     assert done.returncode == 0, done.stderr
     assert "of the 30 min given" in done.stdout and "When to stop" in done.stdout and "Take care" in done.stdout
-    told = json.loads(run("next", "condensate-pump-dry-start", "--budget", "30min", "--json").stdout)
+    told = json.loads(diagnose("next", "condensate-pump-dry-start", "--budget", "30min", "--json").stdout)
     check(told)
     assert told["budget"] == 30 and 0 < told["minutes"] <= 30 and told["stage"] == "before washing"
 
 
 @pytest.mark.parametrize("budget", ["20", "2 bar", "-5min", "0min", "1e9h", "soon", ""])
 def test_a_time_that_is_none_is_told(budget):
-    done = run("next", "thin-record", f"--budget={budget}")
+    done = diagnose("next", "thin-record", f"--budget={budget}")
     if not budget:
         assert done.returncode == 0
         return
@@ -139,5 +141,5 @@ def test_a_time_that_is_none_is_told(budget):
 
 
 def test_a_position_that_the_case_has_not_is_told():
-    done = run("next", "thin-record", "--position", "inboard")
+    done = diagnose("next", "thin-record", "--position", "inboard")
     assert done.returncode == 2 and "its positions: seal" in done.stderr

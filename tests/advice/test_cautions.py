@@ -14,22 +14,33 @@ def called(text: str, base, *named: str) -> list[str]:
     return [c.name for c in called_for(reasoned(CASE + text, base).inference, named)]
 
 
-@pytest.mark.parametrize("text, named, shown", [
-    ("seal: {arrangement: single}", "charred fluorocarbon", True),
-    ("seal: {arrangement: single, elastomer: FKM}", "charred fluorocarbon", True),
-    ("seal: {arrangement: single, elastomer: EPDM}", "charred fluorocarbon", False),
-    ("seal: {arrangement: single, elastomer: EPDM}\nobservations: [{on: O-ring, saw: burnt}]", "charred fluorocarbon", False),
-    ("seal: {arrangement: dual pressurised, inboard: {elastomer: EPDM}}", "charred fluorocarbon", True),
-    ("seal: {arrangement: dual pressurised, elastomer: EPDM}", "charred fluorocarbon", False),
-    ("seal: {arrangement: single}", "pressurised support system", False),
-    ("seal: {elastomer: EPDM}", "pressurised support system", True),
-    ("seal: {arrangement: dual}", "pressurised support system", True),
-    ("service: {is: [hot water, clean]}", "toxic service", False),
-    ("service: {fluid: condensate}", "toxic service", True),
-    ("service: {is: [clean]}\nobservations: [{on: O-ring, absent: burnt}]", "sharp broken ceramic", True),
-    ("observations: [{on: face, absent: fracture}, {on: face, absent: through crack}, {on: face, absent: edge chips},"
-     " {on: face, absent: pieces broken off}, {on: face, absent: flaked coating}]", "sharp broken ceramic", False),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "text, named, shown",
+    [
+        ("seal: {arrangement: single}", "charred fluorocarbon", True),
+        ("seal: {arrangement: single, elastomer: FKM}", "charred fluorocarbon", True),
+        ("seal: {arrangement: single, elastomer: EPDM}", "charred fluorocarbon", False),
+        (
+            "seal: {arrangement: single, elastomer: EPDM}\nobservations: [{on: O-ring, saw: burnt}]",
+            "charred fluorocarbon",
+            False,
+        ),
+        ("seal: {arrangement: dual pressurised, inboard: {elastomer: EPDM}}", "charred fluorocarbon", True),
+        ("seal: {arrangement: dual pressurised, elastomer: EPDM}", "charred fluorocarbon", False),
+        ("seal: {arrangement: single}", "pressurised support system", False),
+        ("seal: {elastomer: EPDM}", "pressurised support system", True),
+        ("seal: {arrangement: dual}", "pressurised support system", True),
+        ("service: {is: [hot water, clean]}", "toxic service", False),
+        ("service: {fluid: condensate}", "toxic service", True),
+        ("service: {is: [clean]}\nobservations: [{on: O-ring, absent: burnt}]", "sharp broken ceramic", True),
+        (
+            "observations: [{on: face, absent: fracture}, {on: face, absent: through crack}, {on: face, absent: edge chips},"
+            " {on: face, absent: pieces broken off}, {on: face, absent: flaked coating}]",
+            "sharp broken ceramic",
+            False,
+        ),
+    ],
+)
 def test_a_named_caution_is_shown_unless_the_record_says_otherwise(whole_base, text, named, shown):
     assert (named in called(text, whole_base, named)) is shown
 

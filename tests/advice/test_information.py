@@ -56,8 +56,11 @@ def polybox_candidates() -> tuple[np.ndarray, dict[str, list[float]]]:
     expected = {"X": 6, "Y": 6, "Z": 6}
     shown = {name: [float(v[i] == expected[name]) for v in values] for i, name in enumerate(expected)}
     assert {frozenset(s) for s in fits} == {
-        frozenset({"A1"}), frozenset({"M1"}), frozenset({"A2", "M2"}), frozenset({"M2", "M3"})
-    }  # fmt: skip
+        frozenset({"A1"}),
+        frozenset({"M1"}),
+        frozenset({"A2", "M2"}),
+        frozenset({"M2", "M3"}),
+    }
     return weight, shown
 
 

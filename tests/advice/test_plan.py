@@ -64,8 +64,13 @@ def test_nothing_on_the_plan_is_lost_on_the_way(name, judged):
         for i, step in enumerate(made.steps):
             spoils = knowledge.measurements[step.measurement].spoils if step.measurement else ""
             if spoils and order.index(spoils) >= now:
-                assert all(at > order.index(spoils) or other is step or destructive(other, knowledge) or spoiling(other, knowledge)
-                           for other, at in zip(made.steps[i:], last[i:], strict=True))  # fmt: skip
+                assert all(
+                    at > order.index(spoils)
+                    or other is step
+                    or destructive(other, knowledge)
+                    or spoiling(other, knowledge)
+                    for other, at in zip(made.steps[i:], last[i:], strict=True)
+                )
             if step.when == LAST:
                 assert destructive(step, knowledge) or spoiling(step, knowledge)
 
@@ -163,15 +168,14 @@ def test_what_the_seal_does_not_have_is_not_asked_for(judged):
 
 
 def test_what_is_already_answered_is_not_asked_again(small_base):
-    case = reasoned(
-        "case: c\nseal: {arrangement: single}\nobservations: [{on: O-ring, saw: hardened}]\n", small_base
-    )
+    case = reasoned("case: c\nseal: {arrangement: single}\nobservations: [{on: O-ring, saw: hardened}]\n", small_base)
     reach = Reach(case.inference, "seal")
     assert reach.of("hot and hard").state == "open" and reach.of("cracked somewhere").state == "open"
     more = reasoned(
         "case: c\nseal: {arrangement: single}\nobservations: [{on: hard face, absent: radial cracks}]\n"
-        "measurements: [{on: shaft, measured: shaft runout, reading: 0.05 mm, resolution: 0.5 mm}]\n", small_base,
-    )  # fmt: skip
+        "measurements: [{on: shaft, measured: shaft runout, reading: 0.05 mm, resolution: 0.5 mm}]\n",
+        small_base,
+    )
     reach = Reach(more.inference, "seal")
     assert reach.of("hot and hard").state == "answered"
     assert reach.of("shaft moves").state == "open"
@@ -271,8 +275,20 @@ def stands(case, told: dict[str, bool]) -> dict[str, str]:
     return {j.cause: j.standing for j in x.causes if j.standing in ("established", "probable")}
 
 
-ALIKE = [("", OPEN), ("0", OPEN), ("1", OPEN), ("01", OPEN), ("02", OPEN), ("03m", OPEN), ("012", OPEN), ("124m", OPEN),
-         ("014m", NOTHING), ("0124m", NOTHING), ("01345m", NOTHING), ("012345m", NOTHING)]  # fmt: skip
+ALIKE = [
+    ("", OPEN),
+    ("0", OPEN),
+    ("1", OPEN),
+    ("01", OPEN),
+    ("02", OPEN),
+    ("03m", OPEN),
+    ("012", OPEN),
+    ("124m", OPEN),
+    ("014m", NOTHING),
+    ("0124m", NOTHING),
+    ("01345m", NOTHING),
+    ("012345m", NOTHING),
+]
 
 
 @pytest.mark.parametrize(("records", "state"), ALIKE)
@@ -284,9 +300,14 @@ def test_the_stopping_line_agrees_with_trying_every_outcome(records, state, smal
     now = stands(case, {})
     reach = Reach(case.inference, "seal")
     known = case.inference.findings["seal"]
-    open_findings = [f for f in case.net.findings if f not in known and reach.of(f).state == "open"
-                     and (case.net.shown[case.net.row[f]] != case.net.background[case.net.row[f]]).any()
-                     and (reach.told_by(f) or reach.look(f))]  # fmt: skip
+    open_findings = [
+        f
+        for f in case.net.findings
+        if f not in known
+        and reach.of(f).state == "open"
+        and (case.net.shown[case.net.row[f]] != case.net.background[case.net.row[f]]).any()
+        and (reach.told_by(f) or reach.look(f))
+    ]
     works: dict[tuple, list[str]] = {}
     for f in open_findings:
         for key in reach.told_by(f) or (reach.look(f).asks,):
@@ -331,11 +352,23 @@ def test_two_hints_together_can_do_what_neither_can_alone(works, reckoned, state
     """Explaining away: both hints make the second cause likely, and so the first less needed for the mark."""
     net, words = two_causes(), small_base.knowledge.words
     belief = Belief(net, [0, 1], net.prior, {"mark": True}, {f: f for f in net.findings})
-    one = SimpleNamespace(cause="one", position="seal", told_at="seal", standing="probable", probability=0.778, lines_for=("mark",), evidence=())
-    stop = stopping({"seal": Worst(belief, [one], words, reckoned)}, [(" ".join(w), {"seal": w}) for w in works], reckoned)
+    one = SimpleNamespace(
+        cause="one",
+        position="seal",
+        told_at="seal",
+        standing="probable",
+        probability=0.778,
+        lines_for=("mark",),
+        evidence=(),
+    )
+    stop = stopping(
+        {"seal": Worst(belief, [one], words, reckoned)}, [(" ".join(w), {"seal": w}) for w in works], reckoned
+    )
     assert stop.state == state
-    shares = {told: posterior(net, {"mark": True, **dict.fromkeys(told, True)}, net.prior, [0, 1]).share
-              for told in [("hint",), ("trace",), ("hint", "trace")]}  # fmt: skip
+    shares = {
+        told: posterior(net, {"mark": True, **dict.fromkeys(told, True)}, net.prior, [0, 1]).share
+        for told in [("hint",), ("trace",), ("hint", "trace")]
+    }
     assert all((share[0] >= words.probable) == (len(told) == 1) for told, share in shares.items())
     if state in (OPEN, TOGETHER):
         assert (stop.change.cause, stop.change.before, stop.change.after) == ("one", "probable", "possible")
@@ -357,7 +390,15 @@ def test_a_cause_that_could_join_is_company(small_base):
     net, words = two_causes(), small_base.knowledge.words
     strong = replace(net, shown=np.array([[0.95, 0.02], [0.2, 0.9], [0.2, 0.9]]))
     belief = Belief(strong, [0, 1], strong.prior, {"mark": True}, {f: f for f in strong.findings})
-    one = SimpleNamespace(cause="one", position="seal", told_at="seal", standing="probable", probability=0.8, lines_for=("mark",), evidence=())
+    one = SimpleNamespace(
+        cause="one",
+        position="seal",
+        told_at="seal",
+        standing="probable",
+        probability=0.8,
+        lines_for=("mark",),
+        evidence=(),
+    )
     stop = stopping({"seal": Worst(belief, [one], words, 0.02)}, [("look", {"seal": ("hint", "trace")})], 0.02)
     assert (stop.state, stop.stands, stop.change.cause, stop.change.after) == (COMPANY, ("one",), "other", "probable")
     assert "one would stand" in stop.says and "other" in stop.says

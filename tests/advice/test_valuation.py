@@ -50,13 +50,16 @@ def by_draws(seen: Outlook, rows: list[int], draws: int = 4000) -> float:
 
 
 @pytest.mark.parametrize("name", ["thin-record", "condensate-pump-dry-start", "slurry-pump-two-causes"])
+@pytest.mark.slow
 def test_large_bundles_are_valued_as_draws_of_whole_outcomes_value_them(name, judged):
     case = judged(name)
     (judgement,) = case.judgements
     knowledge, net = case.base.knowledge, case.net
     likely = [net.column[j.cause] for j in judgement.causes if j.standing != "ruled out"][:MOST_CAUSES]
     lines = {n: f.line for n, f in knowledge.findings.items()}
-    belief = Belief(net, likely, priors_at(case.inference, net, judgement.position), judgement.counted, lines).heaviest()
+    belief = Belief(
+        net, likely, priors_at(case.inference, net, judgement.position), judgement.counted, lines
+    ).heaviest()
     unknown = [f for f in net.findings if f not in case.inference.findings[judgement.position]]
     seen = outlook(belief, unknown, lambda _: 0.0)
     cards = [m for m in knowledge.measurements.values() if sum(f in seen.row for f in m.tells) > 3]
@@ -92,8 +95,12 @@ def test_the_budget_is_spent_nearly_as_well_as_by_trying_every_set(seed):
     for budget in (10, 25, 40):
         chosen = valuation.best_within(budget, 0.0)
         assert sum(jobs[j].minutes for j in chosen) <= budget
-        fits = [s for r in range(9) for s in itertools.combinations(range(8), r)
-                if sum(jobs[j].minutes for j in s) <= budget]  # fmt: skip
+        fits = [
+            s
+            for r in range(9)
+            for s in itertools.combinations(range(8), r)
+            if sum(jobs[j].minutes for j in s) <= budget
+        ]
         best = max(valuation.total(s) for s in fits)
         assert valuation.total(chosen) >= 0.93 * best
 

@@ -134,7 +134,11 @@ def test_ids_are_never_given_twice():
 def test_tests_are_drafted_beside_a_card_and_never_over_a_file_unasked(tmp_path):
     folder = copied_base(tmp_path)
     assert call("new", "test", "ring hard", "--knowledge", folder)[0] == 0
-    assert {t.rule for t in read_tests(folder, load(folder).knowledge, Problems())} == {"hot all round", "dry running", "ring hard"}
+    assert {t.rule for t in read_tests(folder, load(folder), Problems())} == {
+        "hot all round",
+        "dry running",
+        "ring hard",
+    }
     assert call("test", "--knowledge", folder)[0] == 0
     assert call("new", "test", "ring hard", "--knowledge", folder)[0] == 2
     assert call("new", "test", "--knowledge", folder)[0] == 2
@@ -173,8 +177,11 @@ def test_drafting_again_keeps_what_a_person_wrote_and_leaves_out_what_it_says_al
     path.write_text(WRITTEN_BY_HAND)
     assert call("new", "test", "ring hard", "--over", "--knowledge", folder)[0] == 0
     text = path.read_text()
-    assert WRITTEN_BY_HAND[WRITTEN_BY_HAND.index("# seen twice"):WRITTEN_BY_HAND.index("- test: Ring hard stays")] in text
-    assert WRITTEN_BY_HAND[WRITTEN_BY_HAND.index("- test: Ring hard stays"):] in text
+    assert (
+        WRITTEN_BY_HAND[WRITTEN_BY_HAND.index("# seen twice") : WRITTEN_BY_HAND.index("- test: Ring hard stays")]
+        in text
+    )
+    assert WRITTEN_BY_HAND[WRITTEN_BY_HAND.index("- test: Ring hard stays") :] in text
     assert text.count("Ring hard stays open with nothing on record") == 1
     assert call("test", "ring hard", "--knowledge", folder)[0] == 0, text
     assert call("new", "test", "ring hard", "--over", "--knowledge", folder)[0] == 0

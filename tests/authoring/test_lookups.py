@@ -20,8 +20,15 @@ from tests.support.workshop import call
 def test_show_says_what_a_finding_uses_and_who_uses_it(folder):
     code, said = call("show", "F1", "--knowledge", folder)
     assert code == 0
-    for part in ("radial cracks on hard face all round", "none of these is known", "cracked somewhere", "barrier lost",
-                 "used by findings: hot and hard", "Cracks right round say that it ran hot", "Common practice of the trade"):  # fmt: skip
+    for part in (
+        "radial cracks on hard face all round",
+        "none of these is known",
+        "cracked somewhere",
+        "barrier lost",
+        "used by findings: hot and hard",
+        "Cracks right round say that it ran hot",
+        "Common practice of the trade",
+    ):
         assert part in " ".join(said.split()), part
 
 

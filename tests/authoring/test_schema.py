@@ -61,9 +61,18 @@ def test_every_scenario_fits_the_schema_of_cases(made):
 @pytest.mark.parametrize(
     ("name", "text"),
     [
-        ("finding", "finding: x\nid: F1\nstatus: acepted\nsince: 1\nreviewed: 1\nsources: [common-practice]\nreads: x\notherwise: rarely\nwhen: {saw: blisters}\n"),
-        ("finding", "finding: x\nid: F1\nstatus: draft\nsince: 1\nreviewed: 1\nsources: [common-practice]\nreads: x\notherwise: rarely\nwhen: {saw: blitsers}\n"),
-        ("finding", "finding: x\nid: F1\nstatus: draft\nsince: 1\nreviewed: 1\nsources: [common-practice]\nreads: x\notherwise: rarely\n"),
+        (
+            "finding",
+            "finding: x\nid: F1\nstatus: acepted\nsince: 1\nreviewed: 1\nsources: [common-practice]\nreads: x\notherwise: rarely\nwhen: {saw: blisters}\n",
+        ),
+        (
+            "finding",
+            "finding: x\nid: F1\nstatus: draft\nsince: 1\nreviewed: 1\nsources: [common-practice]\nreads: x\notherwise: rarely\nwhen: {saw: blitsers}\n",
+        ),
+        (
+            "finding",
+            "finding: x\nid: F1\nstatus: draft\nsince: 1\nreviewed: 1\nsources: [common-practice]\nreads: x\notherwise: rarely\n",
+        ),
         ("finding", "- {test: x, given: [], find: [y]}\n"),
         ("finding", "- {test: x, given: [{saw: blitsers}], leaves open: []}\n"),
         ("cause", "cause: x\nid: C1\nleaves: []\n"),
@@ -71,16 +80,22 @@ def test_every_scenario_fits_the_schema_of_cases(made):
         ("case", "about: no name\n"),
         ("words", "seen: {always: surely}\n"),
         ("version", "versoin: 1.0.0\n"),
-        ("looks", "minutes: {faec: 3}\nasked: [leak]\ncannot tell: {look: 0.05, question: 0.2, number: 0.05, between limits: 0.1}\nworth: 0.1\nreckoned with: 0.1\n"),
+        (
+            "looks",
+            "minutes: {faec: 3}\nasked: [leak]\ncannot tell: {look: 0.05, question: 0.2, number: 0.05, between limits: 0.1}\nworth: 0.1\nreckoned with: 0.1\n",
+        ),
         ("arrangement", "arrangement: sinlge\nparts: [{item: 1, kind: gland, name: Gland}]\n"),
         ("arrangement", "arrangement: single\nparts: [{item: 1, name: Gland}]\n"),
-        ("arrangement", "doubt: 2\nsteps: [{step: a, stage: before washing, do: a, ends: b, looks: [{on: face, about: leak}]}]\n"),
+        (
+            "arrangement",
+            "doubt: 2\nsteps: [{step: a, stage: before washing, do: a, ends: b, looks: [{on: face, about: leak}]}]\n",
+        ),
         ("arrangement", "doubt: 2\nsteps: [{step: a, stage: before wishing, do: a, ends: b}]\n"),
         ("table-machine", "design life: {at: 25000 h}\n"),
         ("table-machine", "design life: {at: 25000 h, source: no-such-source}\n"),
         ("table-faces", "lamps: {helium: {wave: 1 nm}}\n"),
     ],
-)  # fmt: skip
+)
 def test_what_the_reader_refuses_does_not_fit(name, text, made):
     assert check(made, name, yaml.load(text, yaml.CBaseLoader))
 
@@ -92,7 +107,10 @@ def test_the_schema_of_cases_has_the_keys_of_the_reader(made, whole_base):
     assert set(terms["case"]["properties"]["expected"]["properties"]) == set(cases.EXPECTED)
     assert set(terms["case"]["properties"]["measurements"]["items"]["properties"]) == set(cases.MEASUREMENT)
     records = terms["case"]["properties"]["observations"]["items"]["anyOf"]
-    assert {k for r in records for k in r["properties"]} == {*cases.OBSERVATION, *whole_base.knowledge.vocabulary.grammar.qualifiers}
+    assert {k for r in records for k in r["properties"]} == {
+        *cases.OBSERVATION,
+        *whole_base.knowledge.vocabulary.grammar.qualifiers,
+    }
     grammar = whole_base.knowledge.vocabulary.grammar
     variables = {spelling for v in grammar.variables.values() for spelling in (v.name, *v.also)}
     assert set(terms["case"]["properties"]["states"]["items"]["properties"]) == {*cases.STATE, *variables}

@@ -160,5 +160,8 @@ def general(wanted: list[Wanted]) -> Run:
 
 
 ENGINES: dict[str, Callable[[list[Wanted]], Run]] = {
-    "ours": ours, "plain experta": plain_experta, "CLIPS": clips_engine, "rule-engine": general,
-}  # fmt: skip
+    "ours": ours,
+    "plain experta": plain_experta,
+    "CLIPS": clips_engine,
+    "rule-engine": general,
+}

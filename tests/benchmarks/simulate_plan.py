@@ -82,9 +82,11 @@ def main() -> None:
     print(f"{args.draws} seals from the stage {args.stage!r}, {time.monotonic() - began:.0f} s")
     print(f"{'order':<10} {'right':>7} {'wrong':>7} {'works':>7} {'minutes':>8} {'minutes where right':>20}")
     for order, runs in by_order.items():
-        print(f"{order:<10} {mean([r.right for r in runs]):>7.1%} {mean([r.wrong for r in runs]):>7.1%} "
-              f"{mean([r.works for r in runs]):>7.1f} {mean([r.minutes for r in runs]):>8.1f} "
-              f"{mean([r.minutes for r in runs if r.right]):>20.1f}")  # fmt: skip
+        print(
+            f"{order:<10} {mean([r.right for r in runs]):>7.1%} {mean([r.wrong for r in runs]):>7.1%} "
+            f"{mean([r.works for r in runs]):>7.1f} {mean([r.minutes for r in runs]):>8.1f} "
+            f"{mean([r.minutes for r in runs if r.right]):>20.1f}"
+        )
     least = min(mean([r.right for r in runs]) for runs in by_order.values())
     print("minutes within which a share of all seals is rightly concluded, and the plan's part of the checklist's")
     for share in (0.25, 0.5, 0.75, 0.9, least):

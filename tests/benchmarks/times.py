@@ -34,8 +34,14 @@ measurements: [{on: shaft, measured: axial float, reading: 0.2 mm}]
 
 def explain(which: str, path: Path) -> float:
     """Processor time in seconds of a whole `explain`."""
-    done = subprocess.run([sys.executable, "-c", TIMED, which, str(path)], capture_output=True, text=True, check=True,
-                          cwd=ROOT, env={**os.environ, "OMP_NUM_THREADS": "1"})  # fmt: skip
+    done = subprocess.run(
+        [sys.executable, "-c", TIMED, which, str(path)],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT,
+        env={**os.environ, "OMP_NUM_THREADS": "1"},
+    )
     return float(done.stderr.split()[-1])
 
 

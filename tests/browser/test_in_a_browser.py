@@ -179,9 +179,13 @@ def test_the_command_prints_the_same_pdf_each_time(chromium, build, tmp_path):
 
 @pytest.mark.parametrize(
     ("name", "paper"),
-    [("shaft-runout-large-record", "A4"), ("fire-pump-ran-backwards", "Letter"), ("return-pump-throttled", "Letter"),
-     ("transfer-pump-tilted-gland", "A4")],
-)  # fmt: skip
+    [
+        ("shaft-runout-large-record", "A4"),
+        ("fire-pump-ran-backwards", "Letter"),
+        ("return-pump-throttled", "Letter"),
+        ("transfer-pump-tilted-gland", "A4"),
+    ],
+)
 def test_no_heading_and_no_head_of_a_table_is_left_at_the_foot_of_a_page(name, paper, chromium, build):
     def letters(text: str) -> str:
         return re.sub(r"\W", "", text)
@@ -196,7 +200,10 @@ def test_no_heading_and_no_head_of_a_table_is_left_at_the_foot_of_a_page(name, p
     whole = printed(page, paper).pages
     page.close()
     text = [p.extract_text(extraction_mode="layout").splitlines() for p in whole]
-    feet = [[letters(line) for line in lines if line.strip() and not re.fullmatch(r"\s*\d+ / \d+\s*", line)][-2:] for lines in text]
+    feet = [
+        [letters(line) for line in lines if line.strip() and not re.fullmatch(r"\s*\d+ / \d+\s*", line)][-2:]
+        for lines in text
+    ]
     found = {letters(line) for lines in text for line in lines}
     assert len(titles & found) > len(titles) / 2 and heads & found
     assert not [foot for foot in feet if foot[-1] in titles | heads or foot[0] in heads]

@@ -22,7 +22,11 @@ from diagnose.reading.problems import BadInput
 
 SMALL = Path(__file__).parents[1] / "small" / "knowledge"
 PAGE = 4096
-START = {"case": "Disk", "seal": {"arrangement": "single"}, "parts": [{"item": "2", "name": "Seat", "kind": "hard face"}]}
+START = {
+    "case": "Disk",
+    "seal": {"arrangement": "single"},
+    "parts": [{"item": "2", "name": "Seat", "kind": "hard face"}],
+}
 
 
 def record(case: Path, knowledge: Knowledge, marks: list[str], most: int) -> str:
@@ -84,7 +88,9 @@ def main(rounds: int, seed: int) -> None:
     knowledge, chance = read_knowledge(SMALL), random.Random(seed)
     with tempfile.TemporaryDirectory() as folder:
         done = [round_of(Path(folder), knowledge, chance) for _ in range(rounds)]
-    print(f"{rounds} disks, {sum(a for a, _ in done)} answers acknowledged, none lost; {sum(r for _, r in done)} refusals")
+    print(
+        f"{rounds} disks, {sum(a for a, _ in done)} answers acknowledged, none lost; {sum(r for _, r in done)} refusals"
+    )
 
 
 if __name__ == "__main__":

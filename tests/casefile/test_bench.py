@@ -69,19 +69,43 @@ def test_everything_can_be_noted_without_a_question(begun):
         ["--part", "15", "--absent", "edge chips", "--photo", "seat.jpg", "--note", "under the loupe"],
         ["--on", "O-ring", "--lost", "hardened"],
         ["--not-looked-at", "leak when standing"],
-        ["--on", "shaft", "--measured", "shaft runout", "--readings", "0.02 mm", "--resolution", "0.005 mm", "--instrument", "dial"],
-        ["--set", "service=dirty", "--set", "service=hot water", "--set", "fluid=liquor", "--set", "index.rotating=key"],
+        [
+            "--on",
+            "shaft",
+            "--measured",
+            "shaft runout",
+            "--readings",
+            "0.02 mm",
+            "--resolution",
+            "0.005 mm",
+            "--instrument",
+            "dial",
+        ],
+        [
+            "--set",
+            "service=dirty",
+            "--set",
+            "service=hot water",
+            "--set",
+            "fluid=liquor",
+            "--set",
+            "index.rotating=key",
+        ],
         ["--event", "started", "--date", "2026-03-02"],
         ["--part", "15", "--index", "key", "--index-at", "3", "--seen-from", "driver end", "--tag", "T-1"],
         ["--stage", "before washing"],
-    ):  # fmt: skip
+    ):
         code, out, err = begun("note", "p.yaml", *words)
         assert (code, err) == (0, ""), (words, err)
         assert out
     now = case()
     marks = {(o.feature, o.state, o.part) for o in now.observations}
-    assert marks == {("radial cracks", "present", "15"), ("edge chips", "absent", "15"), ("hardened", "lost", ""),
-                     ("leak when standing", "not looked at", "")}  # fmt: skip
+    assert marks == {
+        ("radial cracks", "present", "15"),
+        ("edge chips", "absent", "15"),
+        ("hardened", "lost", ""),
+        ("leak when standing", "not looked at", ""),
+    }
     assert now.part("15").index_offset == 90 and now.part("15").tag == "T-1"
     assert {s.term for s in now.settings} == {"single", "hot water", "solids"}
     assert (now.texts["service.fluid"], now.events[0].what, now.stage) == ("liquor", "started", "before washing")
@@ -108,7 +132,10 @@ def test_everything_can_be_noted_without_a_question(begun):
         (["--event", "started", "--date", "2026-13-40"], "'2026-13-40' is no date"),
         (["--date", "2026-03-02"], "--date goes with --event"),
         (["--readings", "2 mm"], "--readings goes with --measured"),
-        (["--measured", "shaft runout", "--on", "shaft", "--readings", "2 mm", "--resolution", "-1 mm"], "smallest step"),
+        (
+            ["--measured", "shaft runout", "--on", "shaft", "--readings", "2 mm", "--resolution", "-1 mm"],
+            "smallest step",
+        ),
     ],
 )
 def test_a_wrong_note_says_what_is_wrong_and_records_nothing(begun, words, says):
@@ -149,7 +176,18 @@ def test_a_reading_off_its_nominal_is_refused_whichever_comes_first(springs, hei
 
 
 def test_bare_numbers_get_the_unit_of_their_reading(springs):
-    words = ["--part", "52", "--measured", "free length", "--readings", "22.0 21.9", "--resolution", "0.05", "--temperature", "20"]
+    words = [
+        "--part",
+        "52",
+        "--measured",
+        "free length",
+        "--readings",
+        "22.0 21.9",
+        "--resolution",
+        "0.05",
+        "--temperature",
+        "20",
+    ]
     assert springs("note", "p.yaml", *words, "--set", "shaft diameter=50")[0] == 0
     text = Path("p.yaml").read_text("utf-8")
     for written in ("22.0 mm", "21.9 mm", "0.05 mm", "20 °C", "50 mm"):
@@ -258,7 +296,11 @@ def test_one_seal_of_a_pair_can_be_noted_as_lost(diagnose):
 
 
 def test_the_note_of_the_readme_works_on_a_case_that_start_made(springs):
-    row = next(line for line in (Path(__file__).parents[2] / "README.md").read_text("utf-8").splitlines() if "diagnose note FILE" in line)
+    row = next(
+        line
+        for line in (Path(__file__).parents[2] / "README.md").read_text("utf-8").splitlines()
+        if "diagnose note FILE" in line
+    )
     words = row.split("`")[1].split()[3:]
     assert springs("start", "q.yaml", "--arrangement", "single")[0] == 0
     code, _, err = springs("note", "q.yaml", *words)

@@ -82,10 +82,17 @@ def test_lines_removed_moved_or_replaced(change, line):
 @pytest.mark.parametrize(
     "raw",
     [
-        b"{}", b"[]", b"null", b"\xff\xfe", b'{"number":NaN}', b"[" * 100_000, b'"\\ud800"', b"1" * 5000,
+        b"{}",
+        b"[]",
+        b"null",
+        b"\xff\xfe",
+        b'{"number":NaN}',
+        b"[" * 100_000,
+        b'"\\ud800"',
+        b"1" * 5000,
         b'{"number":1,"number":1,"time":"","who":"","what":{},"before":"","digest":""}',
     ],
-)  # fmt: skip
+)
 def test_what_is_no_journal_line_is_named_and_never_a_traceback(raw):
     found = j.parse_journal(raw + b"\n", "x.journal")
     assert found.broken is not None and found.broken.where.line == 1
@@ -141,6 +148,7 @@ def test_a_lock_file_torn_in_a_crash_does_not_shut_anybody_out(tmp_path, left):
     lock.free()
 
 
+@pytest.mark.slow
 def test_many_sessions_at_once_never_hold_a_case_together(tmp_path):
     """Eight processes take and free one lock 40 times each; each writes its number while it holds it."""
     shared = tmp_path / "shared"

@@ -17,9 +17,10 @@ from diagnose.reading.problems import BadInput
 ROOT = Path(__file__).parents[2]
 SMALL = ROOT / "tests" / "small" / "knowledge"
 START = {
-    "case": "Pump 3", "seal": {"arrangement": "single"},
+    "case": "Pump 3",
+    "seal": {"arrangement": "single"},
     "parts": [{"item": "1", "name": "Carbon", "kind": "soft face"}, {"item": "2", "name": "Seat", "kind": "hard face"}],
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")
@@ -72,10 +73,16 @@ def test_a_hand_edit_while_an_existing_file_gets_its_first_answer_is_found(tmp_p
     assert not journal_path(path).exists() and "Older" in path.read_text()
 
 
-@pytest.mark.parametrize("meddle", [
-    lambda j, older: j.unlink(), lambda j, older: j.write_bytes(older), lambda j, older: j.write_bytes(j.read_bytes()[:-40]),
-    lambda j, older: j.write_bytes(j.read_bytes() + b"{"), lambda j, older: j.write_bytes(b"x" * len(j.read_bytes())),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "meddle",
+    [
+        lambda j, older: j.unlink(),
+        lambda j, older: j.write_bytes(older),
+        lambda j, older: j.write_bytes(j.read_bytes()[:-40]),
+        lambda j, older: j.write_bytes(j.read_bytes() + b"{"),
+        lambda j, older: j.write_bytes(b"x" * len(j.read_bytes())),
+    ],
+)
 def test_a_journal_exchanged_under_an_open_session_is_found_and_both_are_kept(case, knowledge, meddle):
     journal = journal_path(case)
     older = journal.read_bytes()

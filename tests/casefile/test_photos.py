@@ -46,9 +46,15 @@ def test_what_is_no_picture_is_not_copied_from_elsewhere(case, tmp_path):
     assert not list(case.parent.iterdir())
 
 
-@pytest.mark.parametrize("make", [
-    lambda p: os.mkfifo(p), lambda p: p.symlink_to("/dev/zero"), lambda p: p.mkdir(), lambda p: p.write_bytes(b"x" * 101),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda p: os.mkfifo(p),
+        lambda p: p.symlink_to("/dev/zero"),
+        lambda p: p.mkdir(),
+        lambda p: p.write_bytes(b"x" * 101),
+    ],
+)
 def test_pipes_devices_folders_and_huge_files_are_refused_at_once(case, monkeypatch, make):
     monkeypatch.setattr(photos, "MOST_PHOTO_BYTES", 100)
     photo = case.parent / "f.png"

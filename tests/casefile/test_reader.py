@@ -58,8 +58,10 @@ def test_the_command_tells_them_and_exits_with_2(tmp_path):
     path.write_text(FIVE, "utf-8")
     done = subprocess.run(
         [sys.executable, "-m", "diagnose", "explain", str(path), "--knowledge", str(SMALL / "knowledge")],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert done.returncode == 2 and done.stdout == ""
     for place in (
         "five.yaml:2:1:",
@@ -93,7 +95,7 @@ def test_the_command_tells_them_and_exits_with_2(tmp_path):
         ("case: a\nparts: [{item: 1, kind: face}, {item: 1, kind: face}]", "item-twice"),
         ("case: a\nparts: [{item: 1, kind: face, position: inboard}]", "position"),
         ("case: a\nobservations: [{saw: radial cracks, absent: edge chips, on: face}]", "observation"),
-        ("case: a\nobservations: [{saw: wash mark}]", "no-part") ,
+        ("case: a\nobservations: [{saw: wash mark}]", "no-part"),
         ("case: a\nobservations: [{saw: hardened, on: spring}]", "wrong-part"),
         ("case: a\nobservations: [{saw: bent, on: shaft}, {absent: bent, on: shaft}]", "says-both"),
         ("case: a\nobservations: [{saw: bent, on: shaft, photo: ../../etc/passwd}]", "photo"),
@@ -120,7 +122,7 @@ def test_the_command_tells_them_and_exits_with_2(tmp_path):
         ("case: a\nseal: {lost: [x]}", "text"),
         ("case: a\nservice: {is: []}", "empty-list"),
     ],
-)  # fmt: skip
+)
 def test_each_mistake_has_its_code(text, code, knowledge):
     found = problems_of(text, knowledge)
     assert code in [c for c, *_ in found], found
@@ -131,7 +133,9 @@ def test_a_date_is_a_year_a_month_or_a_day(day, knowledge):
     assert problems_of(f"case: a\nhistory: {{events: [{{date: {day}, what: started}}]}}", knowledge) == []
 
 
-@pytest.mark.parametrize("day", ["2026-13-40", "2026-02-29", "31.02.2026", "gestern", "0000", "2026-3-2", "2026-03-02x"])
+@pytest.mark.parametrize(
+    "day", ["2026-13-40", "2026-02-29", "31.02.2026", "gestern", "0000", "2026-3-2", "2026-03-02x"]
+)
 def test_no_other_text_is_a_date(day, knowledge):
     found = problems_of(f"case: a\nhistory: {{events: [{{date: {day}, what: started}}]}}", knowledge)
     assert [(code, line, column) for code, line, column, _ in found] == [("date", 2, 27)]

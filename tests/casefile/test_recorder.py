@@ -28,10 +28,13 @@ from diagnose.reading.problems import BadInput, Problems
 
 SMALL = Path(__file__).parents[1] / "small" / "knowledge"
 START = {
-    "case": "Pump 3", "seal": {"arrangement": "single"},
-    "parts": [{"item": "1", "name": "Carbon", "kind": "soft face", "group": "rotating"},
-              {"item": "2", "name": "Seat", "kind": "hard face", "touches": ["1"]}],
-}  # fmt: skip
+    "case": "Pump 3",
+    "seal": {"arrangement": "single"},
+    "parts": [
+        {"item": "1", "name": "Carbon", "kind": "soft face", "group": "rotating"},
+        {"item": "2", "name": "Seat", "kind": "hard face", "touches": ["1"]},
+    ],
+}
 
 
 @pytest.fixture(scope="module")
@@ -296,8 +299,17 @@ def test_an_existing_case_file_gets_a_journal_with_its_first_answer(tmp_path, kn
 
 def test_a_valid_chain_that_says_nonsense_is_refused_cleanly(case, knowledge):
     last = lines_of(case)[-1]
-    for what in ({}, {"add": "observations"}, {"set": [], "to": "x"}, {"set": "x", "to": 1}, {"start": {}},
-                 {"add": "nowhere", "entry": {}}, {"withdraw": ["2"]}, {"reached": {}}, {"add": "parts", "entry": 3}):  # fmt: skip
+    for what in (
+        {},
+        {"add": "observations"},
+        {"set": [], "to": "x"},
+        {"set": "x", "to": 1},
+        {"start": {}},
+        {"add": "nowhere", "entry": {}},
+        {"withdraw": ["2"]},
+        {"reached": {}},
+        {"add": "parts", "entry": 3},
+    ):
         with open(j.journal_path(case), "ab") as file:
             file.truncate(len(last.text().encode()) + 1)
             file.write((j.make_line(2, last.digest, what, "eve", Clock()()).text() + "\n").encode())
@@ -307,9 +319,10 @@ def test_a_valid_chain_that_says_nonsense_is_refused_cleanly(case, knowledge):
 
 names = st.sampled_from(["1", "2", "1.1", "parts", "observations", "events", "case", "seal", "item", "part", "saw", ""])
 anything = st.recursive(
-    names | st.none() | st.integers(0, 3), lambda v: st.lists(v, max_size=3) | st.dictionaries(names, v, max_size=3),
+    names | st.none() | st.integers(0, 3),
+    lambda v: st.lists(v, max_size=3) | st.dictionaries(names, v, max_size=3),
     max_leaves=6,
-)  # fmt: skip
+)
 said = st.one_of(
     st.fixed_dictionaries({"start": anything}),
     st.fixed_dictionaries({"set": anything, "to": anything}),
@@ -523,11 +536,15 @@ def test_readings_typed_in_one_go(text, parts):
 @pytest.mark.parametrize(
     ("key", "path"),
     [
-        ("arrangement", ["seal", "arrangement"]), ("service", ["service", "is"]), ("not service", ["service", "is not"]),
-        ("fluid", ["service", "fluid"]), ("stage", ["stage"]), ("index.rotating", ["index", "rotating"]),
+        ("arrangement", ["seal", "arrangement"]),
+        ("service", ["service", "is"]),
+        ("not service", ["service", "is not"]),
+        ("fluid", ["service", "fluid"]),
+        ("stage", ["stage"]),
+        ("index.rotating", ["index", "rotating"]),
         ("history.note", ["history", "note"]),
     ],
-)  # fmt: skip
+)
 def test_where_a_figure_stands(key, path, knowledge):
     assert path_of(key, "", knowledge.vocabulary) == path
 
@@ -547,12 +564,18 @@ documents = st.fixed_dictionaries(
     optional={
         "service": st.dictionaries(words, words | st.lists(words, min_size=1, max_size=2), min_size=1, max_size=3),
         "observations": st.lists(entries, min_size=1, max_size=4, unique_by=lambda e: json.dumps(e, sort_keys=True)),
-        "parts": st.lists(st.fixed_dictionaries({"item": words, "kind": words}), min_size=1, max_size=3,
-                          unique_by=lambda p: p["item"]),
-        "history": st.fixed_dictionaries({"events": st.lists(st.fixed_dictionaries({"what": words}), min_size=1, max_size=2,
-                                                             unique_by=lambda e: e["what"])}),
+        "parts": st.lists(
+            st.fixed_dictionaries({"item": words, "kind": words}), min_size=1, max_size=3, unique_by=lambda p: p["item"]
+        ),
+        "history": st.fixed_dictionaries(
+            {
+                "events": st.lists(
+                    st.fixed_dictionaries({"what": words}), min_size=1, max_size=2, unique_by=lambda e: e["what"]
+                )
+            }
+        ),
     },
-)  # fmt: skip
+)
 
 
 @given(documents, documents)

@@ -13,9 +13,41 @@ from diagnose.reading.located import read_text
 from diagnose.reading.problems import Problems
 
 texts = st.text(st.characters(exclude_categories=["Cs", "Cc"]), max_size=15) | st.sampled_from(
-    ["null", "~", "", "yes", "1:30", "- x", "a: b", "a #b", "[x]", "{", "&a", "*a", "!t", "%", "@", "`", "?", "|", ">",
-     "line\nbreak", "tab\t", "10 to 2", "96 °C", " lead", "trail ", "'", '"', "\\", "\u2028", "\ufeff", "\u00a0", "😀"]
-)  # fmt: skip
+    [
+        "null",
+        "~",
+        "",
+        "yes",
+        "1:30",
+        "- x",
+        "a: b",
+        "a #b",
+        "[x]",
+        "{",
+        "&a",
+        "*a",
+        "!t",
+        "%",
+        "@",
+        "`",
+        "?",
+        "|",
+        ">",
+        "line\nbreak",
+        "tab\t",
+        "10 to 2",
+        "96 °C",
+        " lead",
+        "trail ",
+        "'",
+        '"',
+        "\\",
+        "\u2028",
+        "\ufeff",
+        "\u00a0",
+        "😀",
+    ]
+)
 entries = st.dictionaries(texts, texts | st.lists(texts, max_size=3), max_size=4)
 documents = st.dictionaries(texts, texts | entries | st.lists(entries, min_size=1, max_size=3), max_size=5)
 
@@ -30,8 +62,11 @@ def test_a_document_reads_back_unchanged(document):
 
 
 def test_it_looks_as_people_write_it():
-    document = {"case": "Pump 3", "service": {"temperature": "96 °C", "is": ["hot water"]},
-                "observations": [{"part": "1", "saw": "blisters", "extent": "10 to 2"}]}  # fmt: skip
+    document = {
+        "case": "Pump 3",
+        "service": {"temperature": "96 °C", "is": ["hot water"]},
+        "observations": [{"part": "1", "saw": "blisters", "extent": "10 to 2"}],
+    }
     assert render(document).decode() == (
         "case: Pump 3\nservice:\n  temperature: 96 °C\n  is: [hot water]\n"
         "observations:\n  - {part: 1, saw: blisters, extent: 10 to 2}\n"

@@ -28,7 +28,10 @@ COMMANDS = dict(every(get_command(commands())))
 def test_every_command_stands_with_its_options_on_the_developers_page():
     """Where this fails, write the row `| COMMAND | its options |` anew."""
     section = DEVELOPERS.partition("## Commands and options")[2].partition("\n## ")[0]
-    rows = {m.group(1): re.findall(r"`(--[a-z-]+)`", m.group(2)) for m in re.finditer(r"^\| `([a-z -]+)` \| (.*) \|$", section, re.M)}
+    rows = {
+        m.group(1): re.findall(r"`(--[a-z-]+)`", m.group(2))
+        for m in re.finditer(r"^\| `([a-z -]+)` \| (.*) \|$", section, re.M)
+    }
     options = {
         name: [o for p in command.params for o in p.opts if o.startswith("--") and o != "--help"]
         for name, command in COMMANDS.items()
@@ -45,7 +48,10 @@ def test_the_readme_names_every_command_that_is_not_for_authors_and_no_option_th
 
 def test_the_heads_of_the_pages_lead_to_sections_and_files():
     for page, name in ((README, "README.md"), (DEVELOPERS, "DEVELOPERS.md")):
-        heads = {re.sub(r"[^a-z0-9 -]", "", h.lower().replace("_", "")).replace(" ", "-") for h in re.findall(r"^#+ (.*)$", page, re.M)}
+        heads = {
+            re.sub(r"[^a-z0-9 -]", "", h.lower().replace("_", "")).replace(" ", "-")
+            for h in re.findall(r"^#+ (.*)$", page, re.M)
+        }
         for target in re.findall(r"\]\(([^)]+)\)", page):
             assert target[1:] in heads if target.startswith("#") else (ROOT / target).exists(), f"{name}: {target}"
 

@@ -15,17 +15,11 @@ import pytest
 from referencing import Registry
 from referencing.jsonschema import DRAFT202012
 
+from tests.support.commands import diagnose
 from tests.support.places import mostly_slow
 
 ROOT = Path(__file__).resolve().parents[2]
 SCENARIOS = sorted(p.stem for p in (ROOT / "scenarios").glob("*.yaml"))
-
-
-def diagnose(*words: str, **env: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "diagnose", *words], capture_output=True, text=True, check=False, cwd="/",
-        env={**os.environ, "COLUMNS": "80", **env},
-    )  # fmt: skip
 
 
 @pytest.mark.parametrize("name", mostly_slow(SCENARIOS))
@@ -43,8 +37,12 @@ def test_json_keeps_its_schema(name):
 
 @pytest.mark.parametrize("width", [80, 120])
 def test_pages_fit_their_width(width):
-    for words in (["explain", "crude-pump-barrier-lost", "--all"], ["meaning", "heat checks"], ["terms", "crack"],
-                  ["quantities", "transfer-pump-tilted-gland"]):  # fmt: skip
+    for words in (
+        ["explain", "crude-pump-barrier-lost", "--all"],
+        ["meaning", "heat checks"],
+        ["terms", "crack"],
+        ["quantities", "transfer-pump-tilted-gland"],
+    ):
         done = diagnose(*words, COLUMNS=str(width))
         assert done.returncode == 0, done.stderr
         too_long = [line for line in done.stdout.splitlines() if len(line) > width]
@@ -62,9 +60,11 @@ def test_the_first_screen_has_what_happened_why_chain_and_next_step():
 def on_a_terminal(**env: str) -> bytes:
     leader, follower = pty.openpty()
     with subprocess.Popen(
-        [sys.executable, "-m", "diagnose", "explain", "condensate-pump-dry-start"], stdout=follower, stderr=follower,
+        [sys.executable, "-m", "diagnose", "explain", "condensate-pump-dry-start"],
+        stdout=follower,
+        stderr=follower,
         env={**{k: v for k, v in os.environ.items() if k != "NO_COLOR"}, "TERM": "xterm", **env},
-    ) as process:  # fmt: skip
+    ) as process:
         os.close(follower)
         told = b""
         try:
@@ -98,8 +98,8 @@ def test_another_rule_base_by_option_and_by_environment():
     [
         (["explain", "no-such-case"], "there is no such file"),
         (["explain", "condensate-pump-dry-start", "--position", "outboard"], "its positions: seal"),
-        (["meaning", "heat cheks"], "heat checks"),
-        (["meaning", "blisters", "--on", "bearing"], "it is"),
+        (["meaning", "unobtainium"], "diagnose terms"),
+        (["meaning", "blisters", "--on", "bearing"], "did you mean: soft face"),
         (["score", "/no/such/folder"], "there is no folder"),
         (["explain", "condensate-pump-dry-start", "--knowledge", "/no/such/base"], "there is no such rule base"),
         (["explian"], "No such command"),
@@ -107,7 +107,7 @@ def test_another_rule_base_by_option_and_by_environment():
 )
 def test_a_wrong_call_says_the_way_out_and_exits_with_2(words, told):
     done = diagnose(*words)
-    assert (done.returncode == 2 and told in done.stderr + done.stdout) or "soft face" in done.stderr
+    assert done.returncode == 2 and told in done.stderr + done.stdout
     assert "Traceback" not in done.stderr
 
 
@@ -123,7 +123,11 @@ def test_the_readme_names_every_command():
 def without_index(tmp_path):
     """The scenario of two spots at two bolts as it would be if nobody had indexed a part."""
     text = (ROOT / "scenarios" / "hydrotested-pump-two-spots.yaml").read_text("utf-8")
-    for gone in (", index: keyway", ", index: top dead centre", "index: {rotating: keyway, stationary: top dead centre}\n"):
+    for gone in (
+        ", index: keyway",
+        ", index: top dead centre",
+        "index: {rotating: keyway, stationary: top dead centre}\n",
+    ):
         text = text.replace(gone, "")
     path = tmp_path / "case.yaml"
     path.write_text(text, "utf-8")
@@ -134,7 +138,9 @@ RULE = "two heavy spots in line with the gland bolts"
 NOT_INDEXED = "Mating ring (2) was not indexed; Gland (3) was not indexed"
 
 
-@pytest.mark.parametrize("words", [["quantities", ""], ["explain", ""], ["why-not", "", RULE], ["rules", "match", RULE, ""]])
+@pytest.mark.parametrize(
+    "words", [["quantities", ""], ["explain", ""], ["why-not", "", RULE], ["rules", "match", RULE, ""]]
+)
 def test_marks_on_parts_without_an_index_are_said_to_be_incomparable(words, without_index):
     told = diagnose(*[w or without_index for w in words]).stdout
     assert NOT_INDEXED in " ".join(told.split())
@@ -150,7 +156,9 @@ def test_quantities_give_the_relation_of_marks_that_rules_compare():
 
 
 def test_a_mark_seen_from_the_impeller_end_says_so():
-    told = " ".join(diagnose("why", "shaft-runout-large-record", "sleeve and impeller rubbed at the same clock").stdout.split())
+    told = " ".join(
+        diagnose("why", "shaft-runout-large-record", "sleeve and impeller rubbed at the same clock").stdout.split()
+    )
     assert "rub mark on Sleeve (7) (severe) from 3 to 5 (case line" in told
     assert "impeller rubbed on Impeller (22) (light) from 8 to 10 (seen from the impeller end)" in told
 

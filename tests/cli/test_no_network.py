@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 SMALL = Path(__file__).parents[1] / "small"
 BLOCKED = """
 import sys
@@ -27,21 +29,35 @@ run()
 def blocked(tmp_path: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     environment = {**os.environ, "DIAGNOSE_KNOWLEDGE": str(SMALL / "knowledge"), "DIAGNOSE_CACHE": "off"}
     return subprocess.run(
-        [sys.executable, "-c", BLOCKED, *arguments], cwd=tmp_path, env=environment, capture_output=True, text=True,
-        check=False, timeout=120,
-    )  # fmt: skip
+        [sys.executable, "-c", BLOCKED, *arguments],
+        cwd=tmp_path,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
 
 
 @pytest.mark.parametrize(
     "arguments",
     [
-        ("explain", "CASE"), ("explain", "CASE", "--json"), ("next", "CASE"), ("meaning", "radial cracks"), ("terms",),
-        ("why", "CASE", "dry running"), ("why-not", "CASE", "bent shaft"), ("fragile", "CASE"),
-        ("trail", "CASE", "-o", "t.json"), ("graph", "CASE", "-o", "g.svg"), ("report", "CASE", "-o", "r.html"),
-        ("batch", "CASES", "-o", "t.csv"), ("rules", "list"),
+        ("explain", "CASE"),
+        ("explain", "CASE", "--json"),
+        ("next", "CASE"),
+        ("meaning", "radial cracks"),
+        ("terms",),
+        ("why", "CASE", "dry running"),
+        ("why-not", "CASE", "bent shaft"),
+        ("fragile", "CASE"),
+        ("trail", "CASE", "-o", "t.json"),
+        ("graph", "CASE", "-o", "g.svg"),
+        ("report", "CASE", "-o", "r.html"),
+        ("batch", "CASES", "-o", "t.csv"),
+        ("rules", "list"),
     ],
     ids=lambda a: a[0] + str(len(a)),
-)  # fmt: skip
+)
 def test_no_command_uses_the_network(arguments, tmp_path):
     cases = tmp_path / "cases"
     cases.mkdir()

@@ -49,7 +49,20 @@ def test_several_photos_of_a_mark_are_all_on_record_even_from_another_folder(beg
     phone = tmp_path_factory.mktemp("phone") / "a.jpg"
     for path in (phone, Path("b.jpg"), Path("c.jpg")):
         path.write_bytes(PICTURE + path.name.encode())
-    words = ["--part", "1", "--saw", "blisters", "--photo", str(phone), "--photo", "b.jpg", "--photo", "c.jpg", "--note", "wet"]
+    words = [
+        "--part",
+        "1",
+        "--saw",
+        "blisters",
+        "--photo",
+        str(phone),
+        "--photo",
+        "b.jpg",
+        "--photo",
+        "c.jpg",
+        "--note",
+        "wet",
+    ]
     code, out, err = begun("note", "p.yaml", *words)
     assert (code, err) == (0, "") and "remark on part 1" in out
     now = case()
@@ -60,14 +73,20 @@ def test_several_photos_of_a_mark_are_all_on_record_even_from_another_folder(beg
     assert Path("a.jpg").read_bytes() == phone.read_bytes()
 
 
-@pytest.mark.parametrize("words", [["--photo", "b.jpg"], ["--note", "smelt burnt"], ["--part", "2", "--note", "oily", "--photo", "b.jpg"]])
+@pytest.mark.parametrize(
+    "words", [["--photo", "b.jpg"], ["--note", "smelt burnt"], ["--part", "2", "--note", "oily", "--photo", "b.jpg"]]
+)
 def test_a_photo_or_a_remark_stands_without_a_mark(begun, words):
     Path("b.jpg").write_bytes(PICTURE)
     code, _, err = begun("note", "p.yaml", *words)
     assert (code, err) == (0, "")
     (remark,) = case().remarks
     told = dict(zip(words[::2], words[1::2], strict=True))
-    assert (remark.part, remark.note, remark.photo) == (told.get("--part", ""), told.get("--note", ""), told.get("--photo", ""))
+    assert (remark.part, remark.note, remark.photo) == (
+        told.get("--part", ""),
+        told.get("--note", ""),
+        told.get("--photo", ""),
+    )
     code, _, _ = begun("report", "p.yaml", "-o", "r.md")
     text = Path("r.md").read_text()
     assert all(x in text for x in (remark.note, remark.photo)) and code == 0
@@ -85,7 +104,9 @@ def test_a_remark_can_be_withdrawn_and_adopted_by_hand(begun):
     assert [r.note for r in case().remarks] == ["smelt sour"]
 
 
-@pytest.mark.parametrize(("value", "told"), [("4.5", True), ("65 psi", True), ("4.5 bar g", False), ("4.5 bar a", False)])
+@pytest.mark.parametrize(
+    ("value", "told"), [("4.5", True), ("65 psi", True), ("4.5 bar g", False), ("4.5 bar a", False)]
+)
 def test_a_pressure_without_gauge_or_absolute_is_told(begun, value, told):
     code, out, err = begun("note", "p.yaml", "--set", f"chamber pressure={value}")
     assert code == 0 and "chamber pressure" in out

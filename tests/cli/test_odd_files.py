@@ -13,6 +13,8 @@ import pytest
 
 from diagnose.reading.files import read_file, shown_name
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[2]
 SMALL = ROOT / "tests" / "small"
 ODD = b"\xff\xfe.yaml"
@@ -24,7 +26,12 @@ def diagnose(tmp_path):
     waits or reads without end fails."""
     shutil.copytree(SMALL / "knowledge", tmp_path / "rules")
     shutil.copy(SMALL / "case.yaml", tmp_path / "a.yaml")
-    env = {**os.environ, "PYTHONPATH": str(ROOT), "DIAGNOSE_KNOWLEDGE": "rules", "DIAGNOSE_CACHE": str(tmp_path / "cache")}
+    env = {
+        **os.environ,
+        "PYTHONPATH": str(ROOT),
+        "DIAGNOSE_KNOWLEDGE": "rules",
+        "DIAGNOSE_CACHE": str(tmp_path / "cache"),
+    }
 
     def run(*words: str | bytes) -> tuple[int, str, str]:
         call = [sys.executable, "-m", "diagnose", *words]
@@ -46,9 +53,12 @@ def test_what_is_no_ordinary_file_is_refused_at_once(diagnose, tmp_path, what):
     make(tmp_path / "odd.yaml", what)
     make(tmp_path / "a.yaml.photo.png", what)
     for words in (
-        ["explain", "odd.yaml"], ["verify", "odd.yaml"], ["trail", "odd.yaml"], ["record", "odd.yaml", "--plain"],
+        ["explain", "odd.yaml"],
+        ["verify", "odd.yaml"],
+        ["trail", "odd.yaml"],
+        ["record", "odd.yaml", "--plain"],
         ["note", "a.yaml", "--saw", "bent", "--on", "shaft", "--photo", "a.yaml.photo.png"],
-    ):  # fmt: skip
+    ):
         code, _, errors = diagnose(*words)
         assert code == 2, words
         assert "Traceback" not in errors

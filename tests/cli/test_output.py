@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import shutil
 import sys
@@ -21,7 +22,13 @@ CASE = "case: Pump 3\nseal: {arrangement: single}\nobservations:\n  - {saw: bent
 def diagnose(tmp_path, monkeypatch, capsys):
     """Runs a command in a folder that holds a rule base, a case with its journal, and a photo: (exit code, errors)."""
     shutil.copytree(SMALL, tmp_path / "rules")
-    for name, text in (("a.yaml", CASE), ("a.yaml.journal", "{}\n"), ("a.jpg", "light"), ("a.json", ""), ("old.svg", "")):
+    for name, text in (
+        ("a.yaml", CASE),
+        ("a.yaml.journal", "{}\n"),
+        ("a.jpg", "light"),
+        ("a.json", ""),
+        ("old.svg", ""),
+    ):
         (tmp_path / name).write_text(text)
     (tmp_path / "a.json").write_text('{"case": "Pump 3", "seal": {"arrangement": "single"}}')
     (tmp_path / "b.md").symlink_to("a.json")
@@ -43,13 +50,27 @@ def everything(folder: Path) -> dict[str, bytes]:
     return {str(p): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
 
 
-@pytest.mark.parametrize("words", [
-    ["trail", "a.yaml", "-o", "a.yaml"], ["trail", "a.yaml", "-o", "a.yaml.journal"], ["trail", "a.json", "-o", "./a.json"],
-    ["trail", "a.yaml", "-o", "new.yaml.journal"], ["trail", "a.json", "-o", "a.jpg"], ["graph", "a.json", "-o", "a.json"],
-    ["graph", "a.json", "-o", "c.svg"], ["report", "a.json", "-o", "b.md"], ["trail", "a.json", "-o", "rules/words.yaml"],
-    ["rules", "test", "--junit", "a.yaml"], ["rules", "coverage", "--html", "a.yaml"],
-    ["rules", "test", "--junit", "rules/causes/bent-shaft.yaml"], ["rules", "quiz", "a.yaml", "--save", "a.yaml"],
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["trail", "a.yaml", "-o", "a.yaml"],
+        ["trail", "a.yaml", "-o", "a.yaml.journal"],
+        ["trail", "a.json", "-o", "./a.json"],
+        ["trail", "a.yaml", "-o", "new.yaml.journal"],
+        ["trail", "a.json", "-o", "a.jpg"],
+        ["graph", "a.json", "-o", "a.json"],
+        ["graph", "a.json", "-o", "c.svg"],
+        ["report", "a.json", "-o", "b.md"],
+        ["trail", "a.json", "-o", "rules/words.yaml"],
+        ["rules", "test", "--junit", "a.json"],
+        ["rules", "schema", "-o", "."],
+        ["trail", "a.yaml", "-o", "a.json"],
+        ["rules", "test", "--junit", "a.yaml"],
+        ["rules", "coverage", "--html", "a.yaml"],
+        ["rules", "test", "--junit", "rules/causes/bent-shaft.yaml"],
+        ["rules", "quiz", "a.yaml", "--save", "a.yaml"],
+    ],
+)
 def test_an_output_over_an_input_is_refused_and_nothing_changes(diagnose, tmp_path, words):
     before = everything(tmp_path)
     code, errors = diagnose(*words)
@@ -69,3 +90,20 @@ def test_a_place_that_cannot_be_written_is_told(tmp_path):
         write(tmp_path, b"x")
     refuse_over_input(None)
     refuse_over_input(tmp_path / "not there.html", [tmp_path])
+
+
+def test_a_trail_is_verified_against_the_files_of_the_rule_base_and_not_their_kept_copy(
+    diagnose, tmp_path, monkeypatch
+):
+    """A copy that was changed together with the digest in its head is believed; the certificate must not rest on it."""
+    monkeypatch.setenv("DIAGNOSE_CACHE", str(tmp_path / "cache"))
+    assert diagnose("trail", "a.yaml", "-o", "t.json")[0] == 0
+    (copy,) = (tmp_path / "cache").glob("*.json")
+    head, _, encoded = copy.read_bytes().partition(b"\n")
+    forged = encoded.replace(b'"often":0.1,', b'"often":0.9,')
+    assert forged != encoded
+    was, now = (hashlib.sha256(x).hexdigest().encode() for x in (encoded, forged))
+    copy.write_bytes(head.replace(was, now) + b"\n" + forged)
+    assert diagnose("verify", "t.json")[0] == 0
+    assert diagnose("trail", "a.yaml", "-o", "forged.json")[0] == 0
+    assert diagnose("verify", "forged.json")[0] == 1

@@ -17,9 +17,13 @@ from tests.support.places import LARGE, ROOT, SCENARIOS
 pytestmark = pytest.mark.slow
 SEALS = ROOT / "scenarios" / "crude-pump-barrier-lost.yaml"
 COMMANDS = {
-    "explain": ["explain", SEALS, "--all", "--json"], "next": ["next", SEALS, "--json"], "fragile": ["fragile", ROOT / "scenarios" / "thin-record.yaml", "--json"],
-    "trail": ["trail", SEALS], "report": ["report", LARGE, "-o", "OUT.html"], "graph": ["graph", LARGE, "-o", "OUT.svg", "--all"],
-}  # fmt: skip
+    "explain": ["explain", SEALS, "--all", "--json"],
+    "next": ["next", SEALS, "--json"],
+    "fragile": ["fragile", ROOT / "scenarios" / "thin-record.yaml", "--json"],
+    "trail": ["trail", SEALS],
+    "report": ["report", LARGE, "-o", "OUT.html"],
+    "graph": ["graph", LARGE, "-o", "OUT.svg", "--all"],
+}
 
 
 def said(words: list[object], seed: int, folder: Path) -> bytes:

@@ -12,19 +12,30 @@ import pytest
 from diagnose.cli.common import MOST_TOLD
 from diagnose.reading.problems import MOST_HINTS, Problems, Where
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[2]
 SMALL = ROOT / "tests" / "small"
 
 
 def shell(command: str, folder: Path) -> tuple[int, str]:
-    env = {**os.environ, "PYTHONPATH": str(ROOT), "DIAGNOSE_KNOWLEDGE": str(SMALL / "knowledge"), "DIAGNOSE_CACHE": "off"}
+    env = {
+        **os.environ,
+        "PYTHONPATH": str(ROOT),
+        "DIAGNOSE_KNOWLEDGE": str(SMALL / "knowledge"),
+        "DIAGNOSE_CACHE": "off",
+    }
     call = command.replace("diagnose", f"{sys.executable} -m diagnose", 1)
-    done = subprocess.run(["bash", "-c", call], cwd=folder, env=env, capture_output=True, text=True, timeout=60, check=False)
+    done = subprocess.run(
+        ["bash", "-c", call], cwd=folder, env=env, capture_output=True, text=True, timeout=60, check=False
+    )
     return done.returncode, done.stdout + done.stderr
 
 
 @pytest.mark.parametrize("closed", [">&-", "2>&-", "<&-", ">&- 2>&- <&-"])
-@pytest.mark.parametrize("words", ["explain a.yaml", "explain a.yaml --json", "trail a.yaml", "rules check", "report a.yaml -o r.html"])
+@pytest.mark.parametrize(
+    "words", ["explain a.yaml", "explain a.yaml --json", "trail a.yaml", "rules check", "report a.yaml -o r.html"]
+)
 def test_a_closed_stream_is_no_fault(tmp_path, closed, words):
     (tmp_path / "a.yaml").write_bytes((SMALL / "case.yaml").read_bytes())
     code, told = shell(f"diagnose {words} {closed}", tmp_path)

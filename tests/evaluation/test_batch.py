@@ -39,8 +39,13 @@ def run(folder: Path, out: str, *more: str, code: int = 1) -> str:
     environment = {**os.environ, "DIAGNOSE_KNOWLEDGE": str(SMALL / "knowledge"), "DIAGNOSE_CACHE": "off"}
     done = subprocess.run(
         [sys.executable, "-m", "diagnose", "batch", str(folder), "-o", out, "--workers", "2", *more],
-        cwd=folder.parent, env=environment, capture_output=True, text=True, check=False, timeout=120,
-    )  # fmt: skip
+        cwd=folder.parent,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
     assert done.returncode == code, done.stderr
     return done.stdout + done.stderr
 

@@ -94,9 +94,14 @@ def replay_a_trail(data: bytes) -> None:
 
 Target = Callable[[bytes], None]
 TARGETS: dict[str, Target] = {
-    "case": read_a_case, "file": read_a_file, "knowledge": read_knowledge, "journal": read_a_journal,
-    "replay": replay_answers, "trail": read_a_trail, "verify": replay_a_trail,
-}  # fmt: skip
+    "case": read_a_case,
+    "file": read_a_file,
+    "knowledge": read_knowledge,
+    "journal": read_a_journal,
+    "replay": replay_answers,
+    "trail": read_a_trail,
+    "verify": replay_a_trail,
+}
 
 
 def check(name: str, data: bytes) -> bool:
@@ -115,12 +120,18 @@ def seeds() -> dict[str, list[bytes]]:
     case = (SMALL / "case.yaml").read_bytes()
     names = sorted(contents)
     whats: list[dict[str, Any]] = [
-        {"start": {"case": "c", "seal": {"arrangement": "single"}, "parts": [{"item": "1", "name": "Seat", "kind": "hard face"}]}},
+        {
+            "start": {
+                "case": "c",
+                "seal": {"arrangement": "single"},
+                "parts": [{"item": "1", "name": "Seat", "kind": "hard face"}],
+            }
+        },
         {"add": "observations", "entry": {"part": "1", "saw": "edge chips"}},
         {"set": ["service", "is"], "to": ["hot water"]},
         {"add": "observations", "entry": {"part": "1", "absent": "edge chips"}, "instead of": "2"},
         {"withdraw": "4"},
-    ]  # fmt: skip
+    ]
     journal, before = b"", ""
     for number, what in enumerate(whats, 1):
         line = make_line(number, before, what, "a", WHEN)
@@ -151,13 +162,73 @@ history: {events: [{date: 2026-03-02, what: started}]}
 expected: {one of: [dry running, bent shaft], source: invented, shows: nothing}
 """
 NASTY = [
-    "&a", "*a", "<<: *a", "!!python/object:os.system", "!x", "[" * 60, "{" * 60, "- " * 60, "? " * 60, "1e999", "-inf",
-    ".nan", "NaN", "0" * 400, "9" * 400, "0x10", "1_000", "1:30:00", "~", "null", "true", "2026-02-30", "---", "...",
-    "\u202e", "\u200b", "\u0085", "\u2028", "\ufeff", "\x1b[2J", "\x9b31m", '"\\e[31m"', '"\\ud800"', '"\\x00"', "\r",
-    "\t", "|", ">", "%YAML 9.9", "#", "a" * 5000, "é" * 300, "../" * 30, "/dev/zero", "12 mm", "12 parsec", "-5 mm",
-    "1e400 mm", "12 ± 1e400 °C", "10 to 2", "at 99", "361° to 5°", "inboard", "present", "", ": ", "\\", '"', "'",
-    "٣ mm", "１２ mm", "mm", "1 mm**9999", "1 (((((((((m", "°C°C", "{a: {a: {a: 1}}}",
-]  # fmt: skip
+    "&a",
+    "*a",
+    "<<: *a",
+    "!!python/object:os.system",
+    "!x",
+    "[" * 60,
+    "{" * 60,
+    "- " * 60,
+    "? " * 60,
+    "1e999",
+    "-inf",
+    ".nan",
+    "NaN",
+    "0" * 400,
+    "9" * 400,
+    "0x10",
+    "1_000",
+    "1:30:00",
+    "~",
+    "null",
+    "true",
+    "2026-02-30",
+    "---",
+    "...",
+    "\u202e",
+    "\u200b",
+    "\u0085",
+    "\u2028",
+    "\ufeff",
+    "\x1b[2J",
+    "\x9b31m",
+    '"\\e[31m"',
+    '"\\ud800"',
+    '"\\x00"',
+    "\r",
+    "\t",
+    "|",
+    ">",
+    "%YAML 9.9",
+    "#",
+    "a" * 5000,
+    "é" * 300,
+    "../" * 30,
+    "/dev/zero",
+    "12 mm",
+    "12 parsec",
+    "-5 mm",
+    "1e400 mm",
+    "12 ± 1e400 °C",
+    "10 to 2",
+    "at 99",
+    "361° to 5°",
+    "inboard",
+    "present",
+    "",
+    ": ",
+    "\\",
+    '"',
+    "'",
+    "٣ mm",
+    "１２ mm",
+    "mm",
+    "1 mm**9999",
+    "1 (((((((((m",
+    "°C°C",
+    "{a: {a: {a: 1}}}",
+]
 _TOKEN = re.compile(rb"[\w.-]+|\s+|[^\w\s]")
 
 

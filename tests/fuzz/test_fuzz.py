@@ -72,7 +72,7 @@ def codes(data: bytes) -> set[str]:
         ("? \n" * 400_000, "too-many"),
     ],
     ids=lambda x: ascii(x)[:40],
-)  # fmt: skip
+)
 def test_traps_are_refused(text, code):
     assert code in codes(text.encode("utf-8", "surrogatepass"))
 
@@ -95,9 +95,14 @@ def test_as_many_records_as_are_allowed_are_read():
 def diagnose(*arguments: str, cwd: Path, **more: object) -> subprocess.CompletedProcess[bytes]:
     environment = {**os.environ, "DIAGNOSE_KNOWLEDGE": str(SMALL / "knowledge"), "DIAGNOSE_CACHE": str(cwd / ".cache")}
     return subprocess.run(
-        [sys.executable, "-m", "diagnose", *arguments], cwd=cwd, env=environment, capture_output=True, check=False,
-        timeout=60, **more,
-    )  # fmt: skip
+        [sys.executable, "-m", "diagnose", *arguments],
+        cwd=cwd,
+        env=environment,
+        capture_output=True,
+        check=False,
+        timeout=60,
+        **more,
+    )
 
 
 def clean(done: subprocess.CompletedProcess[bytes], *codes: int) -> None:
@@ -143,8 +148,11 @@ def test_a_full_disk_and_a_closed_pipe_are_told_cleanly(tmp_path):
     with open("/dev/full", "wb") as full:
         done = subprocess.run(
             [sys.executable, "-m", "diagnose", "explain", str(case), "--knowledge", str(SMALL / "knowledge")],
-            stdout=full, stderr=subprocess.PIPE, check=False, timeout=60,
-        )  # fmt: skip
+            stdout=full,
+            stderr=subprocess.PIPE,
+            check=False,
+            timeout=60,
+        )
     assert done.returncode == 2 and b"Traceback" not in done.stderr and b"No space left" in done.stderr
     clean(diagnose("trail", str(case), "-o", "/dev/full", cwd=tmp_path), 2)
     clean(diagnose("batch", str(tmp_path), "-o", "nowhere/table.csv", cwd=tmp_path), 2)

@@ -137,6 +137,16 @@ def test_a_feature_is_the_name_of_its_statement(base):
     assert "not vented" in found("observations: [{saw: not vented, on: vent}]", base)
 
 
+def test_an_act_says_the_setting_that_says_as_much(whole_base):
+    def said(text: str) -> set[tuple[object, object]]:
+        facts = [dict(f.slots) for f in inference(text, whole_base).facts if f.table == "setting"]
+        return {(f["term"], f["holds"]) for f in facts if f["setting"] == "history"}
+
+    assert said("acts: [{did: steamed out}]") == {("steam-out", True)}
+    assert said("acts: [{did: wash, not: true}]") == {("steam-out", False), ("chemical cleaning", False)}
+    assert said("acts: [{did: wash, with: water}]") == set()
+
+
 def test_several_readings_in_time_move_as_they_move(base):
     def courses(values: str) -> tuple[str, ...]:
         return inference(f"states: [{{at: leak-off, flow: [{values}]}}]", base).case.states[0].values

@@ -62,9 +62,17 @@ def test_every_case_of_the_library(path, whole_base):
 
 @pytest.mark.parametrize(
     ("test", "low", "holds"),
-    [("above", 0.02e-3, True), ("above", 0.055e-3, None), ("above", 0.08e-3, False), ("at least", 0.055e-3, None),
-     ("below", 0.08e-3, True), ("below", 0.055e-3, None), ("below", 0.02e-3, False), ("at most", 0.055e-3, None)],
-)  # fmt: skip
+    [
+        ("above", 0.02e-3, True),
+        ("above", 0.055e-3, None),
+        ("above", 0.08e-3, False),
+        ("at least", 0.055e-3, None),
+        ("below", 0.08e-3, True),
+        ("below", 0.055e-3, None),
+        ("below", 0.02e-3, False),
+        ("at most", 0.055e-3, None),
+    ],
+)
 def test_a_number_across_a_bound_is_unknown_and_not_false(test, low, holds):
     case = case_of("case: c\nmeasurements: [{on: shaft, measured: shaft runout, reading: 0.055 ± 0.01 mm}]", BASE)
     condition = Condition("quantity", "shaft runout", on="shaft", test=test, low=low)
@@ -107,7 +115,9 @@ def test_two_marks_are_where_they_should_be_or_elsewhere_or_their_place_is_lacki
 
 @pytest.mark.parametrize(("chipped", "parts"), [(("1",), {"1"}), (("2",), None), (("1", "2"), {"1"})])
 def test_what_must_share_a_part_counts_on_that_part_only(chipped, parts):
-    both = Condition("all", parts=tuple(Condition("saw", f, on="face", same_part=True) for f in ("radial cracks", "edge chips")))
+    both = Condition(
+        "all", parts=tuple(Condition("saw", f, on="face", same_part=True) for f in ("radial cracks", "edge chips"))
+    )
     base = small_base([both])
     chips = "".join(f", {{part: {p}, saw: edge chips}}" for p in chipped)
     text = f"case: c\nparts: [{{item: 1, kind: soft face}}, {{item: 2, kind: hard face}}]\nobservations: [{{part: 1, saw: radial cracks}}{chips}]"
@@ -123,36 +133,46 @@ def test_what_must_share_a_part_counts_on_that_part_only(chipped, parts):
 
 seen = st.builds(
     Condition,
-    st.sampled_from(["saw", "absent"]), st.just("edge chips"),
+    st.sampled_from(["saw", "absent"]),
+    st.just("edge chips"),
     on=st.sampled_from(["", "face", "soft face"]),
     group=st.sampled_from(["", "", "rotating"]),
     at=st.sampled_from(["", "", "other", "inboard", "any"]),
     extent=st.sampled_from(["", "", *EXTENTS]),
     degree=st.sampled_from(["", "", *DEGREES]),
     side=st.sampled_from(["", "", *SIDES]),
-)  # fmt: skip
+)
 term = st.builds(
-    Condition, st.sampled_from(["setting", "not setting"]), st.just("service"),
+    Condition,
+    st.sampled_from(["setting", "not setting"]),
+    st.just("service"),
     value=st.sampled_from(["hot water", "solids"]),
-)  # fmt: skip
+)
 amount = st.builds(
-    Condition, st.just("quantity"), st.just("shaft runout"),
+    Condition,
+    st.just("quantity"),
+    st.just("shaft runout"),
     on=st.just("shaft"),
     test=st.sampled_from(["above", "below", "at most", "at least", "outside limit", "within limit"]),
-    limit=st.just("shaft runout"), low=st.sampled_from([0.02e-3, 0.05e-3, 0.08e-3]),
-)  # fmt: skip
+    limit=st.just("shaft runout"),
+    low=st.sampled_from([0.02e-3, 0.05e-3, 0.08e-3]),
+)
 found = st.builds(
     Condition, st.sampled_from(["found", "found absent", "not found"]), st.sampled_from(["finding 0", "finding 1"])
 )
 leaf = st.one_of(seen, term, amount)
 records = st.lists(
-    st.fixed_dictionaries({
-        "state": st.sampled_from(["saw", "absent"]), "part": st.sampled_from(["1", "2", "3"]),
-        "extent": st.sampled_from(["", *EXTENTS]), "degree": st.sampled_from(["", *DEGREES]),
-        "side": st.sampled_from(["", *SIDES]),
-    }),
+    st.fixed_dictionaries(
+        {
+            "state": st.sampled_from(["saw", "absent"]),
+            "part": st.sampled_from(["1", "2", "3"]),
+            "extent": st.sampled_from(["", *EXTENTS]),
+            "degree": st.sampled_from(["", *DEGREES]),
+            "side": st.sampled_from(["", *SIDES]),
+        }
+    ),
     max_size=4,
-)  # fmt: skip
+)
 PARTS = """
 case: random
 seal: {arrangement: dual pressurised}
@@ -181,14 +201,27 @@ def written(rows, runout: float | None, service: str) -> str:
 
 
 cases = st.builds(
-    written, records, st.sampled_from([None, 0.01, 0.055, 0.2]),
+    written,
+    records,
+    st.sampled_from([None, 0.01, 0.055, 0.2]),
     st.sampled_from(["", "is: [hot water]", "is not: [hot water]"]),
-)  # fmt: skip
+)
 
 
 def rule(name: str, when: Condition) -> Finding:
-    return Finding(name, name, "accepted", "1", "2026", ("s",), reads=name, otherwise="rarely", line=name, when=when,
-                   absent_when=negate(when))  # fmt: skip
+    return Finding(
+        name,
+        name,
+        "accepted",
+        "1",
+        "2026",
+        ("s",),
+        reads=name,
+        otherwise="rarely",
+        line=name,
+        when=when,
+        absent_when=negate(when),
+    )
 
 
 def small_base(conditions: list[Condition]) -> RuleBase | None:
@@ -203,18 +236,26 @@ def small_base(conditions: list[Condition]) -> RuleBase | None:
 tree = st.recursive(
     leaf,
     lambda inner: st.one_of(
-        st.builds(lambda ps, form: Condition(form, parts=tuple(ps)), st.lists(inner, min_size=1, max_size=3),
-                  st.sampled_from(["all", "any"])),
-        st.builds(lambda ps: Condition("none", parts=tuple(ps)),
-                  st.lists(st.one_of(term, amount, seen.map(lambda c: replace(c, form="saw"))), min_size=1, max_size=2)),
+        st.builds(
+            lambda ps, form: Condition(form, parts=tuple(ps)),
+            st.lists(inner, min_size=1, max_size=3),
+            st.sampled_from(["all", "any"]),
+        ),
+        st.builds(
+            lambda ps: Condition("none", parts=tuple(ps)),
+            st.lists(st.one_of(term, amount, seen.map(lambda c: replace(c, form="saw"))), min_size=1, max_size=2),
+        ),
         st.builds(lambda ps: Condition("at least", count=2, parts=tuple(ps)), st.lists(inner, min_size=2, max_size=3)),
     ),
     max_leaves=4,
-)  # fmt: skip
+)
 tied = st.builds(
-    lambda a, b: Condition("all", parts=(replace(a, form="saw", same_part=True), replace(b, form="saw", same_part=True))),
-    seen, seen,
-)  # fmt: skip
+    lambda a, b: Condition(
+        "all", parts=(replace(a, form="saw", same_part=True), replace(b, form="saw", same_part=True))
+    ),
+    seen,
+    seen,
+)
 
 
 @settings(max_examples=120, deadline=None)

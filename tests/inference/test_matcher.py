@@ -35,8 +35,11 @@ class B(Fact):
 
 values = st.integers(0, 2)
 slots = st.one_of(
-    values, st.sampled_from(["x", "y"]).map(lambda n: getattr(MATCH, n)), st.just("test"), st.just("left out"),
-)  # fmt: skip
+    values,
+    st.sampled_from(["x", "y"]).map(lambda n: getattr(MATCH, n)),
+    st.just("test"),
+    st.just("left out"),
+)
 
 
 @st.composite
@@ -163,13 +166,24 @@ def rule_bases(draw):
                 equals = (("finding", f"n{draw(st.integers(0, number - 1))}"), ("state", "present"))
                 premises.append(Premise("found", equals, None, denied, seat))
             else:
-                equals = (("feature", draw(st.sampled_from(features))), ("on", draw(st.sampled_from(kinds))),
-                          ("state", draw(st.sampled_from(["present", "absent"]))))  # fmt: skip
+                equals = (
+                    ("feature", draw(st.sampled_from(features))),
+                    ("on", draw(st.sampled_from(kinds))),
+                    ("state", draw(st.sampled_from(["present", "absent"]))),
+                )
                 compare = ("rank", ">=", 1) if draw(st.booleans()) else None
                 premises.append(Premise("seen", equals, compare, denied, seat, not denied and draw(st.booleans())))
         ordered = tuple(sorted(dict.fromkeys(premises), key=lambda p: p.negated))
-        result.append(Branch(f"n{number}", f"N{number}", 1, ordered, Conclusion("found", f"n{number}", "present"),
-                             Where("made", number + 1)))  # fmt: skip
+        result.append(
+            Branch(
+                f"n{number}",
+                f"N{number}",
+                1,
+                ordered,
+                Conclusion("found", f"n{number}", "present"),
+                Where("made", number + 1),
+            )
+        )
     return result
 
 
@@ -179,11 +193,24 @@ def records(draw):
     for i in range(draw(st.integers(0, 6))):
         position = draw(st.sampled_from(["inboard", "outboard"]))
         other = "outboard" if position == "inboard" else "inboard"
-        facts.append(make(
-            "seen", f"o{i}", state=draw(st.sampled_from(["present", "absent"])), feature=draw(st.sampled_from(features)),
-            on=draw(st.sampled_from(kinds)), own=True, part=draw(st.sampled_from(["1", "2"])), group="", face="",
-            extent="", rank=draw(st.integers(0, 2)), side="", position=position, other=other,
-        ))  # fmt: skip
+        facts.append(
+            make(
+                "seen",
+                f"o{i}",
+                state=draw(st.sampled_from(["present", "absent"])),
+                feature=draw(st.sampled_from(features)),
+                on=draw(st.sampled_from(kinds)),
+                own=True,
+                part=draw(st.sampled_from(["1", "2"])),
+                group="",
+                face="",
+                extent="",
+                rank=draw(st.integers(0, 2)),
+                side="",
+                position=position,
+                other=other,
+            )
+        )
     return facts
 
 
@@ -226,11 +253,17 @@ def seen(id: str, feature: str, **slots):
 def test_candidates_are_the_branches_whose_premises_could_all_be_met():
     u, v = (premise("seen", feature=f, state="present") for f in "uv")
     first = premise("found", finding="first", state="present")
-    reasoner = Reasoner([
-        branch("first", u), branch("second", first, v), branch("third", premise("found", finding="second", state="present")),
-        branch("worse", premise("seen", ("rank", ">=", 2), feature="u")), branch("unless", premise("seen", negated=True, feature="w")),
-        branch("caution", first, kind="caution"), branch("of caution", premise("found", finding="caution", state="present")),
-    ])  # fmt: skip
+    reasoner = Reasoner(
+        [
+            branch("first", u),
+            branch("second", first, v),
+            branch("third", premise("found", finding="second", state="present")),
+            branch("worse", premise("seen", ("rank", ">=", 2), feature="u")),
+            branch("unless", premise("seen", negated=True, feature="w")),
+            branch("caution", first, kind="caution"),
+            branch("of caution", premise("found", finding="caution", state="present")),
+        ]
+    )
 
     def candidates(*facts) -> list[str]:
         return [reasoner.branches[i].rule for i in reasoner.candidates([_row(f) for f in facts])]
@@ -281,13 +314,20 @@ def test_the_same_premise_twice_needs_one_fact_and_leaves_when_it_does():
 
 @pytest.mark.parametrize(
     ("seat", "places"),
-    [("", ["inboard"]), ("other", ["outboard"]), ("inboard", ["inboard", "outboard"]), ("outboard", []),
-     ("any", ["inboard", "outboard"])],
-)  # fmt: skip
+    [
+        ("", ["inboard"]),
+        ("other", ["outboard"]),
+        ("inboard", ["inboard", "outboard"]),
+        ("outboard", []),
+        ("any", ["inboard", "outboard"]),
+    ],
+)
 def test_a_premise_looks_where_its_seat_says(seat, places):
     there = Reasoner([branch("a", premise("seen", seat=seat, feature="u"))]).run([seen("o1", "u")], PLACES)
     assert [f.position for f in there] == places
-    denied = Reasoner([branch("a", premise("seen", negated=True, seat=seat, feature="u"))]).run([seen("o1", "u")], PLACES)
+    denied = Reasoner([branch("a", premise("seen", negated=True, seat=seat, feature="u"))]).run(
+        [seen("o1", "u")], PLACES
+    )
     assert [f.position for f in denied] == [p for p, _ in PLACES if p not in places]
 
 
@@ -299,8 +339,12 @@ def test_premises_that_share_a_part_hold_on_one_part_only(part, fires):
 
 
 def test_a_comparison_is_part_of_the_pattern_and_findings_are_at_their_place():
-    rules = [branch("a", premise("seen", ("rank", ">=", 2), feature="u")), branch("b", premise("found", seat="other", finding="a"))]
+    rules = [
+        branch("a", premise("seen", ("rank", ">=", 2), feature="u")),
+        branch("b", premise("found", seat="other", finding="a")),
+    ]
     fired = Reasoner(rules).run([seen("o1", "u", rank=2), seen("o2", "u", rank=1)], PLACES)
     assert [(f.branch.rule, f.position, f.supports) for f in fired] == [
-        ("a", "inboard", (("o1",),)), ("b", "outboard", (("f:a@inboard",),))
-    ]  # fmt: skip
+        ("a", "inboard", (("o1",),)),
+        ("b", "outboard", (("f:a@inboard",),)),
+    ]

@@ -38,7 +38,8 @@ def test_two_hundred_alternatives_are_taken_and_one_more_is_not():
 
 
 @pytest.mark.parametrize(
-    ("widths", "says"), [((10, 10, 10), "has 1000 alt"), ((10, 10, 10, 10), "has 10000 alt"), ((9,) * 12, "over a thousand million")]
+    ("widths", "says"),
+    [((10, 10, 10), "has 1000 alt"), ((10, 10, 10, 10), "has 10000 alt"), ((9,) * 12, "over a thousand million")],
 )
 def test_products_are_counted_before_they_are_made(widths, says):
     with pytest.raises(TooWide, match=says):
@@ -55,7 +56,10 @@ def test_choices_among_unequal_sets_are_all_counted():
     """Two of three sets of 1, 10 and 20: 10 + 20 + 200."""
     with pytest.raises(TooWide, match="has 230 alt"):
         expand(Condition("at least", count=2, parts=(TERMS[0], any_of(10), any_of(20))), BASE)
-    assert len(expand(Condition("at least", count=2, parts=(TERMS[200], any_of(10), every("any", *TERMS[10:25]))), BASE)) == 175
+    assert (
+        len(expand(Condition("at least", count=2, parts=(TERMS[200], any_of(10), every("any", *TERMS[10:25]))), BASE))
+        == 175
+    )
 
 
 def test_a_condition_too_wide_is_an_error_at_its_place():
@@ -84,7 +88,10 @@ def test_what_is_said_twice_counts_once():
 
 
 def test_one_number_written_two_ways_is_one_premise():
-    ways = [Condition("quantity", "shaft runout", on="shaft", test="above", low=5e-5, written=w) for w in ("0.05 mm", "50 µm")]
+    ways = [
+        Condition("quantity", "shaft runout", on="shaft", test="above", low=5e-5, written=w)
+        for w in ("0.05 mm", "50 µm")
+    ]
     assert [len(a) for a in expand(every("all", *ways), BASE)] == [1] and len(expand(every("any", *ways), BASE)) == 1
 
 
@@ -96,8 +103,10 @@ def test_none_denies_each_part_and_stands_behind_what_must_be_there():
     ((there, *denied),) = expand(every("all", every("none", every("any", SAW, TERMS[0]), FOUND), TERMS[1]), BASE)
     assert not there.negated and there.key == ("setting", "setting 1")
     assert [(p.table, p.negated, p.same_part) for p in denied] == [
-        ("seen", True, False), ("setting", True, False), ("found", True, False)
-    ]  # fmt: skip
+        ("seen", True, False),
+        ("setting", True, False),
+        ("found", True, False),
+    ]
 
 
 def test_only_what_is_there_can_share_a_part():
@@ -112,12 +121,15 @@ def test_only_what_is_there_can_share_a_part():
 @pytest.mark.parametrize(
     "inner",
     [
-        every("all", SAW, TERMS[0]), every("none", SAW), Condition("not found", "ring hard"),
-        Condition("absent", "edge chips"), Condition("absent", "edge chips", degree="severe"),
+        every("all", SAW, TERMS[0]),
+        every("none", SAW),
+        Condition("not found", "ring hard"),
+        Condition("absent", "edge chips"),
+        Condition("absent", "edge chips", degree="severe"),
         Condition("quantity", "shaft runout", test="between", low=1.0, high=2.0),
     ],
     ids=lambda c: f"{c.form} {c.degree}",
-)  # fmt: skip
+)
 def test_what_cannot_be_denied_is_refused(inner):
     with pytest.raises(TooWide, match="cannot stand inside none"):
         expand(every("none", TERMS[0], inner), BASE)
@@ -149,10 +161,17 @@ def test_a_number_holds_where_its_whole_span_does(test, spans):
         assert holds(condition, row) is expected, (least, most)
 
 
-@pytest.mark.parametrize(("test", "word", "expected"), [
-    ("is", "worn", True), ("is", "sound", False), ("is not", "worn", False), ("is not", "sound", True),
-    ("is", "", False), ("is not", "", False),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("test", "word", "expected"),
+    [
+        ("is", "worn", True),
+        ("is", "sound", False),
+        ("is not", "worn", False),
+        ("is not", "sound", True),
+        ("is", "", False),
+        ("is not", "", False),
+    ],
+)
 def test_a_word_is_or_is_not_where_there_is_one(test, word, expected):
     condition = Condition("quantity", "edge", test=test, value="worn")
     assert holds(condition, {"quantity": "edge", "own": True, "low": 0.0, "high": 0.0, "word": word}) is expected

@@ -138,13 +138,16 @@ observations:
 def test_a_measurement_of_one_seal_says_nothing_of_the_other(base):
     knowledge = base.knowledge
     whole = knowledge.findings["shaft moves"]
-    tilted = replace(whole, when=replace(whole.when.parts[0], on="hard face", term="face runout", limit="", test="above", low=1e-5))
+    tilted = replace(
+        whole, when=replace(whole.when.parts[0], on="hard face", term="face runout", limit="", test="above", low=1e-5)
+    )
     changed = replace(knowledge, findings={"shaft moves": tilted}, causes={}, cautions={})
     quantities = tuple(
         replace(q, name="face runout", position=p, kind="hard face", low=high, high=high, value=high)
-        for q in compute(case_of(RUNOUT, base), knowledge) if q.name == "shaft runout"
+        for q in compute(case_of(RUNOUT, base), knowledge)
+        if q.name == "shaft runout"
         for p, high in (("inboard", 5e-5), ("outboard", 5e-6))
-    )  # fmt: skip
+    )
     case = case_of("case: c\nseal: {arrangement: dual pressurised}", base)
     found = deduce(case, RuleBase(changed, compile_rules(changed)), quantities).findings
     assert found["inboard"]["shaft moves"].state == "present" and "shaft moves" not in found["outboard"]
@@ -177,7 +180,9 @@ def test_not_found_holds_only_where_nothing_says_so(base, first, state):
     knowledge = base.knowledge
     chipped = knowledge.findings["chipped edges"]
     both = Condition("all", parts=(Condition("saw", "edge chips"), Condition("not found", "chipped edges")))
-    changed = replace(knowledge, findings={**knowledge.findings, "a": replace(chipped, name="a", id="a", when=both, absent_when=None)})
+    changed = replace(
+        knowledge, findings={**knowledge.findings, "a": replace(chipped, name="a", id="a", when=both, absent_when=None)}
+    )
     ready = RuleBase(changed, compile_rules(changed))
     case = case_of(f"case: c\nobservations: [{{on: soft face, saw: edge chips{first}}}]", base)
     found = infer(case, ready).findings["seal"]
@@ -190,9 +195,12 @@ DUAL = "case: c\nseal: {arrangement: dual pressurised}\n"
 
 @pytest.mark.parametrize(
     ("told", "inboard", "outboard"),
-    [({"ring hard": "present"}, "present", "present"), ({"ring hard@inboard": "absent"}, "absent", None),
-     ({"ring hard@outboard": "present"}, None, "present")],
-)  # fmt: skip
+    [
+        ({"ring hard": "present"}, "present", "present"),
+        ({"ring hard@inboard": "absent"}, "absent", None),
+        ({"ring hard@outboard": "present"}, None, "present"),
+    ],
+)
 def test_a_finding_told_is_taken_as_given_where_it_is_told(base, told, inboard, outboard):
     found = deduce(case_of(DUAL, base), base, (), told)
     for position, state in (("inboard", inboard), ("outboard", outboard)):
@@ -214,33 +222,47 @@ def test_a_finding_told_feeds_what_rests_on_it(base):
 def test_present_outweighs_absent_and_both_are_kept(base):
     text = "case: c\nobservations: [{on: hard face, saw: radial cracks, extent: all round}, {on: soft face, absent: radial cracks}]"
     knowledge = base.knowledge
-    heat = replace(knowledge.findings["hot all round"], absent_when=Condition("absent", "radial cracks", on="soft face"))
+    heat = replace(
+        knowledge.findings["hot all round"], absent_when=Condition("absent", "radial cracks", on="soft face")
+    )
     changed = replace(knowledge, findings={"hot all round": heat}, causes={})
     case = case_of(text, base)
     found = infer(case, RuleBase(changed, compile_rules(changed))).findings["seal"]["hot all round"]
     assert found.state == "present"
     assert [f.branch.conclusion.state for f in found.firings] == ["present"]
     assert [f.branch.conclusion.state for f in found.against] == ["absent"]
-    (only,) = infer(case_of("case: c\nobservations: [{on: soft face, absent: radial cracks}]", base),
-                    RuleBase(changed, compile_rules(changed))).findings["seal"].values()  # fmt: skip
+    (only,) = (
+        infer(
+            case_of("case: c\nobservations: [{on: soft face, absent: radial cracks}]", base),
+            RuleBase(changed, compile_rules(changed)),
+        )
+        .findings["seal"]
+        .values()
+    )
     assert (only.state, len(only.firings), only.against) == ("absent", 1, ())
 
 
 def with_priors(base, usual: str, *changes: tuple[str, str]):
     """The small rule base with one cause, so common as `usual`, and settings that change it: (term of service, word)."""
     cause = replace(
-        base.knowledge.causes["dry running"], common=usual, needs=(),
+        base.knowledge.causes["dry running"],
+        common=usual,
+        needs=(),
         common_when=tuple(Prior(Condition("setting", "service", value=term), word) for term, word in changes),
-    )  # fmt: skip
+    )
     changed = replace(base.knowledge, causes={"dry running": cause})
     return RuleBase(changed, compile_rules(changed))
 
 
 @pytest.mark.parametrize(
     ("usual", "one", "other", "strongest"),
-    [("sometimes", "often", "rarely", "rarely"), ("rarely", "sometimes", "often", "often"),
-     ("often", "rarely", "sometimes", "rarely"), ("sometimes", "sometimes", "often", "often")],
-)  # fmt: skip
+    [
+        ("sometimes", "often", "rarely", "rarely"),
+        ("rarely", "sometimes", "often", "often"),
+        ("often", "rarely", "sometimes", "rarely"),
+        ("sometimes", "sometimes", "often", "often"),
+    ],
+)
 def test_of_several_settings_the_one_that_changes_most_counts(base, usual, one, other, strongest):
     case = case_of("case: c\nservice: {is: [hot water, solids]}", base)
     for words in ((one, other), (other, one)):
@@ -274,8 +296,11 @@ def rows(case, base, table: str, quantities=(), **wanted) -> list[dict]:
 
 
 def test_a_record_of_one_seal_is_at_the_other_for_its_pair_and_one_of_the_machine_is_not(base):
-    text = DUAL + """parts: [{item: 1, kind: hard face, position: inboard}]
+    text = (
+        DUAL
+        + """parts: [{item: 1, kind: hard face, position: inboard}]
 observations: [{part: 1, saw: radial cracks, degree: moderate}, {on: shaft, saw: bent}]"""
+    )
     case = case_of(text, base)
     cracks = rows(case, base, "seen", feature="radial cracks")
     assert {(r["on"], r["own"], r["position"], r["other"], r["part"], r["rank"]) for r in cracks} == {
@@ -290,7 +315,9 @@ observations: [{part: 1, saw: radial cracks, degree: moderate}, {on: shaft, saw:
 
 def test_a_part_is_known_under_the_kinds_that_rules_name(base):
     knowledge = base.knowledge
-    edge = replace(knowledge.findings["chipped edges"], when=Condition("saw", "edge chips", on="face"), absent_when=None)
+    edge = replace(
+        knowledge.findings["chipped edges"], when=Condition("saw", "edge chips", on="face"), absent_when=None
+    )
     changed = replace(knowledge, findings={"chipped edges": edge}, causes={})
     case = case_of("case: c\nobservations: [{on: soft face, saw: edge chips}]", base)
     (only,) = rows(case, RuleBase(changed, compile_rules(changed)), "seen")
@@ -299,7 +326,11 @@ def test_a_part_is_known_under_the_kinds_that_rules_name(base):
 
 def test_where_one_term_holds_the_others_of_a_single_setting_do_not(base):
     told = rows(case_of(DUAL + "service: {is: [hot water]}", base), base, "setting", position="inboard")
-    assert {(r["term"], r["holds"]) for r in told} == {("dual pressurised", True), ("single", False), ("hot water", True)}
+    assert {(r["term"], r["holds"]) for r in told} == {
+        ("dual pressurised", True),
+        ("single", False),
+        ("hot water", True),
+    }
     denied = rows(case_of("case: c\nservice: {is not: [hot water]}", base), base, "setting")
     assert [(r["term"], r["holds"]) for r in denied] == [("hot water", False)]
 
@@ -312,7 +343,9 @@ def test_a_quantity_is_a_fact_where_there_is_a_number_or_a_word(base):
     quantities = (runout, word, nothing)
     knowledge = base.knowledge
     worn = replace(knowledge.findings["ring hard"], when=Condition("quantity", "shaft runout", test="is", value="worn"))
-    changed = replace(knowledge, findings={"ring hard": worn, "shaft moves": knowledge.findings["shaft moves"]}, causes={})
+    changed = replace(
+        knowledge, findings={"ring hard": worn, "shaft moves": knowledge.findings["shaft moves"]}, causes={}
+    )
     ready = RuleBase(changed, compile_rules(changed))
     assert [r["id"] for r in rows(case, ready, "amount", quantities)] == sorted([runout.id, "q-word"])
     assert {r["verdict"] for r in rows(case, ready, "limit", (runout,))} == {"inside"}
@@ -331,13 +364,16 @@ def test_a_finding_of_a_quantity_rests_on_its_readings_and_without_any_on_itself
 
 
 def test_each_two_marks_that_rules_compare_are_told_once(base):
-    text = DUAL + """parts:
+    text = (
+        DUAL
+        + """parts:
   - {item: 1, kind: hard face, group: stationary, position: inboard, index: top, seen from: driver end}
   - {item: 2, kind: flush port, position: inboard, index: top, seen from: driver end}
 observations:
   - {part: 1, saw: wash mark, extent: at 4}
   - {part: 2, saw: port opening, extent: at 9}
 """
+    )
     case = case_of(text, base)
     (told,) = mark_relations(case, base.knowledge, base.rules)
     assert (told.position, told.word) == ("inboard", "apart")
@@ -357,9 +393,13 @@ observations:
 def test_marks_of_one_feature_are_compared_with_each_other_and_not_with_themselves(base):
     mark = Condition("saw", "wash mark")
     twice = Condition("marks", value="apart", parts=(mark, mark))
-    changed = replace(base.knowledge, causes={}, findings={
-        "washed at the port": replace(base.knowledge.findings["washed at the port"], when=twice, absent_when=None)
-    })  # fmt: skip
+    changed = replace(
+        base.knowledge,
+        causes={},
+        findings={
+            "washed at the port": replace(base.knowledge.findings["washed at the port"], when=twice, absent_when=None)
+        },
+    )
     ready = RuleBase(changed, compile_rules(changed))
     text = """case: c
 parts:

@@ -46,11 +46,18 @@ def test_a_changed_byte_in_any_file_is_read_anew(cache, tmp_path):
     assert before.digest != after.digest
 
 
-@pytest.mark.parametrize("damaged", [
-    lambda whole: b"", lambda whole: b"{", lambda whole: b"[]", lambda whole: whole[: len(whole) // 2],
-    lambda whole: whole.replace(b'"findings":{', b'"findings":{"more":1,'), lambda whole: whole.replace(b'"line":1', b'"line":"one"'),
-    lambda whole: whole.partition(b"\n")[0] + b"\n" + b"[" * 100_000,
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "damaged",
+    [
+        lambda whole: b"",
+        lambda whole: b"{",
+        lambda whole: b"[]",
+        lambda whole: whole[: len(whole) // 2],
+        lambda whole: whole.replace(b'"findings":{', b'"findings":{"more":1,'),
+        lambda whole: whole.replace(b'"line":1', b'"line":"one"'),
+        lambda whole: whole.partition(b"\n")[0] + b"\n" + b"[" * 100_000,
+    ],
+)
 def test_a_damaged_copy_is_made_anew(cache, damaged):
     first = open_knowledge(SMALL)
     (path,) = cache.glob("*.json")

@@ -20,29 +20,32 @@ def shipped(whole_base):
     return whole_base.knowledge
 
 
-@pytest.mark.parametrize("text, hazard", [
-    ("Slacken the gland nuts.", "opening"),
-    ("Crack open the flange.", "opening"),
-    ("Vent the chamber before each start.", "venting"),
-    ("Bleeding the line shows whether gas is there.", "venting"),
-    ("Look at the sample and sniff it.", "smelling"),
-    ("Let it run under watch while the leak falls.", "running a seal"),
-    ("Hold a grain in the flame.", "burning"),
-    ("Free it with a heat gun.", "burning"),
-    ("Warm up the pump with its tracing.", "warming"),
-    ("Dissolve it in dilute acid.", "acid on a deposit"),
-    ("Touch it with acetone.", "dissolving"),
-    ("Neutralise before dismantling.", "neutralising"),
-    ("Blow through the line.", "blowing"),
-    ("Rinse the seal with water.", "wetting with water"),
-    ("Shut the nitrogen.", "gas under pressure"),
-    ("Turn the shaft and feel for a tight place.", "turning by hand"),
-    ("Scrape the face clean.", "scraping"),
-    ("Grind the ring flat.", "making dust"),
-    ("Put grease on the ring.", "greasing"),
-    ("Compress the springs in a vice.", "springs under load"),
-    ("Measure the voltage on the shaft.", "live electricity"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "text, hazard",
+    [
+        ("Slacken the gland nuts.", "opening"),
+        ("Crack open the flange.", "opening"),
+        ("Vent the chamber before each start.", "venting"),
+        ("Bleeding the line shows whether gas is there.", "venting"),
+        ("Look at the sample and sniff it.", "smelling"),
+        ("Let it run under watch while the leak falls.", "running a seal"),
+        ("Hold a grain in the flame.", "burning"),
+        ("Free it with a heat gun.", "burning"),
+        ("Warm up the pump with its tracing.", "warming"),
+        ("Dissolve it in dilute acid.", "acid on a deposit"),
+        ("Touch it with acetone.", "dissolving"),
+        ("Neutralise before dismantling.", "neutralising"),
+        ("Blow through the line.", "blowing"),
+        ("Rinse the seal with water.", "wetting with water"),
+        ("Shut the nitrogen.", "gas under pressure"),
+        ("Turn the shaft and feel for a tight place.", "turning by hand"),
+        ("Scrape the face clean.", "scraping"),
+        ("Grind the ring flat.", "making dust"),
+        ("Put grease on the ring.", "greasing"),
+        ("Compress the springs in a vice.", "springs under load"),
+        ("Measure the voltage on the shaft.", "live electricity"),
+    ],
+)
 def test_a_step_that_can_hurt_is_known_by_its_words(shipped, text, hazard):
     assert hazard in {h.name for h, _ in hazards_of(shipped, text)}
     action = replace(shipped.causes["flush lost"].then[0], do=text, worked_if="", cautions=())
@@ -54,50 +57,73 @@ def test_a_step_that_can_hurt_is_known_by_its_words(shipped, text, hazard):
     assert not list(unguarded(replace(shipped, causes=causes, measurements={})))
 
 
-@pytest.mark.parametrize("text", [
-    "Open the minimum-flow by-pass below it.", "Renew the ring.", "Fit a damper or an air vessel.",
-    "Clear condensate at the quench drain.", "Prevention pays: inventory, burnish, openly.", "No bright scrapes.",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Open the minimum-flow by-pass below it.",
+        "Renew the ring.",
+        "Fit a damper or an air vessel.",
+        "Clear condensate at the quench drain.",
+        "Prevention pays: inventory, burnish, openly.",
+        "No bright scrapes.",
+    ],
+)
 def test_a_word_that_means_something_else_is_no_hazard(shipped, text):
     assert list(hazards_of(shipped, text)) == []
 
 
 def test_work_at_a_running_seal_is_a_hazard_by_its_stage(shipped):
-    assert [(h.name, told) for h, told in hazards_of(shipped, "Look.", "while running")] == [("running a seal", "while running")]
+    assert [(h.name, told) for h, told in hazards_of(shipped, "Look.", "while running")] == [
+        ("running a seal", "while running")
+    ]
 
 
-
-@pytest.mark.parametrize("card, was", [
-    ("cautions/corrosive-residues.yaml", "neutralise before dismantling"),
-    ("causes/faces-not-run-in.yaml", "Let it run under watch"),
-    ("causes/flush-lost.yaml", "shutting the line for a moment"),
-    ("causes/dry-running.yaml", "A test of the trip stops the pump before the seal warms"),
-    ("causes/gas-not-vented.yaml", "runs from the vent"),
-    ("causes/crystallisation-on-the-atmosphere-side.yaml", "Quench the atmosphere side with clean water"),
-    ("causes/fretting-of-the-sleeve.yaml", "Put a fluoropolymer secondary seal"),
-    ("causes/product-set-or-polymerised.yaml", "Heat-trace chamber and lines"),
-    ("measurements/barrier-fluid-sample.yaml", "smell only where"),
-    ("measurements/quench-check.yaml", "blow through"),
-    ("vocabulary/features.yaml", "burn it"),
-    ("arrangements/dismantling.yaml", "feel the lines"),
-    ("causes/pump-and-driver-misaligned.yaml", "Loosen the flanges"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "card, was",
+    [
+        ("cautions/corrosive-residues.yaml", "neutralise before dismantling"),
+        ("causes/faces-not-run-in.yaml", "Let it run under watch"),
+        ("causes/flush-lost.yaml", "shutting the line for a moment"),
+        ("causes/dry-running.yaml", "A test of the trip stops the pump before the seal warms"),
+        ("causes/gas-not-vented.yaml", "runs from the vent"),
+        ("causes/crystallisation-on-the-atmosphere-side.yaml", "Quench the atmosphere side with clean water"),
+        ("causes/fretting-of-the-sleeve.yaml", "Put a fluoropolymer secondary seal"),
+        ("causes/product-set-or-polymerised.yaml", "Heat-trace chamber and lines"),
+        ("measurements/barrier-fluid-sample.yaml", "smell only where"),
+        ("measurements/quench-check.yaml", "blow through"),
+        ("vocabulary/features.yaml", "burn it"),
+        ("arrangements/dismantling.yaml", "feel the lines"),
+        ("causes/pump-and-driver-misaligned.yaml", "Loosen the flanges"),
+    ],
+)
 def test_advice_that_hurts_has_not_come_back(card, was):
     assert was not in " ".join((KNOWLEDGE / card).read_text("utf-8").split())
 
 
 CASES = {
-    "ammonia": ("service: {is: [ammonia]}", {"toxic service", "flammable service", "cold liquefied gas", "flashing when opened"}),
+    "ammonia": (
+        "service: {is: [ammonia]}",
+        {"toxic service", "flammable service", "cold liquefied gas", "flashing when opened"},
+    ),
     "water at 115 °C": ("service: {is: [water], temperature: 115 °C}", {"hot parts", "flashing when opened"}),
     "water at 61 °C": ("service: {is: [water], temperature: 61 °C}", {"hot parts"}),
     "amine": ("service: {is: [amine]}", {"toxic service", "flammable service", "corrosive residues"}),
     "acid": ("service: {is: [acid]}", {"toxic service", "corrosive residues", "reacts or boils with water"}),
-    "gas under nitrogen": ("service: {is: [gas]}\nseal: {arrangement: dry gas}", {"inert gas", "flammable service", "gas let down"}),
-    "plan 53A": ("seal: {arrangement: dual pressurised, plan: [plan 53A]}", {"inert gas", "pressurised support system"}),
+    "gas under nitrogen": (
+        "service: {is: [gas]}\nseal: {arrangement: dry gas}",
+        {"inert gas", "flammable service", "gas let down"},
+    ),
+    "plan 53A": (
+        "seal: {arrangement: dual pressurised, plan: [plan 53A]}",
+        {"inert gas", "pressurised support system"},
+    ),
     "PTFE": ("seal: {elastomer: PTFE}", {"fluoropolymer fume"}),
     "tetrahydrofuran": ("service: {is: [tetrahydrofuran]}", {"peroxide former", "flammable service"}),
     "natural gas condensate": ("service: {is: [natural gas condensate]}", {"mercury", "toxic service"}),
-    "produced water": ("service: {is: [produced water]}", {"naturally radioactive scale", "toxic service", "flammable service"}),
+    "produced water": (
+        "service: {is: [produced water]}",
+        {"naturally radioactive scale", "toxic service", "flammable service"},
+    ),
 }
 
 
@@ -107,11 +133,14 @@ def test_a_record_raises_what_its_liquid_does_to_people(name, whole_base):
     assert expected <= set(reasoned(f"case: On the bench\n{text}\n", whole_base).inference.cautions)
 
 
-@pytest.mark.parametrize("text, silent", [
-    ("service: {is: [water], temperature: 40 °C}", {"hot parts", "flashing when opened", "toxic service"}),
-    ("service: {is: [water], temperature: 99 °C}", {"flashing when opened"}),
-    ("service: {is: [hot water], temperature: 140 °C}", {"reacts or boils with water", "toxic service"}),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "text, silent",
+    [
+        ("service: {is: [water], temperature: 40 °C}", {"hot parts", "flashing when opened", "toxic service"}),
+        ("service: {is: [water], temperature: 99 °C}", {"flashing when opened"}),
+        ("service: {is: [hot water], temperature: 140 °C}", {"reacts or boils with water", "toxic service"}),
+    ],
+)
 def test_a_harmless_record_does_not(text, silent, whole_base):
     assert not silent & set(reasoned(f"case: On the bench\n{text}\n", whole_base).inference.cautions)
 

@@ -119,9 +119,9 @@ def test_where_the_vanes_are_pitted_parts_lack_of_suction_head_from_recirculatio
         assert state(text, f"vane {where} pitted") == "present"
         assert state(text, "impeller pitted") == "present"
     tells = {c: {r.finding for r in card.leaves} for c, card in whole_base.knowledge.causes.items()}
-    assert "vane inlets pitted" in tells["suction head too small"]
-    assert "vane tips pitted" not in tells["suction head too small"]
-    assert "vane tips pitted" in tells["running far from best flow"]
+    assert "impeller eroded at the vane inlets" in tells["suction head too small"]
+    assert "impeller eroded at the vane tips" not in tells["suction head too small"]
+    assert "impeller eroded at the vane tips" in tells["running far from best flow"]
 
 
 @pytest.mark.parametrize(

@@ -23,9 +23,16 @@ from diagnose.judgement.network import build
 HERE = Path(__file__).parent
 HALVINGS = 6
 FIRST_SEEN = {
-    "always": 0.98, "almost always": 0.95, "usually": 0.80, "often": 0.50, "sometimes": 0.20, "rarely": 0.05,
-    "very rarely": 0.015, "hardly ever": 0.004, "never": 0.001,
-}  # fmt: skip
+    "always": 0.98,
+    "almost always": 0.95,
+    "usually": 0.80,
+    "often": 0.50,
+    "sometimes": 0.20,
+    "rarely": 0.05,
+    "very rarely": 0.015,
+    "hardly ever": 0.004,
+    "never": 0.001,
+}
 FIRST_COMMON = {"very often": 0.06, "often": 0.03, "sometimes": 0.015, "rarely": 0.006, "very rarely": 0.002}
 POWERS = (1.0, 1.2, 1.4, 1.6, 1.8, 2.0, 2.2)
 FACTORS = (0.7, 1.0, 1.5, 2.0, 3.0)
@@ -63,10 +70,14 @@ def main() -> None:
             tried = score([tables[scale][i] for i in other])
             errors.append(tried["ece"])
             right.append(tried["top1"])
-            print(f"halving {seed + 1}: power {scale[0]}, factor {scale[1]}: calibration error {tried['ece']:.3f}, "
-                  f"leading cause right {tried['top1']:.1%}")  # fmt: skip
-    print(f"calibration error {min(errors):.2f} to {max(errors):.2f}, mean {sum(errors) / len(errors):.2f}; "
-          f"leading cause right {min(right):.0%} to {max(right):.0%}")  # fmt: skip
+            print(
+                f"halving {seed + 1}: power {scale[0]}, factor {scale[1]}: calibration error {tried['ece']:.3f}, "
+                f"leading cause right {tried['top1']:.1%}"
+            )
+    print(
+        f"calibration error {min(errors):.2f} to {max(errors):.2f}, mean {sum(errors) / len(errors):.2f}; "
+        f"leading cause right {min(right):.0%} to {max(right):.0%}"
+    )
 
 
 def _how_far(scored: Sequence[Scored], places: Sequence[int]) -> tuple[float, float]:

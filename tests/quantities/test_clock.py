@@ -30,7 +30,12 @@ MARK = "  - {{part: {part}, saw: {feature}, extent: {extent}}}\n"
 
 def relation(case_of, first, second):
     """The relation of two marks given as (part, extent)."""
-    case = case_of(HEAD + "".join(MARK.format(part=p, feature="drive worn" if p == 8 else "rub mark", extent=e) for p, e in (first, second)))
+    case = case_of(
+        HEAD
+        + "".join(
+            MARK.format(part=p, feature="drive worn" if p == 8 else "rub mark", extent=e) for p, e in (first, second)
+        )
+    )
     marks = {o.part: o for o in case.observations}
     if first[0] == second[0]:
         one, other = sorted(case.observations, key=lambda o: o.extent.arcs)
@@ -44,20 +49,20 @@ def relation(case_of, first, second):
 @pytest.mark.parametrize(
     ("first", "second", "said"),
     [
-        ((1, "at 3"), (2, "at 9"), "same place"),            # seen from the other end 9 is 3
+        ((1, "at 3"), (2, "at 9"), "same place"),  # seen from the other end 9 is 3
         ((1, "at 3"), (2, "at 3"), "opposite"),
-        ((1, "at 12"), (2, "at 12"), "same place"),          # 12 stays 12 from both ends
-        ((1, "90°"), (2, "250°"), "same place"),             # 250 is 110 from the driver end, 20 away
-        ((1, "90°"), (2, "248°"), "apart"),                  # 22 away
-        ((1, "10 to 2"), (2, "at 1"), "same place"),         # 1 is 11 from the driver end, inside the arc
+        ((1, "at 12"), (2, "at 12"), "same place"),  # 12 stays 12 from both ends
+        ((1, "90°"), (2, "250°"), "same place"),  # 250 is 110 from the driver end, 20 away
+        ((1, "90°"), (2, "248°"), "apart"),  # 22 away
+        ((1, "10 to 2"), (2, "at 1"), "same place"),  # 1 is 11 from the driver end, inside the arc
         ((1, "10 to 2"), (2, "at 6"), "opposite"),
-        ((3, "at 12"), (4, "at 9"), "same place"),           # the paint mark stands at 3 o'clock of the set screw
+        ((3, "at 12"), (4, "at 9"), "same place"),  # the paint mark stands at 3 o'clock of the set screw
         ((3, "at 12"), (4, "at 3"), "opposite"),
-        ((5, "at 2"), (8, "at 10"), "same place"),           # one scribed line over both parts, seen from two ends
-        ((1, "at 1"), (1, "at 7"), "opposite"),              # one part needs neither index nor view
+        ((5, "at 2"), (8, "at 10"), "same place"),  # one scribed line over both parts, seen from two ends
+        ((1, "at 1"), (1, "at 7"), "opposite"),  # one part needs neither index nor view
         ((9, "at 1"), (9, "at 1:30"), "same place"),
     ],
-)  # fmt: skip
+)
 def test_relation_of_marks(case_of, first, second, said):
     assert relation(case_of, first, second) == said
 
@@ -95,7 +100,11 @@ def test_machine_angle_of_an_index_elsewhere():
     part = Part("4", "Sleeve", "sleeve", "seal", "rotating", "paint mark", "impeller end", index_offset=90.0)
     assert clock.machine_angle(part, 30.0) == pytest.approx(60.0)  # 330 seen from the driver end, then 90 on
     with pytest.raises(clock.UnknownAngle, match="not tied"):
-        clock.machine_angle(Part("4", "Sleeve", "sleeve", "seal", "rotating", "paint mark", "driver end"), 30.0, {"rotating": "set screw 1"})
+        clock.machine_angle(
+            Part("4", "Sleeve", "sleeve", "seal", "rotating", "paint mark", "driver end"),
+            30.0,
+            {"rotating": "set screw 1"},
+        )
 
 
 @given(ANGLES)
@@ -136,8 +145,12 @@ def _on_the_edge(first, second):
 
 def test_marks_in_several_places_are_offset_by_what_makes_their_relation(case_of):
     def offset(first, second):
-        text = HEAD + "".join(MARK.format(part=1, feature=f, extent=e) for f, e in (("rub mark", first), ("impact mark", second)))
-        one, other = (next(o for o in case_of(text).observations if o.feature == f) for f in ("rub mark", "impact mark"))
+        text = HEAD + "".join(
+            MARK.format(part=1, feature=f, extent=e) for f, e in (("rub mark", first), ("impact mark", second))
+        )
+        one, other = (
+            next(o for o in case_of(text).observations if o.feature == f) for f in ("rub mark", "impact mark")
+        )
         return clock.offset_between(case_of(text), one, other)
 
     assert offset("at 12", "[at 5, at 12]") == 0

@@ -119,16 +119,16 @@ def test_units_of_the_vocabulary_are_of_the_right_kind(knowledge):
             assert unit(q.unit).kind == unit(knowledge.vocabulary.readings[name].unit).kind, name
 
 
-@pytest.mark.parametrize(
-    ("written", "low", "high"), [("3.1 bar a", 0.0, 0.0), ("3.1 ± 0.2 bar a", 0.2e5, 0.2e5)]
-)
+@pytest.mark.parametrize(("written", "low", "high"), [("3.1 bar a", 0.0, 0.0), ("3.1 ± 0.2 bar a", 0.2e5, 0.2e5)])
 def test_the_uncertainty_written_in_the_case_is_carried(quantities_of, written, low, high):
     q = quantities_of(f"service: {{vapour pressure: 1 bar a, chamber pressure: {written}}}")["vapour margin"]
     assert (q.value - q.low, q.high - q.value) == (pytest.approx(low, abs=1e-6), pytest.approx(high, abs=1e-6))
 
 
 def test_half_the_smallest_step_of_the_instrument_is_carried(quantities_of):
-    q = quantities_of("measurements: [{on: shaft, measured: axial float, reading: 0.20 mm, resolution: 0.02 mm}]")["axial float"]
+    q = quantities_of("measurements: [{on: shaft, measured: axial float, reading: 0.20 mm, resolution: 0.02 mm}]")[
+        "axial float"
+    ]
     assert (q.low, q.high) == (pytest.approx(0.19e-3), pytest.approx(0.21e-3))
 
 
@@ -179,22 +179,48 @@ def test_a_rule_base_that_names_few_quantities_gets_only_those(knowledge, case_o
 
 def test_numpy_and_coolprop_are_not_loaded_before_they_are_needed():
     code = "import sys, diagnose.quantities.compute; print(sorted({'numpy', 'CoolProp', 'pint', 'scipy'} & set(sys.modules)))"
-    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=PACKAGE.parents[1])
+    out = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=PACKAGE.parents[1]
+    )
     assert out.stdout.strip() == "[]"
 
 
 BAD = [
     ("seal: {nose outer diameter: -60 mm}", "is not possible for 'nose outer diameter'", "allowed: 3 mm to 2000 mm"),
-    ("seal: {nose outer diameter: 60 bar}", "is in the wrong kind of unit for 'nose outer diameter'", "write it like 12 mm"),
+    (
+        "seal: {nose outer diameter: 60 bar}",
+        "is in the wrong kind of unit for 'nose outer diameter'",
+        "write it like 12 mm",
+    ),
     ("service: {chamber pressure: -1 bar}", "is not possible for 'chamber pressure'", "allowed: 0 bar to 700 bar"),
     ("service: {temperature: -300 °C}", "is not possible for 'temperature'", "allowed: -273 °C to 1000 °C"),
-    ("measurements: [{on: spring, measured: free length, reading: 0 mm}]", "is not possible for 'free length'", "allowed: 1 mm to 500 mm"),
-    ("measurements: [{on: O-ring, measured: hardness, reading: 130 Shore A}]", "is not possible for 'hardness'", "allowed: 5 Shore A to 100 Shore A"),
+    (
+        "measurements: [{on: spring, measured: free length, reading: 0 mm}]",
+        "is not possible for 'free length'",
+        "allowed: 1 mm to 500 mm",
+    ),
+    (
+        "measurements: [{on: O-ring, measured: hardness, reading: 130 Shore A}]",
+        "is not possible for 'hardness'",
+        "allowed: 5 Shore A to 100 Shore A",
+    ),
     ("measurements: [{on: O-ring, measured: hardness, reading: 70 mm}]", "wrong kind of unit", "Shore A"),
-    ("measurements: [{on: face, measured: wear depth, unit: µm, readings: [1, 2], at: [14, 3]}]", "14 is no clock position", "12, 1, 2"),
-    ("measurements: [{on: face, measured: wear depth, unit: µm, readings: [1, 2], at: [12]}]", "2 readings but 1 clock positions", "one each"),
-    ("measurements: [{on: coupling, measured: free length, reading: 25 mm}]", "is not measured on 'coupling'", "spring"),
-]  # fmt: skip
+    (
+        "measurements: [{on: face, measured: wear depth, unit: µm, readings: [1, 2], at: [14, 3]}]",
+        "14 is no clock position",
+        "12, 1, 2",
+    ),
+    (
+        "measurements: [{on: face, measured: wear depth, unit: µm, readings: [1, 2], at: [12]}]",
+        "2 readings but 1 clock positions",
+        "one each",
+    ),
+    (
+        "measurements: [{on: coupling, measured: free length, reading: 25 mm}]",
+        "is not measured on 'coupling'",
+        "spring",
+    ),
+]
 
 
 @pytest.mark.parametrize(("text", "says", "way_out"), BAD)

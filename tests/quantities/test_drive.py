@@ -55,18 +55,33 @@ measurements:
 def test_flank_of_a_case(quantities_of, arrangement, shaft, pin, wall, shaft_end, pin_end):
     kind, group = ("drive pin", "rotating") if arrangement.startswith("shaft") else ("anti-rotation pin", "stationary")
     worn = {seen(pin, pin_end): 0.3, OTHER[seen(pin, pin_end)]: 0.0}
-    text = CASE.format(shaft=seen(shaft, shaft_end), shaft_end=shaft_end, kind=kind, group=group, pin_end=pin_end,
-                       clockwise=worn["clockwise"], other=worn["counterclockwise"])  # fmt: skip
+    text = CASE.format(
+        shaft=seen(shaft, shaft_end),
+        shaft_end=shaft_end,
+        kind=kind,
+        group=group,
+        pin_end=pin_end,
+        clockwise=worn["clockwise"],
+        other=worn["counterclockwise"],
+    )
     found = quantities_of(text)
     assert found["drive flank"].word == "normal"
     assert found["pin flank"].word == ("with rotation" if group == "rotating" else "against rotation")
     assert found["drive flank"].notes == (f"taken as: {arrangement}",)
 
 
-PIN = {"shaft": "clockwise", "shaft_end": "driver end", "kind": "drive pin", "group": "rotating", "pin_end": "driver end"}
+PIN = {
+    "shaft": "clockwise",
+    "shaft_end": "driver end",
+    "kind": "drive pin",
+    "group": "rotating",
+    "pin_end": "driver end",
+}
 
 
-@pytest.mark.parametrize(("clockwise", "other", "word"), [(0.3, 0.25, "both"), (0.3, 0.02, "with rotation"), (0.0, 0.3, "against rotation")])
+@pytest.mark.parametrize(
+    ("clockwise", "other", "word"), [(0.3, 0.25, "both"), (0.3, 0.02, "with rotation"), (0.0, 0.3, "against rotation")]
+)
 def test_both_flanks_count_only_when_the_lesser_is_really_worn(quantities_of, clockwise, other, word):
     assert quantities_of(CASE.format(**PIN, clockwise=clockwise, other=other))["pin flank"].word == word
 
@@ -85,13 +100,18 @@ def test_what_the_flanks_cannot_tell(quantities_of, change, because):
 def test_flanks_need_rotation_and_viewing_end(quantities_of):
     text = CASE.format(**PIN, clockwise=0.3, other=0)
     assert "rotation is not on record" in quantities_of("\n".join(text.splitlines()[2:]))["pin flank"].problem
-    assert "from which end" in quantities_of(text.replace("rotating, seen from: driver end", "rotating"))["pin flank"].problem
+    assert (
+        "from which end"
+        in quantities_of(text.replace("rotating, seen from: driver end", "rotating"))["pin flank"].problem
+    )
 
 
 @given(st.sampled_from(list(OTHER)), st.sampled_from(ENDS), st.sampled_from(list(OTHER)), st.sampled_from(ENDS))
 def test_looking_at_both_from_the_other_end_changes_nothing(worn, end, rotation, rotation_end):
     flip = {ENDS[0]: ENDS[1], ENDS[1]: ENDS[0]}
-    assert drive.flank(worn, end, rotation, rotation_end) == drive.flank(OTHER[worn], flip[end], OTHER[rotation], flip[rotation_end])
+    assert drive.flank(worn, end, rotation, rotation_end) == drive.flank(
+        OTHER[worn], flip[end], OTHER[rotation], flip[rotation_end]
+    )
 
 
 def test_uneven_screws(quantities_of):

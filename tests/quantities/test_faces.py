@@ -30,11 +30,18 @@ def test_the_worked_example_of_the_seal_standard(quantities_of):
     assert found["pv"].value == pytest.approx(5.79e6, abs=0.02e6)
     assert found["friction heat"].value == pytest.approx(447, abs=2)
     assert found["flush temperature rise"].value == pytest.approx(1.6, abs=0.02)
-    assert ("pressure gradient factor", "0.5, flat faces, liquid that does not flash (assumed)", "") in found["face pressure"].inputs
+    assert ("pressure gradient factor", "0.5, flat faces, liquid that does not flash (assumed)", "") in found[
+        "face pressure"
+    ].inputs
 
 
 @pytest.mark.parametrize(
-    ("soft", "hard", "share"), [("carbon", "tungsten carbide", 5.79 / 17.5), ("carbon", "alumina", 5.79 / 3.5), ("resin carbon", "ni-resist", 5.79 / 3.5)]
+    ("soft", "hard", "share"),
+    [
+        ("carbon", "tungsten carbide", 5.79 / 17.5),
+        ("carbon", "alumina", 5.79 / 3.5),
+        ("resin carbon", "ni-resist", 5.79 / 3.5),
+    ],
 )
 def test_pv_against_the_pair(quantities_of, knowledge, soft, hard, share):
     """Handbook tables (from memory): 17.5 MPa m/s against carbides, 3.5 against alumina and nickel iron."""
@@ -46,7 +53,10 @@ def test_pv_against_the_pair(quantities_of, knowledge, soft, hard, share):
 
 def test_an_unknown_pair_says_so(quantities_of):
     found = quantities_of(seal("bronze", "hardened steel"))
-    assert "not both on record" in found["pv share of limit"].problem or "no table value" in found["pv share of limit"].problem
+    assert (
+        "not both on record" in found["pv share of limit"].problem
+        or "no table value" in found["pv share of limit"].problem
+    )
     assert found["pv"].value is not None
 
 
@@ -72,7 +82,9 @@ def test_balance_of_outside_and_inside_pressure_add_up_to_one(outer, ratio, shar
     """The two closing areas of one balance diameter make up the face."""
     inner = outer * ratio
     balance = inner + (outer - inner) * (0.01 + 0.98 * share)
-    assert faces.balance_outside(outer, inner, balance) + faces.balance_inside(outer, inner, balance) == pytest.approx(1)
+    assert faces.balance_outside(outer, inner, balance) + faces.balance_inside(outer, inner, balance) == pytest.approx(
+        1
+    )
 
 
 @pytest.mark.parametrize("rings", [(50, 60, 55), (60, 50, 60), (60, 50, 65), (60, 0, 55)])
@@ -102,7 +114,8 @@ def test_flatness_names_its_lamp(quantities_of, knowledge, bands, lamp, micromet
 
 
 @pytest.mark.parametrize(
-    ("along", "across", "form"), [(3, 3, "convex"), (-3, -2, "concave"), (4, -4, "saddle"), (0.4, -0.5, "flat"), (3, 0, "cylindrical")]
+    ("along", "across", "form"),
+    [(3, 3, "convex"), (-3, -2, "concave"), (4, -4, "saddle"), (0.4, -0.5, "flat"), (3, 0, "cylindrical")],
 )
 def test_form_from_bands_in_two_directions(quantities_of, along, across, form):
     text = f"""
@@ -128,12 +141,17 @@ def test_nose_left_and_its_life(quantities_of):
     assert found["nose life left"].value / 3600 == pytest.approx(7333, abs=1)
 
 
-@pytest.mark.parametrize(("hours", "heights", "name", "because"), [("14000 h", [3.5], "nose remaining share", "taller"), ("0 h", [1.1], "nose wear rate", "no running time")])
+@pytest.mark.parametrize(
+    ("hours", "heights", "name", "because"),
+    [("14000 h", [3.5], "nose remaining share", "taller"), ("0 h", [1.1], "nose wear rate", "no running time")],
+)
 def test_a_nose_that_makes_no_sense_says_why(quantities_of, hours, heights, name, because):
     assert because in quantities_of(NOSE.format(hours=hours, heights=heights))[name].problem
 
 
 def test_ring_squareness(quantities_of, knowledge):
-    text = "seal: {nose outer diameter: 76.2 mm}\nmeasurements: [{on: hard face, measured: face runout, reading: 0.05 mm}]"
+    text = (
+        "seal: {nose outer diameter: 76.2 mm}\nmeasurements: [{on: hard face, measured: face runout, reading: 0.05 mm}]"
+    )
     found = quantities_of(text)["ring squareness"]
     assert judge_limit(found, knowledge.limits["ring squareness"]) == "outside"

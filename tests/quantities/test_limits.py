@@ -65,7 +65,9 @@ def test_more_uncertainty_never_turns_a_verdict_round(a, b, first, second, more)
 
 def test_limits_on_a_quantity(knowledge):
     q = Quantity("q", "axial float", "machine", "", "", "", "", 0.2e-3, 0.2e-3, 0.2e-3, "", "mm", "", (), "")
-    assert [(found.name, verdict) for found, verdict in limits_on(q, dict(knowledge.limits))] == [("axial float", "between published limits")]
+    assert [(found.name, verdict) for found, verdict in limits_on(q, dict(knowledge.limits))] == [
+        ("axial float", "between published limits")
+    ]
 
 
 def test_every_published_value_of_a_limit_names_its_source(knowledge):

@@ -20,7 +20,11 @@ SWEEP = "equipment: {{chamber bore: 100 mm}}\nmeasurements: [{{on: {on}, measure
 
 def test_runout_from_stations_round_the_clock(quantities_of, knowledge):
     found = quantities_of(SWEEP.format(on="shaft", what="shaft runout", readings=[0, 0.04, 0.08, 0.03]))["shaft runout"]
-    assert (found.value, found.low, found.high) == (pytest.approx(0.08e-3), pytest.approx(0.07e-3), pytest.approx(0.09e-3))
+    assert (found.value, found.low, found.high) == (
+        pytest.approx(0.08e-3),
+        pytest.approx(0.07e-3),
+        pytest.approx(0.09e-3),
+    )
     assert judge_limit(found, knowledge.limits["shaft runout"]) == "outside"
     assert judge_limit(found, knowledge.limits["gross shaft runout"]) == "undecided", "0.07 to 0.09 spans 0.076 mm"
     assert found.position == "machine" and "180°" in found.notes[0]
@@ -38,10 +42,17 @@ def test_runout_by_the_diameter_of_the_shaft(quantities_of, knowledge):
 def test_readings_without_stations_are_full_readings(quantities_of):
     text = "measurements: [{on: shaft, measured: shaft runout, unit: mm, readings: [0.03, 0.05]}]"
     found = quantities_of(text)["shaft runout"]
-    assert (found.low, found.value, found.high) == (pytest.approx(0.03e-3), pytest.approx(0.04e-3), pytest.approx(0.05e-3))
+    assert (found.low, found.value, found.high) == (
+        pytest.approx(0.03e-3),
+        pytest.approx(0.04e-3),
+        pytest.approx(0.05e-3),
+    )
 
 
-@pytest.mark.parametrize(("readings", "verdict"), [([0, 0.01, 0.02, 0.01], "inside"), ([0, 0.05, 0.10, 0.05], "outside"), ([0, 0.03, 0.05, 0.02], "undecided")])
+@pytest.mark.parametrize(
+    ("readings", "verdict"),
+    [([0, 0.01, 0.02, 0.01], "inside"), ([0, 0.05, 0.10, 0.05], "outside"), ([0, 0.03, 0.05, 0.02], "undecided")],
+)
 def test_squareness_of_the_chamber_face(quantities_of, knowledge, readings, verdict):
     """Seal-chamber requirement sheet: 0.0005 mm/mm, 0.05 mm at a bore of 100 mm."""
     found = quantities_of(SWEEP.format(on="seal chamber", what="chamber face runout", readings=readings))
@@ -79,7 +90,9 @@ measurements:
 )
 def test_axial_float_between_limits_that_conflict(quantities_of, knowledge, movement, verdict):
     """Trade texts print 0.075, 0.10, 0.13 and 0.25 mm."""
-    found = quantities_of(f"measurements: [{{on: shaft, measured: axial float, reading: {movement} mm}}]")["axial float"]
+    found = quantities_of(f"measurements: [{{on: shaft, measured: axial float, reading: {movement} mm}}]")[
+        "axial float"
+    ]
     assert judge_limit(found, knowledge.limits["axial float"]) == verdict
 
 
@@ -99,7 +112,9 @@ def test_alignment_needs_the_speed(quantities_of):
 
 def test_life_against_the_standard_where_no_design_life_is_given(quantities_of):
     assert quantities_of("history: {running hours: 5000 h}")["life share"].value == pytest.approx(0.2)
-    assert quantities_of("history: {running hours: 5000 h, design life: 10000 h}")["life share"].value == pytest.approx(0.5)
+    assert quantities_of("history: {running hours: 5000 h, design life: 10000 h}")["life share"].value == pytest.approx(
+        0.5
+    )
 
 
 def test_plain_readings_become_quantities(quantities_of):
@@ -112,7 +127,10 @@ measurements:
 history: {starts: 40 starts, time to first leak: 30 h}
 """
     found = quantities_of(text)
-    assert (found["vibration velocity"].low, found["vibration velocity"].high) == (pytest.approx(4.4e-3), pytest.approx(4.8e-3))
+    assert (found["vibration velocity"].low, found["vibration velocity"].high) == (
+        pytest.approx(4.4e-3),
+        pytest.approx(4.8e-3),
+    )
     assert found["flange movement"].value == pytest.approx(1.2e-3)
     assert found["bearing lift"].kind == "bearing"
     assert found["starts"].value == 40
@@ -122,7 +140,9 @@ history: {starts: 40 starts, time to first leak: 30 h}
 
 
 def test_drops_of_a_leak(quantities_of):
-    found = quantities_of("service: {density: 600 kg/m³}\nmeasurements: [{on: leak, measured: leak rate, reading: 40 drops/min}]")
+    found = quantities_of(
+        "service: {density: 600 kg/m³}\nmeasurements: [{on: leak, measured: leak rate, reading: 40 drops/min}]"
+    )
     assert found["leak rate"].value * 3.6e9 == pytest.approx(120)
     assert found["leak mass rate"].value * 3.6e6 == pytest.approx(72)
     assert any("20 drops" in n for n in found["leak rate"].notes)

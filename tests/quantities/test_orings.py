@@ -33,13 +33,23 @@ def test_set_is_none_when_all_comes_back_and_all_when_none_does(new, held, back)
 @given(st.floats(1, 50), st.floats(0.1, 0.9), st.floats(0.5, 2))
 def test_a_ring_swollen_in_proportion_swells_as_its_mass(mass, floats, factor):
     wet = mass * floats
-    assert orings.volume_change(mass, wet, mass * factor, wet * factor) == pytest.approx(orings.mass_change(mass, mass * factor), abs=1e-9)
+    assert orings.volume_change(mass, wet, mass * factor, wet * factor) == pytest.approx(
+        orings.mass_change(mass, mass * factor), abs=1e-9
+    )
 
 
 def test_a_ring_in_its_groove(quantities_of):
     """ASTM D395 method B in the groove: 71.8 %; squeeze 20.1 %, fill 72.3 % (arithmetic on cited formulas)."""
-    found = quantities_of(ring(NEW, "cross-section, reading: 3.02 mm", "gland depth, reading: 2.82 mm", "groove width, reading: 4.80 mm",
-                               "inside diameter, reading: 50.17 mm", "groove diameter, reading: 51.0 mm"))  # fmt: skip
+    found = quantities_of(
+        ring(
+            NEW,
+            "cross-section, reading: 3.02 mm",
+            "gland depth, reading: 2.82 mm",
+            "groove width, reading: 4.80 mm",
+            "inside diameter, reading: 50.17 mm",
+            "groove diameter, reading: 51.0 mm",
+        )
+    )
     assert found["compression set"].value == pytest.approx(0.718, abs=0.001)
     assert found["squeeze"].value == pytest.approx(0.201, abs=0.001)
     assert found["gland fill"].value == pytest.approx(0.723, abs=0.002)
@@ -55,8 +65,14 @@ def test_squeeze_is_not_taken_from_a_ring_that_set(quantities_of):
 
 def test_without_a_new_ring_the_size_table_stands_in_with_its_tolerance(quantities_of):
     """D395 B; a section tolerance of 0.10 mm makes about 14 points of set uncertain (arithmetic)."""
-    found = quantities_of(ring("cross-section, reading: 3.50 mm", "inside diameter, reading: 37.7 mm", "gland depth, reading: 2.82 mm",
-                               "radial thickness, reading: 3.02 mm"))  # fmt: skip
+    found = quantities_of(
+        ring(
+            "cross-section, reading: 3.50 mm",
+            "inside diameter, reading: 37.7 mm",
+            "gland depth, reading: 2.82 mm",
+            "radial thickness, reading: 3.02 mm",
+        )
+    )
     assert found["O-ring size"].word == "-222"
     assert found["compression set"].value == pytest.approx(0.72, abs=0.01)
     assert 0.05 < found["compression set"].high - found["compression set"].low < 0.15
@@ -65,7 +81,13 @@ def test_without_a_new_ring_the_size_table_stands_in_with_its_tolerance(quantiti
 
 @pytest.mark.parametrize(
     ("inside", "section", "size"),
-    [("18.64 mm", "3.53 mm", "-210"), ("9.19 mm", "2.62 mm", "-110"), ("37.47 mm", "5.33 mm", "-325"), ("6.07 mm", "1.78 mm", "-010"), ("113.67 mm", "6.99 mm", "-425")],
+    [
+        ("18.64 mm", "3.53 mm", "-210"),
+        ("9.19 mm", "2.62 mm", "-110"),
+        ("37.47 mm", "5.33 mm", "-325"),
+        ("6.07 mm", "1.78 mm", "-010"),
+        ("113.67 mm", "6.99 mm", "-425"),
+    ],
 )
 def test_size_from_inside_diameter_and_section(quantities_of, inside, section, size):
     found = quantities_of(ring(f"inside diameter, reading: {inside}", f"new cross-section, reading: {section}"))
@@ -84,15 +106,28 @@ def test_a_set_ring_over_one_hundred_percent_squeezed_is_refused(quantities_of):
 
 
 def test_swell_hardness_and_section(quantities_of):
-    found = quantities_of(ring(
-        "mass, reading: 2.300 g", "new mass, reading: 2.000 g", "mass in water, reading: 0.300 g", "new mass in water, reading: 0.400 g",
-        "hardness, unit: Shore A, readings: [62, 64, 63]", "new hardness, reading: 75 Shore A", "face side hardness, reading: 88 Shore A",
-        "far side hardness, reading: 74 Shore A", "radial thickness, reading: 2.9 mm", "axial thickness, reading: 3.4 mm",
-        "cross-section, unit: mm, readings: [3.5, 3.5, 3.1, 3.5], at: [12, 3, 6, 9]",
-    ))  # fmt: skip
+    found = quantities_of(
+        ring(
+            "mass, reading: 2.300 g",
+            "new mass, reading: 2.000 g",
+            "mass in water, reading: 0.300 g",
+            "new mass in water, reading: 0.400 g",
+            "hardness, unit: Shore A, readings: [62, 64, 63]",
+            "new hardness, reading: 75 Shore A",
+            "face side hardness, reading: 88 Shore A",
+            "far side hardness, reading: 74 Shore A",
+            "radial thickness, reading: 2.9 mm",
+            "axial thickness, reading: 3.4 mm",
+            "cross-section, unit: mm, readings: [3.5, 3.5, 3.1, 3.5], at: [12, 3, 6, 9]",
+        )
+    )
     assert found["mass change"].value == pytest.approx(0.15)
     assert found["volume swell"].value == pytest.approx(0.25)
-    assert (found["hardness change"].low, found["hardness change"].value, found["hardness change"].high) == (-13, -12, -11)
+    assert (found["hardness change"].low, found["hardness change"].value, found["hardness change"].high) == (
+        -13,
+        -12,
+        -11,
+    )
     assert found["hardness gradient"].value == 14
     assert found["section ovality"].value == pytest.approx(0.5 / 3.15)
     assert found["section unevenness"].value == pytest.approx(0.4 / 3.4)
@@ -108,31 +143,43 @@ HEAD = "service: {{chamber pressure: 1200 psi g}}\nseal: {{elastomer: {elastomer
 )
 def test_extrusion_gap_against_hardness_and_pressure(quantities_of, hardness, elastomer, excess):
     """Extrusion limit table: 0.006 in at 70 Shore A, 0.020 in at 90, 1000 to 1500 psi; O-ring handbook: half for silicone."""
-    found = quantities_of(ring(GAP, f"new hardness, reading: {hardness} Shore A", head=HEAD.format(elastomer=elastomer)))
+    found = quantities_of(
+        ring(GAP, f"new hardness, reading: {hardness} Shore A", head=HEAD.format(elastomer=elastomer))
+    )
     assert found["extrusion gap excess"].value == pytest.approx(excess * 0.0254, abs=1e-9)
 
 
 def test_a_gap_without_hardness_says_so(quantities_of):
-    assert "hardness is not on record" in quantities_of(ring(GAP, head=HEAD.format(elastomer="FKM")))["extrusion gap excess"].problem
+    assert (
+        "hardness is not on record"
+        in quantities_of(ring(GAP, head=HEAD.format(elastomer="FKM")))["extrusion gap excess"].problem
+    )
 
 
 @pytest.mark.parametrize(
     ("elastomer", "service", "celsius", "low", "high", "verdict"),
     [
-        ("NBR", "is: [hydrocarbon]", 90, -10, 30, "undecided"),     # sources disagree: 80 to 120 °C
+        ("NBR", "is: [hydrocarbon]", 90, -10, 30, "undecided"),  # sources disagree: 80 to 120 °C
         ("NBR", "is: [hydrocarbon]", 125, -45, -5, "outside"),
         ("FKM", "is: [hot water]", 95, -15, -15, "outside"),
         ("FKM", "is: [hydrocarbon]", 150, 50, 55, "inside"),
         ("EPDM", "is: [steam]", 140, -10, 35, "undecided"),
     ],
-)  # fmt: skip
-def test_temperature_of_the_family_in_its_service(quantities_of, knowledge, elastomer, service, celsius, low, high, verdict):
-    found = quantities_of(f"service: {{temperature: {celsius} °C, {service}}}\nseal: {{elastomer: {elastomer}}}")["elastomer temperature margin"]
+)
+def test_temperature_of_the_family_in_its_service(
+    quantities_of, knowledge, elastomer, service, celsius, low, high, verdict
+):
+    found = quantities_of(f"service: {{temperature: {celsius} °C, {service}}}\nseal: {{elastomer: {elastomer}}}")[
+        "elastomer temperature margin"
+    ]
     assert (found.low, found.high) == (pytest.approx(low), pytest.approx(high))
     assert judge_limit(found, knowledge.limits["elastomer temperature margin"]) == verdict
 
 
-@pytest.mark.parametrize(("elastomer", "years", "verdict"), [("NBR", 20, "outside"), ("NBR", 5, "undecided"), ("NBR", 0.5, "inside"), ("HNBR", 16, "outside")])
+@pytest.mark.parametrize(
+    ("elastomer", "years", "verdict"),
+    [("NBR", 20, "outside"), ("NBR", 5, "undecided"), ("NBR", 0.5, "inside"), ("HNBR", 16, "outside")],
+)
 def test_storage_against_lives_that_differ(quantities_of, knowledge, elastomer, years, verdict):
     """SAE AS5316 as quoted: 15 years; ISO 2230 (from memory) 7; a training text 1 year."""
     found = quantities_of(f"seal: {{elastomer: {elastomer}}}\nhistory: {{storage time: {years} years}}")
@@ -144,12 +191,27 @@ def test_fkm_may_be_stored_without_limit(quantities_of):
     assert "storage share of life" not in found and found["storage age"].value > 0
 
 
-@pytest.mark.parametrize(("readings", "index", "says"), [
-    ("3.5 mm, 3.4 mm, 3.5 mm, 3.3 mm", "", "thinnest at 270° from its 12 (no index on record), as that part was seen"),
-    ("3.5 mm, 3.4 mm, 3.5 mm, 3.3 mm", ", index: paint mark", "thinnest at 270° from the index, as that part was seen"),
-    ("3.5 mm, 3.3 mm, 3.5 mm, 3.3 mm", ", index: paint mark", "thinnest at 90° and 270° from the index, as that part was seen"),
-    ("3.5 mm, 3.5 mm, 3.5 mm, 3.5 mm", ", index: paint mark", ""),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("readings", "index", "says"),
+    [
+        (
+            "3.5 mm, 3.4 mm, 3.5 mm, 3.3 mm",
+            "",
+            "thinnest at 270° from its 12 (no index on record), as that part was seen",
+        ),
+        (
+            "3.5 mm, 3.4 mm, 3.5 mm, 3.3 mm",
+            ", index: paint mark",
+            "thinnest at 270° from the index, as that part was seen",
+        ),
+        (
+            "3.5 mm, 3.3 mm, 3.5 mm, 3.3 mm",
+            ", index: paint mark",
+            "thinnest at 90° and 270° from the index, as that part was seen",
+        ),
+        ("3.5 mm, 3.5 mm, 3.5 mm, 3.5 mm", ", index: paint mark", ""),
+    ],
+)
 def test_the_thinnest_place_is_told_only_where_there_is_one(quantities_of, readings, index, says):
     text = f"parts: [{{item: 1, kind: O-ring{index}}}]\nmeasurements: [{{part: 1, measured: cross-section, readings: [{readings}], at: [12, 3, 6, 9]}}]"
     notes = [n for n in quantities_of(text)["section unevenness"].notes if "thinnest" in n]

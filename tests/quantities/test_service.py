@@ -61,7 +61,10 @@ def test_a_given_vapour_pressure_is_used_whatever_the_fluid(quantities_of):
         ("service: {fluid: hot water, chamber pressure: 3 bar a}", "temperature is not on record"),
         ("service: {fluid: propane, temperature: 120 °C, chamber pressure: 60 bar a}", "holds from"),
         ("service: {fluid: hot water, temperature: 400 °C, chamber pressure: 60 bar a}", "holds from 0 °C"),
-        ("service: {fluid: liquid unobtainium, temperature: 20 °C, chamber pressure: 3 bar a}", "write vapour pressure"),
+        (
+            "service: {fluid: liquid unobtainium, temperature: 20 °C, chamber pressure: 3 bar a}",
+            "write vapour pressure",
+        ),
     ],
 )
 def test_a_margin_that_cannot_be_had_says_why(quantities_of, text, because):
@@ -92,12 +95,16 @@ def test_a_pressure_without_g_or_a_is_reckoned_both_ways(quantities_of):
     plain, absolute, gauge = (
         quantities_of(WATER.format(fluid="water", t=80, p=p))["vapour margin"] for p in ("3 bar", "3 bar a", "3 bar g")
     )
-    assert (plain.low, plain.high) == (absolute.low, gauge.high) and gauge.value - absolute.value == pytest.approx(101325)
+    assert (plain.low, plain.high) == (absolute.low, gauge.high) and gauge.value - absolute.value == pytest.approx(
+        101325
+    )
     assert plain.datum == "chamber pressure 3 bar" and any("neither" in n or "without g" in n for n in plain.notes)
     assert not gauge.datum and not absolute.datum and gauge.notes == absolute.notes
 
 
-@pytest.mark.parametrize("written", ["3 bara", "3 bar(g)", "43 psig", "43 psi a", "0.3 MPa g", "300 kPa a", "3.0 ± 0.1 bar g"])
+@pytest.mark.parametrize(
+    "written", ["3 bara", "3 bar(g)", "43 psig", "43 psi a", "0.3 MPa g", "300 kPa a", "3.0 ± 0.1 bar g"]
+)
 def test_every_spelling_of_gauge_and_absolute_is_known(quantities_of, written):
     assert not quantities_of(WATER.format(fluid="water", t=80, p=written))["vapour margin"].datum
 
@@ -141,14 +148,19 @@ def test_pressure_across_each_seal_of_a_pair(quantities_of, arrangement, barrier
     assert margin.value == pytest.approx(inboard)
 
 
-@pytest.mark.parametrize(("barrier", "verdict"), [("7.7 bar a", "inside"), ("7.45 bar a", "between published limits"), ("7.3 bar a", "outside")])
+@pytest.mark.parametrize(
+    ("barrier", "verdict"),
+    [("7.7 bar a", "inside"), ("7.45 bar a", "between published limits"), ("7.3 bar a", "outside")],
+)
 def test_barrier_margin_between_the_published_values(quantities_of, knowledge, barrier, verdict):
     found = quantities_of(DUAL.format(arrangement="dual pressurised", barrier=barrier))["barrier margin"]
     assert judge_limit(found, knowledge.limits["barrier margin"]) == verdict
 
 
 def test_the_outboard_seal_has_no_margin_of_the_product(quantities_of):
-    text = "service: {fluid: water, temperature: 80 °C, chamber pressure: 6 bar a}\nseal: {arrangement: dual pressurised}"
+    text = (
+        "service: {fluid: water, temperature: 80 °C, chamber pressure: 6 bar a}\nseal: {arrangement: dual pressurised}"
+    )
     assert quantities_of(text)["vapour margin"].position == "inboard"
 
 
@@ -171,6 +183,8 @@ history: {depressurisation rate: 20 bar/min}
 
 def test_a_difference_of_two_pressures_without_datum_has_none(quantities_of):
     text = "service: {{chamber pressure: {}, barrier pressure: {}}}\nseal: {{arrangement: dual pressurised}}"
-    plain, mixed = (quantities_of(text.format(*p))["barrier margin"] for p in (("6 bar", "8 bar"), ("6 bar a", "8 bar")))
+    plain, mixed = (
+        quantities_of(text.format(*p))["barrier margin"] for p in (("6 bar", "8 bar"), ("6 bar a", "8 bar"))
+    )
     assert (plain.low, plain.high, plain.datum) == (pytest.approx(2e5), pytest.approx(2e5), "")
     assert mixed.high - mixed.low == pytest.approx(101325) and mixed.datum == "barrier pressure 8 bar"

@@ -35,7 +35,8 @@ def test_labels_name_the_pocket(quantities_of):
 
 
 @pytest.mark.parametrize(
-    ("lengths", "word"), [([25.4, 25.3, 25.5, 25.4, 25.4, 25.5, 25.3, 25.5], "no"), ([25.4, 25.4, 25.4, 25.4, 25.4, 25.42], "no")]
+    ("lengths", "word"),
+    [([25.4, 25.3, 25.5, 25.4, 25.4, 25.5, 25.3, 25.5], "no"), ([25.4, 25.4, 25.4, 25.4, 25.4, 25.42], "no")],
 )
 def test_a_sound_set_has_no_outlier(quantities_of, lengths, word):
     """The second set's odd one lies within the calliper's step, whatever the test says."""
@@ -103,11 +104,15 @@ measurements:
 
 
 def test_more_springs_than_belong_is_a_mistake(quantities_of):
-    text = "seal: {springs fitted: 8 springs}\nmeasurements: [{on: spring, measured: springs found, reading: 9 springs}]"
+    text = (
+        "seal: {springs fitted: 8 springs}\nmeasurements: [{on: spring, measured: springs found, reading: 9 springs}]"
+    )
     assert "more springs" in quantities_of(text)["springs broken or missing"].problem
 
 
-@pytest.mark.parametrize(("found", "verdict"), [("42.0 mm", "outside"), ("41.0 mm", "between published limits"), ("40.3 mm", "inside")])
+@pytest.mark.parametrize(
+    ("found", "verdict"), [("42.0 mm", "outside"), ("41.0 mm", "between published limits"), ("40.3 mm", "inside")]
+)
 def test_working_length_too_long(quantities_of, knowledge, found, verdict):
     text = f"seal: {{specified working length: 40 mm}}\nmeasurements: [{{on: fit, measured: working length, reading: {found}, resolution: 0.1 mm}}]"
     q = quantities_of(text)["working length error"]

@@ -23,21 +23,41 @@ def mistakes(stem: str, text: str) -> list[str]:
     [
         ("machine", "design life: {at: 25000 h, source: api-682}", ""),
         ("machine", "design life: {at: 25000 mm, source: api-682}", "1:19: '25000 mm' is in the wrong kind of unit"),
-        ("machine", "design life: {at: 25000 h, source: api-628}", "1:36: there is no source 'api-628' (did you mean: api-682?)"),
+        (
+            "machine",
+            "design life: {at: 25000 h, source: api-628}",
+            "1:36: there is no source 'api-628' (did you mean: api-682?)",
+        ),
         ("machine", "design life: {at: 25000 h}", "lacks the key 'source'"),
-        ("machine", "design live: {at: 25000 h, source: api-682}", "has no key 'design live' (did you mean: design life?)"),
+        (
+            "machine",
+            "design live: {at: 25000 h, source: api-682}",
+            "has no key 'design live' (did you mean: design life?)",
+        ),
         ("machine", "design life: 25000 h", "is a mapping of keys"),
         ("machin", "a: b", "no formula reads a table 'machin' (did you mean: machine?)"),
-        ("kinematics", "track: {significant: 0.1 mm, rows: none}\npins: {by group: {rotating: a, stationary: b}, rows: [{arrangement: c, normal: ''}]}",
-         "'rows' takes a list of values"),
-        ("kinematics", "track: {significant: 0.1 mm, rows: [{nose: a, width: b, shift: c, says: [d]}]}\npins: {by group: {rotating: a, stationary: b}, rows: [{arrangement: c, normal: d}]}",
-         "'says' takes one value"),
-        ("outliers", "grubbs: {source: api-682, 5 % two-sided: {3: large}, 5 % one-sided: {3: 1}}\ndixon: {source: api-682, 10 % two-sided: {3: 1}, 5 % two-sided: {3: 1}, 1 % two-sided: {3: 1}}",
-         "'3' must be a number, not 'large'"),
-        ("outliers", "grubbs: {source: api-682, 5 % two-sided: {three: 1}, 5 % one-sided: {3: 1}}\ndixon: {source: api-682, 10 % two-sided: {3: 1}, 5 % two-sided: {3: 1}, 1 % two-sided: {3: 1}}",
-         "must be a number, not 'three'"),
+        (
+            "kinematics",
+            "track: {significant: 0.1 mm, rows: none}\npins: {by group: {rotating: a, stationary: b}, rows: [{arrangement: c, normal: ''}]}",
+            "'rows' takes a list of values",
+        ),
+        (
+            "kinematics",
+            "track: {significant: 0.1 mm, rows: [{nose: a, width: b, shift: c, says: [d]}]}\npins: {by group: {rotating: a, stationary: b}, rows: [{arrangement: c, normal: d}]}",
+            "'says' takes one value",
+        ),
+        (
+            "outliers",
+            "grubbs: {source: api-682, 5 % two-sided: {3: large}, 5 % one-sided: {3: 1}}\ndixon: {source: api-682, 10 % two-sided: {3: 1}, 5 % two-sided: {3: 1}, 1 % two-sided: {3: 1}}",
+            "'3' must be a number, not 'large'",
+        ),
+        (
+            "outliers",
+            "grubbs: {source: api-682, 5 % two-sided: {three: 1}, 5 % one-sided: {3: 1}}\ndixon: {source: api-682, 10 % two-sided: {3: 1}, 5 % two-sided: {3: 1}, 1 % two-sided: {3: 1}}",
+            "must be a number, not 'three'",
+        ),
     ],
-)  # fmt: skip
+)
 def test_a_table_that_does_not_fit(stem, text, said):
     found = mistakes(stem, text)
     assert (found == []) if not said else any(said in f for f in found), found

@@ -87,7 +87,9 @@ def test_the_other_end_mirrors_the_crest(amplitude, crest):
 def test_the_unit_of_depth_does_not_matter(depths, factor):
     plain, scaled = (wear.harmonics(TWELVE, [f * d for d in depths], (1, 2)) for f in (1.0, factor))
     for n in (1, 2):
-        assert scaled.harmonics[n].amplitude == pytest.approx(factor * plain.harmonics[n].amplitude, rel=1e-6, abs=factor * 1e-6)
+        assert scaled.harmonics[n].amplitude == pytest.approx(
+            factor * plain.harmonics[n].amplitude, rel=1e-6, abs=factor * 1e-6
+        )
 
 
 def test_uncertainty_comes_from_the_residual_and_covers_the_truth():
@@ -101,7 +103,9 @@ def test_uncertainty_comes_from_the_residual_and_covers_the_truth():
     assert 0.87 <= hits / 400 <= 0.99
     exact = wear.harmonics(TWELVE, ring((1, 20, 60)), (1,)).harmonics[1]
     assert exact.half_width == pytest.approx(0, abs=1e-9)
-    assert wear.harmonics(TWELVE, ring((1, 20, 60)), (1,), repeatability=2.0).harmonics[1].half_width == pytest.approx(4 / math.sqrt(6))
+    assert wear.harmonics(TWELVE, ring((1, 20, 60)), (1,), repeatability=2.0).harmonics[1].half_width == pytest.approx(
+        4 / math.sqrt(6)
+    )
 
 
 # ---- sampling -----------------------------------------------------------------------------------------------
@@ -116,7 +120,9 @@ def test_stations_resolve_fewer_than_half_as_many_lobes(stations, lobes):
         wear.harmonics(at, [1.0] * stations, (lobes + 1,))
 
 
-@pytest.mark.parametrize(("lobes", "stations", "like"), [(6, 8, 2), (8, 8, 0), (7, 8, 1), (6, 12, 6), (8, 18, 8), (10, 12, 2)])
+@pytest.mark.parametrize(
+    ("lobes", "stations", "like"), [(6, 8, 2), (8, 8, 0), (7, 8, 1), (6, 12, 6), (8, 18, 8), (10, 12, 2)]
+)
 def test_too_few_stations_make_lobes_look_like_fewer(lobes, stations, like):
     """Sampling theorem: with eight stations six lobes look like two and eight look uniform."""
     assert wear.looks_like(lobes, stations) == like
@@ -192,7 +198,13 @@ def test_readings_without_clock_positions_say_so(quantities_of):
 
 
 @pytest.mark.parametrize(
-    ("outer", "inner", "edge"), [("8 µm", "2 µm", "outer edge"), ("2 µm", "8 µm", "inner edge"), ("5 µm", "5 µm", "none"), ("5.4 µm", "5 µm", "none")]
+    ("outer", "inner", "edge"),
+    [
+        ("8 µm", "2 µm", "outer edge"),
+        ("2 µm", "8 µm", "inner edge"),
+        ("5 µm", "5 µm", "none"),
+        ("5.4 µm", "5 µm", "none"),
+    ],
 )
 def test_contact_edge_is_the_edge_worn_deeper(quantities_of, outer, inner, edge):
     text = f"""

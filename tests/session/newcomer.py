@@ -13,7 +13,7 @@ FIGURES = {
     "spring-loaded ring": "rotating", "spring place": "outside the product", "drive": "pins", "held by": "set screws",
     "plan": "none", "soft face": "carbon", "hard face": "sic", "elastomer": "EPDM", "new nose height": "3.0",
     "new free length": "22.0", "springs fitted": "8", "running hours": "1900", "starts": "160",
-    "history": "repeated failures, frequent starts and stops",
+    "history": "shutdown",
 }  # fmt: skip
 
 READINGS = {

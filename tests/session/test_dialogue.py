@@ -72,6 +72,14 @@ def test_a_photo_from_elsewhere_is_copied_in(case, knowledge, tmp_path_factory):
     assert seen.photo == "one.jpg" and (case.parent / "one.jpg").read_bytes() == PICTURE
 
 
+def test_every_photo_in_a_line_is_on_record(case, knowledge):
+    for name in ("a.jpg", "b.jpg"):
+        (case.parent / name).write_bytes(PICTURE + name.encode())
+    script = Script(*to_step(7), (RING + "Seen", "blisters: photo a.jpg, severe, photo b.jpg, photo no.jpg"), stop_at=END)
+    now = session(case, knowledge, script)
+    assert [o.photo for o in now.observations] == ["a.jpg"] and [(r.part, r.photo) for r in now.remarks] == [("1", "b.jpg")]
+
+
 def test_remarks_and_photos_need_no_mark(case, knowledge):
     (case.parent / "whole.jpg").write_bytes(PICTURE)
     script = Script(("fluid", "/note smelt burnt"), ("fluid", "/photo whole.jpg"), *to_step(7), (RING + "Seen", "/note oily"), stop_at=END)

@@ -8,6 +8,7 @@ import os
 import re
 import subprocess
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -35,6 +36,8 @@ def test_steps_come_in_the_order_of_the_stages_and_fit_in_80_columns(case, knowl
     script = Script()
     session(case, knowledge, script)
     assert max(len(line) for t in script.told for line in t.split("\n")) < 80
+    broken = [t for t, after in pairwise(script.told) if re.search(r", \d+$", t) and after.startswith("  ")]
+    assert not broken, "a number stands on the line of what it numbers"
     begun = [t for t in script.told if t.startswith("Step ")]
     assert begun == [f"Step {i} of 8: {s.name}" for i, s in enumerate(knowledge.arrangements.steps, 1)]
     stages = [s.stage for s in knowledge.arrangements.steps]
@@ -256,6 +259,7 @@ def until(t: Terminal, end: str, answer: str = "") -> str:
     raise AssertionError(f"{end!r} was never asked; last: {t.all[-500:]}")
 
 
+@pytest.mark.slow
 def test_a_newcomer_types_the_paper_case_in_and_gets_its_cause(tmp_path, whole_base, whole_network):
     path = tmp_path / "k7.yaml"
     subprocess.run(

@@ -232,9 +232,11 @@ class Checker:
         ):
             return True
         return bool(
-            c.get("degree") and present and all(o["degree"] for o in present)
+            c.get("degree")
+            and present
+            and all(o["degree"] for o in present)
             and any(self.rank(o["degree"]) < self.rank(c["degree"]) for o in present)
-        )  # fmt: skip
+        )
 
     def claimed(self, finding: str, state: str, c: Doc, position: str) -> bool:
         fired = {

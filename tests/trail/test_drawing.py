@@ -65,6 +65,7 @@ def test_no_label_overlaps_another(path, judged):
     assert picture.width <= WIDTH and len(picture.boxes) >= 3
 
 
+@pytest.mark.slow
 def test_the_largest_scenario_with_every_cause_and_the_part_under_one_conclusion(judged):
     case = largest(judged)
     check(draw(case.graph, everything=True))

@@ -66,14 +66,28 @@ def test_transcript(path):
 @pytest.mark.parametrize(
     "line",
     [
-        'why CASE "dry running"', 'why CASE "barrier lost"', 'why CASE "hot and hard"', 'why CASE "shaft moves"',
-        'why CASE "hot and hard" --depth 1', 'why CASE C1 --rather-than C2', 'why CASE C3 --rather-than C1',
-        'why-not CASE "bent shaft"', 'why-not CASE "barrier lost"', 'why-not CASE "jet erosion"', 'why-not CASE "dry running"',
-        'why-not CASE "washed at the port"', 'why-not CASE "hot and hard"', 'why-not OTHER "hot all round"',
-        'what-if CASE --absent "radial cracks@2" --set "service=not hot water"', 'what-if CASE --present "chipped edges"',
-        'what-if CASE --reading "shaft runout=0.2 mm"', "fragile CASE", "compare CASE OTHER", "compare CASE CASE",
+        'why CASE "dry running"',
+        'why CASE "barrier lost"',
+        'why CASE "hot and hard"',
+        'why CASE "shaft moves"',
+        'why CASE "hot and hard" --depth 1',
+        "why CASE C1 --rather-than C2",
+        "why CASE C3 --rather-than C1",
+        'why-not CASE "bent shaft"',
+        'why-not CASE "barrier lost"',
+        'why-not CASE "jet erosion"',
+        'why-not CASE "dry running"',
+        'why-not CASE "washed at the port"',
+        'why-not CASE "hot and hard"',
+        'why-not OTHER "hot all round"',
+        'what-if CASE --absent "radial cracks@2" --set "service=not hot water"',
+        'what-if CASE --present "chipped edges"',
+        'what-if CASE --reading "shaft runout=0.2 mm"',
+        "fragile CASE",
+        "compare CASE OTHER",
+        "compare CASE CASE",
     ],
-)  # fmt: skip
+)
 def test_every_answer_is_also_json_of_its_schema(line):
     text, code = run(f"diagnose {line} --json")
     assert code == 0
@@ -104,8 +118,17 @@ def knowledge_with(**changed: str) -> RuleBase:
 
 
 def finding(name: str, id: str, when: str, **more: str) -> dict[str, str]:
-    keys = {"finding": name, "id": id, "status": "accepted", "since": '"1.0"', "reviewed": '"2026-11"',
-            "sources": "[common-practice]", "reads": name, "otherwise": "rarely", **more}  # fmt: skip
+    keys = {
+        "finding": name,
+        "id": id,
+        "status": "accepted",
+        "since": '"1.0"',
+        "reviewed": '"2026-11"',
+        "sources": "[common-practice]",
+        "reads": name,
+        "otherwise": "rarely",
+        **more,
+    }
     text = "\n".join(f"{k}: {v}" for k, v in keys.items()) + f"\nwhen: {when}\n"
     return {f"findings/{name.replace(' ', '-')}.yaml": text}
 
@@ -161,10 +184,16 @@ def test_a_muted_finding_is_passed_through_to_what_it_rests_on():
 
 def test_slots_are_filled_from_the_records_the_finding_rests_on():
     base = knowledge_with(
-        **finding("ring cracked", "F20", "{saw: radial cracks, on: face}",
-                  reads='"{part} is cracked {extent} at {position}; in all: {parts}"'),
-        **finding("shaft off", "F21", "{quantity: shaft runout, above: 0.01 mm}", reads='"{quantity} on {part}, {extent}"'),
-    )  # fmt: skip
+        **finding(
+            "ring cracked",
+            "F20",
+            "{saw: radial cracks, on: face}",
+            reads='"{part} is cracked {extent} at {position}; in all: {parts}"',
+        ),
+        **finding(
+            "shaft off", "F21", "{quantity: shaft runout, above: 0.01 mm}", reads='"{quantity} on {part}, {extent}"'
+        ),
+    )
     data = (
         (SMALL / "case.yaml")
         .read_bytes()

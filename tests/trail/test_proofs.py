@@ -68,12 +68,22 @@ def sound(graph: nx.DiGraph) -> None:
 
 
 JOINS = {
-    ("recorded", "input", "quantity"), ("quantity", "input", "quantity"), ("recorded", "premise", "firing"),
-    ("setting", "premise", "firing"), ("quantity", "premise", "firing"), ("finding", "premise", "firing"),
-    ("firing", "concludes", "finding"), ("firing", "denies", "finding"), ("firing", "warns", "caution"),
-    ("firing", "rules out", "cause"), ("firing", "sets prior", "cause"), ("finding", "weighs", "evidence"),
-    ("evidence", "moves", "cause"), ("evidence", "does not count", "cause"), ("measurement", "would decide", "finding"),
-}  # fmt: skip
+    ("recorded", "input", "quantity"),
+    ("quantity", "input", "quantity"),
+    ("recorded", "premise", "firing"),
+    ("setting", "premise", "firing"),
+    ("quantity", "premise", "firing"),
+    ("finding", "premise", "firing"),
+    ("firing", "concludes", "finding"),
+    ("firing", "denies", "finding"),
+    ("firing", "warns", "caution"),
+    ("firing", "rules out", "cause"),
+    ("firing", "sets prior", "cause"),
+    ("finding", "weighs", "evidence"),
+    ("evidence", "moves", "cause"),
+    ("evidence", "does not count", "cause"),
+    ("measurement", "would decide", "finding"),
+}
 
 
 def explained(graph: nx.DiGraph, pages: bool) -> None:
@@ -142,8 +152,12 @@ def denied(base: RuleBase) -> set[str]:
         for p in b.premises
         if p.table == "found" and p.negated
     }
-    absent = {str(dict(p.equals)["finding"]) for b in base.rules.branches for p in b.premises
-              if p.table == "found" and dict(p.equals)["state"] == "absent"}  # fmt: skip
+    absent = {
+        str(dict(p.equals)["finding"])
+        for b in base.rules.branches
+        for p in b.premises
+        if p.table == "found" and dict(p.equals)["state"] == "absent"
+    }
     return asked_for | absent
 
 
@@ -179,15 +193,26 @@ def test_taking_rules_of_the_library_away_takes_exactly_what_rested_on_them(path
 # ---- what holds whatever the case ------------------------------------------------------------------------------------
 
 OBSERVATIONS = [
-    "{part: 2, saw: radial cracks, extent: all round}", "{part: 2, saw: radial cracks, extent: one sector}",
-    "{part: 2, absent: radial cracks}", "{part: 1, saw: edge chips, side: outer edge}", "{part: 1, absent: edge chips}",
-    "{on: O-ring, saw: hardened}", "{on: O-ring, absent: hardened}", "{saw: leak when standing}", "{on: shaft, saw: bent}",
-]  # fmt: skip
+    "{part: 2, saw: radial cracks, extent: all round}",
+    "{part: 2, saw: radial cracks, extent: one sector}",
+    "{part: 2, absent: radial cracks}",
+    "{part: 1, saw: edge chips, side: outer edge}",
+    "{part: 1, absent: edge chips}",
+    "{on: O-ring, saw: hardened}",
+    "{on: O-ring, absent: hardened}",
+    "{saw: leak when standing}",
+    "{on: shaft, saw: bent}",
+]
 
 
 def small_case(chosen, runout) -> bytes:
-    lines = ["case: random", "seal: {arrangement: single}", "parts:", "  - {item: 1, kind: soft face}",
-             "  - {item: 2, kind: hard face}"]  # fmt: skip
+    lines = [
+        "case: random",
+        "seal: {arrangement: single}",
+        "parts:",
+        "  - {item: 1, kind: soft face}",
+        "  - {item: 2, kind: hard face}",
+    ]
     said: set[str] = set()
     rows = []
     for i in chosen:

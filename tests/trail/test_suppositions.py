@@ -59,8 +59,9 @@ def test_qualifiers_say_where_and_how_much(small):
 
 def test_a_synonym_is_understood(small):
     assert after(small, Change("absent", "heat checks@2")) == {
-        **after(small, Change("absent", "radial cracks@2")), "changes": [{"kind": "absent", "text": "heat checks@2"}]
-    }  # fmt: skip
+        **after(small, Change("absent", "radial cracks@2")),
+        "changes": [{"kind": "absent", "text": "heat checks@2"}],
+    }
 
 
 def test_a_setting_replaces_the_one_on_record(small):
@@ -117,7 +118,7 @@ def test_every_record_answers_to_what_it_is_called(judged):
         (Change("reading", "shaft runout"), "reading"),
         (Change("reading", "moon phase=3"), "unknown-reading"),
     ],
-)  # fmt: skip
+)
 def test_a_change_that_cannot_be_read_is_refused(small, change, code):
     assert refused(small, change) == [code]
 
@@ -205,7 +206,9 @@ def test_why_not_names_a_kind_that_the_mark_can_be_on_and_the_other_seal(judged)
         return [f"{c['kind']} {c['text']}" for c in answer["would_be_so"]]
 
     # the springs of this pump are several small ones
-    assert ways("condensate-pump-dry-start", "single spring unwound", "seal") == ["present unwound spring@single spring"]
+    assert ways("condensate-pump-dry-start", "single spring unwound", "seal") == [
+        "present unwound spring@single spring"
+    ]
     hurt = ways("crude-pump-barrier-lost", "inner faces hurt while outer faces are sound", "inboard")
     assert hurt and not any("inner faces hurt" in way for way in hurt)
 

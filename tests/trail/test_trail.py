@@ -111,8 +111,12 @@ def test_what_differs_is_said_in_words():
     assert other != CASE
     said = [d["says"] for d in checked(written(), case=other)["differs"] if d["what"] in SECTIONS]
     assert said and not [text for text in said if "{" in text or "..." in text]
-    assert {"rule F2 (cracked somewhere: present): radial cracks: rests on other records", "rule F1 (hot all round: present) is gone",
-            "radial cracks on Seat (2) patches appears", "dry running: weights without hot all round"} <= set(said)  # fmt: skip
+    assert {
+        "rule F2 (cracked somewhere: present): radial cracks: rests on other records",
+        "rule F1 (hot all round: present) is gone",
+        "radial cracks on Seat (2) patches appears",
+        "dry running: weights without hot all round",
+    } <= set(said)
 
 
 def test_a_trail_written_otherwise_is_not_exact():
@@ -133,9 +137,19 @@ def test_any_changed_byte_of_a_trail_is_found(data):
 
 @pytest.mark.parametrize(
     "data",
-    [b"", b"{", b"[]", b"null", b'{"trail": 1}', b'{"trail": 2}', b"\xff\xfe", b"[" * 100_000, b'{"trail": NaN}',
-     b'{"trail": 1, "case": {"digest": 3, "text": ""}}'],
-)  # fmt: skip
+    [
+        b"",
+        b"{",
+        b"[]",
+        b"null",
+        b'{"trail": 1}',
+        b'{"trail": 2}',
+        b"\xff\xfe",
+        b"[" * 100_000,
+        b'{"trail": NaN}',
+        b'{"trail": 1, "case": {"digest": 3, "text": ""}}',
+    ],
+)
 def test_what_is_no_trail_is_refused_with_one_clear_line(data):
     with pytest.raises(BadInput) as caught:
         load_trail(data, "trail.json")

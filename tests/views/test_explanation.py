@@ -46,7 +46,9 @@ def test_all_has_the_ledgers_with_their_classes_and_every_caution_in_full(told):
     short, full = told("crude-pump-barrier-lost", False), told("crude-pump-barrier-lost", True)
     assert "Ledger: loss of barrier fluid, outboard seal" in full
     assert any("failure mechanism 2.7 overheating, failure cause 3.3 maintenance" in line for line in full)
-    assert any("as at every seal: " in line for line in short) and not any("as at every seal: " in line for line in full)
+    assert any("as at every seal: " in line for line in short) and not any(
+        "as at every seal: " in line for line in full
+    )
     whole, brief = (" ".join(" ".join(page).split()) for page in (full, short))
     assert "isolated, locked" in whole and "isolated, locked" not in brief
 
@@ -59,7 +61,9 @@ def test_an_action_names_what_to_beware_of_where_the_record_raises_it(told):
     brief, full = (" ".join(" ".join(told("crude-pump-barrier-lost", x)).split()) for x in (False, True))
     filling = "Fill and vent the circuit to a closed drain"
     assert "inert gas" in brief.split(filling)[1].split("Take care: ")[1].split(".")[0]
-    assert "trapped pressure" in full.split("clean the cooler, flush the circuit")[1].split("Take care: ")[1].split(".")[0]
+    assert (
+        "trapped pressure" in full.split("clean the cooler, flush the circuit")[1].split("Take care: ")[1].split(".")[0]
+    )
 
 
 def test_a_cause_that_stands_above_the_likeliest_explanation_is_not_denied(told):

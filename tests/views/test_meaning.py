@@ -9,10 +9,16 @@ from diagnose.views.meaning import look_up
 from tests.support.reasoned import reasoned
 
 
-@pytest.mark.parametrize("said, on, feature", [
-    ("twisted", "O-ring", "twisted in the groove"), ("twisted", "metal bellows", "bellows twisted"),
-    ("blisters", "dynamic O-ring", "surface blisters"), ("blisters", "soft face", "blisters"), ("blisters", "", "blisters"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "said, on, feature",
+    [
+        ("twisted", "O-ring", "twisted in the groove"),
+        ("twisted", "metal bellows", "bellows twisted"),
+        ("blisters", "dynamic O-ring", "surface blisters"),
+        ("blisters", "soft face", "blisters"),
+        ("blisters", "", "blisters"),
+    ],
+)
 def test_a_spelling_that_features_share_is_told_by_the_kind_of_part(whole_base, whole_network, said, on, feature):
     assert look_up(whole_base, whole_network, said, on)["pattern"] == feature
     if on:
@@ -20,11 +26,17 @@ def test_a_spelling_that_features_share_is_told_by_the_kind_of_part(whole_base, 
         assert [o.feature for o in case.observations] == [feature]
 
 
-@pytest.mark.parametrize("asked, finding, lost", [
-    ("springs broken", "springs broken", "never"), ("hardened O-ring", "O-ring hardened", "never"),
-    ("leak in puffs", "leak in puffs", "while running"),
-])  # fmt: skip
-def test_a_finding_says_how_it_is_seen_until_when_and_how_often_each_cause_leaves_it(whole_base, whole_network, asked, finding, lost):
+@pytest.mark.parametrize(
+    "asked, finding, lost",
+    [
+        ("springs broken", "springs broken", "never"),
+        ("hardened O-ring", "O-ring hardened", "never"),
+        ("leak in puffs", "leak in puffs", "while running"),
+    ],
+)
+def test_a_finding_says_how_it_is_seen_until_when_and_how_often_each_cause_leaves_it(
+    whole_base, whole_network, asked, finding, lost
+):
     answer = look_up(whole_base, whole_network, asked)
     assert (answer["pattern"], answer["lost"]) == (finding, lost) and answer["how"]
     words = whole_base.knowledge.words.seen

@@ -21,9 +21,19 @@ def page(*words: str) -> str:
 
 @pytest.mark.parametrize(
     ("p", "digits", "said"),
-    [(0, 0, "under 1 %"), (0.0099, 0, "under 1 %"), (0.01, 0, "1 %"), (0.5, 0, "50 %"), (0.99, 0, "99 %"), (0.9951, 0, "over 99 %"),
-     (1, 0, "over 99 %"), (0.0004, 1, "under 0.1 %"), (0.941, 1, "94.1 %"), (0.99995, 1, "over 99.9 %")],
-)  # fmt: skip
+    [
+        (0, 0, "under 1 %"),
+        (0.0099, 0, "under 1 %"),
+        (0.01, 0, "1 %"),
+        (0.5, 0, "50 %"),
+        (0.99, 0, "99 %"),
+        (0.9951, 0, "over 99 %"),
+        (1, 0, "over 99 %"),
+        (0.0004, 1, "under 0.1 %"),
+        (0.941, 1, "94.1 %"),
+        (0.99995, 1, "over 99.9 %"),
+    ],
+)
 def test_a_probability_is_never_none_or_all(p, digits, said):
     assert percent(p, digits) == said
 

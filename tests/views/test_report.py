@@ -85,8 +85,13 @@ HOSTILE = """<script>window.ran=1</script><img src=x onerror="window.ran=1"> **b
 
 def test_markup_in_a_case_is_shown_as_text(build, case_file):
     note = HOSTILE.replace('"', "'")
-    made = build(case_file(f'{{part: 2, saw: edge chips, extent: at 3, note: "{note}"}}', name=f'"{note}"',
-                           more=f'history: {{note: "{note}", events: [{{what: "{note}"}}]}}'))  # fmt: skip
+    made = build(
+        case_file(
+            f'{{part: 2, saw: edge chips, extent: at 3, note: "{note}"}}',
+            name=f'"{note}"',
+            more=f'history: {{note: "{note}", events: [{{what: "{note}"}}]}}',
+        )
+    )
     page = html.page(made)
     read = Reader(page)
     assert read.tags.count("script") == 1 and "img" not in read.tags and "b" not in read.tags
@@ -118,7 +123,13 @@ def test_page_one_has_cause_certainty_reasons_changes_and_cautions(large):
 def test_no_raised_caution_is_left_unnamed_on_page_one_and_an_action_names_its_own(build):
     report = build(ROOT / "scenarios" / "crude-pump-barrier-lost.yaml")
     page = Reader(html.page(report, short=True)).told
-    for caution in ("flammable service", "hot parts", "inert gas", "pressurised support system", "scene under investigation"):
+    for caution in (
+        "flammable service",
+        "hot parts",
+        "inert gas",
+        "pressurised support system",
+        "scene under investigation",
+    ):
         assert caution in page.lower()
     assert "lock-out, trapped pressure" in row_with(report, "changes", "clean the cooler, flush the circuit")
 
@@ -259,9 +270,10 @@ def test_photos_beside_the_case_are_in_the_file_with_their_digest(build, case_fi
 
 def test_missing_changed_and_strange_photos_are_said_to_be_so(build, case_file):
     path = case_file(
-        "{part: 2, saw: edge chips, photo: gone.jpg}", f"{{part: 1, saw: blisters, photo: now.png, photo digest: {'0' * 64}}}",
+        "{part: 2, saw: edge chips, photo: gone.jpg}",
+        f"{{part: 1, saw: blisters, photo: now.png, photo digest: {'0' * 64}}}",
         "{part: 1, saw: fracture, photo: script.svg}",
-    )  # fmt: skip
+    )
     (path.parent / "now.png").write_bytes(png())
     (path.parent / "script.svg").write_text(
         "<svg xmlns='http://www.w3.org/2000/svg'><script>alert(1)</script></svg>", "utf-8"

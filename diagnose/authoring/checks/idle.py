@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from diagnose.authoring.checks.base import Base, advice, sources_of
+from diagnose.knowledge.grammar import Grammar, Slots
 from diagnose.knowledge.hazards import unguarded
-from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.model import Condition, Knowledge
 from diagnose.reading.problems import Problem
 
 UNPUBLISHED = ("common practice", "arithmetic", "memory")
 CODES = {
     "unused-feature": "No condition reads the feature.",
+    "unused-form": "No feature that a condition reads is of the form.",
+    "unused-point": "No state or act that a condition asks for is at the point.",
+    "unused-act": "No condition asks for the act.",
+    "unused-variable": "No condition asks for a state of the variable.",
     "unused-setting": "No condition asks for the setting.",
     "unused-quantity": "No finding or limit uses the quantity.",
     "unused-reading": "No quantity takes the reading in.",
@@ -49,8 +54,15 @@ def unused_words(base: Base) -> Iterator[Problem]:
     for family_of in (v.features, v.readings, v.quantities):
         kinds |= {kind for term in family_of.values() for kind in term.on}
     limits = knowledge.limits.values()
+    marks = {c.term for c in every if c.form in ("saw", "absent")}
+    marks = {name for name in v.features if marks & set(v.form_lineage[name])} | marks
+    said = [slots for c in every if (slots := _statement(c))] + [n.slots for n in v.named_statements if n.feature.name in marks]
     tables: list[tuple[str, Mapping[str, Any], set[str], str]] = [
-        ("feature", {n: f for n, f in v.features.items() if not f.form}, _features(base), "a finding that reads it"),
+        ("feature", {n: f for n, f in v.features.items() if not f.form}, marks, "a finding that reads it"),
+        ("form", v.forms, {name for name in v.forms if marks & set(v.special[name])}, "a feature that is of this form"),
+        ("point", v.grammar.points, _reached(v.grammar, "at", said), "a finding on it"),
+        ("act", v.grammar.acts, _reached(v.grammar, "did", said) | {n for n, act in v.grammar.acts.items() if act.setting}, "a finding on it"),
+        ("variable", v.grammar.variables, {slots["variable"] for slots in said if "variable" in slots}, "a finding on it"),
         ("setting", v.settings, {c.term for c in every if "setting" in c.form}, "a condition on it"),
         ("quantity", v.quantities, {c.term for c in every if c.form == "quantity"} | {x.quantity for x in limits},
          "a finding or limit on it"),
@@ -65,11 +77,18 @@ def unused_words(base: Base) -> Iterator[Problem]:
                               f"{way_out}, or take it out")  # fmt: skip
 
 
-def _features(base: Base) -> set[str]:
-    """The features that conditions read; one that is the name of a state or an act is read as that."""
-    v = base.knowledge.vocabulary
-    read = {c.term for c in base.conditions if c.form in ("saw", "absent")}
-    return read | {name for name, f in v.features.items() if f.statements}
+def _statement(c: Condition) -> dict[str, str]:
+    """The parts of a state or an act that a condition asks for."""
+    key = {"state": "variable", "act": "did"}.get(c.form.removeprefix("not "))
+    return {key: c.term, **dict(c.such)} if key else {}
+
+
+def _reached(grammar: Grammar, family: str, said: Iterable[Slots]) -> set[str]:
+    """The words of a family that statements name, with every word above or below one: a record on it is a record on them. An
+    act is done to a point as well."""
+    named = {word for slots in said for slot, word in slots.items() if slot == family or (family == "at" and slot == "to")}
+    return {word for word, line in grammar.lineages[family].items() if named & set(line)
+            or any(word in grammar.lineages[family].get(other, ()) for other in named)}  # fmt: skip
 
 
 def undated_sources(knowledge: Knowledge) -> Iterator[Problem]:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.advice.plan import Plan, Step
 from diagnose.casefile.walk import lost_things
-from diagnose.casefile.wording import describe
+from diagnose.casefile.wording import describe, describe_act, describe_state
 from diagnose.judgement.judge import Judged
 from diagnose.trail.graph import cause_id, proof
 from diagnose.views.drawings.markup import Drawing, Markup
@@ -50,6 +50,19 @@ def history(t: Told) -> list[Block]:
     if asked:
         blocks.append(Heading("Leak, sounds and what the log says"))
         blocks.append(Items([describe(o, t.case) + (f" ({o.note})" if o.note else "") for o in asked], role="two"))
+    return [*blocks, *_statements(t)]
+
+
+def _statements(t: Told) -> list[Block]:
+    """How things stood and what was done, in words; what was said and nobody could place."""
+    blocks: list[Block] = []
+    stood = [(describe_state(s), s.said or s.note) for s in t.case.states]
+    done = [(describe_act(a), a.said or a.note) for a in t.case.acts]
+    for title, told in (("How things stood", stood), ("What was done", done)):
+        if told:
+            blocks += [Heading(title), Items([text + (f" ({said})" if said else "") for text, said in sorted(told)], role="two")]
+    if t.case.not_understood:
+        blocks += [Heading("Said, not understood"), Items(list(t.case.not_understood))]
     return blocks
 
 
