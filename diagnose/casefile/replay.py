@@ -4,7 +4,7 @@ What a line says (`what`) is one of
 
     {start: DOCUMENT, text: FILE}        the case as it was begun; `text` where it came from an existing file
     {set: [SECTION, KEY], to: VALUE}     a figure, setting or text; VALUE null takes it away
-    {add: PLACE, entry: RECORD}          a part, observation, measurement, remark or event
+    {add: PLACE, entry: RECORD}          a part, observation, state, act, measurement, remark or event
     {withdraw: ID}                       a record no longer holds
     {reached: TOPIC}                     a topic of the guided session is done
     {edited: FILE}                       the case file as somebody edited it by hand; the lines after it adopt the edits
@@ -226,4 +226,5 @@ def _about(record: Record) -> tuple[Any, ...]:
     if record.place == "parts":
         return (e.get("item"),)
     said = next((str(e[s]) for s in STATES if s in e), "") or str(e.get("measured", e.get("what", "")))
-    return said, e.get("part"), e.get("on"), e.get("position")
+    about = e.get("at"), e.get("did"), e.get("to"), e.get("when")
+    return said, e.get("part"), e.get("on"), e.get("position"), *about

@@ -13,7 +13,7 @@ from diagnose.cli.common import JsonOption, KnowledgeOption, print_json, refuse
 if TYPE_CHECKING:
     from diagnose.casefile.journal import Line
     from diagnose.casefile.recorder import Recorder
-    from diagnose.knowledge.model import Knowledge
+    from diagnose.knowledge.model import Knowledge, Vocabulary
 
 PATIENCE = 5.0
 """Seconds that a note waits for another one to be done; scripts make several at once."""
@@ -27,6 +27,9 @@ def note(
     absent: Annotated[list[str] | None, typer.Option("--absent", help="Looked for and not there.")] = None,
     not_looked_at: Annotated[list[str] | None, typer.Option("--not-looked-at", help="Nobody looked.")] = None,
     lost: Annotated[list[str] | None, typer.Option("--lost", help="Can no longer be seen.")] = None,
+    phrases: Annotated[
+        list[str] | None, typer.Option("--said", help="A whole phrase in your own words; shown as it is read.")
+    ] = None,
     part: Annotated[str, typer.Option("--part", help="Item number of the part it is on.")] = "",
     on: Annotated[str, typer.Option("--on", help="Kind of part, where no numbered part is meant.")] = "",
     position: Annotated[str, typer.Option("--position", help="inboard or outboard, in a pair.")] = "",
@@ -66,7 +69,7 @@ def note(
     stage: Annotated[str, typer.Option("--stage", help="How far the teardown has come.")] = "",
     instead_of: Annotated[str, typer.Option("--instead-of", help="Number of the record this corrects.")] = "",
     withdraw: Annotated[str, typer.Option("--withdraw", help="Number of a record that no longer holds.")] = "",
-    sure: Annotated[bool, typer.Option("--sure", help="A reading far off its nominal or its set is so.")] = False,
+    sure: Annotated[bool, typer.Option("--sure", help="A reading far off its nominal or its set is so; a phrase is meant as first read.")] = False,
     by: ByOption = "",
     why: WhyOption = "",
     as_json: JsonOption = False,
@@ -77,7 +80,7 @@ def note(
     base = knowledge_of(knowledge)
     _refuse_halves(said)
     with recorder_of(file, base, by, must_exist=True, patience=PATIENCE) as recorder:
-        whats = [*_records(said), *_parts_and_settings(said, recorder)]
+        whats = [*_spoken(said, recorder), *_records(said), *_parts_and_settings(said, recorder)]
         if stage:
             whats.append({"set": ["stage"], "to": stage})
         if withdraw:
@@ -103,6 +106,42 @@ def _refuse_halves(said: Words) -> None:
     if on_a_part and not said["part"] and not said["item"]:
         way_out = '--part ITEM; the mark of a whole group is set with --set "index.rotating=keyway"'
         raise refuse("--index, --index-at and --seen-from are told of a part", way_out)
+
+
+def _spoken(said: Words, recorder: Recorder) -> list[What]:
+    """What whole phrases say. Raises BadInput where one is not surely read and nobody says that it is; what is not understood
+    is kept as said. A word under --saw and the like that is no term is read as a phrase too."""
+    from diagnose.casefile.spoken import not_understood, records_of
+    from diagnose.phrases.read import read
+    from diagnose.views.phrases import not_sure
+
+    vocabulary = recorder.knowledge.vocabulary
+    about = _given(said, "part", "on", "position")
+    item = recorder.state.part_record(said["part"])
+    kind = str(item.entry.get("kind", "")) if item else vocabulary.find("kind", said["on"]) or ""
+    whats: list[What] = []
+    for phrase in [*(said["phrases"] or []), *_strange(said, vocabulary)]:
+        readings = read(phrase, vocabulary, kind)
+        if not readings:
+            recorder.told.append(f"not understood, kept as said: {phrase}")
+            whats.append(not_understood(phrase, recorder.state))
+            continue
+        if readings[0].sureness != "sure" and not said["sure"]:
+            raise not_sure(phrase, readings)
+        recorder.told.append(f"read as: {readings[0].text}")
+        whats += records_of(readings[0], phrase, recorder.state, vocabulary, about)
+    return whats
+
+
+def _strange(said: Words, vocabulary: Vocabulary) -> list[str]:
+    """Words for features that are no terms, as phrases; they are taken out of what was said."""
+    found = []
+    for option, state in (("saw", ""), ("absent", "no "), ("not_looked_at", "not looked at: ")):
+        words = said[option] or []
+        strange = [word for word in words if vocabulary.find("feature", word) is None]
+        said[option] = [word for word in words if word not in strange]
+        found += [state + word for word in strange]
+    return found
 
 
 def _records(said: Words) -> list[What]:

@@ -50,7 +50,7 @@ _END = r"(?![\w°])"
 
 @dataclass(frozen=True)
 class Lifted:
-    """One figure. `kind`: amount, time, clock, extent, which, of. `text` as a case file writes it; `said` as it stood;
+    """One figure. `kind`: amount, time, extent, which, count. `text` as a case file writes it; `said` as it stood;
     `guessed`: the unit or the meaning was not written out."""
 
     kind: str
@@ -136,10 +136,10 @@ def _patterns() -> Iterator[tuple[re.Pattern[str], Make]]:
 
     def which(m: re.Match[str]) -> Lifted:
         of = f" of {m.group(3)}" if m.group(3) else ""
-        return Lifted("which", f"{m.group(2)}{of}", m.group().strip(), m.group(1))
+        return Lifted("which", f"{m.group(1)} {m.group(2)}{of}", m.group().strip(), m.group(1))
 
     def of(m: re.Match[str]) -> Lifted:
-        return Lifted("of", f"{_number(m.group(1))} of {_number(m.group(2))}", m.group().strip())
+        return Lifted("count", f"{_number(m.group(1))} of {_number(m.group(2))}", m.group().strip())
 
     def bare(m: re.Match[str]) -> Lifted:
         return Lifted("extent", "at " + _hour(*m.groups()[:3]), m.group().strip(), "", True)

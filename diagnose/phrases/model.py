@@ -12,7 +12,7 @@ SURENESS = ("sure", "likely", "weak")
 class Statement:
     """One thing said. `family` is feature, state, act, setting or reading; `state` present, absent or not looked at; `on`
     a kind of part or a point, "" where none was named or is known; `more`: side, degree, extent, runs, colour, texture, made
-    of, which, of, when; the value of a state or reading; with what an act was done."""
+    of, which, of, count, when; the value of a state or reading; with what an act was done."""
 
     family: str
     term: str
@@ -52,7 +52,9 @@ def rendered(statement: Statement) -> str:
     else:
         said = STATES[s.state] + said
     with_ = f"with {more['with']}" if more.get("with") else ""
-    rest = [more.get(k, "") for k in ("side", "degree", "extent", "runs", "colour", "texture", "made of", "which", "of", "when")]
+    which = more.get("which", "") + (f" of {more['of']}" if "of" in more else "")
+    rest = [*(more.get(k, "") for k in ("side", "degree", "extent", "runs", "colour", "texture", "made of")), which,
+            *(more.get(k, "") for k in ("count", "when"))]  # fmt: skip
     return (f"{s.on}: " if s.on else "") + ", ".join(x for x in (said, with_, *rest) if x)
 
 
@@ -68,4 +70,6 @@ def entry(statement: Statement) -> tuple[str, dict[str, str]]:
     if s.family != "feature":
         return "", {}
     key = {"present": "saw", "absent": "absent", "not looked at": "not looked at"}[s.state]
+    if count := more.pop("count", ""):
+        more |= {"of": count.split()[-1], "note": count}
     return "observations", {**({"on": s.on} if s.on else {}), key: s.term, **more}

@@ -21,9 +21,9 @@ from diagnose.reading.units import BadUnit, unit
 SURE, LIKELY, WEAK = 0.80, 0.60, 0.42
 CLAIMED, UNREAD, UNKNOWN = 1.1, 0.6, 0.9
 NO_PART, ABOVE, WRONG_PART = 0.96, 0.97, 0.5
-OTHER_WORDS, OTHER_VERB, BARE = 0.94, 0.7, 0.75
+OTHER_WORDS, OTHER_VERB, BARE = 0.92, 0.7, 0.75
 FAMILY = {"feature": 1.0, "state": 0.96, "act": 0.94, "reading": 0.97, "setting": 0.82}
-TIE, WORTH, AMONG = 0.05, 0.6, 0.55
+TIE, WORTH, AMONG = 0.03, 0.6, 0.55
 MOST_HELD, MOST_READINGS = 80, 4
 TOLD = frozenset({"leak", "sound", "history", "fit"})
 """What is told of a seal as a whole, whatever part is named beside."""
@@ -240,7 +240,7 @@ def _held(number: int, clause: Clause, named: dict[str, frozenset[int]], behind:
 def _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_used, on, fit, value) -> Held | None:  # type: ignore[no-untyped-def]
     term = spelling.term
     more, quiet = _qualifiers(clause, used, term)
-    lifted = {p for p, x in clause.lifted.items() if x.kind in ("extent", "which", "of")}
+    lifted = {p for p, x in clause.lifted.items() if x.kind in ("extent", "which", "count")}
     said_again = {p for sense in index.alone.get(term.name, ()) for s in clause.senses.get(sense, ()) for p in s.places}
     left = clause.content - used - quiet - lifted - said_again
     unread = sum(_loss(clause, p, index) for p in left)
@@ -373,8 +373,9 @@ def _qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, s
             more["with" if term.family == "act" and slot == "made of" else slot] = best.sense[1]
             quiet |= {p for s in spans for p in s.places if s.sense == best.sense}
     for lifted in clause.lifted.values():
-        if lifted.kind in ("extent", "which", "of") and term.family == "feature":
-            more[lifted.kind] = lifted.text
+        if lifted.kind in ("extent", "which", "count") and term.family == "feature":
+            which, _, of = lifted.text.partition(" of ") if lifted.kind == "which" else (lifted.text, "", "")
+            more |= {lifted.kind: which, **({"of": of} if of else {})}
     return more, quiet
 
 
@@ -396,7 +397,7 @@ def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...], 
         return []
     best = [held[0] for _, held in chosen]
     ties = [f"{held[0].statement.term!r} and {held[1].statement.term!r} fit alike"
-            for _, held in chosen if len(held) > 1 and held[0].score - held[1].score < TIE and not _general(held[0], held[1], index)]  # fmt: skip
+            for _, held in chosen if len(held) > 1 and held[0].score - held[1].score < TIE and not _agree(held[0], held[1], index)]  # fmt: skip
     others = sorted(
         ((held[0].score - h.score, n, h) for n, (_, held) in enumerate(chosen) for h in held[1:]),
         key=lambda x: (x[0], x[1], x[2].statement.term),
@@ -417,11 +418,14 @@ def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...], 
     return result
 
 
-def _general(one: Held, other: Held, index: Index) -> bool:
-    """Whether the first says in general what the other says in particular, so that it cannot be wrong where that is right."""
-    a, b = one.statement, other.statement
-    same = (a.family, a.on, a.state) == (b.family, b.on, b.state) and a.family == "feature"
-    return same and a.term in index.vocabulary.form_lineage[b.term]
+def _agree(one: Held, other: Held, index: Index) -> bool:
+    """Whether two readings can both be so: one says in general, or as a state or an act, what the other says as a mark."""
+    a, b, line = one.statement, other.statement, index.vocabulary.form_lineage
+    if a.state != b.state:
+        return False
+    if a.family == b.family == "feature":
+        return a.on == b.on and (a.term in line[b.term] or b.term in line[a.term])
+    return {a.family, b.family} in ({"feature", "state"}, {"feature", "act"}, {"state", "act"})
 
 
 def _unrepeated(statements: Iterable[Statement]) -> list[Statement]:

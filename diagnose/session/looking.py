@@ -8,7 +8,9 @@ from typing import Any
 from diagnose.casefile import walk
 from diagnose.casefile.photos import photo_entry
 from diagnose.casefile.replay import What
+from diagnose.casefile.spoken import not_understood, records_of
 from diagnose.casefile.walk import Topic
+from diagnose.phrases.read import read
 from diagnose.reading.problems import BadInput
 from diagnose.reading.terms import nearest, plain
 from diagnose.session.entries import ALL, EXTENTS, NONE, details, feature_and_details, listed, state_and_list
@@ -91,6 +93,9 @@ class Looking:
     def _saw(self, topic: Topic, answer: str) -> None:
         known = self._known(topic)
         word, text = feature_and_details(answer, known, self.words)
+        if not known(word) and not word.isdigit():
+            self._spoken(topic, word, text)
+            return
         feature = self._feature(topic, word)
         if not feature:
             return
@@ -155,21 +160,46 @@ class Looking:
         return find
 
     def _feature(self, topic: Topic, word: str) -> str:
-        """The feature meant, asking back where the word is only near one; "" where it is none."""
-        if (found := self._known(topic)(word)) or word.isdigit():
-            if not found:
-                self.talk.say(f"  there is no {word} in this list; it goes to {len(topic.features)}")
-            return found
+        """The feature of a number or a spelling; "" where the list has no such number."""
+        found = self._known(topic)(word)
+        if not found:
+            self.talk.say(f"  there is no {word} in this list; it goes to {len(topic.features)}")
+        return found
+
+    def _spoken(self, topic: Topic, phrase: str, more: str) -> None:
+        """Records a phrase as it is read, with the details that stand behind it, asking which reading is meant where it is
+        not sure; what nothing is read in, or not what was meant, is kept as said."""
+        recorder, readings = self.talk.recorder, read(phrase, self.words, topic.kind)
+        texts = {r.text: r for r in readings}
         table = self.features(topic)
-        near = list(dict.fromkeys(table[n] for n in nearest(word, table, 6)))
-        if not near:
-            elsewhere = self.words.find("feature", word)
+        near = [table[n] for n in nearest(phrase, table, 6)] if not readings or readings[0].sureness == "weak" else []
+        offered = list(dict.fromkeys([*texts, *near]))[:6]
+        if readings and readings[0].sureness == "sure":
+            self.talk.say(f"  read as: {offered[0]}", hang=4)
+            chosen = offered[0]
+        elif offered:
+            self.talk.say("  did you mean: " + "; ".join(f"{i}{BOUND}{n}" for i, n in enumerate(offered, 1)), hang=4)
+            numbers = {str(i): n for i, n in enumerate(offered, 1)} | {plain(n): n for n in offered} | {"": "", "n": "", "none": ""}
+            chosen = self.talk.choose("  number (Enter: none of them): ", numbers)
+        else:
+            elsewhere = self.words.find("feature", phrase)
             on = f"; it is recorded on: {', '.join(self.words.features[elsewhere].on)}" if elsewhere else ""
-            self.talk.say(f"  {word!r} is no feature of {topic.kind}{on}", hang=4)
-            return ""
-        self.talk.say("  did you mean: " + ", ".join(f"{i}{BOUND}{n}" for i, n in enumerate(near, 1)), hang=4)
-        numbers = {str(i): n for i, n in enumerate(near, 1)} | {plain(n): n for n in near} | {"": "", "n": "", "none": ""}
-        return self.talk.choose("  number (Enter: none of them): ", numbers)
+            self.talk.say(f"  {phrase!r} is not understood{on}; it is kept as said", hang=4)
+            chosen = ""
+        if not chosen:
+            self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, recorder.state))
+            return
+        whats: list[What] = [{"add": "observations", "entry": {**topic.about(), "saw": chosen, "said": phrase}}]
+        if chosen in texts:
+            about = {"part": topic.part} if topic.part else {"on": topic.kind}
+            whats = records_of(texts[chosen], phrase, recorder.state, self.words, {**topic.about(), **about})
+        entry, photos = self.details(more)
+        mark = next((w for w in whats if w.get("add") == "observations"), None)
+        if mark:
+            mark["entry"] |= entry
+        elif entry:
+            photos.append({"note": f"{phrase}: {more}"})
+        self.talk.record(*whats, *more_photos(topic.part, photos))
 
 
 def more_photos(part: str, photos: Iterable[dict[str, str]]) -> list[What]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from diagnose.casefile.format import STATES
+from diagnose.casefile.format import STATE, STATES
 from diagnose.casefile.journal import Line
 from diagnose.views.page import Page
 
@@ -61,6 +61,13 @@ def record(place: str, entry: Mapping[str, Any]) -> str:
     elif place == "remarks":
         head = f"remark{f' on {on}' if on else ''}: {shown(entry.get('note', ''))}".rstrip(": ")
         entry = {k: v for k, v in entry.items() if k != "note"}
+    elif place == "states":
+        head = f"{shown(entry.get('at'))}: " + ", ".join(f"{k} {shown(v)}" for k, v in entry.items() if k not in STATE)
+        entry = {k: v for k, v in entry.items() if k in STATE and k != "at"}
+    elif place == "acts":
+        undone = "not done: " if entry.get("not") == "true" else ""
+        head = f"{undone}{shown(entry.get('did'))}" + (f" {shown(entry['to'])}" if entry.get("to") else "")
+        entry = {k: v for k, v in entry.items() if k not in ("did", "to", "not")}
     else:
         head = f"event {shown(entry.get('date', ''))} {shown(entry.get('what', ''))}".replace("  ", " ")
     spoken = (

@@ -11,6 +11,7 @@ import pytest
 
 from diagnose.casefile.journal import journal_path, read_journal
 from diagnose.casefile.recorder import Recorder
+from diagnose.knowledge.cache import open_knowledge
 from diagnose.reading.problems import BadInput
 from diagnose.session.dialogue import Dialogue
 from tests.session.script import NOON, Script, session, to_step
@@ -270,3 +271,18 @@ def test_everything_said_at_a_session_is_styled_only_where_asked(case, knowledge
         said.clear()
         Dialogue(r, ask, said.append, styled=False).run()
     assert not any("\x1b" in x for x in said)
+
+
+# ---- in own words -----------------------------------------------------------------------------------------------
+
+
+def test_a_phrase_in_own_words_is_read_told_back_and_kept_as_said(tmp_path):
+    knowledge = open_knowledge(ROOT / "knowledge")
+    case = tmp_path / "p.yaml"
+    with Recorder(case, knowledge, "ann", lambda: NOON) as r:
+        r.start({"case": "P", "seal": {"arrangement": "single"}, "parts": [{"item": "1", "name": "Springs", "kind": "spring"}]})
+    script = Script(("1 Springs @ Seen", "gunked up"), ("1 Springs @ Seen", "wug dax"))
+    now = session(case, knowledge, script)
+    assert "read as: spring: clogged" in script.text and "it is kept as said" in script.text
+    assert [(o.feature, o.part, o.said) for o in now.observations if o.state == "present"] == [("clogged", "1", "gunked up")]
+    assert now.not_understood == ("wug dax",)

@@ -1,0 +1,73 @@
+"""Whole phrases put on record: taken where they are surely read, shown back where not, never lost."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from diagnose.casefile.reader import read_case
+from diagnose.cli import main
+from diagnose.knowledge.cache import open_knowledge
+
+KNOWLEDGE = Path(__file__).parents[2] / "knowledge"
+
+
+@pytest.fixture
+def note(tmp_path, monkeypatch, capsys):
+    """Runs diagnose note on a begun single seal; returns (exit code, output, errors)."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("DIAGNOSE_KNOWLEDGE", str(KNOWLEDGE))
+    monkeypatch.setenv("DIAGNOSE_BY", "ann")
+
+    def run(*words):
+        monkeypatch.setattr(sys, "argv", ["diagnose", *words])
+        with pytest.raises(SystemExit) as end:
+            main.run()
+            raise SystemExit(0)
+        out, err = capsys.readouterr()
+        return end.value.code or 0, out, err
+
+    assert run("start", "p.yaml", "--arrangement", "single")[0] == 0
+    return lambda *words: run("note", "p.yaml", *words)
+
+
+def case():
+    return read_case(Path("p.yaml"), open_knowledge(KNOWLEDGE))
+
+
+def test_a_phrase_that_is_surely_read_is_recorded_with_the_words_as_said(note):
+    code, out, _ = note("--said", "springs gunked up")
+    assert code == 0 and "read as: spring: clogged" in out
+    (o,) = case().observations
+    assert (o.feature, o.kind, o.said) == ("clogged", "spring", "springs gunked up")
+
+
+def test_a_phrase_that_must_be_asked_is_refused_with_its_readings_and_taken_with_sure(note):
+    code, _, err = note("--said", "no blisters on the carbon")
+    assert code == 2 and "looked for and not there, blister" in err and "denial" in err and "--sure" in err
+    assert case().observations == ()
+    assert note("--said", "no blisters on the carbon", "--sure")[0] == 0
+    assert [(o.feature, o.state) for o in case().observations] == [("blisters", "absent")]
+
+
+def test_states_and_acts_are_recorded_as_such(note):
+    assert note("--said", "quench stone cold", "--said", "seal greased with vaseline", "--sure")[0] == 0
+    ((state,), (act,)) = case().states, case().acts
+    assert (state.point, state.variable, state.values, state.said) == ("quench", "temperature", ("low",), "quench stone cold")
+    assert (act.did, act.to, act.using) == ("grease", "seal", "mineral grease")
+
+
+def test_what_is_not_understood_is_kept_as_said(note):
+    code, out, _ = note("--said", "frobnicated the widget")
+    assert code == 0 and "not understood, kept as said" in out
+    assert note("--said", "wug dax")[0] == 0
+    assert case().not_understood == ("frobnicated the widget", "wug dax")
+
+
+def test_a_word_that_is_no_term_is_read_as_a_phrase_on_its_part(note):
+    code, out, _ = note("--part", "2", "--saw", "looks like a record")
+    assert code == 0 and "concentric grooves" in out
+    (o,) = case().observations
+    assert (o.feature, o.part, o.said) == ("concentric grooves", "2", "looks like a record")
