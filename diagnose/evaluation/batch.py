@@ -24,32 +24,20 @@ from typing import Any
 
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.writer import put
-from diagnose.inference.run import RuleBase, infer, load
-from diagnose.judgement.judge import Judgement, judge
-from diagnose.judgement.network import Network, build
+from diagnose.inference.run import RuleBase, load
+from diagnose.judgement.diagnosis import Diagnosis, network_of
+from diagnose.judgement.judge import Judged, Judgement
 from diagnose.reading.files import read_file, shown_name
 from diagnose.reading.located import read_bytes
 from diagnose.reading.problems import Problems
 
-TEXTS = ("file", "case", "digest", "knowledge", "position", "cause", "standing", "second")
+TEXTS = ("file", "case", "digest", "knowledge", "position", "mechanism", "mechanism_standing", "root", "root_standing",
+         "second_root")  # fmt: skip
 COUNTS = ("present", "absent", "ruled_out")
-NUMBERS = ("probability", "second_probability", "none_of_these")
-COLUMNS = (
-    "file",
-    "case",
-    "digest",
-    "knowledge",
-    "position",
-    "cause",
-    "standing",
-    "probability",
-    "second",
-    "second_probability",
-    "none_of_these",
-    "present",
-    "absent",
-    "ruled_out",
-)
+NUMBERS = ("mechanism_probability", "root_probability", "second_probability", "none_of_these")
+COLUMNS = ("file", "case", "digest", "knowledge", "position", "mechanism", "mechanism_standing", "mechanism_probability",
+           "root", "root_standing", "root_probability", "second_root", "second_probability", "none_of_these", "present",
+           "absent", "ruled_out")  # fmt: skip
 FORMS = (".csv", ".jsonl", ".parquet")
 A_CHUNK = 4
 MOST_PROBLEMS = 20
@@ -92,14 +80,14 @@ class Table:
 
 
 @lru_cache(maxsize=1)
-def _opened(folder: str) -> tuple[RuleBase, Network]:
+def _opened(folder: str) -> RuleBase:
     base = load(Path(folder))
     base.reasoner.build()
-    net = build(base.knowledge)
+    network_of(base)
     # a start goes without collecting; many cases need it, but never among what lasts
     gc.freeze()
     gc.enable()
-    return base, net
+    return base
 
 
 def judge_chunk(folder: str, chunk: Sequence[Work], seconds: float = 0.0) -> list[Done]:
@@ -107,10 +95,10 @@ def judge_chunk(folder: str, chunk: Sequence[Work], seconds: float = 0.0) -> lis
     some seconds is left, 0 for none."""
     result = []
     for work in chunk:
-        base, net = _opened(folder)
+        base = _opened(folder)
         try:
             with _at_most(seconds):
-                result.append(judge_one(work, base, net))
+                result.append(judge_one(work, base))
         except _TooLong:
             # what was broken off may be half done
             _opened.cache_clear()
@@ -141,14 +129,14 @@ def _at_most(seconds: float) -> Iterator[None]:
         signal.signal(signal.SIGPROF, before)
 
 
-def judge_one(work: Work, base: RuleBase, net: Network) -> Done:
+def judge_one(work: Work, base: RuleBase) -> Done:
     """Judges one case. Whatever goes wrong with it is told of it and leaves the others alone."""
     problems = Problems()
     try:
         case = parse_case(work.data, work.name, base.knowledge, problems)
         if case is None or problems.errors():
             return Done(work.name, problems=_told(work.name, problems))
-        judgements = judge(infer(case, base), net)
+        judgements = Diagnosis(case, base).judgements
         digests = {"file": work.name, "case": case.name, "digest": case.digest, "knowledge": base.knowledge.digest}
         return Done(work.name, tuple(digests | _row(j) for j in judgements))
     except Exception as error:  # one bad case must not end the run
@@ -162,20 +150,28 @@ def _told(name: str, problems: Problems) -> tuple[str, ...]:
 
 
 def _row(judgement: Judgement) -> Row:
-    first, second = judgement.causes[:2]
-    states = judgement.weighed.states
+    """The leading mechanism and root cause with their standing; a rule base may have none of either."""
+    states = judgement.states
     return {
-        "position": judgement.position,
-        "cause": first.cause,
-        "standing": first.standing,
-        "probability": round(first.probability, 6),
-        "second": second.cause,
-        "second_probability": round(second.probability, 6),
-        "none_of_these": round(judgement.none_of_these, 6),
-        "present": sum(states.values()),
-        "absent": len(states) - sum(states.values()),
-        "ruled_out": sum(c.standing == "ruled out" for c in judgement.causes),
-    }
+        "position": judgement.position, **_leading("mechanism", judgement.mechanisms),
+        **_leading("root", judgement.causes), "second_root": _name(judgement.causes[1:]),
+        "second_probability": _chance(judgement.causes[1:]), "none_of_these": round(judgement.none_of_these, 6),
+        "present": sum(states.values()), "absent": len(states) - sum(states.values()),
+        "ruled_out": sum(j.standing == "ruled out" for j in judgement.causes),
+    }  # fmt: skip
+
+
+def _leading(level: str, ranked: Sequence[Judged]) -> Row:
+    standing = ranked[0].standing if ranked else ""
+    return {level: _name(ranked), f"{level}_standing": standing, f"{level}_probability": _chance(ranked)}
+
+
+def _name(ranked: Sequence[Judged]) -> str:
+    return ranked[0].name if ranked else ""
+
+
+def _chance(ranked: Sequence[Judged]) -> float:
+    return round(ranked[0].probability, 6) if ranked else 0.0
 
 
 def works(folder: Path, paths: Iterable[Path], table: Table) -> list[Work]:
@@ -192,15 +188,9 @@ def works(folder: Path, paths: Iterable[Path], table: Table) -> list[Work]:
 
 
 def run(
-    todo: Sequence[Work],
-    folder: Path,
-    table: Table,
-    workers: int,
-    progress: Path,
-    tell: Callable[[int], None],
-    cluster: str = "",
-    seconds: float = 0.0,
-) -> None:
+    todo: Sequence[Work], folder: Path, table: Table, workers: int, progress: Path, tell: Callable[[int], None],
+    cluster: str = "", seconds: float = 0.0,
+) -> None:  # fmt: skip
     """Judges all of `todo` into `table`, writing each finished case to `progress`. `tell` hears how many are done."""
     chunks = [todo[i : i + A_CHUNK] for i in range(0, len(todo), A_CHUNK)]
     many = _by_cluster(chunks, folder, cluster) if cluster else _by_pool(chunks, folder, workers, seconds)
@@ -296,9 +286,7 @@ def _line(line: str) -> Row | None:
 
 
 def _typed(row: dict[str, Any]) -> Row:
-    return (
-        row | {c: _text(row[c]) for c in TEXTS} | {c: int(row[c]) for c in COUNTS} | {c: float(row[c]) for c in NUMBERS}
-    )
+    return row | {c: _text(row[c]) for c in TEXTS} | {c: int(row[c]) for c in COUNTS} | {c: float(row[c]) for c in NUMBERS}
 
 
 def _cell(text: str) -> str:

@@ -14,39 +14,22 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.casefile.reader import parse_case
-from diagnose.inference.run import RuleBase, infer, load
-from diagnose.judgement.judge import judge
-from diagnose.judgement.network import Network, build
-from diagnose.knowledge.model import Card, Cause, Finding, Knowledge
+from diagnose.inference.run import RuleBase, load
+from diagnose.judgement.diagnosis import Diagnosis, network_of
+from diagnose.judgement.judge import Judged
+from diagnose.knowledge.model import Card, Cause, Explained, Finding, Knowledge, Mechanism, Words
 from diagnose.reading.figures import percent
 from diagnose.reading.located import read_bytes
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 
-SECTIONS = ("findings", "causes", "measurements", "cautions")
-_WORDING = {
-    "reads",
-    "means",
-    "chain",
-    "secondary",
-    "family",
-    "reviewed",
-    "since",
-    "how",
-    "says",
-    "defer",
-    "sources",
-    "told_apart_by",
-    "because",
-    "then",
-    "where",
-    "instrument",
-    "at",
-    "readings",
-}
+SECTIONS = ("findings", "mechanisms", "causes", "measurements", "cautions")
+_WORDING = {"reads", "means", "family", "reviewed", "since", "how", "says", "defer", "sources",
+            "told_apart_by", "because", "then", "where", "instrument", "at", "readings"}  # fmt: skip
 NOTABLE = 0.05
-"""A change of the leading cause's probability below this is told only in the totals."""
-ANSWER = ("leading", "standing")
-"""What a case's answer is: its leading cause and the standing of that."""
+"""A change of probability of what leads below this is told only in the totals."""
+ANSWER = ("leading", "mechanism", "standing")
+"""What a case's answer is: its leading root cause and mechanism, and their standing."""
+KINDS = (*ANSWER, "probability", "ledger")
 
 
 # ---- getting at a version -----------------------------------------------------------------------------------
@@ -127,7 +110,8 @@ def card_changes(old: Knowledge, new: Knowledge) -> list[CardChange]:
 
 @dataclass(frozen=True)
 class Change:
-    """One case whose answer differs. `kind`: leading, standing, probability or ledger; `through`: rules and weights."""
+    """One case whose answer differs. `kind`: leading (root cause), mechanism, standing, probability or ledger; `through`:
+    rules and weights."""
 
     path: str
     kind: str
@@ -138,49 +122,70 @@ class Change:
 
 
 @dataclass(frozen=True)
-class _Answer:
-    leading: str
+class _Leader:
+    """What leads at one level."""
+
+    name: str
     standing: str
     probability: float
-    position: str
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.standing}, {percent(self.probability)})"
+
+
+@dataclass(frozen=True)
+class _Answer:
+    root: _Leader
+    mechanism: _Leader
     weights: tuple[tuple[str, str, float], ...]
     states: tuple[tuple[str, str, str], ...]
     expected: tuple[str, ...]
 
-    def text(self) -> str:
-        return f"{self.leading} ({self.standing}, {percent(self.probability)})"
+    def __str__(self) -> str:
+        return f"{self.root}; mechanism {self.mechanism}"
+
+    @property
+    def leaders(self) -> tuple[_Leader, _Leader]:
+        return self.root, self.mechanism
 
 
-_BASES: list[tuple[RuleBase, Network]] = []
+_BASES: list[RuleBase] = []
 
 
 def _start(folders: tuple[str, str], drafts: bool) -> None:
-    _BASES.clear()
-    for folder in folders:
-        base = load(Path(folder), drafts)
-        _BASES.append((base, build(base.knowledge)))
+    _BASES[:] = [load(Path(folder), drafts) for folder in folders]
+    for base in _BASES:
+        network_of(base)
 
 
 def _both(path: str) -> tuple[str, list[_Answer | list[Problem]]]:
-    return path, [_answer(path, *b) for b in _BASES]
+    return path, [_answer(path, base) for base in _BASES]
 
 
-def _answer(path: str, base: RuleBase, net: Network) -> _Answer | list[Problem]:
+def _answer(path: str, base: RuleBase) -> _Answer | list[Problem]:
     problems = Problems()
     data = read_bytes(Path(path), path, problems)
     case = parse_case(data, path, base.knowledge, problems) if data is not None else None
     if case is None or problems.errors():
         return problems.errors()
-    inference = infer(case, base)
-    judgements = judge(inference, net)
-    ranked = sorted((j for x in judgements for j in x.causes), key=lambda j: j.rank)
-    top = ranked[0]
-    weights = tuple(
-        (j.cause, e.finding, round(e.weight, 2)) for j in ranked[:3] for e in j.evidence if e.weight and not e.through
-    )
-    states = tuple((p, f, d.state) for p, here in sorted(inference.findings.items()) for f, d in sorted(here.items()))
-    expected = (*case.expected.causes, *case.expected.also) if case.expected else ()
-    return _Answer(top.cause, top.standing, top.probability, top.position, weights, states, expected)
+    diagnosis = Diagnosis(case, base)
+    levels = [sorted(level, key=lambda j: j.rank) for level in (
+        [j for x in diagnosis.judgements for j in x.causes], [j for x in diagnosis.judgements for j in x.mechanisms],
+    )]  # fmt: skip
+    weights = tuple((j.name, e.finding, round(e.weight, 1) + 0.0) for level in levels for j in level[:3] for e in j.evidence
+                    if e.weight and not e.through)  # fmt: skip
+    found = sorted(diagnosis.inference.findings.items())
+    states = tuple((p, f, d.state) for p, here in found for f, d in sorted(here.items()))
+    x = case.expected
+    expected = (*(x.roots or x.mechanisms), *x.also) if x else ()
+    root, mechanism = map(_leader, levels)
+    return _Answer(root, mechanism, weights, states, expected)
+
+
+def _leader(ranked: Sequence[Judged]) -> _Leader:
+    if not ranked:
+        return _Leader("", "", 0.0)
+    return _Leader(ranked[0].name, ranked[0].standing, ranked[0].probability)
 
 
 def compare(
@@ -198,25 +203,27 @@ def compare(
             problems += [p for side in (before, after) if isinstance(side, list) for p in side]
         elif (kind := _kind(before, after)) != "":
             changes.append(
-                Change(path, kind, before.text(), after.text(), after.expected, _through(before, after, changed))
+                Change(path, kind, str(before), str(after), after.expected, _through(before, after, changed))
             )
-    order = ("leading", "standing", "probability", "ledger")
-    changes.sort(key=lambda c: (order.index(c.kind), c.path))
+    changes.sort(key=lambda c: (KINDS.index(c.kind), c.path))
     return cards, changes, sorted(set(problems))
 
 
 def _kind(before: _Answer, after: _Answer) -> str:
-    if before.leading != after.leading:
+    if before.root.name != after.root.name:
         return "leading"
-    if before.standing != after.standing:
+    if before.mechanism.name != after.mechanism.name:
+        return "mechanism"
+    pairs = list(zip(before.leaders, after.leaders, strict=True))
+    if any(a.standing != b.standing for a, b in pairs):
         return "standing"
-    if abs(before.probability - after.probability) >= NOTABLE:
+    if any(abs(a.probability - b.probability) >= NOTABLE for a, b in pairs):
         return "probability"
     return "" if (before.weights, before.states) == (after.weights, after.states) else "ledger"
 
 
 def _through(before: _Answer, after: _Answer, changed: Mapping[str, CardChange]) -> tuple[str, ...]:
-    """The findings that became something else and the rows that weigh something else, rules that changed first."""
+    """The findings that became something else and those that weigh something else alone, rules that changed first."""
     lines: list[tuple[bool, float, str]] = []
     was = {(p, f): s for p, f, s in before.states}
     now = {(p, f): s for p, f, s in after.states}
@@ -224,13 +231,14 @@ def _through(before: _Answer, after: _Answer, changed: Mapping[str, CardChange])
         if was.get((p, f)) != now.get((p, f)):
             said = f"finding {f} ({p}): {was.get((p, f), 'open')} -> {now.get((p, f), 'open')}"
             lines.append((f not in changed, 0.0, said + _why(changed.get(f))))
-    old = {(c, f): w for c, f, w in before.weights if c in (before.leading, after.leading)}
-    new = {(c, f): w for c, f, w in after.weights if c in (before.leading, after.leading)}
-    for c, f in sorted({*old, *new}):
-        a, b = old.get((c, f), 0.0), new.get((c, f), 0.0)
+    leaders = {x.name for x in (*before.leaders, *after.leaders)}
+    old = {(name, f): w for name, f, w in before.weights if name in leaders}
+    new = {(name, f): w for name, f, w in after.weights if name in leaders}
+    for name, f in sorted({*old, *new}):
+        a, b = old.get((name, f), 0.0), new.get((name, f), 0.0)
         if a != b:
-            card = changed.get(c) or changed.get(f)
-            lines.append((card is None, -abs(b - a), f"cause {c}, {f}: {a:+.1f} -> {b:+.1f} dB{_why(card)}"))
+            card = changed.get(name) or changed.get(f)
+            lines.append((card is None, -abs(b - a), f"{name}, {f} alone: {a:+.1f} -> {b:+.1f} dB{_why(card)}"))
     return tuple(text for _, _, text in sorted(lines)[:6])
 
 
@@ -272,7 +280,8 @@ def changelog(old: Knowledge, new: Knowledge, cards: Sequence[CardChange], chang
             details = _details(getattr(old, c.section)[c.name], getattr(new, c.section)[c.name]) or ", ".join(c.parts)
             lines.append(f"- {'wording of' if c.how == 'wording' else 'changed'} {kind} {c.name}: {details}")
         else:
-            lines.append(f"- changed {c.section}")
+            details = f": {_words(old.words, new.words)}" if c.section == "words" else ""
+            lines.append(f"- changed {c.section}{details}")
     for change in changes:
         if change.kind in ANSWER:
             right = _right(change)
@@ -283,35 +292,45 @@ def changelog(old: Knowledge, new: Knowledge, cards: Sequence[CardChange], chang
 def _right(change: Change) -> str:
     if not change.expected:
         return ""
-    old, new = (side.rpartition(" (")[0] in change.expected for side in (change.old, change.new))
-    return {
-        (False, True): "now as expected",
-        (True, False): "no longer as expected",
-        (False, False): "neither as expected",
-        (True, True): "both as expected",
-    }[old, new]
+    old, new = (any(f"{name} (" in side for name in change.expected) for side in (change.old, change.new))
+    return {(False, True): "now as expected", (True, False): "no longer as expected", (False, False): "neither as expected",
+            (True, True): "both as expected"}[old, new]  # fmt: skip
 
 
 def _details(a: Card, b: Card) -> str:
     if isinstance(a, Finding) and isinstance(b, Finding) and a.otherwise != b.otherwise:
         return f"otherwise {a.otherwise} -> {b.otherwise}"
-    if isinstance(a, Cause) and isinstance(b, Cause):
-        was, now = ({r.finding: r.seen for r in c.leaves} for c in (a, b))
-        moved = [
-            f"{f} {was.get(f, 'not listed')} -> {now.get(f, 'not listed')}"
-            for f in sorted({*was, *now})
-            if was.get(f) != now.get(f)
-        ]
-        moved += [f"common {a.common} -> {b.common}"] if a.common != b.common else []
+    if isinstance(a, Explained) and isinstance(b, Explained):
+        moved = _moved(*({r.finding: r.seen for r in c.leaves} for c in (a, b)))
+        moved += _moved(*({x.mechanism: x.seen for x in c.brings_about} for c in (a, b)))
+        if isinstance(a, Cause) and isinstance(b, Cause):
+            moved += [f"common {a.common} -> {b.common}"] if a.common != b.common else []
+            for question in sorted({*a.answers, *b.answers}):
+                moved += _moved(a.answers.get(question, {}), b.answers.get(question, {}))
+        if isinstance(a, Mechanism) and isinstance(b, Mechanism) and a.otherwise != b.otherwise:
+            moved.append(f"otherwise {a.otherwise} -> {b.otherwise}")
         return "; ".join(moved)
     return ""
+
+
+def _moved(was: Mapping[str, object], now: Mapping[str, object]) -> list[str]:
+    """The entries of a table that are new, gone or changed."""
+    return [f"{name} {was.get(name, 'not listed')} -> {now.get(name, 'not listed')}"
+            for name in sorted({*was, *now}) if was.get(name) != now.get(name)]  # fmt: skip
+
+
+def _words(a: Words, b: Words) -> str:
+    moved = [*_moved(a.seen, b.seen), *_moved(a.common, b.common), *_moved(a.reading, b.reading)]
+    plain = ("established", "probable", "possible", "lines_needed", "line_counts_from", "decisive", "trial_weight", "exponent")
+    moved += _moved(*({key.replace("_", " "): getattr(w, key) for key in plain} for w in (a, b)))
+    return "; ".join(moved)
 
 
 def document(
     old: Knowledge, new: Knowledge, cards: Sequence[CardChange], changes: Sequence[Change], cases: int
 ) -> dict[str, Any]:
     """The comparison as plain data."""
-    kinds = ("leading", "standing", "probability", "ledger")
+    kinds = KINDS
     what = effect(cards, changes)
     changed = {k: sum(c.kind == k for c in changes) for k in kinds}
     return {

@@ -73,8 +73,8 @@ def test_a_row_says_what_an_explanation_says(cases):
     path = cases / "c00.yaml"
     (judgement,) = judge(infer(read_case(path, base.knowledge), base))
     (row,) = batch.judge_one(batch.Work("c00.yaml", path.read_bytes()), base, build(base.knowledge)).rows
-    assert (row["cause"], row["standing"]) == (judgement.causes[0].cause, judgement.causes[0].standing)
-    assert row["probability"] == pytest.approx(judgement.causes[0].probability, abs=1e-6)
+    assert (row["root"], row["root_standing"]) == (judgement.causes[0].name, judgement.causes[0].standing)
+    assert row["root_probability"] == pytest.approx(judgement.causes[0].probability, abs=1e-6)
 
 
 def test_the_same_table_whatever_the_number_of_workers_and_resumed_or_not(cases, tmp_path):

@@ -18,7 +18,7 @@ CASE = """
 case: {name}
 observations:
   - {{saw: leak when standing}}
-  - {{on: O-ring, saw: hardened}}
+  - {{on: O-ring, {ring}: hardened}}
   - {{on: shaft, {shaft}: bent}}
 expected: {{cause: {cause}}}
 """
@@ -32,8 +32,8 @@ def two(tmp_path):
     shutil.copytree(old, new)
     cases = tmp_path / "cases"
     cases.mkdir()
-    (cases / "bent.yaml").write_text(CASE.format(name="Bent", shaft="saw", cause="bent shaft"))
-    (cases / "true.yaml").write_text(CASE.format(name="True", shaft="absent", cause="dry running"))
+    (cases / "bent.yaml").write_text(CASE.format(name="Bent", ring="absent", shaft="saw", cause="bent shaft"))
+    (cases / "true.yaml").write_text(CASE.format(name="True", ring="saw", shaft="absent", cause="dry running"))
     shutil.copy(SMALL / "case.yaml", cases / "small.yaml")
     return old, new, cases
 
@@ -71,7 +71,7 @@ def test_a_changed_word_that_turns_a_case_is_told_with_its_rule(two):
     assert code == 1
     (turned,) = [c for c in result["changes"] if c["kind"] == "leading"]
     assert turned["case"].endswith("bent.yaml") and turned["right"] == "no longer as expected"
-    assert turned["old"].startswith("bent shaft (") and turned["new"].startswith("dry running (")
+    assert turned["old"].startswith("bent shaft (") and not turned["new"].startswith("bent shaft (")
     assert any("shaft moves" in line and "[bent shaft: changed leaves]" in line for line in turned["through"])
     assert result["effect"] == "answer" and result["proposed_version"] == "1.0.0"
     assert "- changed cause bent shaft: shaft moves always -> very rarely" in result["changelog"]
