@@ -8,75 +8,33 @@ every file of the rule base against its schema.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from diagnose.authoring import grammar_schema
 from diagnose.authoring.rule_test_reader import FINDINGS
+from diagnose.authoring.schema_parts import NUMBER, TEXT, YES, Schema, each, keys, listed, of, ref, said, some, words
 from diagnose.casefile.format import ENDS, REMARK, SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.judgement.judge import STANDINGS
 from diagnose.knowledge.conditions import EXTENTS, FORMS, GROUPS, RELATIONS, SEATS
+from diagnose.knowledge.explained import FIELDS
 from diagnose.knowledge.lexicon import CUES, lexicon_terms
 from diagnose.knowledge.looks import WAYS
-from diagnose.knowledge.model import Knowledge, Vocabulary
-from diagnose.knowledge.reader import FIELDS, SOURCE_KINDS, STATUSES
+from diagnose.knowledge.model import FORMULAS, KNOWN_BY, Knowledge, Vocabulary
+from diagnose.knowledge.reader import SOURCE_KINDS, STATUSES
 from diagnose.knowledge.tables import SHAPES
 
-Schema = dict[str, Any]
 DRAFT = "http://json-schema.org/draft-07/schema#"
-TEXT: Schema = {"type": ["string", "number", "boolean"]}
-NUMBER: Schema = {"type": ["number", "string"], "pattern": r"^[-+]?[0-9.]+(e[-+]?[0-9]+)?$"}
-YES: Schema = {"enum": [True, False, "true", "false"]}
 _FOLDERS = {
     "finding": "findings",
+    "mechanism": "mechanisms",
     "cause": "causes",
     "measurement": "measurements",
     "caution": "cautions",
     "limit": "limits",
     "arrangement": "arrangements",
 }
-
-
-def some(item: Schema) -> Schema:
-    """One, or a list."""
-    return {"anyOf": [item, {"type": "array", "items": item}]}
-
-
-def listed(item: Schema) -> Schema:
-    return {"type": "array", "items": item}
-
-
-def words(terms: Mapping[str, str] | Iterable[str], means: str = "") -> Schema:
-    """A word out of some; with a mapping, what each means is shown beside it."""
-    schema: Schema = {"enum": list(terms)}
-    if isinstance(terms, Mapping):
-        schema["enumDescriptions"] = list(terms.values())
-    return schema | ({"description": means} if means else {})
-
-
-def _of(terms: Iterable[str], item: Schema) -> Schema:
-    """A mapping from some of the terms."""
-    return keys(dict.fromkeys(terms, item))
-
-
-def keys(properties: Mapping[str, Schema], needed: Iterable[str] = (), means: str = "") -> Schema:
-    schema: Schema = {"type": "object", "properties": dict(properties), "additionalProperties": False}
-    if needed:
-        schema["required"] = list(needed)
-    return schema | ({"description": means} if means else {})
-
-
-def each(item: Schema) -> Schema:
-    return {"type": "object", "additionalProperties": item}
-
-
-def said(schema: Schema, means: str) -> Schema:
-    return ({"allOf": [schema]} if "$ref" in schema else schema) | {"description": means}
-
-
-def ref(name: str) -> Schema:
-    return {"$ref": f"terms.json#/definitions/{name}"}
 
 
 def _spellings(terms: Mapping[str, Any]) -> dict[str, str]:
@@ -91,7 +49,7 @@ def _spellings(terms: Mapping[str, Any]) -> dict[str, str]:
 def schemas(knowledge: Knowledge) -> dict[str, Schema]:
     """Every schema by the name of its file."""
     made = _Maker(knowledge)
-    result = {kind: _file_or_tests(getattr(made, kind)()) for kind in ("finding", "cause", "caution")}
+    result = {kind: _file_or_tests(getattr(made, kind)()) for kind in ("finding", "mechanism", "cause", "caution")}
     result |= {"measurement": made.measurement(), "limit": made.limit(), "case": made.case(), **made.vocabulary()}
     result |= {
         "arrangement": made.arrangement(),
@@ -126,7 +84,7 @@ def editor_settings(folder: str = "knowledge") -> Schema:
         for name in ("parts", "forms", "features", "points", "variables", "acts", "qualifiers", "moved", "settings", "readings",
                      "quantities", "scales")
     }
-    globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "sources", "looks", "hazards", "version")}
+    globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "questions", "sources", "looks", "hazards", "version")}
     globs["lexicon"] = f"{folder}/vocabulary/words/*.yaml"
     globs |= {f"table-{name}": f"{folder}/tables/{name}.yaml" for name in SHAPES}
     globs["case"] = "scenarios/*.yaml"
@@ -147,6 +105,9 @@ class _Maker:
             "reading": words(_spellings(v.readings)), "quantity": words(_spellings(v.quantities)),
             "finding": words({n: f.reads for n, f in k.findings.items()}),
             "cause": words({n: c.means for n, c in k.causes.items()}),
+            "mechanism": words({n: c.means for n, c in k.mechanisms.items()}),
+            "either": words({n: c.means for n, c in (*k.causes.items(), *k.mechanisms.items())}),
+            "named": words([*k.causes, *k.mechanisms, *k.retired], "A cause or mechanism, by its name of today or an old one."),
             "caution": words({n: c.says for n, c in k.cautions.items()}),
             "limit": words({n: x.means for n, x in k.limits.items()}),
             "measurement": words({n: x.how for n, x in k.measurements.items()}),
@@ -159,6 +120,7 @@ class _Maker:
         }  # fmt: skip
         self.kind, self.feature, self.reading, self.quantity = map(ref, ("kind", "feature", "reading", "quantity"))
         self.finding_name, self.cause_name, self.caution_name = map(ref, ("finding", "cause", "caution"))
+        self.mechanism_name, self.either = map(ref, ("mechanism", "either"))
         self.limit_name, self.measurement_name, self.source = map(ref, ("limit", "measurement", "source"))
         self.seen, self.common, self.setting, self.condition = map(ref, ("seen", "common", "setting", "condition"))
         self.terms["condition"] = {"anyOf": [self._form(form) for form in FORMS]}
@@ -191,35 +153,56 @@ class _Maker:
                              "accepted": "", "retired": "replaced by another"}),
             "since": said(TEXT, "Version of the rule base."), "reviewed": said(TEXT, "Year and month."),
             "sources": some(self.source), "replaced by": said(TEXT, "Where this is retired: what stands in its place."),
+            "formerly": said(some(TEXT), "Names it had before; whoever writes one means this."),
         }  # fmt: skip
         assert set(common["status"]["enum"]) == set(STATUSES)
-        needed = (kind, "id", "status", "since", "reviewed", "sources", *needed)
-        return keys({**common, **properties}, needed)
+        alive = {"properties": {"status": {"not": {"const": "retired"}}}, "required": list(needed)}
+        retired = {"properties": {"status": {"const": "retired"}}, "required": ["replaced by"]}
+        head = (kind, "id", "status", "since", "reviewed", "sources")
+        return keys({**common, **properties}, head) | {"anyOf": [alive, retired]}
 
     def finding(self) -> Schema:
         return self._card("finding", {
             "reads": said(TEXT, "The sentence shown; slots: {part} {parts} {position} {extent} {quantity}."),
-            "otherwise": said(self.seen, "How often this is seen whatever the cause."),
-            "line": said(TEXT, "Findings of one line count once."), "when": self.condition,
-            "absent when": {"anyOf": [self.condition, {"const": "never"}]}, "muted": YES,
+            "otherwise": said(self.seen, "How often this is seen whatever happened."),
+            "known by": words({k: f"missed {e.missed:g}, mistaken {e.mistaken:g}" for k, e in self.k.words.reading.items()},
+                              "How it is known; where left out, told by its conditions."),
+            "when": self.condition, "absent when": {"anyOf": [self.condition, {"const": "never"}]}, "muted": YES,
         }, ("reads", "otherwise", "when"))  # fmt: skip
 
     def cause(self) -> Schema:
-        row = keys({"finding": self.finding_name, "seen": self.seen, "sources": some(self.source)}, ("finding", "seen"))
-        alike = keys({"cause": self.cause_name, "finding": said(self.finding_name, "The finding that parts the two."),
-                      "favours": said(self.cause_name, "The cause it speaks for when present."), "told apart by": TEXT},
-                     ("cause", "finding", "favours", "told apart by"))  # fmt: skip
+        questions = {q: of(card.answers, self.seen) for q, card in self.k.questions.items()}
         return self._card("cause", {
-            "family": TEXT, "means": TEXT, "chain": some(TEXT), "scope": words(("seal", "machine")),
+            **self._explained("cause", self.cause_name, "Its direct signs: what shows this itself, whatever it brings about."),
             "common": said(self.common, "How common before anything is seen."),
             "common when": some(keys({"when": self.condition, "common": self.common}, ("when", "common"))),
+            "answers": said(keys(questions), "For each question how often each answer; they sum to about one."),
+        }, ("means", "scope", "common"))  # fmt: skip
+
+    def mechanism(self) -> Schema:
+        return self._card("mechanism", {
+            **self._explained("mechanism", self.mechanism_name, "Its marks: what it leaves, and how often."),
+            "otherwise": said(self.seen, "How often it comes about for a reason outside this rule base."),
+            "leak path": said(YES, "A way out for the leak: chains end there, and it never leads."),
+        }, ("means", "scope", "otherwise"))  # fmt: skip
+
+    def _explained(self, kind: str, name: Schema, leaves: str) -> dict[str, Schema]:
+        """What the cards of causes and mechanisms share."""
+        seen, sources = self.seen, some(self.source)
+        row = keys({"finding": self.finding_name, "seen": seen, "sources": sources}, ("finding", "seen"))
+        link = keys({"mechanism": self.mechanism_name, "seen": seen, "sources": sources}, ("mechanism", "seen"))
+        alike = keys({kind: name, "finding": said(self.finding_name, "The finding that parts the two."),
+                      "favours": said(name, f"The {kind} it speaks for when present."), "told apart by": TEXT},
+                     (kind, "finding", "favours", "told apart by"))  # fmt: skip
+        return {
+            "family": TEXT, "means": TEXT, "scope": words(("seal", "machine")),
             "needs": some(keys({"condition": self.condition, "because": TEXT}, ("condition", "because"))),
-            "leaves": listed(row), "secondary": TEXT, "look-alikes": listed(alike),
-            "confirm": some(self.measurement_name),
+            "brings about": said(listed(link), "The mechanisms that follow, and how often."), "leaves": said(listed(row), leaves),
+            "look-alikes": listed(alike), "confirm": some(self.measurement_name),
             "then": listed(keys({"do": TEXT, "field": words(FIELDS), "worked if": TEXT,
                                  "cautions": some(said(self.caution_name, "The hazards of doing it."))}, ("do", "field"))),
-            "cautions": some(self.caution_name), "iso 14224": keys({"mechanism": TEXT, "cause": TEXT, "from": TEXT}),
-        }, ("means", "scope", "common", "leaves"))  # fmt: skip
+            "cautions": some(self.caution_name), "iso 14224": keys({"class": TEXT, "from": TEXT}),
+        }  # fmt: skip
 
     def measurement(self) -> Schema:
         stage = words(self.v.stages)
@@ -341,8 +324,10 @@ class _Maker:
         return keys(made)
 
     def _case_keys(self) -> dict[str, Schema]:
-        expected = keys({"cause": some(self.cause_name), "one of": listed(self.cause_name), "also": some(self.cause_name),
-                         "position": TEXT, "ruled out": some(self.cause_name), "none of these": YES, "source": TEXT, "shows": TEXT})  # fmt: skip
+        named = ref("named")
+        level = {"root": some(named), "mechanism": some(named), "cause": some(named)}
+        expected = keys({**level, "one of": listed(named), "also": some(named), "position": TEXT,
+                         "ruled out": some(named), "none of these": YES, "source": TEXT, "shows": TEXT})  # fmt: skip
         return {
             "case": TEXT, "invented": YES, "about": TEXT, **{name: ref(f"section {name}") for name in SECTIONS},
             "index": keys(dict.fromkeys(GROUPS, TEXT)), "parts": listed(self._part()),
@@ -378,11 +363,16 @@ class _Maker:
             "test": said(TEXT, "A sentence that says what must follow."), "given": said(fragment, "A fragment of a case, or short records."),
             "given each": said(listed(each_fragment), "Fragments, each of them a test of its own."), "at": words(("inboard", "outboard", "seal")),
             **{key: some(self.finding_name) for key in FINDINGS},
-            "leads": self.cause_name, "ranks": listed(self.cause_name), "standing": keys(dict.fromkeys(self.k.causes, standing)),
-            "odds": keys(dict.fromkeys(self.k.causes, TEXT)), "rules out": some(self.cause_name),
-            "does not rule out": some(self.cause_name), "cautions": some(self.caution_name), "no cautions": some(self.caution_name),
+            "leads": self.either, "ranks": listed(self.either), "standing": self._by_name(standing),
+            "speaks for": said(self._by_name(TEXT), "What the findings given are worth together, in dB."),
+            "common": of(self.k.causes, self.common), "rules out": some(self.either), "does not rule out": some(self.either),
+            "cautions": some(self.caution_name), "no cautions": some(self.caution_name),
         }, ("test",))  # fmt: skip
         return listed(test)
+
+    def _by_name(self, item: Schema) -> Schema:
+        """A mapping from causes or mechanisms."""
+        return of((*self.k.causes, *self.k.mechanisms), item)
 
     # ---- vocabulary and words -----------------------------------------------------------------------------
 
@@ -391,9 +381,9 @@ class _Maker:
         source = words(list(self.k.sources))
         said = {"anyOf": [TEXT, keys({"word": TEXT, "met in": source, "ask": TEXT}, ("word",))]}
         said_of = {
-            "same": each(listed(said)), **{section: _of(terms, listed(said)) for section, terms in lexicon_terms(self.v).items()},
+            "same": each(listed(said)), **{section: of(terms, listed(said)) for section, terms in lexicon_terms(self.v).items()},
         }  # fmt: skip
-        return keys({"met in": source, **said_of, "cues": _of(CUES, listed(TEXT)), "idle": listed(TEXT), "whole": listed(TEXT)}, ("met in",))
+        return keys({"met in": source, **said_of, "cues": of(CUES, listed(TEXT)), "idle": listed(TEXT), "whole": listed(TEXT)}, ("met in",))
 
     def vocabulary(self) -> dict[str, Schema]:
         stage = words((*self.v.stages, "never"))
@@ -416,7 +406,11 @@ class _Maker:
         setting = keys(
             {"section": words(SECTIONS), "single": YES, "means": TEXT, "terms": each(some(TEXT))}, ("section", "terms")
         )
-        quantity = keys({"unit": TEXT, "means": TEXT, "on": some(kind)}, ("unit",))
+        formula = {"anyOf": [keys({form: some(self.reading)}, (form,)) for form in FORMULAS]}
+        quantity = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "formula": formula}, ("unit",))
+        question = keys({"means": TEXT, "answers": listed(self.finding_name), "otherwise": of(self.k.findings, self.seen)},
+                        ("means", "answers", "otherwise"))  # fmt: skip
+        misread = keys({"missed": NUMBER, "mistaken": NUMBER}, ("missed", "mistaken"))
         source = keys(
             {"title": TEXT, "year": TEXT, "section": TEXT, "kind": words(SOURCE_KINDS), "seen": TEXT}, ("title", "kind")
         )
@@ -427,5 +421,7 @@ class _Maker:
             "quantities": keys({"quantities": each(quantity)}), "sources": keys({"sources": each(source)}),
             "scales": keys({key: listed(TEXT) for key in ("stages", "degrees", "sides")}),
             "lexicon": self.lexicon(),
-            "words": keys({"seen": each(NUMBER), "common": each(NUMBER), "standing": standing}),
+            "words": keys({"seen": each(NUMBER), "common": each(NUMBER), "reading": of(KNOWN_BY, misread), "exponent": NUMBER,
+                           "standing": standing}),
+            "questions": keys({"questions": each(question)}),
         }  # fmt: skip
