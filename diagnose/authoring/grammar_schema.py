@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from diagnose.authoring.schema_parts import TEXT, YES, Schema, each, keys, ref, some
+from diagnose.authoring.schema_parts import TEXT, YES, Schema, each, keys, listed, ref, some
 from diagnose.knowledge.grammar import Grammar
 from diagnose.knowledge.model import Vocabulary
 
@@ -59,6 +59,10 @@ def files(v: Vocabulary, feature: Mapping[str, Schema]) -> dict[str, Schema]:
         "forms": keys({"forms": each(keys({**feature, "is": some(TEXT)}))}),
         "points": keys({"points": each(keys(term))}),
         "variables": keys({"variables": each(keys(variable, ("values",)))}),
-        "acts": keys({"acts": each(keys({**term, "to": some(TEXT), "with": some(TEXT)}))}),
+        "acts": keys({"acts": each(keys({**term, "to": some(TEXT), "with": some(TEXT), "setting": each(TEXT)}))}),
+        "moved": keys({"moved": listed(keys(
+            {"setting": TEXT, "term": TEXT, "also": some(TEXT), "saw": ref("feature"), "on": ref("kind")},
+            ("setting", "term", "saw", "on"),
+        ))}),
         "qualifiers": keys({"qualifiers": each(each(word)), "substances": each(word), "moments": each(word)}),
     }  # fmt: skip

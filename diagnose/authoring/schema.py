@@ -361,7 +361,7 @@ class _Maker:
         standing = ref("standing")
         test = keys({
             "test": said(TEXT, "A sentence that says what must follow."), "given": said(fragment, "A fragment of a case, or short records."),
-            "given each": said(listed(each_fragment), "Fragments, each of them a test of its own."), "at": words(("inboard", "outboard", "seal")),
+            "given each": said(listed(each_fragment), "Fragments, each of them a test of its own."), "at": words(("inboard", "middle", "outboard", "seal")),
             **{key: some(self.finding_name) for key in FINDINGS},
             "leads": self.either, "ranks": listed(self.either), "standing": self._by_name(standing),
             "speaks for": said(self._by_name(TEXT), "What the findings given are worth together, in dB."),
