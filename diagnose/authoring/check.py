@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 
-from diagnose.authoring import checks, logic
+from diagnose.authoring import checks, logic, spoken
 from diagnose.inference.rules import compile_rules
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.reader import build_knowledge, contents_of
@@ -56,7 +56,7 @@ def _examined(knowledge: Knowledge) -> list[Problem]:
         compile_rules(knowledge)
     except BadInput as error:
         return list(error.problems)
-    return [*checks.check(knowledge, formulas()), *logic.check(knowledge)]
+    return [*checks.check(knowledge, formulas()), *logic.check(knowledge), *spoken.check(knowledge)]
 
 
 def formulas() -> str:

@@ -360,6 +360,33 @@ def _listing(result: list[dict[str, str]], as_json: bool) -> None:
 
 
 @app.command()
+def words(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder of case files.")],
+    as_json: JsonOption = False,
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """List phrases that were not understood over a folder of cases, to be added to the vocabulary."""
+    from diagnose.authoring.spoken import as_rows, not_understood
+    from diagnose.knowledge.cache import open_knowledge
+    from diagnose.views.page import Page
+
+    if not folder.is_dir():
+        raise refuse(f"there is no folder {str(folder)!r}", "name a folder of case files")
+    found, wrong = not_understood(folder, open_knowledge(_folder(knowledge)).vocabulary)
+    if as_json:
+        print_json(as_rows(found))
+        return
+    page = Page()
+    for row in found:
+        page.say(f"{row.phrase}  ({', '.join(row.files)})", hang=6, lead=f"{len(row.files):>4}  ")
+        for text in row.now:
+            page.say(text, indent=6, hang=10, lead="read now as: ")
+    for problem in wrong:
+        page.say(str(problem))
+    typer.echo(page.text() if page.lines else "no phrase was left that was not understood\n", nl=False)
+
+
+@app.command()
 def new(
     kind: Annotated[str, typer.Argument(metavar="KIND", help="finding, cause, measurement, caution, or test for the tests of a card.")],
     names: Annotated[list[str] | None, typer.Argument(metavar="NAME…", help="The name of the new card, or the cards to draft tests for.", show_default=False)] = None,

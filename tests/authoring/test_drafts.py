@@ -35,6 +35,7 @@ def _draft(branch, fragment):
     return Draft(branch.name, [fragment], {key: [branch.rule]}, fragment.at)
 
 
+@pytest.mark.slow
 def test_every_alternative_of_the_shipped_findings_has_records_that_make_it_hold(whole_base):
     """Of each finding the first alternative for present and for absent; what has none must contradict itself."""
     workshop, witness = Workshop(whole_base), Witness(whole_base.knowledge)

@@ -54,11 +54,13 @@ def whole(whole_base):
     return made_from(whole_base.knowledge)
 
 
+@pytest.mark.slow
 def test_a_page_for_every_cause_finding_measurement_caution_and_limit(whole, whole_base):
     expected = {page_name(kind, name) for kind, table in tables(whole_base.knowledge).items() for name in table}
     assert set(whole) == expected | {"index.html"}
 
 
+@pytest.mark.slow
 def test_every_link_leads_to_a_page_and_none_leads_outside(whole):
     for name, text in whole.items():
         page = Page(text)

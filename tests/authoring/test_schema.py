@@ -38,6 +38,7 @@ def schema_of(path: Path) -> str:
     return Path(schema).stem
 
 
+@pytest.mark.slow
 def test_every_file_of_the_rule_base_fits_its_schema(made):
     registry = Registry().with_resource("terms.json", Resource.from_contents(made["terms"]))
     validators = {name: jsonschema.Draft7Validator(schema, registry=registry) for name, schema in made.items()}

@@ -10,7 +10,6 @@ import pytest
 from diagnose.authoring.check import examine_contents
 from diagnose.knowledge.hazards import hazards_of, unguarded
 from diagnose.knowledge.reader import contents_of
-from tests.support.reasoned import reasoned
 
 KNOWLEDGE = Path(__file__).resolve().parents[2] / "knowledge"
 
@@ -128,9 +127,9 @@ CASES = {
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_a_record_raises_what_its_liquid_does_to_people(name, whole_base):
+def test_a_record_raises_what_its_liquid_does_to_people(name, judged):
     text, expected = CASES[name]
-    assert expected <= set(reasoned(f"case: On the bench\n{text}\n", whole_base).inference.cautions)
+    assert expected <= set(judged(f"case: On the bench\n{text}\n").inference.cautions)
 
 
 @pytest.mark.parametrize(
@@ -141,8 +140,8 @@ def test_a_record_raises_what_its_liquid_does_to_people(name, whole_base):
         ("service: {is: [hot water], temperature: 140 °C}", {"reacts or boils with water", "toxic service"}),
     ],
 )
-def test_a_harmless_record_does_not(text, silent, whole_base):
-    assert not silent & set(reasoned(f"case: On the bench\n{text}\n", whole_base).inference.cautions)
+def test_a_harmless_record_does_not(text, silent, judged):
+    assert not silent & set(judged(f"case: On the bench\n{text}\n").inference.cautions)
 
 
 def test_a_plain_look_neither_burns_nor_smells_but_may_use_what_always_stands(shipped):

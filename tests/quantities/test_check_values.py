@@ -146,6 +146,7 @@ def test_ammonia_boils_at_minus_33_degrees(knowledge):
     assert service.boiling_point(row, 101325) - 273.15 == pytest.approx(-33.3, abs=0.3)
 
 
+@pytest.mark.slow
 def test_every_fluid_agrees_with_coolprop_over_its_range(knowledge):
     """CoolProp 8.0.0 reference equations; the tabled equations promise 0.3 %."""
     from CoolProp.CoolProp import PropsSI

@@ -59,6 +59,7 @@ def texts_inside(picture) -> None:
 
 
 @pytest.mark.parametrize("path", mostly_slow(SCENARIOS), ids=lambda p: p.stem)
+@pytest.mark.slow
 def test_no_label_overlaps_another(path, judged):
     picture = draw(judged(path).graph)
     check(picture)
