@@ -115,8 +115,8 @@ def test_a_groove_under_an_o_ring_need_not_be_fretting(state):
 def test_where_the_vanes_are_pitted_parts_lack_of_suction_head_from_recirculation(state, whole_base):
     """Inlets: too little suction head; tips: flow that turns back at low flow (pump handbooks, common practice)."""
     for where in ("inlets", "tips"):
-        text = seen(f"on: impeller, saw: vane {where} pitted")
-        assert state(text, f"vane {where} pitted") == "present"
+        text = seen(f"on: impeller, saw: impeller eroded at the vane {where}")
+        assert state(text, f"impeller eroded at the vane {where}") == "present"
         assert state(text, "impeller pitted") == "present"
     tells = {c: {r.finding for r in card.leaves} for c, card in whole_base.knowledge.causes.items()}
     assert "impeller eroded at the vane inlets" in tells["suction head too small"]
