@@ -102,8 +102,8 @@ def score_case(case: Case, base: RuleBase) -> Scored | None:
     missed = tuple(c for c in expected.ruled_out if any(j.name == c and j.probability >= 0.05 for j in roots))
     records = sum(o.state in ("present", "absent") for o in case.observations) + sum(bool(x.kind) for x in case.measured)
     if expected.none_of_these:
-        root = _nothing(roots, here)
-        return Scored(case.path, case.name, records, root.right, root, None, missed, "" if root.right else "wrong rule")
+        none = _nothing(roots, here)
+        return Scored(case.path, case.name, records, none.right, none, None, missed, "" if none.right else "wrong rule")
     root = _level(roots, expected.roots, expected.also) if expected.roots else None
     mechanism = _level(mechanisms, expected.mechanisms, expected.also) if expected.mechanisms else None
     levels = [x for x in (root, mechanism) if x]

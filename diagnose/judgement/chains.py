@@ -185,7 +185,7 @@ class _Builder:
                 below[self.owed[name]].append(name)
         for children in below.values():
             children.sort(key=lambda name: (-round(best[name], 9), name))
-        branches = []
+        branches: list[tuple[str, str]] = []
 
         def path(name: str) -> tuple[str, ...]:
             here, rest = [name], below[name]

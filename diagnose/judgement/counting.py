@@ -17,7 +17,7 @@ def counting(inference: Inference, net: Network, position: str) -> tuple[dict[st
     """The findings that count, by name to present (True) or absent; and for each finding recorded, the one that counts
     in its place (itself where it counts). Findings of which no card speaks are left out."""
     deduced = inference.findings[position]
-    spoken = net.marks.speaks().any(axis=1) | net.signs.speaks().any(axis=1)
+    spoken = np.any(net.marks.speaks(), axis=1) | np.any(net.signs.speaks(), axis=1)
     names = [f for f in sorted(deduced) if spoken[net.row[f]] or f in net.question_of]
     records = {f: inference.leaves_of_finding(f, position) for f in names}
     present = [f for f in names if deduced[f].state == "present"]

@@ -8,7 +8,7 @@ none). That is exact for a cause the record does not bear on, and what is so rec
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -168,7 +168,7 @@ class Sums:
         read = net.read(np.minimum(there, 1.0)[None, :], np.array([row]))[0]
         return np.asarray(read if found else 1 - read)
 
-    def _batches(self, members: np.ndarray, work, shape: tuple[int, ...]) -> np.ndarray:
+    def _batches(self, members: np.ndarray, work: Callable[[np.ndarray], np.ndarray], shape: tuple[int, ...]) -> np.ndarray:
         size = max(1, AT_ONCE // min(self._plan.widest, WIDEST))
         parts = []
         for begin in range(0, len(members), size):
@@ -225,7 +225,9 @@ class Sums:
         return joint / self._total(stars)
 
 
-def _sliced(stars: Sequence[Star], variables: int, made: Plan, take) -> np.ndarray:
+def _sliced(
+    stars: Sequence[Star], variables: int, made: Plan, take: Callable[[Elimination], np.ndarray]
+) -> np.ndarray:
     """A sum over the mechanisms; where its tables would be too wide, the star with the most parents is summed term by
     term, each term a product over its parents and so without any table of its own."""
     if made.widest <= WIDEST:
@@ -251,11 +253,11 @@ def posterior(net: Network, evidence: Evidence, every_set: bool = False) -> Post
     odds = np.where(may, evidence.prior / (1 - evidence.prior), 0.0)
     bearing = np.flatnonzero(sums.bears & may)
     likelihood = np.ones(n)
-    likelihood_none, likelihood[bearing] = np.split(sums.likelihood(_sets(n, [(), *((c,) for c in bearing)])), [1])
+    likelihood_none, likelihood[bearing] = np.split(sums.likelihood(_sets(n, [(), *((c,) for c in bearing.tolist())])), [1])
     gain = np.ones(n)
     gain[bearing] = likelihood[bearing] / likelihood_none
     helping = bearing if every_set else bearing[gain[bearing] > 1.0]
-    latest = _sets(n, [(c,) for c in helping])
+    latest = _sets(n, [(c,) for c in helping.tolist()])
     members, ratio = [_sets(n, [()]), latest], [np.ones(1), gain[helping]]
     for _ in (2, 3):
         likely = latest if every_set else latest[_best(ratio[-1] * _odds(latest, odds))]
@@ -307,7 +309,7 @@ def _shared(
     less_two = two - free * less_one
     share += free * (by_size[2] + by_size[1] * (1 + less_one) + by_size[0] * (1 + less_one + less_two))
     alone = np.flatnonzero(free)
-    members = np.concatenate([members, _sets(len(odds), [(c,) for c in alone])])
+    members = np.concatenate([members, _sets(len(odds), [(c,) for c in alone.tolist()])])
     weight = np.concatenate([weight, free[alone]])
     rest = total - float(weight.sum())
     return Posterior(sums.net, evidence, members, weight / total, share / total, rest / total, sums)

@@ -241,7 +241,7 @@ def _ledger(inference: Inference, j: Judged, page: Page) -> None:
 def _group_rows(inference: Inference, j: Judged, group: Group) -> list[tuple[str, ...]]:
     named = group.mechanism or "direct signs, and what no mechanism explains"
     note = " (any one of these would do)" if group.any_suffices else ""
-    rows = [(signed(group.weight), "", f"{named}{note}")]
+    rows: list[tuple[str, ...]] = [(signed(group.weight), "", f"{named}{note}")]
     states = j.at.counted
     for finding, weight in sorted(group.alone.items(), key=lambda x: (-abs(x[1]), x[0])):
         rows.append(("", signed(weight), _told(inference, finding, states[finding], j)))

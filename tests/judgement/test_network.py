@@ -32,7 +32,7 @@ def test_the_sum_equals_adding_up_every_state(seed):
 @pytest.mark.parametrize("seed", range(6))
 def test_mechanisms_given_a_set_are_exact(seed):
     net, states = drawn(seed, causes=3, mechanisms=5, findings=6)
-    members = np.array([s for s in itertools.product((False, True), repeat=3)])
+    members = np.array(list(itertools.product((False, True), repeat=3)))
     given = Sums(net, evidence(net, states)).mechanisms(members)
     for i, row in enumerate(members):
         alone = np.where(row, 1 - 1e-9, 1e-9)

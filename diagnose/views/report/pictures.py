@@ -80,7 +80,7 @@ class Pictures:
                 ]
                 if here:
                     title = f"{group.capitalize()} parts" + (
-                        f", {self.told.seat(seat) or 'seal not recorded'}" if several else ""
+                        f", {self.told.place(seat) or 'seal not recorded'}" if several else ""
                     )
                     blocks.append(self._dial(title, group, here))
         if blocks:
