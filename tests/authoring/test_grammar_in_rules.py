@@ -7,7 +7,8 @@ import pytest
 from diagnose.authoring.drafts import Draft
 from diagnose.authoring.mutation import changes
 from diagnose.authoring.rule_test_files import written
-from diagnose.authoring.rule_tests import Workshop, parse_tests, run_tests
+from diagnose.authoring.rule_test_reader import parse_tests
+from diagnose.authoring.rule_test_runner import Workshop, run_tests
 from diagnose.authoring.witness import Witness
 from diagnose.knowledge.wording import phrase
 from diagnose.reading.problems import Problems

@@ -30,7 +30,7 @@ CONDITIONS = {
 
 def finding(name: str, condition: str) -> bytes:
     return (f"finding: {name}\nid: T-{name}\nstatus: accepted\nsince: '1.0'\nreviewed: '2026-11'\nreads: That.\n"
-            f"otherwise: rarely\nline: {name}\nwhen: {condition}\nsources: [common-practice]\n").encode()  # fmt: skip
+            f"otherwise: rarely\nwhen: {condition}\nsources: [common-practice]\n").encode()  # fmt: skip
 
 
 def grammar_base() -> RuleBase:
