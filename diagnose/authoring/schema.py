@@ -17,10 +17,11 @@ from diagnose.authoring.rule_test_reader import FINDINGS
 from diagnose.casefile.format import ENDS, REMARK, SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.judgement.judge import STANDINGS
 from diagnose.knowledge.conditions import EXTENTS, FORMS, GROUPS, RELATIONS, SEATS
+from diagnose.knowledge.explained import FIELDS
 from diagnose.knowledge.lexicon import CUES, lexicon_terms
 from diagnose.knowledge.looks import WAYS
 from diagnose.knowledge.model import Knowledge, Vocabulary
-from diagnose.knowledge.reader import FIELDS, SOURCE_KINDS, STATUSES
+from diagnose.knowledge.reader import SOURCE_KINDS, STATUSES
 from diagnose.knowledge.tables import SHAPES
 
 Schema = dict[str, Any]

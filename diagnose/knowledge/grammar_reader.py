@@ -12,12 +12,12 @@ from diagnose.reading.problems import Where
 from diagnose.reading.terms import did_you_mean, plain
 
 if TYPE_CHECKING:
-    from diagnose.knowledge.reader import _Reader
+    from diagnose.knowledge.reader import Reader
 
 TERM = ("is", "also", "means")
 
 
-def read_grammar(reader: _Reader, kinds: Mapping[str, Kind], settings: Mapping[str, Setting]) -> Grammar:
+def read_grammar(reader: Reader, kinds: Mapping[str, Kind], settings: Mapping[str, Setting]) -> Grammar:
     """Points, variables, acts and qualifiers; mistakes are added to the reader's problems. Files may be left out."""
     points = _terms(reader, _table(reader, "points"), "point")
     substances = _terms(reader, _table(reader, "substances"), "substance")
@@ -54,7 +54,7 @@ def read_grammar(reader: _Reader, kinds: Mapping[str, Kind], settings: Mapping[s
     return grammar
 
 
-def _table(reader: _Reader, key: str) -> Node:
+def _table(reader: Reader, key: str) -> Node:
     """The mapping under `key` in whichever file of the vocabulary has it; substances and moments stand with the qualifiers."""
     file = "qualifiers" if key in ("substances", "moments") else key
     node = reader.nodes.get(f"vocabulary/{file}.yaml")
@@ -65,12 +65,12 @@ def _table(reader: _Reader, key: str) -> Node:
     return inner if inner is not None and inner.is_map else Node({}, node.where)
 
 
-def _term(reader: _Reader, name: str, node: Node) -> dict[str, Any]:
+def _term(reader: Reader, name: str, node: Node) -> dict[str, Any]:
     return {"name": name, "means": reader.text(node, "means"), "above": reader.texts(node, "is"),
             "also": reader.texts(node, "also"), "where": node.where}  # fmt: skip
 
 
-def _terms(reader: _Reader, table: Node | None, what: str) -> dict[str, Term]:
+def _terms(reader: Reader, table: Node | None, what: str) -> dict[str, Term]:
     """A hierarchy of words; a bare list under a word are its other spellings."""
     terms = {}
     for name, node in table.items() if table else ():
@@ -85,7 +85,7 @@ def _terms(reader: _Reader, table: Node | None, what: str) -> dict[str, Term]:
     return terms
 
 
-def _refuse_strays(reader: _Reader, table: Node, terms: Mapping[str, Any], what: str) -> None:
+def _refuse_strays(reader: Reader, table: Node, terms: Mapping[str, Any], what: str) -> None:
     """A word stands under words of its own table, and never under itself."""
     for _, node in table.items():
         if node.is_map:
@@ -95,7 +95,7 @@ def _refuse_strays(reader: _Reader, table: Node, terms: Mapping[str, Any], what:
             reader.say(term.where, "circle", f"the {what} {name!r} stands above itself", "take one `is` out")
 
 
-def _refuse_shared(reader: _Reader, family: str, terms: Mapping[str, Term]) -> None:
+def _refuse_shared(reader: Reader, family: str, terms: Mapping[str, Term]) -> None:
     owner: dict[str, str] = {}
     for name, term in terms.items():
         for spelling in {plain(name), *map(plain, term.also)}:
@@ -104,7 +104,7 @@ def _refuse_shared(reader: _Reader, family: str, terms: Mapping[str, Term]) -> N
                 reader.say(term.where, "shared-word", f"{spelling!r} names two: {other!r} and {name!r}", "keep it with one of them")
 
 
-def statement(reader: _Reader, node: Node, grammar: Grammar, act: bool) -> dict[str, str]:
+def statement(reader: Reader, node: Node, grammar: Grammar, act: bool) -> dict[str, str]:
     """The state or act of which a feature is the name, as {at, variable, value} or {did, to, with}, both with when.
     `not: true` says that it is not so."""
     families: dict[str, Iterable[str]] = {"when": grammar.moments, "not": ("true",)}
@@ -125,7 +125,7 @@ def statement(reader: _Reader, node: Node, grammar: Grammar, act: bool) -> dict[
     return result
 
 
-def read_moved(reader: _Reader, vocabulary: Vocabulary) -> dict[str, Moved]:
+def read_moved(reader: Reader, vocabulary: Vocabulary) -> dict[str, Moved]:
     """What stands in place of terms that are in use no longer."""
     node = reader.nodes.get("vocabulary/moved.yaml")
     if node is None:
@@ -145,7 +145,7 @@ def read_moved(reader: _Reader, vocabulary: Vocabulary) -> dict[str, Moved]:
     return result
 
 
-def read_forms(reader: _Reader, read: Any) -> dict[str, Feature]:
+def read_forms(reader: Reader, read: Any) -> dict[str, Feature]:
     """The general words for marks; `read` makes a feature of a name and its node."""
     table = _table(reader, "forms")
     forms = {name: read(name, node, True) for name, node in table.items()}

@@ -11,14 +11,14 @@ from diagnose.reading.located import Node, only_keys
 from diagnose.reading.problems import Problem, Where
 
 if TYPE_CHECKING:
-    from diagnose.knowledge.reader import _Reader
+    from diagnose.knowledge.reader import Reader
 
 FILE = "hazards.yaml"
 _KEYS = ["means", "words", "but not", "stages", "cautions"]
 
 
 def read_hazards(
-    reader: _Reader, vocabulary: m.Vocabulary, cautions: Mapping[str, m.Caution]
+    reader: Reader, vocabulary: m.Vocabulary, cautions: Mapping[str, m.Caution]
 ) -> dict[str, m.Hazard]:  # fmt: skip
     """The hazards by name; mistakes are added to the reader's problems. The file may be left out."""
     if FILE not in reader.nodes:
@@ -39,7 +39,7 @@ def read_hazards(
     return result
 
 
-def _refuse_idle(reader: _Reader, node: Node, hazard: m.Hazard) -> None:
+def _refuse_idle(reader: Reader, node: Node, hazard: m.Hazard) -> None:
     if not any(_listed(node, key) for key in ("words", "stages")):
         reader.say(node.where, "missing-key", f"nothing tells the hazard {hazard.name!r}", "words: [...] or stages: [...]")
     if not _listed(node, "cautions"):
