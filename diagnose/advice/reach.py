@@ -196,15 +196,15 @@ class Reach:
         if premise.table == "found":
             return self.of(str(slots["finding"]))
         if premise.table == "seen":
-            return self._seen(str(slots["feature"]), str(slots.get("on", "")), str(slots.get("group", "")))
+            return self._seen(premise.condition.term, str(slots.get("on", "")), str(slots.get("group", "")))
         if premise.table == "marks":
             return self._best([self._seen(c.term, c.on, c.group) for c in premise.condition.parts])
         return Status(OPEN)
 
     def _seen(self, feature: str, on: str, group: str) -> Status:
-        kinds = [on] if on else self.vocabulary.features[feature].on
-        kinds = [k for k in kinds if self.is_there(k)]
-        if not kinds:
+        named = [on] if on else self.vocabulary.features[feature].on
+        kinds = [k for k in named if self.is_there(k)]
+        if named and not kinds:
             return Status(ANSWERED)
         whole = self._lost_with(kinds, group)
         if whole:
@@ -307,9 +307,11 @@ class Reach:
             yield "number"
         elif premise.table == "seen":
             on = str(dict(premise.equals).get("on", ""))
-            kinds = [on] if on else self.vocabulary.features[str(dict(premise.equals)["feature"])].on
+            kinds = [on] if on else self.vocabulary.features[premise.condition.term].on
             asked = self.knowledge.looks.asked
             yield "question" if any(k in asked for kind in kinds for k in self.vocabulary.lineage[kind]) else "look"
+        elif premise.table in ("state", "act"):
+            yield "question"
 
 
 def stage_of(case: Case, knowledge: Knowledge) -> str:

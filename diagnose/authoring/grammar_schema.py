@@ -22,7 +22,7 @@ def _spelt(terms: Mapping[str, Any]) -> Schema:
 def terms(v: Vocabulary) -> dict[str, Schema]:
     g = v.grammar
     return {
-        "state": state(g, {}), "act said": act({}), "point": _spelt(g.points), "act": _spelt(g.acts), "substance": _spelt(g.substances),
+        "state": state(g, {}), "state said": state(g, {"usual": TEXT, "specified": TEXT}), "act said": act({}), "point": _spelt(g.points), "act": _spelt(g.acts), "substance": _spelt(g.substances),
         **{f"qualifier {name}": _spelt(table) for name, table in g.qualifiers.items()},
     }  # fmt: skip
 

@@ -103,6 +103,8 @@ class _Logic:
             return bool(a["term"] == b["term"] and a["holds"] != b["holds"])
         if p.table == "found":
             return bool(a["state"] != b["state"])
+        if p.table in ("state", "act"):
+            return {**a, "holds": ""} == {**b, "holds": ""} and a["holds"] != b["holds"]
         return p.table == "amount" and self._empty(p, q)
 
     def _empty(self, p: Premise, q: Premise) -> bool:
@@ -145,7 +147,7 @@ class _Logic:
         if slots.get("on"):
             return (str(slots["on"]),)
         v = self.knowledge.vocabulary
-        term = v.features.get(str(slots.get("feature"))) or v.quantities.get(str(slots.get("quantity")))
+        term = v.features.get(str(slots.get("feature")).partition(", ")[0]) or v.quantities.get(str(slots.get("quantity")))
         return (term.on if term else ()) or tuple(v.kinds)
 
     def follows(self, a: Conjunction, b: Conjunction) -> bool:

@@ -32,7 +32,8 @@ from diagnose.reading.units import amount
 SHIFT = 0.05
 """Thresholds are moved by this share of themselves."""
 _FLIPPED = {"saw": "absent", "absent": "saw", "found": "found absent", "found absent": "found", "not found": "found",
-            "setting": "not setting", "not setting": "setting"}  # fmt: skip
+            "setting": "not setting", "not setting": "setting", "state": "not state", "not state": "state",
+            "act": "not act", "not act": "act"}  # fmt: skip
 _SWAPPED = {"at": {"inboard": "outboard", "outboard": "inboard", "other": "", "any": ""},
             "group": {"rotating": "stationary", "stationary": "rotating"}, "face": {"nose": "wide", "wide": "nose"},
             "test": {"above": "below", "below": "above", "outside limit": "within limit",

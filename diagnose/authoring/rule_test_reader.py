@@ -28,7 +28,8 @@ from diagnose.reading.units import BadUnit, amount, unit
 FINDINGS = ("finds", "finds absent", "does not find", "leaves open")
 KEYS = ["test", "given", "given each", "at", *FINDINGS, "leads", "ranks", "standing", "speaks for", "common", "rules out", "does not rule out",
         "cautions", "no cautions"]  # fmt: skip
-SHORT = [*STATES, "measured", "item", "setting", "not setting", "quantity", "found", "found absent"]
+SHORT = [*STATES, "measured", "item", "setting", "not setting", "state", "not state", "act", "not act",
+         "quantity", "found", "found absent"]  # fmt: skip
 EITHER = "cause or mechanism"
 KINDS = {"findings": "finding", "mechanisms": "mechanism", "causes": "cause", "cautions": "caution"}
 
@@ -241,7 +242,7 @@ class _Reader:
         return case, (*compute(case, self.knowledge), *quantities), told
 
     def short(self, node: Node, told: dict[str, str], stated: list[Node]) -> dict[str, Node]:
-        lists: dict[str, list[Node]] = {"parts": [], "observations": [], "measurements": []}
+        lists: dict[str, list[Node]] = {"parts": [], "observations": [], "measurements": [], "states": [], "acts": []}
         sections: dict[str, dict[str, Any]] = {}
         for item in node.each():
             keys = [key for key, _ in item.items() if key in SHORT]
@@ -260,12 +261,22 @@ class _Reader:
                     told[f"{found}@{place.text()}" if place else found] = "present" if key == "found" else "absent"
             elif key in ("setting", "not setting"):
                 self.setting(item, key, sections)
+            elif key.endswith(("state", "act")):
+                lists[key.removeprefix("not ") + "s"].append(self.statement(item, key))
             else:
                 lists["parts" if key == "item" else "measurements" if key == "measured" else "observations"].append(
                     item
                 )
         table = {name: Node(items, node.where) for name, items in lists.items() if items}
         return table | {name: _section(keys, node.where) for name, keys in sections.items()}
+
+    def statement(self, item: Node, key: str) -> Node:
+        """A state or an act as a case file has it."""
+        only_keys(item, [key, "position"], "a state or an act", self.problems)
+        said = dict((item.get(key) or Node({}, item.where)).items())
+        if key.startswith("not "):
+            said["not"] = Node("true", item.where)
+        return Node(said | {k: v for k, v in item.items() if k == "position"}, item.where)
 
     def setting(self, item: Node, key: str, sections: dict[str, dict[str, Any]]) -> None:
         only_keys(item, [key, "position"], "a setting", self.problems)

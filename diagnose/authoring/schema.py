@@ -344,6 +344,8 @@ class _Maker:
             key: keys({key: some(self.finding_name), "position": TEXT}, (key,)) for key in ("found", "found absent")
         }
         settings = {key: keys({key: self.setting, "position": TEXT}, (key,)) for key in ("setting", "not setting")}
+        settings |= {key: keys({key: ref("act said" if key.endswith("act") else "state said"), "position": TEXT}, (key,))
+                     for key in ("state", "not state", "act", "not act")}  # fmt: skip
         stated = keys({"quantity": self.quantity, "value": TEXT, "word": TEXT, "on": self.kind, "part": TEXT, "group": words(GROUPS),
                        "face": words(("nose", "wide")), "position": TEXT}, ("quantity",))  # fmt: skip
         records = [

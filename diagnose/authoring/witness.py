@@ -83,17 +83,31 @@ class Witness:
         slots = dict(p.equals)
         if p.table == "setting":
             return {"setting" if slots["holds"] else "not setting": {str(slots["setting"]): str(slots["term"])}}
+        if p.table in ("state", "act"):
+            return self._said(p, slots)
         if p.table == "found":
             return {"found" if slots["state"] == "present" else "found absent": str(slots["finding"])}
         return self._seen(p, slots, shared if p.same_part else "")
 
+    def _said(self, p: Premise, slots: dict[str, Any]) -> Record:
+        """A state or an act as asked for; a number a tenth beyond the one it is compared with."""
+        denied = "" if slots["holds"] else "not "
+        said = {k: v for k, v in slots.items() if k not in ("holds", "variable", "value")}
+        if p.table == "state":
+            value = slots.get("value", "")
+            if p.compare:
+                number, unit = split(p.condition.written)
+                value = f"{number + (1 if p.compare[1] == '>' else -1) * (abs(number) / 10 or 1):g} {unit}"
+            said = {"at": said.pop("at"), str(slots["variable"]): value, **said}
+        return {f"{denied}{p.table}": said}
+
     def _seen(self, p: Premise, slots: dict[str, Any], item: str) -> Record:
-        feature = self.knowledge.vocabulary.features[slots["feature"]]
-        record: Record = {"saw" if slots["state"] == "present" else "absent": feature.name}
+        feature = self.knowledge.vocabulary.features[p.condition.term]
+        record: Record = {"saw" if slots["state"] == "present" else "absent": feature.name, **dict(p.condition.such)}
         if item:
             record["part"] = int(item)
         else:
-            kind = str(slots.get("on", "")) or feature.on[0]
+            kind = str(slots.get("on", "")) or (feature.on or ("metal part",))[0]
             if len(feature.on) != 1 or kind != feature.on[0]:
                 record["on"] = self._recordable(kind, feature)
         for key in ("group", "face"):
@@ -247,6 +261,10 @@ class Witness:
             term = {str(slots["setting"]): str(slots["term"])}
             said = f"{slots['setting']} {'not ' if slots['holds'] else ''}{slots['term']}"
             yield f"with {said}", [{"not setting" if slots["holds"] else "setting": term}]
+        elif p.table in ("state", "act"):
+            ((key, said),) = self._said(p, dict(p.equals)).items()
+            turned = key.removeprefix("not ") if key.startswith("not ") else f"not {key}"
+            yield f"with {phrase(p.condition)} turned round", [{turned: said}]
         elif p.table == "found":
             slots = dict(p.equals)
             present = slots["state"] == "present"

@@ -249,7 +249,7 @@ class WhyNot:
             return (Change("reading", f"{c.term}{self.comma(at)}={value}"),) if value else None
         if premise.table == "marks":
             return self.marks(c, str(wanted["relation"]))
-        if depth > 0 and at in self.case.positions:
+        if premise.table == "found" and depth > 0 and at in self.case.positions:
             there = self if at == self.position else WhyNot(self.inference, self.graph, self.net, at)
             return there.way(str(wanted["finding"]), str(wanted["state"]), depth - 1)
         return None

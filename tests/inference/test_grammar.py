@@ -4,53 +4,19 @@ from __future__ import annotations
 
 import itertools
 import random
-from pathlib import Path
 
 import pytest
 
 from diagnose.casefile.reader import parse_case
 from diagnose.inference.match import evaluate, facts_of
-from diagnose.inference.run import RuleBase, compile_rules, infer
-from diagnose.knowledge.reader import build_knowledge
+from diagnose.inference.run import infer
 from diagnose.reading.problems import Problems
-
-KNOWLEDGE = Path(__file__).parents[2] / "knowledge"
-CONDITIONS = {
-    "any damage": "{saw: damage, on: face}",
-    "any crack": "{saw: crack, on: face}",
-    "no crack": "{absent: crack, on: face}",
-    "radial": "{saw: radial cracks, on: face}",
-    "no radial": "{absent: radial cracks, on: face}",
-    "blue crack": "{saw: crack, on: face, colour: blue}",
-    "support hot": "{state: {at: support system, temperature: high}}",
-    "flush hot": "{state: {at: flush line, temperature: high}}",
-    "flush not hot": "{not state: {at: flush line, temperature: high}}",
-    "flush hot running": "{state: {at: flush line, temperature: high, when: running}}",
-    "flush over sixty": "{state: {at: flush line, temperature: above 60 °C}}",
-    "vented": "{act: {did: vent}}",
-    "chamber vented": "{act: {did: vent, to: chamber}}",
-    "not vented": "{not act: {did: vent, to: chamber}}",
-    "greased": "{act: {did: grease, to: O-ring, with: grease}}",
-    "named hot": "{saw: flush hot}",
-    "named not vented": "{saw: not vented}",
-}
-
-
-def finding(name: str, condition: str) -> bytes:
-    return (f"finding: {name}\nid: T-{name}\nstatus: accepted\nsince: '1.0'\nreviewed: '2026-11'\nreads: That.\n"
-            f"otherwise: rarely\nline: {name}\nwhen: {condition}\nsources: [common-practice]\n").encode()  # fmt: skip
+from tests.support.grammar import grammar_base
 
 
 @pytest.fixture(scope="module")
 def base():
-    names = ("words.yaml", "sources.yaml", "version.yaml")
-    contents = {n: (KNOWLEDGE / n).read_bytes() for n in names}
-    contents |= {f"vocabulary/{p.name}": p.read_bytes() for p in (KNOWLEDGE / "vocabulary").glob("*.yaml")}
-    contents |= {f"findings/{n.replace(' ', '-')}.yaml": finding(n, c) for n, c in CONDITIONS.items()}
-    problems = Problems()
-    knowledge = build_knowledge(contents, "knowledge", problems)
-    assert knowledge is not None and not problems.found, [str(p) for p in problems.found]
-    return RuleBase(knowledge, compile_rules(knowledge))
+    return grammar_base()
 
 
 def inference(text: str, base):
