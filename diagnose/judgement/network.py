@@ -127,6 +127,17 @@ class Network:
         np.fill_diagonal(gone, 0.0)
         return tuple(self.read(self.expected(self.forward(none, known), none)) for known in (there, gone))  # type: ignore
 
+    @cached_property
+    def cause_weights(self) -> tuple[np.ndarray, np.ndarray]:
+        """Weight of each finding for each cause alone against none, in dB: where recorded as there, as not there."""
+        read = self.read(self.alone)
+        return _weights(read[:, :-1], read[:, -1:])
+
+    @cached_property
+    def mechanism_weights(self) -> tuple[np.ndarray, np.ndarray]:
+        """Weight of each finding for each mechanism there against not there, in dB: recorded as there, as not there."""
+        return _weights(*self.by_mechanism)
+
     def forward(self, members: np.ndarray, known: np.ndarray | None = None) -> np.ndarray:
         """P(mechanism | set), shape (mechanisms, sets), for sets as rows of booleans; where `known` (same shape) is a
         number it stands instead. Parents are taken as independent of each other."""
@@ -174,6 +185,10 @@ class Network:
         """P(recorded as there) of findings by their chance to be there, shape (findings, sets)."""
         missed, mistaken = self.missed[rows, None], self.mistaken[rows, None]
         return np.asarray(mistaken + (1 - missed - mistaken) * there)
+
+
+def _weights(p: np.ndarray, q: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    return 10 * np.log10(p / q), 10 * np.log10((1 - p) / (1 - q))
 
 
 def products(per_cause: np.ndarray, members: np.ndarray) -> np.ndarray:

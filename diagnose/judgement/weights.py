@@ -41,10 +41,10 @@ def alone(net: Network, name: str) -> tuple[np.ndarray, np.ndarray]:
     """Weight of each finding for a cause (against none of the causes) or a mechanism (there against not there), were it the
     only record: where present and where absent, in dB, shape (findings,)."""
     if name in net.column:
-        p, q = net.read(net.alone)[:, [net.column[name], -1]].T
+        (there, gone), at = net.cause_weights, net.column[name]
     else:
-        p, q = (table[:, net.mechanism[name]] for table in net.by_mechanism)
-    return 10 * np.log10(p / q), 10 * np.log10((1 - p) / (1 - q))
+        (there, gone), at = net.mechanism_weights, net.mechanism[name]
+    return there[:, at], gone[:, at]
 
 
 def worth(net: Network, evidence: Evidence, name: str) -> float:
