@@ -24,10 +24,11 @@ if TYPE_CHECKING:
 
     import networkx as nx
 
-    from diagnose.inference.run import Inference, RuleBase
-    from diagnose.judgement.network import Network
+    from diagnose.inference.run import RuleBase
+    from diagnose.judgement.diagnosis import Diagnosis
+    from diagnose.trail.graph import Reasoning
 
-NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="A cause or a finding, by name or id.")]
+NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="A root cause, a mechanism or a finding, by name or id.")]
 PositionOption = Annotated[str, typer.Option("--position", help="Only this seal: inboard, outboard or seal.")]
 DepthOption = Annotated[int, typer.Option("--depth", min=1, max=40, help="Steps to open; deeper ones keep their name.")]
 OutOption = Annotated[Path | None, typer.Option("-o", "--output", help="The file to write.", show_default=False)]
@@ -37,29 +38,30 @@ class _Opened:
     """A rule base and a case with everything reasoned about it."""
 
     def __init__(self, case: str, knowledge: Path | None, base: RuleBase | None = None):
-        from diagnose.inference.run import infer
-        from diagnose.judgement.judge import judge
-        from diagnose.judgement.network import build as build_network
-        from diagnose.trail.graph import build
+        from diagnose.judgement.diagnosis import Diagnosis
+        from diagnose.trail.graph import Reasoning
 
         self.base: RuleBase = base or open_base(knowledge)
-        self.net: Network = build_network(self.base.knowledge)
-        self.inference: Inference = infer(open_case(case, self.base), self.base)
-        self.graph: nx.DiGraph = build(self.inference, judge(self.inference, self.net))
+        self.diagnosis: Diagnosis = Diagnosis(open_case(case, self.base), self.base)
+        self.asked: Reasoning = Reasoning(self.diagnosis)
+
+    @property
+    def graph(self) -> nx.DiGraph:
+        return self.asked.graph
 
     def node(self, name: str, position: str = "") -> str:
-        """The cause or finding called so, where it says most. Raises BadInput."""
+        """The cause, mechanism or finding called so, where it says most. Raises BadInput."""
         from diagnose.reading.terms import did_you_mean
         from diagnose.trail.why import find, names
 
         self.check_position(position)
         found = find(self.graph, name, position)
         if not found:
-            raise refuse(f"there is no cause and no finding {name!r}", did_you_mean(name, names(self.graph)))
+            raise refuse(f"there is no cause, mechanism or finding {name!r}", did_you_mean(name, names(self.graph)))
         return found[0]
 
     def check_position(self, position: str) -> None:
-        positions = self.inference.case.positions
+        positions = self.diagnosis.case.positions
         if position and position not in positions:
             raise refuse(f"this case has no position {position!r}", f"its positions: {', '.join(positions)}")
 
@@ -77,34 +79,51 @@ def _show(answer: Any, as_json: bool, page: Any) -> None:
 def why(
     case: CaseArgument,
     name: NameArgument,
-    rather_than: Annotated[str, typer.Option("--rather-than", metavar="CAUSE", help="Why not that one.")] = "",
+    rather_than: Annotated[str, typer.Option("--rather-than", metavar="NAME", help="Why not that one.")] = "",
+    as_sum: Annotated[bool, typer.Option("--sum", help="The worked sum from the record to the probability.")] = False,
     depth: DepthOption = 4,
     position: PositionOption = "",
     as_json: JsonOption = False,
     knowledge: KnowledgeOption = None,
 ) -> None:
-    """Prove a cause or finding: rules, conditions and records, the weights in dB, and how they give the probability."""
+    """Prove a cause, mechanism or finding: rules, conditions and records, the chain, the weights and the probability."""
     from diagnose.trail import why as trail
-    from diagnose.views import reasoning as view
+    from diagnose.views.reasoning import rather_than as contrast_view
+    from diagnose.views.reasoning import why as view
 
     opened = _Opened(case, knowledge)
-    graph = opened.graph
     node = opened.node(name, position)
     if rather_than:
-        other = opened.node(rather_than, graph.nodes[node]["position"])
-        if {graph.nodes[n]["type"] for n in (node, other)} != {"cause"}:
-            raise refuse("two causes are contrasted", "name a cause on both sides of --rather-than")
-        if node == other:
-            likes = ", ".join(x["cause"] for x in graph.nodes[node]["look_alikes"])
-            raise refuse(
-                f"{graph.nodes[node]['text']!r} cannot be set against itself",
-                f"name another cause behind --rather-than{f', such as its look-alikes: {likes}' if likes else ''}",
-            )
-        contrast = trail.contrast(graph, node, other)
-        _show(contrast, as_json, lambda page: view.contrast(contrast, page))
-        return
-    answer = trail.why(graph, node, depth)
-    _show(answer, as_json, lambda page: view.why(answer, case, page))
+        contrast = trail.contrast(opened.asked, node, _other(opened, node, rather_than))
+        _show(contrast, as_json, lambda page: contrast_view.contrast(contrast, page))
+    elif as_sum:
+        told = opened.graph.nodes[node]
+        if told["type"] == "finding" or told["standing"] == "ruled out":
+            what = "is a finding" if told["type"] == "finding" else "is ruled out"
+            raise refuse(f"{told['text']!r} {what}, so it has no sum", "name a cause or mechanism that is not ruled out")
+        answer = trail.worked_sum(opened.asked, node)
+        _show(answer, as_json, lambda page: view.worked_sum(answer, page))
+    else:
+        answer = trail.why(opened.asked, node, depth)
+        _show(answer, as_json, lambda page: view.why(answer, case, page))
+
+
+def _other(opened: _Opened, node: str, name: str) -> str:
+    """The node that another one is set against. Raises BadInput where the two cannot stand for each other."""
+    graph = opened.graph
+    other = opened.node(name, graph.nodes[node]["position"])
+    types = [graph.nodes[n]["type"] for n in (node, other)]
+    if "finding" in types:
+        raise refuse("two causes or two mechanisms are contrasted", "name one on both sides of --rather-than")
+    if types[0] != types[1]:
+        texts = [graph.nodes[n]["text"] for n in (node, other)]
+        raise refuse(f"{texts[0]!r} is a {types[0]} and {texts[1]!r} a {types[1]}: one can stand below the other",
+                     "name two causes, or two mechanisms")  # fmt: skip
+    if node == other:
+        likes = ", ".join(x["other"] for x in graph.nodes[node]["look_alikes"])
+        way_out = f"name another {types[0]} behind --rather-than{f', such as its look-alikes: {likes}' if likes else ''}"
+        raise refuse(f"{graph.nodes[node]['text']!r} cannot be set against itself", way_out)
+    return other
 
 
 def why_not(
@@ -115,14 +134,14 @@ def why_not(
     as_json: JsonOption = False,
     knowledge: KnowledgeOption = None,
 ) -> None:
-    """Say why a cause or finding was not concluded: the nearest rules, what failed or is unknown, what outweighed it."""
+    """Say why a cause, mechanism or finding was not concluded: what failed or is unknown, what outweighed it."""
     from diagnose.trail.whynot import WhyNot
-    from diagnose.views import reasoning as view
+    from diagnose.views.reasoning import why_not as view
 
     opened = _Opened(case, knowledge)
     node = opened.graph.nodes[opened.node(name, position)]
-    asked = WhyNot(opened.inference, opened.graph, opened.net, node["position"])
-    ask = asked.cause if node["type"] == "cause" else asked.finding
+    asked = WhyNot(opened.asked, node["position"])
+    ask = asked.finding if node["type"] == "finding" else asked.judged
     answer = ask(node["text"], depth)
     _show(answer, as_json, lambda page: view.why_not(answer, case, page))
 
@@ -150,8 +169,9 @@ def what_if(
 ) -> None:
     """Change the record in thought and see the ranking before and after, and through which rules it changed."""
     from diagnose.reading.problems import Problems
-    from diagnose.trail.suppose import Change, what_if
-    from diagnose.views import reasoning as view
+    from diagnose.trail.suppose import Change
+    from diagnose.trail.whatif import what_if
+    from diagnose.views.reasoning import what_if as view
 
     options = {"forget": forget, "set": set_, "reading": reading, "absent": absent, "present": present}
     changes = [Change(kind, text) for kind, texts in options.items() for text in texts]
@@ -159,7 +179,7 @@ def what_if(
         raise refuse("nothing is supposed", "use --present, --absent, --forget, --set or --reading")
     opened = _Opened(case, knowledge)
     problems = Problems()
-    answer = what_if(opened.inference, opened.base, opened.net, changes, problems)
+    answer = what_if(opened.diagnosis, changes, problems)
     problems.raise_errors()
     assert answer is not None
     _show(answer, as_json, lambda page: view.what_if(answer, page))
@@ -172,13 +192,16 @@ def fragile(
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Find the smallest changes of the record that would change the answer, and which record carries most."""
+    from diagnose.cli.progress import Steps
     from diagnose.trail.fragile import fragile as trail
-    from diagnose.views import reasoning as view
+    from diagnose.views.reasoning import fragile as view
 
     opened = _Opened(case, knowledge)
     opened.check_position(position)
-    record = opened.inference.case
-    positions = [trail(opened.inference, opened.net, p) for p in record.positions if position in ("", p)]
+    record = opened.diagnosis.case
+    progress = Steps("changes")
+    positions = [trail(opened.diagnosis, p, progress) for p in record.positions if position in ("", p)]
+    progress.end()
     answer = {"question": "fragile", "case": record.name, "positions": positions}
     _show(answer, as_json, lambda page: view.fragile(answer, page))
 
@@ -186,9 +209,9 @@ def fragile(
 def graph(
     case: CaseArgument,
     output: OutOption = None,
-    of: Annotated[str, typer.Option("--of", metavar="NAME", help="Only what this cause or finding rests on.")] = "",
+    of: Annotated[str, typer.Option("--of", metavar="NAME", help="Only what this cause, mechanism or finding rests on.")] = "",
     position: PositionOption = "",
-    everything: Annotated[bool, typer.Option("--all", help="Draw every cause, not only the leading ones.")] = False,
+    everything: Annotated[bool, typer.Option("--all", help="Draw every cause and mechanism, not only the leading ones.")] = False,
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Write the reasoning graph; the file's ending says how: .svg, .dot, .graphml or .json (as networkx reads it)."""
@@ -222,7 +245,6 @@ def graph(
 
 def trail(case: CaseArgument, output: OutOption = None, knowledge: KnowledgeOption = None) -> None:
     """Write the whole trail, with the digests of case, rule base and tool, from which the case can be replayed."""
-    from diagnose.judgement.network import build
     from diagnose.reading.located import read_bytes
     from diagnose.reading.problems import Problems
     from diagnose.trail.document import dump
@@ -236,7 +258,7 @@ def trail(case: CaseArgument, output: OutOption = None, knowledge: KnowledgeOpti
     problems.raise_errors()
     assert data is not None
     open_case(case, base)
-    write(output, dump(make(data, base, build(base.knowledge), _version())))
+    write(output, dump(make(data, base, _version())))
 
 
 def verify(
@@ -248,10 +270,9 @@ def verify(
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Replay a trail with the rule base as its files are now; say whether it reproduces exactly, or what differs (exit 1)."""
-    from diagnose.judgement.network import build
     from diagnose.reading.problems import Problems
     from diagnose.trail.document import verify as replay
-    from diagnose.views import reasoning as view
+    from diagnose.views.reasoning import verify as view
 
     data = _read_any(trail)
     base = open_base(knowledge, kept=False)
@@ -262,7 +283,7 @@ def verify(
 
         record = read_bytes(case, str(case), problems)
         problems.raise_errors()
-    answer = replay(data, str(trail), base, build(base.knowledge), _version(), record)
+    answer = replay(data, str(trail), base, _version(), record)
     _show(answer, as_json, lambda page: view.verify(answer, page))
     if not answer["exact"]:
         raise typer.Exit(1)
@@ -276,11 +297,11 @@ def compare(
 ) -> None:
     """Set two seals of one machine side by side: same and different findings, and whether one cause explains both."""
     from diagnose.trail.compare import compare as trail
-    from diagnose.views import reasoning as view
+    from diagnose.views.reasoning import compare as view
 
     one = _Opened(first, knowledge)
     other = _Opened(second, knowledge, one.base)
-    answer = trail(one.graph, other.graph)
+    answer = trail(one.diagnosis, other.diagnosis)
     _show(answer, as_json, lambda page: view.compare(answer, page))
 
 

@@ -121,14 +121,21 @@ def deduce(
         make("found", finding_id(f, p), finding=f, state=state, position=p, other=other)
         for p, other in places for f, state in sorted(given[p].items())
     )  # fmt: skip
-    firings = base.reasoner.run(facts, places)
+    return gathered(case, base, quantities, facts, base.reasoner.run(facts, places), given)
+
+
+def gathered(
+    case: Case, base: RuleBase, quantities: tuple[Quantity, ...], facts: tuple[Fact, ...], firings: tuple[Firing, ...],
+    given: Mapping[str, Mapping[str, str]],
+) -> Inference:  # fmt: skip
+    """What firings amount to; `given` are the findings told at each position, with their states."""
     findings: dict[str, dict[str, Deduced]] = {}
     ruled_out: dict[str, dict[str, tuple[Firing, ...]]] = {}
     common: dict[str, dict[str, Firing]] = {}
     for position in case.positions:
         here = [f for f in firings if f.position == position]
         findings[position] = _findings(here, position)
-        findings[position] |= {f: Deduced(f, position, state, ()) for f, state in given[position].items()}
+        findings[position] |= {f: Deduced(f, position, state, ()) for f, state in given.get(position, {}).items()}
         ruled_out[position] = _grouped([f for f in here if f.branch.conclusion.kind == "ruled out"])
         priors = _grouped([f for f in here if f.branch.conclusion.kind == "common"])
         common[position] = {cause: _strongest(fs, cause, base.knowledge) for cause, fs in priors.items()}

@@ -28,6 +28,13 @@ class Diagnosis:
     base: RuleBase
     told: Mapping[str, str] | None = None
 
+    @classmethod
+    def of(cls, inference: Inference, base: RuleBase) -> Diagnosis:
+        """The diagnosis of what was deduced already, were it from a record altered in thought."""
+        made = cls(inference.case, base)
+        vars(made).update(quantities=inference.quantities, inference=inference)
+        return made
+
     @property
     def net(self) -> Network:
         return network_of(self.base)

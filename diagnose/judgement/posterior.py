@@ -69,6 +69,14 @@ class Posterior:
         return tuple(self.net.causes[c] for c in np.flatnonzero(self.members[i]))
 
     @cached_property
+    def alone(self) -> np.ndarray:
+        """Odds of each cause by itself against none of the causes; 0 where it is ruled out."""
+        result = np.zeros(len(self.net.causes))
+        for i in np.flatnonzero(self.members.sum(axis=1) == 1):
+            result[np.flatnonzero(self.members[i])] = self.exactly[i] / self.exactly[0]
+        return result
+
+    @cached_property
     def leading(self) -> np.ndarray:
         """Places of the sets that hold nearly all of what is spelt out, likeliest first."""
         order = np.argsort(-np.round(self.exactly, 12), kind="stable")
@@ -140,23 +148,23 @@ class Sums:
 
     def likelihood(self, members: np.ndarray) -> np.ndarray:
         """P(evidence | set)^exponent for sets as rows of booleans over the causes, shape (sets,)."""
-        return self._raised(self._batches(members, lambda part: self._total(self._stars(part)), ()), members)
+        return self._raised(self._batches(members, lambda part: self.total_of(self.stars_of(part)), ()), members)
 
     def mechanisms(self, members: np.ndarray) -> np.ndarray:
         """P(mechanism | evidence, set), shape (mechanisms, sets); NaN for those that stand above no evidence."""
         result = np.full((len(self.net.mechanisms), len(members)), np.nan)
         if self.reached:
             result[self.reached] = self._batches(
-                members, lambda part: self._marginals(self._stars(part)), (len(self.reached),)
+                members, lambda part: self.marginals_of(self.stars_of(part)), (len(self.reached),)
             )
         return np.clip(result, 0.0, 1.0)
 
     def _raised(self, total: np.ndarray, members: np.ndarray) -> np.ndarray:
         for question in self.questions:
-            total = total * self._answered(question, members)
+            total = total * self.answered(question, members)
         return np.asarray(np.maximum(total, 1e-300) ** self.net.exponent)
 
-    def _answered(self, question: str, members: np.ndarray) -> np.ndarray:
+    def answered(self, question: str, members: np.ndarray) -> np.ndarray:
         """P(what is recorded of a question | set): the earliest answer found, or none of those found absent."""
         net, states = self.net, self.evidence.states
         answers = [f for f in net.answers[question] if f in states]
@@ -175,6 +183,11 @@ class Sums:
             part = members[begin : begin + size]
             parts.append(np.broadcast_to(work(part), (*shape, len(part))))
         return np.concatenate(parts, axis=-1) if parts else np.zeros((*shape, 0))
+
+    @property
+    def widest(self) -> int:
+        """Cells of the largest table for one cause set."""
+        return self._plan.widest
 
     @cached_property
     def _plan(self) -> Plan:
@@ -199,7 +212,7 @@ class Sums:
         factor = np.stack([one, keep] if (hold == 1).all() else [one, hold, hold * keep])
         return tuple(self.at[p] for p in above), factor
 
-    def _stars(self, members: np.ndarray) -> list[Star]:
+    def stars_of(self, members: np.ndarray) -> list[Star]:
         """The mechanisms above the evidence, then the evidence: P(recorded so | mechanisms) = base + slope * (hold - hold *
         keep), by the terms of a star."""
         net = self.net
@@ -217,15 +230,15 @@ class Sums:
             stars.append(Star(-1, parents, np.stack(terms)[None], factor))
         return stars
 
-    def _total(self, stars: Sequence[Star]) -> np.ndarray:
-        return _sliced(stars, len(self.reached), self._plan, lambda e: e.total)
+    def total_of(self, stars: Sequence[Star]) -> np.ndarray:
+        return sliced(stars, len(self.reached), self._plan, lambda e: e.total)
 
-    def _marginals(self, stars: Sequence[Star]) -> np.ndarray:
-        joint = _sliced(stars, len(self.reached), self._plan, lambda e: e.joint())
-        return joint / self._total(stars)
+    def marginals_of(self, stars: Sequence[Star]) -> np.ndarray:
+        joint = sliced(stars, len(self.reached), self._plan, lambda e: e.joint())
+        return joint / self.total_of(stars)
 
 
-def _sliced(
+def sliced(
     stars: Sequence[Star], variables: int, made: Plan, take: Callable[[Elimination], np.ndarray]
 ) -> np.ndarray:
     """A sum over the mechanisms; where its tables would be too wide, the star with the most parents is summed term by
@@ -239,7 +252,7 @@ def _sliced(
         part = [*stars]
         part[widest] = replace(star, weight=star.weight[:, t : t + 1], factor=star.factor[t : t + 1])
         shapes = [Shape(s.child, s.parents, s.weight.shape[1]) for s in part]
-        result = result + _sliced(part, variables, plan(shapes, variables), take)
+        result = result + sliced(part, variables, plan(shapes, variables), take)
     return np.asarray(result)
 
 

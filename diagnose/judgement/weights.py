@@ -12,8 +12,12 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.judgement.altered import altered, chance_of, likelihoods
 from diagnose.judgement.network import Network
 from diagnose.judgement.posterior import Evidence, Posterior, Sums
+
+MOST_SETS = 24
+"""Sets of causes over which the groups of a mechanism are weighed."""
 
 
 def decibans(ratio: float) -> float:
@@ -24,7 +28,7 @@ def decibans(ratio: float) -> float:
 @dataclass(frozen=True)
 class Group:
     """The findings that one mechanism answers for ("" for direct signs and what nothing on record explains). `weight`:
-    what they are worth together for a cause against none, in dB; `alone` what each would be worth by itself."""
+    what they are worth together for a cause or mechanism, in dB; `alone` what each would be worth by itself."""
 
     mechanism: str
     findings: tuple[str, ...]
@@ -35,6 +39,11 @@ class Group:
     def any_suffices(self) -> bool:
         """Whether one of the findings would do nearly as well as all."""
         return len(self.findings) > 1 and max(self.alone.values()) > 0.8 * self.weight > 0
+
+    @property
+    def only_together(self) -> bool:
+        """Whether each of the findings by itself would say far less than all."""
+        return len(self.findings) > 1 and max(self.alone.values()) < 0.5 * self.weight
 
 
 def alone(net: Network, name: str) -> tuple[np.ndarray, np.ndarray]:
@@ -70,8 +79,25 @@ class Weights:
         self.found, self.net = found, found.net
 
     def alone(self, name: str) -> tuple[np.ndarray, np.ndarray]:
-        """As `alone`."""
-        return alone(self.net, name)
+        """Weight of each finding for a cause (against none of the causes) or a mechanism (there against not there), were
+        it the only record: where present and where absent, in dB, shape (findings,)."""
+        p, q = self.rates(name)
+        return 10 * np.log10(p / q), 10 * np.log10((1 - p) / (1 - q))
+
+    def rates(self, name: str) -> tuple[np.ndarray, np.ndarray]:
+        """P(finding recorded | this cause alone, or this mechanism there) and what it is compared with, (findings,)."""
+        table, base = self._by_cause if name in self.net.column else self._by_mechanism
+        at = self.net.column[name] if name in self.net.column else self.net.mechanism[name]
+        return table[:, at], base[:, at]
+
+    @cached_property
+    def _by_cause(self) -> tuple[np.ndarray, np.ndarray]:
+        read = self.net.read(self.net.alone)
+        return read[:, :-1], np.repeat(read[:, -1:], len(self.net.causes), axis=1)
+
+    @cached_property
+    def _by_mechanism(self) -> tuple[np.ndarray, np.ndarray]:
+        return self.net.by_mechanism
 
     @cached_property
     def answers_for(self) -> dict[str, str]:
@@ -89,20 +115,37 @@ class Weights:
 
     def total(self, name: str) -> float:
         """What the whole record is worth for a cause or mechanism, as `worth`."""
+        odds = self.found.alone[self.net.column[name]] if name in self.net.column else 0.0
+        if odds:
+            prior = self.found.evidence.prior[self.net.column[name]]
+            return decibans(float(odds * (1 - prior) / prior))
         return worth(self.net, self.found.evidence, name)
 
-    def groups(self, cause: str) -> tuple[Group, ...]:
-        """What each mechanism's findings are worth for a cause, heaviest first."""
+    def groups(self, name: str) -> tuple[Group, ...]:
+        """What each mechanism's findings are worth for a cause, alone against none of the causes, or for a mechanism,
+        there against not there; heaviest first."""
         by: dict[str, list[str]] = {}
         for finding, mechanism in sorted(self.answers_for.items()):
             by.setdefault(mechanism, []).append(finding)
-        whole = self.total(cause)
-        there, gone = self.alone(cause)
+        evidence = self.found.evidence
+        worth = self._for_cause if name in self.net.column else self._for_mechanism
+        whole, *rest = worth(name, [evidence, *(evidence.without(findings) for findings in by.values())]).tolist()
+        there, gone = self.alone(name)
         result = []
-        for mechanism, findings in by.items():
-            rest = worth(self.net, self.found.evidence.without(findings), cause)
-            alone = {
-                f: float((there if self.found.evidence.states[f] else gone)[self.net.row[f]]) for f in findings
-            }
-            result.append(Group(mechanism, tuple(findings), whole - rest, alone))
+        for (mechanism, findings), without in zip(by.items(), rest, strict=True):
+            alone = {f: float((there if evidence.states[f] else gone)[self.net.row[f]]) for f in findings}
+            result.append(Group(mechanism, tuple(findings), whole - without, alone))
         return tuple(sorted(result, key=lambda g: (-round(abs(g.weight), 6), g.mechanism)))
+
+    def _for_cause(self, name: str, evidences: list[Evidence]) -> np.ndarray:
+        members = np.zeros((2, len(self.net.causes)), bool)
+        members[1, self.net.column[name]] = True
+        none, alone = likelihoods(self.net, evidences, members).T
+        return np.asarray(10 * np.log10(alone / none))
+
+    def _for_mechanism(self, name: str, evidences: list[Evidence]) -> np.ndarray:
+        """Odds of a mechanism under each evidence, in dB, over the sets of causes that matter."""
+        then = altered(self.found, evidences, MOST_SETS)
+        by_set = chance_of(self.net, self.net.mechanism[name], evidences, then.members)
+        chance = np.clip((by_set * then.exactly).sum(axis=1), 1e-9, 1 - 1e-9)
+        return np.asarray(10 * np.log10(chance / (1 - chance)))

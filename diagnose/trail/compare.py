@@ -4,80 +4,95 @@ from __future__ import annotations
 
 from typing import Any
 
-import networkx as nx
+from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.judgement.judge import Judged, Judgement
+from diagnose.judgement.weights import decibans
+from diagnose.trail.graph import DIGITS
 
-from diagnose.inference.engine import finding_id
-from diagnose.trail.graph import DIGITS, causes_by_probability, of_type
-
+MOST_COMMON, MOST_HAPPENED = 5, 8
 Doc = dict[str, Any]
 
 
-def compare(first: nx.DiGraph, second: nx.DiGraph) -> Doc:
+def compare(first: Diagnosis, second: Diagnosis) -> Doc:
     """One entry for each pair of positions that can be compared: the same position in both, or every one against a
     single seal."""
-    a, b = first.graph["positions"], second.graph["positions"]
+    a, b = first.case.positions, second.case.positions
     same = [(p, p) for p in a if p in b]
     pairs = same or [(p, q) for p in a for q in b]
     return {
         "question": "compare",
-        "cases": [{"case": g.graph["case"], "digest": g.graph["case_digest"]} for g in (first, second)],
-        "pairs": [_pair(first, second, p, q) for p, q in pairs],
+        "cases": [{"case": d.case.name, "digest": d.case.digest} for d in (first, second)],
+        "pairs": [_pair(first.at(p), second.at(q)) for p, q in pairs],
     }
 
 
-def _pair(first: nx.DiGraph, second: nx.DiGraph, p: str, q: str) -> Doc:
+def _pair(first: Judgement, second: Judgement) -> Doc:
+    return {
+        "positions": [first.position, second.position], "findings": _findings(first, second),
+        "happened": _happened(first, second), **_causes(first, second),
+    }  # fmt: skip
+
+
+def _findings(first: Judgement, second: Judgement) -> Doc:
     groups: dict[str, list[str]] = {"both": [], "neither": [], "differ": [], "only_first": [], "only_second": []}
-    for n in of_type(first, "finding"):
-        if first.nodes[n]["position"] != p:
-            continue
-        name = first.nodes[n]["text"]
-        other = finding_id(name, q)
-        x = first.nodes[n]["state"]
-        y = second.nodes[other]["state"] if other in second else "unrecorded"
+    for name in sorted(first.knowledge.findings):
+        x, y = first.states.get(name), second.states.get(name)
         group = {
-            ("present", "present"): "both", ("absent", "absent"): "neither", ("present", "absent"): "differ",
-            ("absent", "present"): "differ", ("present", "unrecorded"): "only_first",
-            ("unrecorded", "present"): "only_second",
+            (True, True): "both", (False, False): "neither", (True, False): "differ", (False, True): "differ",
+            (True, None): "only_first", (None, True): "only_second",
         }.get((x, y))  # fmt: skip
         if group:
             groups[group].append(name)
-    differ = [{"finding": f, "states": [first.nodes[finding_id(f, p)]["state"], second.nodes[finding_id(f, q)]["state"]]}
-              for f in groups.pop("differ")]  # fmt: skip
-    return {"positions": [p, q], "findings": {**groups, "differ": differ}, **_causes(first, second, p, q)}
+    word = {True: "present", False: "absent"}
+    differ = [{"finding": f, "states": [word[x.states[f]] for x in (first, second)]} for f in groups.pop("differ")]
+    return {**groups, "differ": differ}
 
 
-def _causes(first: nx.DiGraph, second: nx.DiGraph, p: str, q: str) -> Doc:
+def _happened(first: Judgement, second: Judgement) -> list[Doc]:
+    """Mechanisms possible or better at either seal, that which both have first."""
+    rows = []
+    for j in first.mechanisms:
+        k = second.of(j.name)
+        chances = (j.probability, k.probability)
+        if max(chances) >= first.knowledge.words.possible and max(j.weight, k.weight) > 0:
+            rows.append({"mechanism": j.name, "standings": [j.standing, k.standing],
+                         "probabilities": [round(p, DIGITS) for p in chances]})  # fmt: skip
+    rows.sort(key=lambda r: (-min(r["probabilities"]), -max(r["probabilities"]), r["mechanism"]))
+    return rows[:MOST_HAPPENED]
+
+
+def _causes(first: Judgement, second: Judgement) -> Doc:
     """One cause for both against the best two separate ones, in dB of odds against none in both.
 
-    A common cause is there once: its prior counts once and both sets of weights count. Separate causes each bring their
-    own prior. The difference says how much better the common one explains both seals; it is the log of a ratio of
-    posteriors when the machine has one cause against two that fell together by chance.
+    A common cause is there once: its prior counts once and both records count. Separate causes each bring their own prior.
+    The difference says how much better the common one explains both seals; it is the log of a ratio of posteriors when the
+    machine has one cause against two that fell together by chance.
     """
     rows = []
-    for n in causes_by_probability(first, [p]):
-        a = first.nodes[n]
-        m = f"c:{a['text']}@{q}"
-        if m not in second:
-            continue
-        b = second.nodes[m]
-        if "ruled out" in (a["standing"], b["standing"]):
+    for j in first.causes:
+        k = second.of(j.name)
+        if "ruled out" in (j.standing, k.standing):
             continue
         # of two priors changed by the settings of the cases, the higher speaks for the machine
-        common = max(a["prior"], b["prior"]) + a["weight"] + b["weight"]
+        weights = [round(x.at.weights.total(x.name), DIGITS) for x in (j, k)]
+        common = max(_prior(j), _prior(k)) + sum(weights)
         rows.append({
-            "cause": a["text"], "standings": [a["standing"], b["standing"]],
-            "probabilities": [a["probability"], b["probability"]], "weights": [a["weight"], b["weight"]],
+            "cause": j.name, "standings": [j.standing, k.standing],
+            "probabilities": [round(x.probability, DIGITS) for x in (j, k)], "weights": weights,
             "common": round(common, DIGITS),
         })  # fmt: skip
     rows.sort(key=lambda r: (-r["common"], r["cause"]))
-    best = [causes_by_probability(g, [x]) for g, x in ((first, p), (second, q))]
-    leads = [g.nodes[ns[0]] for g, ns in zip((first, second), best, strict=True)]
-    apart = sum(n["alone"] for n in leads)
+    leads = [x.causes[0] for x in (first, second)]
+    apart = sum(_prior(j) + j.at.weights.total(j.name) for j in leads)
     top = rows[0] if rows else None
     return {
-        "common_causes": rows[:5],
-        "leading": [{"cause": n["text"], "standing": n["standing"], "probability": n["probability"]} for n in leads],
+        "common_causes": rows[:MOST_COMMON],
+        "leading": [{"cause": j.name, "standing": j.standing, "probability": round(j.probability, DIGITS)} for j in leads],
         "separately": round(apart, DIGITS),
         "common_better_by": round(top["common"] - apart, DIGITS) if top else None,
         "same_cause_explains_both": bool(top and top["common"] > max(apart, 0.0) and min(top["weights"]) > 0),
     }  # fmt: skip
+
+
+def _prior(j: Judged) -> float:
+    return decibans(j.prior / (1 - j.prior))

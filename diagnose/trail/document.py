@@ -14,31 +14,32 @@ from typing import Any
 import networkx as nx
 
 from diagnose.casefile.reader import parse_case
-from diagnose.inference.run import RuleBase, infer
-from diagnose.judgement.judge import judge
-from diagnose.judgement.network import Network
+from diagnose.inference.run import RuleBase
+from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.knowledge.model import Knowledge
 from diagnose.reading.figures import percent
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
-from diagnose.trail.graph import PROVING, build, causes_by_probability, of_type
+from diagnose.trail.graph import HAPPENED, PROVING, build, of_type, ranked
 
-FORMAT = 1
+FORMAT = 2
+OF_ONE_LEVEL = 1
+"""The format in which mechanisms were not yet told apart from root causes; it is read, not written."""
 TOOL = "diagnose"
 CASE_NAME = "case.yaml"
 """What the case file is called in a trail, whatever it was called on disk."""
-SECTIONS = ("recorded", "settings", "quantities", "firings", "findings", "ledgers", "sets", "standing", "cautions")
+SECTIONS = ("recorded", "settings", "quantities", "firings", "findings", "marks", "links", "sets", "standing", "cautions")
+SECTIONS_OF_ONE_LEVEL = ("recorded", "settings", "quantities", "firings", "findings", "ledgers", "sets", "standing", "cautions")
 MOST_BYTES = 50_000_000
 Doc = dict[str, Any]
 
 
-def trail(data: bytes, base: RuleBase, net: Network, version: str) -> Doc:
+def trail(data: bytes, base: RuleBase, version: str) -> Doc:
     """The trail of the case whose file has these bytes. Raises BadInput."""
     problems = Problems()
     case = parse_case(data, CASE_NAME, base.knowledge, problems)
     problems.raise_errors()
     assert case is not None
-    inference = infer(case, base)
-    return document(build(inference, judge(inference, net)), data, base.knowledge, version)
+    return document(build(Diagnosis(case, base)), data, base.knowledge, version)
 
 
 def document(graph: nx.DiGraph, data: bytes, knowledge: Knowledge, version: str) -> Doc:
@@ -53,7 +54,8 @@ def document(graph: nx.DiGraph, data: bytes, knowledge: Knowledge, version: str)
 
 
 def content(graph: nx.DiGraph) -> Doc:
-    """All that was recorded, fired, found, weighed and judged."""
+    """All that was recorded, fired, found, explained and judged. `marks`: what each recorded finding weighs alone for
+    what leaves it; `links`: what brings what about; `sets`: explanations and chains at each position."""
     table = graph.nodes
 
     def rows(type: str, *left_out: str) -> list[Doc]:
@@ -62,27 +64,19 @@ def content(graph: nx.DiGraph) -> Doc:
             for n in of_type(graph, type)
         ]
 
-    ledgers = []
-    for n in sorted(of_type(graph, "cause")):
-        evidence = [table[e] for e in graph.predecessors(n) if table[e]["type"] == "evidence"]
-        ledgers.append({
-            "cause": n, "prior": table[n]["prior"],
-            "weights": [
-                {"finding": e["text"], "state": e["state"], "weight": e["weight"], "through": e["through"], "seen": e["seen"],
-                 "otherwise": e["otherwise"]}
-                for e in evidence
-            ],
-            "alone": table[n]["alone"],
-        })  # fmt: skip
-    standing = [
-        {k: table[n][k] for k in ("text", "position", "standing", "probability", "lines_for", "because")}
-        for n in causes_by_probability(graph)
-    ]
-    recorded = [f for f in rows("finding") if f["state"] != "unrecorded"]
+    marks, links = [], []
+    for a, b, edge in sorted(graph.edges(data=True), key=lambda e: e[:2]):
+        if edge["role"] == "leaves" and table[b]["state"] != "unrecorded":
+            marks.append({"id": f"{a} > {b}", "state": table[b]["state"],
+                          **{k: edge[k] for k in ("seen", "weight", "if_present", "if_absent", "trial")}})  # fmt: skip
+        elif edge["role"] == "brings about":
+            links.append({"id": f"{a} > {b}", "seen": edge["seen"]})
+    kept = ("text", "type", "position", "standing", "probability", "before", "weight", "lines_for", "because", "told_at")
+    standing = [{k: table[n][k] for k in kept} for type in ("cause", "mechanism") for n in ranked(graph, type)]
     return {
         "recorded": rows("recorded"), "settings": rows("setting"), "quantities": rows("quantity"),
-        "firings": rows("firing"), "findings": recorded, "ledgers": ledgers, "sets": graph.graph["judgements"],
-        "standing": standing, "cautions": rows("caution"),
+        "firings": rows("firing"), "findings": [f for f in rows("finding") if f["state"] != "unrecorded"],
+        "marks": marks, "links": links, "sets": graph.graph["judgements"], "standing": standing, "cautions": rows("caution"),
     }  # fmt: skip
 
 
@@ -120,14 +114,14 @@ def _no_constant(word: str) -> float:
 def _lacking(document: Any) -> str:
     if not isinstance(document, dict):
         return "it is not an object"
-    if document.get("trail") != FORMAT:
+    if document.get("trail") not in (FORMAT, OF_ONE_LEVEL):
         return f"its format is {document.get('trail')!r}, not {FORMAT}"
     for key, inner in (("case", ("digest", "text")), ("knowledge", ("digest", "files")), ("tool", ("name", "version"))):
         part = document.get(key)
         for k in inner:
             if not isinstance(part, dict) or not isinstance(part.get(k), dict if k == "files" else str):
                 return f"{key}.{k} is missing or of another kind"
-    for key in SECTIONS:
+    for key in SECTIONS if document["trail"] == FORMAT else SECTIONS_OF_ONE_LEVEL:
         if not isinstance(document.get(key), list):
             return f"the section {key!r} is missing"
     return ""
@@ -136,7 +130,7 @@ def _lacking(document: Any) -> str:
 # ---- verify ----------------------------------------------------------------------------------------------------------
 
 
-def verify(data: bytes, name: str, base: RuleBase, net: Network, version: str, case: bytes | None = None) -> Doc:
+def verify(data: bytes, name: str, base: RuleBase, version: str, case: bytes | None = None) -> Doc:
     """Replays a trail and names what differs: input, rules, tool or conclusions. Raises BadInput."""
     old = load(data, name)
     text = old["case"]["text"].encode("utf-8", errors="surrogatepass")
@@ -154,8 +148,8 @@ def verify(data: bytes, name: str, base: RuleBase, net: Network, version: str, c
         differs.append({"what": "tool", "says": f"made with version {old['tool']['version']!r}, this is {version!r}"})
     exact = False
     try:
-        new = trail(text if case is None else case, base, net, version)
-        differs += _conclusion_changes(old, new)
+        new = trail(text if case is None else case, base, version)
+        differs += _conclusion_changes(old, new) if old["trail"] == FORMAT else _since_one_level(old, new)
         exact = data == dump(new)
         if not exact and not differs:
             differs.append({"what": "trail", "says": _where_bytes(data, dump(new))})
@@ -191,6 +185,36 @@ def _knowledge_changes(old: Doc, knowledge: Knowledge) -> list[Doc]:
     return rows or [{"what": "rule", "says": "the digest of the rule base differs, though none of its files does"}]
 
 
+def _since_one_level(old: Doc, new: Doc) -> list[Doc]:
+    """What can be said of a trail written before mechanisms were told apart from root causes: what was recorded and
+    found compares entry by entry, of what was judged only what led."""
+    says = (
+        f"written in format {OF_ONE_LEVEL}, when mechanisms stood among the causes; it cannot reproduce to the byte. "
+        "Records, rules and findings are compared; ledgers, explanations and standings by what led"
+    )
+    rows = [{"what": "trail", "says": says}]
+    for section in ("recorded", "settings", "findings"):
+        was, now = ({key: e.get("state") or e.get("text") for key, e in _keyed(d[section]).items() if isinstance(e, dict)}
+                    for d in (old, new))  # fmt: skip
+        for key in sorted({*was, *now}):
+            if was.get(key) != now.get(key):
+                says = f"{key.partition(':')[2] or key}: was {was.get(key) or 'not there'}, is {now.get(key) or 'not there'}"
+                rows.append({"what": section, "says": says})
+    told = [_led(d["standing"]) for d in (old, new)]
+    if told[0] != told[1]:
+        rows.append({"what": "standing", "says": f"led then: {told[0]}; now: {told[1]}"})
+    return rows
+
+
+def _led(standing: Iterable[Any]) -> str:
+    """The first cause and the first mechanism of a list of standings, each with its standing."""
+    first: dict[str, str] = {}
+    for entry in standing:
+        if isinstance(entry, dict) and {"text", "standing", "probability"} <= {*entry}:
+            first.setdefault(entry.get("type", "cause"), f"{entry['text']} ({entry['standing']})")
+    return "; what happened: ".join(first.values()) or "nothing"
+
+
 def _conclusion_changes(old: Doc, new: Doc) -> list[Doc]:
     """Entry by entry, what the replay says otherwise; what was recorded first, conclusions last."""
     rows = []
@@ -207,7 +231,7 @@ def _keyed(entries: Iterable[Any]) -> dict[str, Any]:
     result = {}
     for e in entries:
         key = (
-            e.get("id") or e.get("cause") or f"{e.get('text', '')}@{e.get('position', '')}"
+            e.get("id") or e.get("cause") or f"{e.get('type', '')}:{e.get('text', '')}@{e.get('position', '')}"
             if isinstance(e, dict)
             else ""
         )
@@ -233,6 +257,10 @@ def _entry_name(section: str, entry: Doc, key: str) -> str:
         name = f"rule {name} ({entry.get('rule', '')}: {entry.get('state', '')})"
     elif section == "sets":
         name = "explanations"
+    elif section in ("marks", "links"):
+        name = " > ".join(end.partition(":")[2].rpartition("@")[0] for end in key.split(" > "))
+    elif section == "standing":
+        name = f"{name} ({entry.get('type', 'cause')})"
     position = entry.get("position") or key.rpartition("@")[2]
     return f"{name} [{position}]" if position in ("inboard", "outboard") else name
 
@@ -260,7 +288,7 @@ def _called(entry: Any) -> str:
     if not isinstance(entry, dict):
         return _short(entry)
     causes = entry.get("causes")
-    return str(entry.get("says") or entry.get("finding") or (" and ".join(map(str, causes)) if causes and isinstance(causes, list) else _short(entry)))
+    return str(entry.get("says") or entry.get("finding") or entry.get("name") or entry.get("start") or (" and ".join(map(str, causes)) if causes and isinstance(causes, list) else _short(entry)))
 
 
 def _short(value: Any) -> str:
@@ -301,23 +329,22 @@ def _flat(attributes: Mapping[str, Any]) -> Doc:
 
 
 _SHAPES = {"recorded": "box", "setting": "box", "quantity": "parallelogram", "firing": "cds", "finding": "ellipse",
-           "evidence": "plaintext", "cause": "doubleoctagon", "measurement": "note", "caution": "octagon"}  # fmt: skip
+           "mechanism": "hexagon", "cause": "doubleoctagon", "measurement": "note", "caution": "octagon"}  # fmt: skip
 
 
 def dot(graph: nx.DiGraph) -> str:
-    """DOT, left to right; a dashed edge proves nothing."""
+    """DOT, left to right; a dashed edge proves nothing. What is ruled out is not drawn."""
+    graph = graph.subgraph([n for n, a in graph.nodes(data=True) if a.get("standing") != "ruled out"])
     lines = ["digraph reasoning {", "  rankdir=LR;", '  node [fontname="Helvetica", fontsize=11];']
     for n, a in graph.nodes(data=True):
         label = a["text"]
         if a["type"] == "finding":
             label = {"absent": f"no {label}", "unrecorded": f"{label}?"}.get(a["state"], label)
-        elif a["type"] == "evidence":
-            label = f"{a['weight']:+.1f} dB"
-        elif a["type"] == "cause":
+        elif a["type"] in ("cause", "mechanism"):
             label = f"{label}\n{a['standing']}, {percent(a['probability'])}"
         lines.append(f"  {_quoted(n)} [label={_quoted(label)}, shape={_SHAPES[a['type']]}, type={_quoted(a['type'])}];")
     for x, y, d in graph.edges(data=True):
-        style = "" if d["role"] in PROVING else ", style=dashed"
+        style = "" if d["role"] in (*PROVING, *HAPPENED) else ", style=dashed"
         lines.append(f"  {_quoted(x)} -> {_quoted(y)} [role={_quoted(d['role'])}{style}];")
     return "\n".join([*lines, "}"]) + "\n"
 

@@ -3,23 +3,30 @@
 from __future__ import annotations
 
 import itertools
-import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from diagnose.casefile.format import record_id
-from diagnose.casefile.model import Case, Extent, Observation
-from diagnose.inference.run import Inference, infer
-from diagnose.judgement.judge import Judgement, judge
-from diagnose.judgement.network import Network
-from diagnose.trail.suppose import Record, records_of
+from diagnose.casefile.model import Extent, Observation
+from diagnose.inference.again import Again, Record
+from diagnose.inference.run import Inference
+from diagnose.judgement.altered import altered
+from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.judgement.judge import Judgement, evidence_at, standing
+from diagnose.judgement.posterior import Evidence
+from diagnose.judgement.weights import decibans
+from diagnose.trail.suppose import records_of
 from diagnose.trail.wording import record_text
 
 MOST_IN_PAIRS = 6
 """Pairs are tried among the records that carry most, and among those that stand in for each other; all pairs of a long
 record would take minutes."""
-_FAMILIES = ("observations", "measured", "settings")
+MOST_TWINS = 40
+MOST_SETS = 24
+"""Sets of causes over which edited records are judged; how they shift the odds is applied to the odds on the record as it
+stands, which come from all sets."""
+Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
@@ -29,16 +36,8 @@ class Edit:
     kind: str
     record: Record
 
-    def apply(self, case: Case) -> Case:
-        fields: dict[str, Any] = {
-            name: tuple(r for r in getattr(case, name) if r.id != self.record.id) for name in _FAMILIES
-        }
-        if self.kind == "opposite":
-            assert isinstance(self.record, Observation)
-            fields["observations"] = tuple(
-                sorted((*fields["observations"], _opposite(self.record)), key=lambda o: o.id)
-            )
-        return replace(case, **fields)
+
+Edits = tuple[Edit, ...]
 
 
 @dataclass(frozen=True)
@@ -55,102 +54,153 @@ class Answer:
         return {"causes": list(self.causes), "standings": list(self.standings)}
 
 
-def fragile(inference: Inference, net: Network, position: str) -> dict[str, Any]:
+@dataclass(frozen=True)
+class Tried:
+    """What a change leaves: the answer, and the odds of what leads on the record as it stands, in dB."""
+
+    answer: Answer
+    odds: float
+
+
+def fragile(diagnosis: Diagnosis, position: str, told: Progress = lambda done, of: None) -> dict[str, Any]:
     """Single changes that change the answer at a position, then pairs of changes of which neither does so alone, and
-    what each record carries: by how many dB the odds of the leading cause fall when it alone is left out."""
-    case, knowledge = inference.case, inference.base.knowledge
-    trials = _Trials(inference, net, position)
-    now = trials.judgement(())
-    start = _answer(now)
-    lead = next((j.cause for j in now.causes if j.cause in start.causes), "")
-    used = [r for r in records_of(case) if r.id in _used(inference, position)]
+    what each record carries: by how many dB the odds of the leading cause fall when it alone is left out. `told` is
+    called with how many changes are deduced, of how many."""
+    trials = _Trials(diagnosis, position, told)
+    start, lead = trials.now.answer, trials.lead
+    used = [r for r in records_of(diagnosis.case) if r.id in _used(diagnosis.inference, position)]
+    edits = [e for r in used for e in _edits(r)]
+    trials.run([(e,) for e in edits])
     carries = sorted(
-        ((_log_odds(_share(now, lead)) - _log_odds(_share(trials.judgement((Edit("left out", r),)), lead)), r) for r in used),
+        ((trials.now.odds - trials.of((Edit("left out", r),)).odds, r) for r in used),
         key=lambda c: (-abs(round(c[0], 6)), c[1].id),
     )  # fmt: skip
-    edits = [e for r in used for e in _edits(r)]
-    single = [(e,) for e in edits if _answer(trials.judgement((e,))) != start]
-    single.sort(key=lambda es: _reach(_answer(trials.judgement(es)), start, lead, es))
-    alone = {e for (e,) in single}
-    heavy = [r for _, r in carries[:MOST_IN_PAIRS]]
-    twins = _twins(inference, position)
-    pairs = [
-        (a, b)
-        for one, other in itertools.combinations(used, 2)
-        if (one in heavy and other in heavy) or {one.id, other.id} in twins
-        for a, b in itertools.product(_edits(one), _edits(other))
-        if not {a, b} & alone and _answer(trials.judgement((a, b))) != start
-    ]
-    pairs.sort(key=lambda es: _reach(_answer(trials.judgement(es)), start, lead, es))
-
-    def told(changes: Sequence[tuple[Edit, ...]]) -> list[dict[str, Any]]:
-        return [
-            {"changes": [{"kind": e.kind, "record": record_text(e.record, case, knowledge), "id": e.record.id,
-                          "case_line": e.record.where.line} for e in edits],
-             "then": _answer(trials.judgement(edits)).as_json()}
-            for edits in changes
-        ]  # fmt: skip
-
+    single = _reaching([(e,) for e in edits], trials, start, lead)
+    pairs = _pairs(used, [r for _, r in carries[:MOST_IN_PAIRS]], {e for (e,) in single}, diagnosis.inference, position)
+    trials.run(pairs)
     return {
-        "position": position, "now": start.as_json(), "single": told(single), "pairs": told(pairs),
-        "records": len(used),
-        "carries": [{"record": record_text(r, case, knowledge), "id": r.id, "case_line": r.where.line, "weight": round(db, 6) + 0.0}
-                    for db, r in carries],
+        "position": position, "now": start.as_json(), "single": _told(single, trials, diagnosis),
+        "pairs": _told(_reaching(pairs, trials, start, lead), trials, diagnosis), "records": len(used),
+        "carries": [
+            {"record": _text(r, diagnosis), "id": r.id, "case_line": r.where.line, "weight": round(db, 6) + 0.0}
+            for db, r in carries
+        ],
     }  # fmt: skip
 
 
 class _Trials:
-    """Judgements of edited cases; cases whose findings, priors and exclusions agree are judged once."""
+    """Edited records judged together; edits that leave the same evidence are judged once."""
 
-    def __init__(self, inference: Inference, net: Network, position: str):
-        self.inference, self.net, self.position = inference, net, position
-        self.done: dict[tuple[Edit, ...], Judgement] = {}
-        self.judged: dict[Any, Judgement] = {}
+    def __init__(self, diagnosis: Diagnosis, position: str, told: Progress):
+        self.diagnosis, self.position, self.told = diagnosis, position, told
+        self.judgement = diagnosis.at(position)
+        self.again = Again(diagnosis.inference)
+        self.done: dict[Edits, Tried] = {}
+        self.known: dict[tuple[Any, ...], Tried] = {}
+        named = self.judgement.explanation.causes
+        self.lead = next((j.name for j in self.judgement.causes if j.name in named), "")
+        self.run([()])
 
-    def judgement(self, edits: tuple[Edit, ...]) -> Judgement:
-        if edits not in self.done:
-            case = self.inference.case
-            for edit in edits:
-                case = edit.apply(case)
-            result = infer(case, self.inference.base) if edits else self.inference
-            key = _signature(result, self.position)
-            if key not in self.judged:
-                self.judged[key] = next(x for x in judge(result, self.net) if x.position == self.position)
-            self.done[edits] = self.judged[key]
+    @property
+    def now(self) -> Tried:
+        return self.done[()]
+
+    def of(self, edits: Edits) -> Tried:
         return self.done[edits]
 
+    def run(self, many: Sequence[Edits]) -> None:
+        """Judges edited records, so that `of` knows them."""
+        waiting: dict[tuple[Any, ...], tuple[Evidence, Judgement]] = {}
+        keys: dict[Edits, tuple[Any, ...]] = {}
+        for number, edits in enumerate(many, 1):
+            inference = self.deduced(edits)
+            evidence, through = evidence_at(inference, self.diagnosis.net, self.position)
+            keys[edits] = key = _key(evidence)
+            if key not in self.known and key not in waiting:
+                waiting[key] = evidence, replace(self.judgement, inference=inference, through=through)
+            self.told(number, len(many))
+        self.known |= zip(waiting, self.judged(list(waiting.values())), strict=True)
+        self.done |= {edits: self.known[key] for edits, key in keys.items()}
 
-def _signature(inference: Inference, position: str) -> tuple[Any, ...]:
-    """All that a judgement depends on."""
-    findings = inference.findings[position]
-    return (
-        tuple((f, d.state, inference.leaves_of_finding(f, position)) for f, d in sorted(findings.items())),
-        tuple(sorted(inference.ruled_out[position])),
-        tuple((c, f.branch.conclusion.state) for c, f in sorted(inference.common[position].items())),
-    )
+    def deduced(self, edits: Edits) -> Inference:
+        if not edits:
+            return self.diagnosis.inference
+        turned = [_opposite(e.record) for e in edits if e.kind == "opposite" and isinstance(e.record, Observation)]
+        return self.again.altered([e.record for e in edits], turned)
+
+    def judged(self, waiting: Sequence[tuple[Evidence, Judgement]]) -> Iterable[Tried]:
+        if not waiting:
+            return
+        found, column = self.judgement.found, self.diagnosis.net.column
+        now, *then = altered(found, [found.evidence, *(evidence for evidence, _ in waiting)], MOST_SETS).tried()
+        for (causes, shares, none), (_, at) in zip(then, waiting, strict=True):
+            chance = {c: _shifted(found.share[column[c]], now[1][column[c]], shares[column[c]]) for c in causes}
+            ranked = sorted(causes, key=lambda c: (-round(chance[c], 9), c))
+            words = tuple(_standing(at, c, chance[c]) for c in ranked)
+            p = shares[column[self.lead]] if self.lead else none
+            yield Tried(Answer(tuple(ranked), words), _log_odds(p))
 
 
-def _twins(inference: Inference, position: str) -> list[set[str]]:
+def _shifted(exact: float, now: float, then: float) -> float:
+    """A probability moved as far in odds as another one moves from now to then."""
+    odds = 10 ** ((_log_odds(exact) + _log_odds(then) - _log_odds(now)) / 10)
+    return odds / (1 + odds)
+
+
+def _log_odds(p: float) -> float:
+    p = min(max(float(p), 1e-12), 1 - 1e-12)
+    return decibans(p / (1 - p))
+
+
+def _key(evidence: Evidence) -> tuple[Any, ...]:
+    """All that the sums depend on."""
+    states = tuple(sorted(evidence.states.items()))
+    return states, evidence.prior.tobytes(), evidence.allowed, tuple(sorted(evidence.off))
+
+
+def _standing(at: Judgement, cause: str, probability: float) -> str:
+    """The standing of a cause with this probability, its findings those of an edited record."""
+    words = at.knowledge.words
+    if at.inference.ruled_out[at.position].get(cause):
+        return "ruled out"
+    if probability < words.established:
+        return standing(words, probability, 0, 0.0)
+    lowest = min((e.weight for e in at.evidence(cause) if not e.through), default=0.0)
+    return standing(words, probability, len(at.lines_for(cause)), lowest)
+
+
+def _pairs(
+    used: Sequence[Record], heavy: Sequence[Record], alone: set[Edit], inference: Inference, position: str
+) -> list[Edits]:
+    """Pairs of edits of which neither changes the answer alone."""
+    twins = _twins(inference, position)
+    return [
+        (a, b)
+        for one, other in itertools.combinations(used, 2)
+        if (one in heavy and other in heavy) or frozenset((one.id, other.id)) in twins
+        for a, b in itertools.product(_edits(one), _edits(other))
+        if not {a, b} & alone
+    ]
+
+
+def _twins(inference: Inference, position: str) -> set[frozenset[str]]:
     """Pairs of records each of which alone is enough for a finding: one left out, the other still carries it."""
-    result = []
+    result: dict[frozenset[str], None] = {}
     for deduced in inference.findings[position].values():
         carried = [
             frozenset(x for ids in f.supports for i in ids for x in inference.leaves(i)) for f in deduced.firings
         ]
         for one, other in itertools.combinations(carried, 2):
-            result += [{a, b} for a in one - other for b in other - one]
-    return result
+            result |= dict.fromkeys(frozenset((a, b)) for a in sorted(one - other) for b in sorted(other - one))
+    return {*list(result)[:MOST_TWINS]}
 
 
 def _used(inference: Inference, position: str) -> set[str]:
-    """Records that some rule, and so the answer, could rest on at the position; the others change nothing."""
+    """Records that some rule, and so the answer, could rest on at the position, and all observations, whose absence could
+    let a rule fire that now denies them; the others change nothing."""
     firings = [f for f in inference.firings if f.position == position]
-    return {x for f in firings for ids in f.supports for i in ids for x in inference.leaves(i)} | _denied(inference)
-
-
-def _denied(inference: Inference) -> set[str]:
-    """Records whose absence could let a rule fire that now denies them: all observations."""
-    return {o.id for o in inference.case.observations if o.state in ("present", "absent")}
+    looked = {o.id for o in inference.case.observations if o.state in ("present", "absent")}
+    return {x for f in firings for ids in f.supports for i in ids for x in inference.leaves(i)} | looked
 
 
 def _edits(record: Record) -> list[Edit]:
@@ -163,23 +213,27 @@ def _opposite(o: Observation) -> Observation:
     return replace(o, id=record_id("o", "opposite", o.id), state=state, extent=Extent(), degree="", side="")
 
 
-def _answer(judgement: Judgement) -> Answer:
-    causes = judgement.explanation.causes
-    return Answer(causes, tuple(judgement.of(c).standing for c in causes))
+def _reaching(many: Iterable[Edits], trials: _Trials, start: Answer, lead: str) -> list[Edits]:
+    """The edits that change the answer, those that change most first: the leading cause lost, then its standing, then the
+    causes beside it; a record left out before one turned round."""
+
+    def reach(edits: Edits) -> tuple[Any, ...]:
+        then = trials.of(edits).answer
+        lost = lead not in then.causes
+        lowered = not lost and bool(lead) and then.standing_of(lead) != start.standing_of(lead)
+        return (not lost, not lowered, sum(e.kind != "left out" for e in edits), [e.record.where.line for e in edits])
+
+    return sorted((edits for edits in many if trials.of(edits).answer != start), key=reach)
 
 
-def _reach(then: Answer, start: Answer, lead: str, edits: tuple[Edit, ...]) -> tuple[Any, ...]:
-    """How far a change goes, for sorting: the leading cause lost, then its standing, then the causes beside it; a record
-    left out before one turned round."""
-    lost = lead not in then.causes
-    lowered = not lost and bool(lead) and then.standing_of(lead) != start.standing_of(lead)
-    return (not lost, not lowered, sum(e.kind != "left out" for e in edits), [e.record.where.line for e in edits])
+def _told(many: Iterable[Edits], trials: _Trials, diagnosis: Diagnosis) -> list[dict[str, Any]]:
+    return [
+        {"changes": [{"kind": e.kind, "record": _text(e.record, diagnosis), "id": e.record.id,
+                      "case_line": e.record.where.line} for e in edits],
+         "then": trials.of(edits).answer.as_json()}
+        for edits in many
+    ]  # fmt: skip
 
 
-def _share(judgement: Judgement, cause: str) -> float:
-    return judgement.of(cause).probability if cause else judgement.none_of_these
-
-
-def _log_odds(p: float) -> float:
-    p = min(max(p, 1e-12), 1 - 1e-12)
-    return 10 * math.log10(p / (1 - p))
+def _text(record: Record, diagnosis: Diagnosis) -> str:
+    return record_text(record, diagnosis.case, diagnosis.base.knowledge)

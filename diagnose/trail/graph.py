@@ -1,7 +1,8 @@
-"""The reasoning graph: one networkx DiGraph of everything recorded, computed, deduced, weighed and judged.
+"""The reasoning graph: one networkx DiGraph of everything recorded, computed, deduced, explained and judged.
 
-Nodes have ids made from their content and a `type`; edges run with the data and have a `role`. Every explanation, export
-and drawing is a question to this graph; nothing is reasoned again.
+Nodes have ids made from their content and a `type`; edges have a `role`. Up to the findings edges run with the data, from
+what is recorded to what is found; from causes over mechanisms down to the findings they run as things happened. Every
+explanation, export and drawing is a question to this graph.
 
 | type | id | what it is |
 |---|---|---|
@@ -10,22 +11,24 @@ and drawing is a question to this graph; nothing is reasoned again.
 | quantity | q… | a computed number with its formula and source |
 | firing | r:ID:STATE:DIGEST@POSITION | one rule that fired, with file, line and each premise |
 | finding | f:NAME@POSITION | present, absent or unrecorded, with the author's sentence |
-| evidence | e:FINDING>CAUSE@POSITION | what the finding weighs for the cause, in dB |
-| cause | c:NAME@POSITION | prior, weights, probability, standing |
+| mechanism | x:NAME@POSITION | what happened: probability and standing |
+| cause | c:NAME@POSITION | a root cause: prior, probability, standing |
 | measurement | m:NAME | bench work that would decide a finding not yet recorded |
 | caution | h:NAME | a hazard that a rule raised |
 
-Roles that prove: input, premise, concludes, weighs, moves, rules out, sets prior, warns. Roles that do not: denies (a
-rule that says the opposite of what was concluded), does not count (another finding of the line counts), would decide (a
-measurement, for a finding not yet recorded). Rows of a cause card whose finding is not recorded stand with the cause, as
-`open`.
+Roles that prove: input, premise, concludes, rules out, sets prior, warns. Roles of what happened: brings about (cause or
+mechanism to mechanism), leaves (mechanism or cause to finding, with what the finding weighs alone, in dB). Roles that do
+neither: denies (a rule that says the opposite of what was concluded), would decide (a measurement, for a finding not yet
+recorded).
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import networkx as nx
@@ -34,24 +37,43 @@ from diagnose.casefile.model import Act, State
 from diagnose.casefile.wording import extent_text
 from diagnose.inference.engine import Firing, finding_id
 from diagnose.inference.rules import Branch
-from diagnose.inference.run import Inference
+from diagnose.judgement.chains import Chain, Link, Mark, chains
+from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.judgement.judge import Judged, Judgement
-from diagnose.judgement.network import Network
+from diagnose.judgement.weights import decibans
+from diagnose.knowledge.model import Cause
 from diagnose.reading.problems import Where
 from diagnose.trail.wording import Sentences, compared, premise_text, quantity_text, record_text
 
-TYPES = ("recorded", "setting", "quantity", "firing", "finding", "evidence", "cause", "measurement", "caution")
-PROVING = ("input", "premise", "concludes", "weighs", "moves", "rules out", "sets prior", "warns")
+TYPES = ("recorded", "setting", "quantity", "firing", "finding", "mechanism", "cause", "measurement", "caution")
+PROVING = ("input", "premise", "concludes", "rules out", "sets prior", "warns")
+HAPPENED = ("brings about", "leaves")
 DIGITS = 9
 """Probabilities and weights are kept to this many decimals, so that machines agree to the byte."""
+Doc = dict[str, Any]
+
+
+@dataclass(frozen=True, eq=False)
+class Reasoning:
+    """A diagnosis and its graph."""
+
+    diagnosis: Diagnosis
+
+    @cached_property
+    def graph(self) -> nx.DiGraph:
+        return build(self.diagnosis)
 
 
 def cause_id(cause: str, position: str) -> str:
     return f"c:{cause}@{position}"
 
 
-def evidence_id(finding: str, cause: str, position: str) -> str:
-    return f"e:{finding}>{cause}@{position}"
+def mechanism_id(mechanism: str, position: str) -> str:
+    return f"x:{mechanism}@{position}"
+
+
+def judged_id(j: Judged) -> str:
+    return (cause_id if j.kind == "cause" else mechanism_id)(j.name, j.position)
 
 
 def firing_id(branch: Branch, position: str) -> str:
@@ -62,18 +84,27 @@ def firing_id(branch: Branch, position: str) -> str:
     return f"r:{branch.id}:{state}:{digest}@{position}"
 
 
-def build(inference: Inference, judgements: Sequence[Judgement]) -> nx.DiGraph:
-    """The graph of one case. `judgements` are those of all its positions."""
-    return _Builder(inference).build(judgements)
+def build(diagnosis: Diagnosis) -> nx.DiGraph:
+    """The graph of one case."""
+    return _Builder(diagnosis).build()
 
 
 def proof(graph: nx.DiGraph, node: str) -> nx.DiGraph:
-    """The part of the graph that one node rests on, and the node; nodes and edges in the order of the graph."""
+    """The part of the graph that one node rests on, and the node; nodes and edges in the order of the graph. A cause or
+    mechanism rests on the recorded findings that it bears on, through whatever mechanisms."""
+    happened = nx.subgraph_view(graph, filter_edge=lambda a, b: graph.edges[a, b]["role"] in HAPPENED)
     proving = nx.subgraph_view(graph, filter_edge=lambda a, b: graph.edges[a, b]["role"] in PROVING)
-    kept = nx.ancestors(proving, node) | {node}
+    kept = {node}
+    if graph.nodes[node]["type"] in ("cause", "mechanism"):
+        under = nx.descendants(happened, node)
+        recorded = {n for n in under if graph.nodes[n]["type"] == "finding" and graph.nodes[n]["state"] != "unrecorded"}
+        bears = set().union(*(nx.ancestors(happened, n) for n in recorded))
+        kept |= recorded | (under & bears)
+    kept = kept.union(*(nx.ancestors(proving, n) for n in kept))
     part = nx.DiGraph(**graph.graph)
     part.add_nodes_from((n, a) for n, a in graph.nodes(data=True) if n in kept)
-    part.add_edges_from((a, b, d) for a, b, d in graph.edges(data=True) if {a, b} <= kept and d["role"] in PROVING)
+    roles = (*PROVING, *HAPPENED)
+    part.add_edges_from((a, b, d) for a, b, d in graph.edges(data=True) if {a, b} <= kept and d["role"] in roles)
     return part
 
 
@@ -91,18 +122,52 @@ def below(graph: nx.DiGraph, node: str, *roles: str) -> list[str]:
     return [n for n, _, role in graph.in_edges(node, data="role") if role in roles]
 
 
-class _Builder:
-    def __init__(self, inference: Inference):
-        self.inference, self.case = inference, inference.case
-        self.knowledge = inference.base.knowledge
-        self.folder = self.knowledge.folder + "/"
-        self.sentences = Sentences(inference)
-        self.graph = nx.DiGraph()
-        self.quantities = {q.id: q for q in inference.quantities}
-        self.tables: tuple[list[list[float]], list[list[float]]] | None = None
+def ranked(graph: nx.DiGraph, type: str, positions: Iterable[str] | None = None) -> list[str]:
+    """Cause nodes, most probable first, or mechanism nodes, those first that most of the record is about and leak paths
+    behind them; ruled out ones last."""
+    chosen = set(graph.graph["positions"] if positions is None else positions)
+    table = graph.nodes
+    nodes = [n for n in of_type(graph, type) if table[n]["position"] in chosen]
 
-    def build(self, judgements: Sequence[Judgement]) -> nx.DiGraph:
+    def key(n: str) -> tuple[bool, bool, float, str]:
+        a = table[n]
+        by = a["probability"] if type == "cause" else a["probability"] * max(a["weight"], 0.0)
+        return a["standing"] == "ruled out", a.get("leak_path", False), -round(by, DIGITS), n
+
+    return sorted(nodes, key=key)
+
+
+def chain_json(chain: Chain) -> Doc:
+    """A chain as plain data; probabilities and weights rounded."""
+
+    def marks(told: Iterable[Mark]) -> list[Doc]:
+        return [{"finding": m.finding, "seen": m.seen, "weight": round(m.weight, DIGITS)} for m in told]
+
+    def link(x: Link) -> Doc:
+        return {
+            "name": x.name, "kind": x.judged.kind, "parent": x.parent, "seen": x.seen, "chance": round(x.chance, DIGITS),
+            "standing": x.judged.standing, "probability": round(x.judged.probability, DIGITS), "shown": marks(x.shown),
+            "missing": marks(x.missing), "open": marks(x.open),
+        }  # fmt: skip
+
+    return {
+        "start": chain.start.name, "main": list(chain.main), "branches": [list(b) for b in chain.branches],
+        "links": [link(x) for x in chain.links],
+    }  # fmt: skip
+
+
+class _Builder:
+    def __init__(self, diagnosis: Diagnosis):
+        self.diagnosis, self.inference, self.case = diagnosis, diagnosis.inference, diagnosis.case
+        self.knowledge = diagnosis.base.knowledge
+        self.folder = self.knowledge.folder + "/"
+        self.sentences = Sentences(self.inference)
+        self.graph = nx.DiGraph()
+        self.quantities = {q.id: q for q in self.inference.quantities}
+
+    def build(self) -> nx.DiGraph:
         case, knowledge = self.case, self.knowledge
+        judgements = self.diagnosis.judgements
         self.graph.graph.update(
             case=case.name, case_digest=case.digest, knowledge_version=knowledge.version,
             knowledge_digest=knowledge.digest, knowledge_folder=knowledge.folder, positions=list(case.positions),
@@ -110,14 +175,16 @@ class _Builder:
         )  # fmt: skip
         self.records()
         self.numbers()
-        for position in case.positions:
+        for x in judgements:
             for finding in sorted(knowledge.findings):
-                self.finding(finding, position)
+                self.finding(finding, x)
         for firing in self.inference.firings:
             self.firing(firing)
         for x in judgements:
-            for j in x.causes:
-                self.cause(j)
+            for j in (*x.mechanisms, *x.causes):
+                self.judged(j)
+            for j in (*x.causes, *x.mechanisms):
+                self.rows(j)
         self.measurements()
         return self.graph
 
@@ -132,9 +199,9 @@ class _Builder:
         return {
             "position": x.position,
             "sets": [{"causes": list(s.causes), "share": round(s.probability, DIGITS)} for s in x.sets],
-            "none_of_these": round(x.none_of_these, DIGITS),
-            "unexplained": list(x.unexplained),
-        }
+            "none_of_these": round(x.none_of_these, DIGITS), "unexplained": list(x.unexplained),
+            "chains": [chain_json(c) for c in chains(x)],
+        }  # fmt: skip
 
     def records(self) -> None:
         case = self.case
@@ -155,7 +222,6 @@ class _Builder:
                 s.id, "setting", record_text(s, case, self.knowledge), what=s.setting, term=s.term, holds=s.holds,
                 position=s.position, line=s.where.line,
             )  # fmt: skip
-
         statements: list[State | Act] = [*case.states, *case.acts]
         for said in statements:
             self.add(
@@ -176,13 +242,13 @@ class _Builder:
                 if record in self.graph:
                     self.graph.add_edge(record, q.id, role="input", name=name)
 
-    def finding(self, finding: str, position: str) -> None:
-        card = self.knowledge.findings[finding]
+    def finding(self, finding: str, x: Judgement) -> None:
+        card, position = self.knowledge.findings[finding], x.position
         deduced = self.inference.findings[position].get(finding)
         self.add(
             finding_id(finding, position), "finding", finding, state=deduced.state if deduced else "unrecorded",
-            position=position, says=self.sentences.of(finding, position), rule=card.id, line_of_evidence=card.line,
-            otherwise=card.otherwise, background=self.knowledge.words.seen[card.otherwise], muted=card.muted, status=card.status,
+            position=position, says=self.sentences.of(finding, position), rule=card.id, known_by=card.known_by,
+            through="" if x.through.get(finding, finding) == finding else x.through[finding], otherwise=card.otherwise, background=self.knowledge.words.seen[card.otherwise], muted=card.muted, status=card.status,
             told=bool(deduced and not deduced.firings), **self.place(card.where),
         )  # fmt: skip
 
@@ -215,68 +281,62 @@ class _Builder:
             self.graph.add_edge(id, f"h:{conclusion.name}", role="warns")
 
     def sources(self, branch: Branch) -> list[str]:
-        table = {"found": self.knowledge.findings, "caution": self.knowledge.cautions}.get(
-            branch.conclusion.kind, self.knowledge.causes
-        )
-        return list(table[branch.rule].sources)
+        tables: dict[str, Any] = {"found": self.knowledge.findings, "caution": self.knowledge.cautions}
+        table = tables.get(branch.conclusion.kind)
+        return list((table[branch.rule] if table else self.knowledge.card(branch.rule)).sources)
 
-    def cause(self, j: Judged) -> None:
-        card, position, id = self.knowledge.causes[j.cause], j.position, cause_id(j.cause, j.position)
-        prior = self.inference.common[position].get(j.cause)
+    def judged(self, j: Judged) -> None:
+        """A cause or mechanism, and the rules that set its prior or rule it out."""
+        card, id = j.card, judged_id(j)
+        prior = self.inference.common[j.position].get(j.name) if isinstance(card, Cause) else None
+        if isinstance(card, Cause):
+            told: Doc = {
+                "common": prior.branch.conclusion.state if prior else card.common, "base_common": card.common,
+                "prior": round(decibans(j.prior / (1 - j.prior)), DIGITS), "alone": self.alone(j),
+            }  # fmt: skip
+        else:
+            told = {"otherwise": card.otherwise, "leak_path": card.leak_path}
         self.add(
-            id, "cause", j.cause, position=position, means=card.means, card=card.id, standing=j.standing,
-            status=card.status, probability=round(j.probability, DIGITS), prior=round(j.prior, DIGITS),
-            base_prior=round(j.base_prior, DIGITS), common=prior.branch.conclusion.state if prior else card.common,
-            base_common=card.common, weight=round(j.weight, DIGITS), alone=round(j.alone, DIGITS),
-            lines_for=list(j.lines_for), because=list(j.because), confirm=list(card.confirm),
-            look_alikes=[
-                {"cause": a.cause, "finding": a.finding, "favours": a.favours, "told_apart_by": a.told_apart_by}
+            id, j.kind, j.name, position=j.position, means=card.means, card=card.id, standing=j.standing,
+            status=card.status, probability=round(j.probability, DIGITS), before=round(j.prior, DIGITS),
+            weight=round(j.weight, DIGITS), told_at=j.told_at, lines_for=list(j.lines_for), because=list(j.because),
+            confirm=list(card.confirm), look_alikes=[
+                {"other": a.other, "finding": a.finding, "favours": a.favours, "told_apart_by": a.told_apart_by}
                 for a in card.look_alikes
             ],
-            open=[], sources=list(card.sources), **self.place(card.where),
+            sources=list(card.sources), **told, **self.place(card.where),
         )  # fmt: skip
         for role, firings in (
-            ("rules out", self.inference.ruled_out[position].get(j.cause, ())),
+            ("rules out", self.inference.ruled_out[j.position].get(j.name, ())),
             ("sets prior", (prior,) if prior else ()),
         ):
             for firing in firings:
-                self.graph.add_edge(firing_id(firing.branch, position), id, role=role)
-        self.graph.nodes[id]["open"] = self.rows(j, id)
+                self.graph.add_edge(firing_id(firing.branch, j.position), id, role=role)
 
-    def rows(self, j: Judged, id: str) -> list[dict[str, Any]]:
-        """Evidence nodes for the rows of a cause card whose finding is recorded, those that count and weigh most first;
-        gives back the rows that are open, as seen word, weights either way and line of the card."""
-        card, weighed = self.knowledge.causes[j.cause], j.weighed
-        column = weighed.net.column[j.cause]
-        present, absent = self.weights(weighed.net)
-        recorded, open_ = [], []
-        for row in card.leaves:
-            i = weighed.net.row[row.finding]
-            weights = {"if_present": present[i][column], "if_absent": absent[i][column]}
-            there = weighed.states.get(row.finding)
-            if there is None:
-                open_.append({"finding": row.finding, "seen": row.seen, **weights, "line": row.where.line})
-                continue
-            through = weighed.through[row.finding]
-            recorded.append({
-                "text": row.finding, "state": "present" if there else "absent",
-                "weight": weights["if_present" if there else "if_absent"], **weights, "seen": row.seen,
-                "through": "" if through == row.finding else through, "sources": list(row.sources or card.sources),
-                **self.place(row.where),
-            })  # fmt: skip
-        for e in sorted(recorded, key=lambda e: (e["through"] != "", -abs(e["weight"]), e["text"])):
-            finding, node = self.knowledge.findings[e["text"]], evidence_id(e["text"], j.cause, j.position)
-            self.add(node, "evidence", **e, cause=j.cause, position=j.position, otherwise=finding.otherwise,
-                     line_of_evidence=finding.line, trial="trial" in (card.status, finding.status))  # fmt: skip
-            self.graph.add_edge(finding_id(e["text"], j.position), node, role="weighs")
-            self.graph.add_edge(node, id, role="does not count" if e["through"] else "moves")
-        return sorted(open_, key=lambda e: e["finding"])
+    def alone(self, j: Judged) -> float | None:
+        """The cause alone against none of the causes, in dB of odds; None where it is ruled out."""
+        odds = float(j.at.found.alone[j.at.net.column[j.name]])
+        return round(decibans(odds), DIGITS) if odds > 0 else None
 
-    def weights(self, net: Network) -> tuple[list[list[float]], list[list[float]]]:
-        """The network's weights in dB, rounded, as plain rows: when present, when absent."""
-        if self.tables is None:
-            self.tables = (net.if_present.round(DIGITS).tolist(), net.if_absent.round(DIGITS).tolist())
-        return self.tables
+    def rows(self, j: Judged) -> None:
+        """What a cause or mechanism brings about and leaves, as its card says it."""
+        card, id, row = j.card, judged_id(j), j.at.net.row
+        for link in card.brings_about:
+            self.graph.add_edge(id, mechanism_id(link.mechanism, j.position), role="brings about", seen=link.seen,
+                                sources=list(link.sources or card.sources), line=link.where.line)  # fmt: skip
+        if_present, if_absent = (w.round(DIGITS).tolist() for w in j.at.weights.alone(j.name))
+        answers = card.answers if isinstance(card, Cause) else {}
+        told = [(r.finding, r.seen, r.sources, r.where) for r in card.leaves]
+        told += [(f, seen, (), card.where) for words in answers.values() for f, seen in words.items()]
+        for finding, seen, sources, where in told:
+            weights = {"if_present": if_present[row[finding]], "if_absent": if_absent[row[finding]]}
+            there = j.at.states.get(finding)
+            self.graph.add_edge(
+                id, finding_id(finding, j.position), role="leaves", seen=seen, **weights,
+                weight=0.0 if there is None else weights["if_present" if there else "if_absent"],
+                trial="trial" in (card.status, self.knowledge.findings[finding].status),
+                sources=list(sources or card.sources), line=where.line,
+            )  # fmt: skip
 
     def measurements(self) -> None:
         for m in sorted(self.knowledge.measurements.values(), key=lambda m: m.name):
@@ -289,14 +349,3 @@ class _Builder:
                          instrument=m.instrument, **self.place(m.where))  # fmt: skip
                 for id in open_:
                     self.graph.add_edge(f"m:{m.name}", id, role="would decide")
-
-
-def causes_by_probability(graph: nx.DiGraph, positions: Iterable[str] | None = None) -> list[str]:
-    """Cause nodes, most probable first; ruled out ones last."""
-    chosen = set(graph.graph["positions"] if positions is None else positions)
-    nodes = [n for n in of_type(graph, "cause") if graph.nodes[n]["position"] in chosen]
-    table = graph.nodes
-    return sorted(
-        nodes,
-        key=lambda n: (table[n]["standing"] == "ruled out", -table[n]["probability"], -table[n]["alone"], n),
-    )

@@ -1,4 +1,4 @@
-"""What if: a case as it would be with some records present, absent, forgotten or read otherwise, and what that changes.
+"""A case as it would be with some records present, absent, forgotten or read otherwise.
 
 A change is written as on the command line and read by the case reader, so that it obeys the same vocabulary:
 
@@ -16,15 +16,12 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-import networkx as nx
-
 from diagnose.casefile.clock import BadClock, arc
 from diagnose.casefile.format import positions_of
 from diagnose.casefile.model import Act, Case, Measured, Observation, SettingFact, State
 from diagnose.casefile.reader import amend
 from diagnose.inference.run import Inference, RuleBase, deduce
-from diagnose.judgement.judge import judge
-from diagnose.judgement.network import Network
+from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.knowledge.conditions import EXTENTS, GROUPS
 from diagnose.quantities.compute import compute
 from diagnose.quantities.model import Quantity, quantity_id
@@ -32,7 +29,6 @@ from diagnose.reading.located import Node
 from diagnose.reading.problems import Problems, Where
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.reading.units import BadUnit, amount, unit
-from diagnose.trail.graph import build, cause_id, causes_by_probability, of_type
 
 KINDS = ("present", "absent", "set", "reading", "forget")
 Record = Observation | Measured | SettingFact | State | Act
@@ -59,6 +55,10 @@ class Supposed:
     told: dict[str, str]
     quantities: tuple[Quantity, ...] = ()
 
+    def diagnosis(self, base: RuleBase) -> Diagnosis:
+        """The case diagnosed anew."""
+        return Diagnosis.of(self.inference(base), base)
+
     def inference(self, base: RuleBase) -> Inference:
         replaced = {(q.name, place) for q in self.quantities for place in (q.position, "machine", "")}
         kept = [q for q in compute(self.case, base.knowledge) if (q.name, q.position) not in replaced]
@@ -81,10 +81,6 @@ def suppose(case: Case, base: RuleBase, changes: Sequence[Change], problems: Pro
     for change in changes:
         maker.make(change)
     return maker.now
-
-
-def graph_of(inference: Inference, net: Network) -> nx.DiGraph:
-    return build(inference, judge(inference, net))
 
 
 class _Maker:
@@ -325,95 +321,3 @@ def _split(text: str) -> tuple[str, str, list[str]]:
     head, *qualifiers = [bit.strip() for bit in text.split(",")]
     name, _, place = head.partition("@")
     return name.strip(), place.strip(), [q for q in qualifiers if q]
-
-
-# ---- what it changes -------------------------------------------------------------------------------------------------
-
-
-def difference(before: nx.DiGraph, after: nx.DiGraph) -> Doc:
-    """What differs between two graphs: leading explanation, ranking, findings with the rules behind them, weights."""
-    leading = []
-    for x, y in zip(before.graph["judgements"], after.graph["judgements"], strict=False):
-        if x["position"] == y["position"]:
-            leading.append({"position": x["position"], "before": likeliest(before, x), "after": likeliest(after, y),
-                            "none_of_these": [x["none_of_these"], y["none_of_these"]]})  # fmt: skip
-    return {
-        "explanation": leading, "causes": _causes(before, after), "findings": _findings(before, after),
-        "weights": _weights(before, after),
-    }  # fmt: skip
-
-
-def likeliest(graph: nx.DiGraph, judgement: Doc) -> Doc:
-    """The leading set of causes of a judgement with its share, and the probability of each of them by itself."""
-    first = judgement["sets"][0]
-    nodes = [graph.nodes[cause_id(c, judgement["position"])] for c in first["causes"]]
-    return {**first, "probabilities": [n["probability"] for n in nodes]}
-
-
-def _causes(before: nx.DiGraph, after: nx.DiGraph) -> list[Doc]:
-    """Causes whose standing, or probability by half a percent, changed; most changed first."""
-    rows = []
-    ranks = [{n: i + 1 for i, n in enumerate(causes_by_probability(g))} for g in (before, after)]
-    for n in causes_by_probability(after):
-        if n not in before:
-            continue
-        old, new = before.nodes[n], after.nodes[n]
-        moved = abs(old["probability"] - new["probability"])
-        if old["standing"] != new["standing"] or moved >= 0.005:
-            rows.append((moved, {
-                "cause": new["text"], "position": new["position"], "standing": [old["standing"], new["standing"]],
-                "probability": [old["probability"], new["probability"]], "alone": [old["alone"], new["alone"]],
-                "rank": [ranks[0][n], ranks[1][n]],
-            }))  # fmt: skip
-    return [row for _, row in sorted(rows, key=lambda r: (-r[0], r[1]["cause"], r[1]["position"]))]
-
-
-def _findings(before: nx.DiGraph, after: nx.DiGraph) -> list[Doc]:
-    rows = []
-    for n in of_type(after, "finding"):
-        states = [g.nodes[n]["state"] if n in g else "unrecorded" for g in (before, after)]
-        if states[0] != states[1]:
-            graph = after if states[1] != "unrecorded" else before
-            fired = [f for f, _, role in graph.in_edges(n, data="role") if role == "concludes"]
-            node = graph.nodes[n]
-            through = sorted(
-                {
-                    f"{graph.nodes[f]['rule_id']} {graph.graph['knowledge_folder']}/{graph.nodes[f]['file']}:{graph.nodes[f]['line']}"
-                    for f in fired
-                }
-            )
-            rows.append({"finding": node["text"], "position": node["position"], "state": states, "through": through})
-    return rows
-
-
-def _weights(before: nx.DiGraph, after: nx.DiGraph) -> list[Doc]:
-    """Weights that changed for the causes that lead before or after."""
-    causes = {c for g in (before, after) for j in g.graph["judgements"] for c in j["sets"][0]["causes"]}
-    rows = []
-    for n in sorted({*of_type(before, "evidence"), *of_type(after, "evidence")}):
-        both = [g.nodes[n] if n in g else None for g in (before, after)]
-        e = both[0] or both[1]
-        assert e is not None
-        weights = [x["weight"] if x and not x["through"] else 0.0 for x in both]
-        if e["cause"] in causes and abs(weights[0] - weights[1]) > 1e-9:
-            rows.append({"cause": e["cause"], "position": e["position"], "finding": e["text"], "weight": weights})
-    return sorted(rows, key=lambda r: (-abs(r["weight"][0] - r["weight"][1]), r["cause"], r["finding"]))
-
-
-def what_if(
-    inference: Inference, base: RuleBase, net: Network, changes: Sequence[Change], problems: Problems
-) -> Doc | None:
-    """Before and after of a case with changes made; None, with problems, where a change cannot be read."""
-    supposed = suppose(inference.case, base, changes, problems)
-    if problems.errors():
-        return None
-    before, after = graph_of(inference, net), graph_of(supposed.inference(base), net)
-    ranking = [
-        [{"cause": g.nodes[n]["text"], "position": g.nodes[n]["position"], "standing": g.nodes[n]["standing"],
-          "probability": g.nodes[n]["probability"]} for n in causes_by_probability(g)[:5]]
-        for g in (before, after)
-    ]  # fmt: skip
-    return {
-        "question": "what if", "case": inference.case.name, "changes": [{"kind": c.kind, "text": c.text} for c in changes],
-        "before": ranking[0], "after": ranking[1], **difference(before, after),
-    }  # fmt: skip

@@ -6,21 +6,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import networkx as nx
-
 from diagnose.casefile.model import Part
 from diagnose.inference.engine import finding_id
 from diagnose.inference.match import Facts, Trial, Verdict, attempt, facts_of
 from diagnose.inference.rules import Branch, Premise
 from diagnose.inference.run import Inference
-from diagnose.judgement.judge import STANDINGS, Evidence, Judged, judge
-from diagnose.judgement.network import Network
+from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.judgement.judge import STANDINGS, Judged, Judgement, Weighed
 from diagnose.knowledge.model import Condition
 from diagnose.reading.problems import Problems
 from diagnose.reading.units import show, unit
-from diagnose.trail.graph import DIGITS, cause_id
-from diagnose.trail.suppose import Change, called, likeliest, suppose
-from diagnose.trail.why import record_tree, rule_place
+from diagnose.trail.graph import DIGITS, Reasoning, judged_id
+from diagnose.trail.suppose import Change, called, suppose
+from diagnose.trail.whatif import likeliest
+from diagnose.trail.why import brought_by, record_tree, rule_place
 from diagnose.trail.wording import premise_text
 
 DEPTH = 4
@@ -34,13 +33,16 @@ Changes = tuple[Change, ...]
 class WhyNot:
     """Questions to one case about what was not concluded at one position."""
 
-    def __init__(self, inference: Inference, graph: nx.DiGraph, net: Network, position: str):
-        self.inference, self.graph, self.net, self.position = inference, graph, net, position
-        self.case, self.base, self.knowledge = inference.case, inference.base, inference.base.knowledge
-        self.facts: Facts = facts_of(inference)
+    def __init__(self, asked: Reasoning, position: str):
+        self.asked, self.graph, self.position = asked, asked.graph, position
+        self.inference = asked.diagnosis.inference
+        self.case, self.base = asked.diagnosis.case, asked.diagnosis.base
+        self.knowledge = self.base.knowledge
+        self.facts: Facts = facts_of(self.inference)
         pair = self.case.positions
         self.other = next((p for p in pair if p != position), "") if len(pair) == 2 else ""
         self.tried: dict[Changes, Inference | None] = {}
+        self.outcomes: dict[Changes, Judgement] = {}
         self.branches: dict[tuple[str, str, str], list[Branch]] = {}
         for b in self.base.rules.branches:
             self.branches.setdefault((b.conclusion.kind, b.conclusion.name, b.conclusion.state), []).append(b)
@@ -94,13 +96,12 @@ class WhyNot:
             told["because"] = self.trials_json(str(wanted["finding"]), str(wanted["state"]), depth - 1)[:1]
         return told
 
-    # ---- causes -------------------------------------------------------------------------------------------------
+    # ---- causes and mechanisms ----------------------------------------------------------------------------------
 
-    def cause(self, name: str, depth: int = DEPTH) -> Doc:
-        """What rules the cause out, what counts against it, what is not on record, which explanation stands in its
-        place; each with the change that would lift it, tried, and the fewest of them that lift its standing."""
-        node = self.graph.nodes[cause_id(name, self.position)]
-        now = self.judged(())[name]
+    def judged(self, name: str, depth: int = DEPTH) -> Doc:
+        """What rules a cause or mechanism out, what counts against it, what is not on record, what stands in its place;
+        each with the change that would lift it, tried, and the fewest of them that lift its standing."""
+        now = self.asked.diagnosis.at(self.position).of(name)
         kept = self.reasons(now, depth)
         for reason in kept:
             reason["then"] = self.outcome(name, reason["changes"])
@@ -109,34 +110,36 @@ class WhyNot:
         for r in kept:
             r["changes"] = self.changes_json(r["changes"])
         judgement = next(j for j in self.graph.graph["judgements"] if j["position"] == self.position)
+        node = self.graph.nodes[judged_id(now)]
         return {
-            "question": "why not", "cause": name, "position": self.position, "standing": node["standing"],
-            "probability": node["probability"], "alone": node["alone"], "prior": node["prior"], "common": node["common"],
+            "question": "why not", "name": name, "kind": now.kind, "position": self.position, "standing": node["standing"],
+            "probability": node["probability"], "before": node["before"], "common": node.get("common", ""),
+            "above": brought_by(self.asked, judged_id(now)),
             "instead": {**likeliest(self.graph, judgement), "none_of_these": judgement["none_of_these"]},
             "reasons": kept, "enough": self.changes_json(enough), "then": outcome,
         }  # fmt: skip
 
     def reasons(self, judged: Judged, depth: int) -> list[Doc]:
-        """What rules it out; then, of what counts against it and of what is open, the rows that would move it most."""
+        """What rules it out; then, of what counts against it and of what is open, the marks that would move it most."""
         result: list[Doc] = []
-        for firing in self.inference.ruled_out[self.position].get(judged.cause, ()):
+        for firing in self.inference.ruled_out[self.position].get(judged.name, ()):
             trial = attempt(firing.branch, self.facts, self.position)
             result.append({
                 "kind": "ruled out", "what": firing.branch.because, "rules": [self.trial_json(trial, depth)],
                 "changes": self.unmake(trial) or (),
             })  # fmt: skip
-        rows: dict[str, list[tuple[float, Evidence, str]]] = {"counts against it": [], "not on record": []}
+        rows: dict[str, list[tuple[float, Weighed, str]]] = {"counts against it": [], "not on record": []}
         for e in judged.evidence:
             wanted = "present" if e.if_present > e.if_absent else "absent"
             if not e.through and e.state != wanted:
                 kind = "not on record" if e.state == "unrecorded" else "counts against it"
                 rows[kind].append((max(e.if_present, e.if_absent) - e.weight, e, wanted))
         for kind, found in rows.items():
-            found.sort(key=lambda r: (-r[0], r[1].finding))
+            found.sort(key=lambda r: (-round(r[0], DIGITS), r[1].finding))
             result += [self.reason(kind, e, wanted, depth) for _, e, wanted in found[:MOST_REASONS]]
         return result
 
-    def reason(self, kind: str, e: Evidence, wanted: str, depth: int) -> Doc:
+    def reason(self, kind: str, e: Weighed, wanted: str, depth: int) -> Doc:
         return {
             "kind": kind, "what": e.finding, "state": e.state, "weight": round(e.weight, DIGITS),
             "would_weigh": round(max(e.if_present, e.if_absent), DIGITS), "wanted": wanted,
@@ -166,16 +169,20 @@ class WhyNot:
             self.tried[changes] = None if problems.errors() else result.inference(self.base)
         return self.tried[changes]
 
-    def judged(self, changes: Changes) -> dict[str, Judged]:
-        after = self.supposed(changes) if changes else self.inference
-        if after is None:
-            return {}
-        return {j.cause: j for x in judge(after, self.net) if x.position == self.position for j in x.causes}
+    def then(self, changes: Changes) -> Judgement | None:
+        """The judgement with the changes made."""
+        after = self.supposed(changes)
+        if after is not None and changes not in self.outcomes:
+            self.outcomes[changes] = Diagnosis.of(after, self.base).at(self.position)
+        return self.outcomes.get(changes)
 
     def outcome(self, name: str, changes: Changes) -> Doc | None:
         """Standing and probability with the changes made; None where nothing could be changed."""
-        judged = self.judged(changes).get(name) if changes else None
-        return {"standing": judged.standing, "probability": round(judged.probability, DIGITS)} if judged else None
+        judgement = self.then(changes) if changes else None
+        if judgement is None:
+            return None
+        judged = judgement.of(name)
+        return {"standing": judged.standing, "probability": round(judged.probability, DIGITS)}
 
     def changes_json(self, changes: Changes | None) -> list[Doc]:
         return [{"kind": c.kind, "text": c.text} for c in changes or ()]
@@ -250,7 +257,7 @@ class WhyNot:
         if premise.table == "marks":
             return self.marks(c, str(wanted["relation"]))
         if premise.table == "found" and depth > 0 and at in self.case.positions:
-            there = self if at == self.position else WhyNot(self.inference, self.graph, self.net, at)
+            there = self if at == self.position else WhyNot(self.asked, at)
             return there.way(str(wanted["finding"]), str(wanted["state"]), depth - 1)
         return None
 

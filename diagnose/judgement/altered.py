@@ -1,0 +1,163 @@
+"""The posterior with the evidence altered in many ways at once, over the cause sets that matter.
+
+What is left out of one alteration and recorded in another is summed in the same tables, with a factor of one where it is
+not recorded, so that one elimination serves them all. The sets are those of the unaltered posterior: figures of
+alterations compare with those of the record as it stands when both come from here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from diagnose.judgement.elimination import Star
+from diagnose.judgement.network import Network
+from diagnose.judgement.posterior import AT_ONCE, WIDEST, Evidence, Posterior, Sums
+
+WIDER = 2
+"""How much wider than those of its first evidence the tables of a batch may be."""
+SINGLES_FROM = 1e-3
+"""Share from which a cause is reckoned alone too."""
+
+
+@dataclass(frozen=True)
+class Altered:
+    """What alterations of the evidence leave. `members` are the sets reckoned, rows of booleans over the causes;
+    `exactly[a, i]` the probability of set i and `share[a, c]` of cause c under alteration a."""
+
+    net: Network
+    members: np.ndarray
+    exactly: np.ndarray
+
+    @property
+    def share(self) -> np.ndarray:
+        return np.asarray(self.exactly @ self.members)
+
+    def tried(self) -> list[tuple[tuple[str, ...], np.ndarray, float]]:
+        """For each alteration the likeliest set of causes, the share of every cause, and that of none."""
+        share = self.share
+        return [(self.causes_of(a), share[a], float(self.exactly[a, 0])) for a in range(len(share))]
+
+    def causes_of(self, alteration: int) -> tuple[str, ...]:
+        """The likeliest set of causes."""
+        best = int(np.argmax(np.round(self.exactly[alteration], 12)))
+        return tuple(self.net.causes[c] for c in np.flatnonzero(self.members[best]))
+
+
+def altered(found: Posterior, evidences: Sequence[Evidence], most: int = 1000) -> Altered:
+    """The posterior of each altered evidence over at most so many sets."""
+    net, members = found.net, _sets(found)[:most]
+    like = likelihoods(net, evidences, members)
+    weight = np.empty_like(like)
+    for a, e in enumerate(evidences):
+        odds = np.where(np.isin(np.arange(len(net.causes)), e.allowed), e.prior / (1 - e.prior), 0.0)
+        weight[a] = like[a] * np.where(members, odds, 1.0).prod(axis=1)
+    return Altered(net, members, weight / weight.sum(axis=1, keepdims=True))
+
+
+def likelihoods(net: Network, evidences: Sequence[Evidence], members: np.ndarray) -> np.ndarray:
+    """P(evidence | set)^exponent for each evidence and set, shape (evidences, sets)."""
+    result = np.empty((len(evidences), len(members)))
+    for places in _batches(net, evidences):
+        result[places] = _Together(net, [evidences[a] for a in places], members).likelihoods()
+    return result
+
+
+def _batches(net: Network, evidences: Sequence[Evidence]) -> list[list[int]]:
+    """Evidences that are summed together: with the same mechanisms off, and with findings whose tables do not grow much
+    wider together than those of the first evidence are."""
+    open_: dict[frozenset[int], tuple[dict[str, bool], list[int], int]] = {}
+    result = []
+    for a, e in enumerate(evidences):
+        union, places, widest = open_.get(e.off, ({}, [], 0))
+        if not e.states.keys() <= union.keys():
+            more = {**union, **e.states}
+            wide = Sums(net, replace(e, states=more)).widest
+            if places and wide > WIDER * widest:
+                more, places, wide = dict(e.states), [], Sums(net, e).widest
+            open_[e.off] = more, places, widest if places and widest else wide
+        places = open_[e.off][1]
+        if not places:
+            result.append(places)
+        places.append(a)
+    return result
+
+
+def chance_of(net: Network, mechanism: int, evidences: Sequence[Evidence], members: np.ndarray) -> np.ndarray:
+    """P(mechanism | evidence, set), shape (evidences, sets); all evidences with the same mechanisms off."""
+    together = _Together(net, evidences, members)
+    if mechanism not in together.sums.at:
+        known = (Sums(net, e).mechanisms(members) for e in evidences)
+        return np.array([net.forward(members, k)[mechanism] for k in known])
+    return together.chance_of(mechanism)
+
+
+def _sets(found: Posterior) -> np.ndarray:
+    """The empty set, those that lead, and every cause alone that has some share; likeliest first."""
+    share = np.where(found.members, found.share, 0.0).max(axis=1)
+    kept = (found.members.sum(axis=1) == 1) & (share >= SINGLES_FROM)
+    kept[found.leading] = True
+    kept[0] = False
+    order = np.argsort(-np.round(found.exactly, 12), kind="stable")
+    return np.asarray(found.members[[0, *(i for i in order.tolist() if kept[i])]])
+
+
+class _Together:
+    """Sums of several evidences in one batch, whose columns are evidence by evidence, set by set."""
+
+    def __init__(self, net: Network, evidences: Sequence[Evidence], members: np.ndarray):
+        self.net, self.evidences, self.members = net, evidences, members
+        union = {f: True for e in evidences for f in e.states}
+        self.sums = Sums(net, replace(evidences[0], states=union))
+        names = [net.findings[r] for r in self.sums.rows]
+        # 0: not recorded, 1: absent, 2: present
+        self.states = np.array([[1 + e.states[f] if f in e.states else 0 for f in names] for e in evidences])
+
+    def likelihoods(self) -> np.ndarray:
+        parts = [np.broadcast_to(total, (n, len(self.members))) for n, total in self._parts(self.sums.total_of)]
+        total = np.concatenate(parts)
+        for a, e in enumerate(self.evidences):
+            own = Sums(self.net, e)
+            for question in own.questions:
+                total[a] = total[a] * own.answered(question, self.members)
+        return np.asarray(np.maximum(total, 1e-300) ** self.net.exponent)
+
+    def chance_of(self, mechanism: int) -> np.ndarray:
+        """The sum with the mechanism held to be there, in shares of the whole."""
+        # 1 - 1 = 0 where it is not there, 1 - 0 = 1 where it is
+        held = np.array([[[1.0], [-1.0]]])
+        there = Star(-1, (self.sums.at[mechanism],), held, np.array([[1.0], [0.0]]))
+        whole, with_it = (
+            np.concatenate([np.broadcast_to(t, (n, len(self.members))) for n, t in self._parts(self.sums.total_of, more)])
+            for more in ((), (there,))
+        )
+        return np.asarray(np.clip(with_it / whole, 0.0, 1.0))
+
+    def _parts(self, work, more: Sequence[Star] = ()):
+        """Evidences a few at a time, with what `work` makes of their stars."""
+        base, choices = self._stars()
+        columns = max(1, AT_ONCE // min(self.sums.widest, WIDEST))
+        size = max(1, columns // len(self.members))
+        for begin in range(0, len(self.evidences), size):
+            states = self.states[begin : begin + size]
+            stars = [replace(s, weight=np.tile(s.weight, len(states))) for s in base]
+            for row, (star, weights) in enumerate(choices):
+                chosen = weights[states[:, row]]
+                stars.append(replace(star, weight=np.moveaxis(chosen, 0, 2).reshape(*chosen.shape[1:3], -1)))
+            done = work([*stars, *more])
+            yield len(states), done.reshape(*done.shape[:-1], -1, len(self.members)) if done.shape[-1] > 1 else done[..., None]
+
+    def _stars(self) -> tuple[list[Star], list[tuple[Star, np.ndarray]]]:
+        """The stars of the mechanisms; for each finding its star, and its weights not recorded, absent and present,
+        shape (3, 1, terms, sets)."""
+        absent = Sums(self.net, replace(self.sums.evidence, states=dict.fromkeys(self.sums.evidence.states, False)))
+        there, gone = self.sums.stars_of(self.members), absent.stars_of(self.members)
+        first = len(self.sums.reached)
+        choices = []
+        for yes, no in zip(there[first:], gone[first:], strict=True):
+            neither = np.zeros_like(yes.weight)
+            neither[:, 0] = 1.0
+            choices.append((yes, np.stack([neither, no.weight, yes.weight])))
+        return there[:first], choices
