@@ -32,7 +32,7 @@ def small_base():
     """The small rule base of tests/small."""
     from tests.support.reasoned import small_base
 
-    return small_base()[0]
+    return small_base()
 
 
 @pytest.fixture(scope="session")
@@ -40,11 +40,11 @@ def small():
     """The case of tests/small with everything reasoned about it."""
     from tests.support.reasoned import reasoned, small_base
 
-    return reasoned((SMALL / "case.yaml").read_bytes(), *small_base())
+    return reasoned((SMALL / "case.yaml").read_bytes(), small_base())
 
 
 @pytest.fixture(scope="session")
-def judged(whole_base, whole_network):
+def judged(whole_base):
     """A case of the rule base that ships with everything reasoned about it, from its file, its YAML text or the name of a
     scenario; each done once a session."""
     from tests.support.reasoned import Reasoned, reasoned
@@ -57,7 +57,7 @@ def judged(whole_base, whole_network):
         else:
             data = case.read_bytes()
         if data not in kept:
-            kept[data] = reasoned(data, whole_base, whole_network)
+            kept[data] = reasoned(data, whole_base)
         return kept[data]
 
     return make

@@ -70,7 +70,7 @@ def made(path: Path, case: Case, base: RuleBase) -> Report:
 
     diagnosis = Diagnosis(case, base)
     inference, judgements = diagnosis.inference, diagnosis.judgements
-    graph, planned = build(inference, judgements), plan(judgements, most=MOST_STEPS)
+    graph, planned = build(diagnosis), plan(judgements, most=MOST_STEPS)
     return report(Material(inference, judgements, graph, planned, _version(), read_photos(case, path)))
 
 

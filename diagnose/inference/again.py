@@ -13,7 +13,7 @@ from dataclasses import replace
 from operator import attrgetter
 from typing import Any
 
-from diagnose.casefile.model import Measured, Observation, SettingFact
+from diagnose.casefile.model import Act, Measured, Observation, SettingFact, State
 from diagnose.inference.engine import Firing, finding_id
 from diagnose.inference.facts import Fact, case_facts, make, seats
 from diagnose.inference.match import attempt, lay_out
@@ -22,7 +22,7 @@ from diagnose.inference.run import Inference, gathered, infer
 from diagnose.quantities.compute import compute
 
 Key = tuple[str, Any]
-Record = Observation | Measured | SettingFact
+Record = Observation | Measured | SettingFact | State | Act
 _ORDER = attrgetter("table", "id")
 
 
@@ -63,6 +63,8 @@ class Again:
             self.case, observations=tuple(sorted([*kept, *added], key=attrgetter("id"))),
             measured=tuple(m for m in self.case.measured if m.id not in out),
             settings=tuple(s for s in self.case.settings if s.id not in out),
+            states=tuple(s for s in self.case.states if s.id not in out),
+            acts=tuple(a for a in self.case.acts if a.id not in out),
         )  # fmt: skip
         if any(o.feature in self.compared for o in added):
             return infer(case, self.base)
@@ -71,7 +73,7 @@ class Again:
             quantities = compute(case, self.base.knowledge)
         old, new = set(self.before.quantities), set(quantities)
         out |= {q.id for q in old - new}
-        alone = replace(case, observations=tuple(added), settings=(), measured=())
+        alone = replace(case, observations=tuple(added), settings=(), measured=(), states=(), acts=())
         come = case_facts(alone, self.base.knowledge, [q for q in quantities if q not in old], self.base.rules)
         gone = {fact for record in out for fact in self.of_record[record]}
         facts = tuple(sorted([*(f for f in self.before.facts if f not in gone), *come], key=_ORDER))

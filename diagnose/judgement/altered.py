@@ -72,7 +72,7 @@ def _batches(net: Network, evidences: Sequence[Evidence]) -> list[list[int]]:
     result = []
     for a, e in enumerate(evidences):
         union, places, widest = open_.get(e.off, ({}, [], 0))
-        if not e.states.keys() <= union.keys():
+        if e.off not in open_ or not e.states.keys() <= union.keys():
             more = {**union, **e.states}
             wide = Sums(net, replace(e, states=more)).widest
             if places and wide > WIDER * widest:

@@ -79,10 +79,8 @@ class Weights:
         self.found, self.net = found, found.net
 
     def alone(self, name: str) -> tuple[np.ndarray, np.ndarray]:
-        """Weight of each finding for a cause (against none of the causes) or a mechanism (there against not there), were
-        it the only record: where present and where absent, in dB, shape (findings,)."""
-        p, q = self.rates(name)
-        return 10 * np.log10(p / q), 10 * np.log10((1 - p) / (1 - q))
+        """As `alone`."""
+        return alone(self.net, name)
 
     def rates(self, name: str) -> tuple[np.ndarray, np.ndarray]:
         """P(finding recorded | this cause alone, or this mechanism there) and what it is compared with, (findings,)."""

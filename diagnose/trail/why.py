@@ -78,7 +78,7 @@ def finding_tree(graph: nx.DiGraph, node: str, depth: int = DEPTH, above: set[st
     told = {
         "finding": finding["text"], "position": finding["position"], "state": finding["state"], "says": finding["says"],
         "rule_id": finding["rule"], "rule": rule_place(graph, node), "status": finding["status"],
-        "through": finding["through"],
+        "counts_in": finding["through"],
     }  # fmt: skip
     if finding["told"]:
         return {**told, "supposed": True, "because": []}

@@ -13,11 +13,8 @@ from typer.testing import CliRunner
 from diagnose.casefile.reader import read_case
 from diagnose.cli.main import app
 from diagnose.cli.report import made
-from diagnose.inference.run import infer
-from diagnose.judgement.judge import judge
-from diagnose.judgement.network import build as build_network
-from diagnose.trail.graph import build as build_graph
-from diagnose.trail.graph import proof
+from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.trail.graph import build, proof
 from diagnose.views.graph_drawing import draw
 from diagnose.views.report import html
 from diagnose.views.report.blocks import Heading, Table
@@ -45,8 +42,7 @@ def test_nothing_sticks_out_at_any_width(open_file, large_file, width):
 
 @pytest.fixture(scope="module")
 def reasoned(whole_base):
-    inference = infer(read_case(LARGE, whole_base.knowledge), whole_base)
-    return build_graph(inference, judge(inference, build_network(whole_base.knowledge)))
+    return build(Diagnosis(read_case(LARGE, whole_base.knowledge), whole_base))
 
 
 def lit(page) -> set[str]:

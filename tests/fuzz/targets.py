@@ -88,8 +88,8 @@ def read_a_trail(data: bytes) -> None:
 
 
 def replay_a_trail(data: bytes) -> None:
-    base, net, _ = small()
-    verify(data, "trail.json", base, net, "0.0.0")
+    base, _, _ = small()
+    verify(data, "trail.json", base, "0.0.0")
 
 
 Target = Callable[[bytes], None]
@@ -116,7 +116,7 @@ def check(name: str, data: bytes) -> bool:
 
 @lru_cache(maxsize=1)
 def seeds() -> dict[str, list[bytes]]:
-    base, net, contents = small()
+    base, _, contents = small()
     case = (SMALL / "case.yaml").read_bytes()
     names = sorted(contents)
     whats: list[dict[str, Any]] = [
@@ -142,8 +142,8 @@ def seeds() -> dict[str, list[bytes]]:
         "knowledge": [bytes([i]) + contents[name] for i, name in enumerate(names)],
         "journal": [journal],
         "replay": [b"\n".join(json.dumps(what).encode() for what in whats)],
-        "trail": [dump(trail(case, base, net, "0.0.0"))],
-        "verify": [dump(trail(case, base, net, "0.0.0"))],
+        "trail": [dump(trail(case, base, "0.0.0"))],
+        "verify": [dump(trail(case, base, "0.0.0"))],
     }
 
 

@@ -11,42 +11,56 @@ import jsonschema
 import networkx as nx
 
 from diagnose.casefile.reader import parse_case
-from diagnose.inference.run import Inference, RuleBase, infer, load
-from diagnose.judgement.judge import Judgement, judge
+from diagnose.inference.run import Inference, RuleBase, load
+from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.judgement.judge import Judgement
 from diagnose.judgement.network import Network
-from diagnose.judgement.network import build as build_network
 from diagnose.reading.problems import Problems
-from diagnose.trail.graph import build
+from diagnose.trail.graph import Reasoning
 from tests.support.places import SMALL
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Reasoned:
-    base: RuleBase
-    net: Network
-    inference: Inference
-    judgements: tuple[Judgement, ...]
+    diagnosis: Diagnosis
+
+    @property
+    def base(self) -> RuleBase:
+        return self.diagnosis.base
+
+    @property
+    def net(self) -> Network:
+        return self.diagnosis.net
+
+    @property
+    def inference(self) -> Inference:
+        return self.diagnosis.inference
+
+    @property
+    def judgements(self) -> tuple[Judgement, ...]:
+        return self.diagnosis.judgements
 
     @cached_property
+    def asked(self) -> Reasoning:
+        return Reasoning(self.diagnosis)
+
+    @property
     def graph(self) -> nx.DiGraph:
-        return build(self.inference, self.judgements)
+        return self.asked.graph
 
 
-def reasoned(case: bytes | str, base: RuleBase, net: Network | None = None) -> Reasoned:
+def reasoned(case: bytes | str, base: RuleBase) -> Reasoned:
     """A case from its YAML, which must be without a mistake."""
     problems = Problems()
     data = case.encode() if isinstance(case, str) else case
     read = parse_case(data, "case.yaml", base.knowledge, problems)
     assert read is not None and not problems.errors(), [str(p) for p in problems.found]
-    net = net or build_network(base.knowledge)
-    inference = infer(read, base)
-    return Reasoned(base, net, inference, judge(inference, net))
+    return Reasoned(Diagnosis(read, base))
 
 
 @lru_cache(maxsize=1)
-def small_base() -> tuple[RuleBase, Network]:
-    base = load(SMALL / "knowledge")
-    return base, build_network(base.knowledge)
+def small_base() -> RuleBase:
+    return load(SMALL / "knowledge")
 
 
 def schema(name: str) -> dict:

@@ -8,9 +8,10 @@ from xml.etree import ElementTree
 
 import pytest
 
-from diagnose.judgement.judge import judge
+from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.trail.graph import build, of_type, proof
-from diagnose.views.graph_drawing import FONT, WIDTH, cut, draw, element_id, text_width, wrap
+from diagnose.views.graph_drawing import WIDTH, draw, element_id
+from diagnose.views.layers import FONT, cut, text_width, wrap
 from tests.support.places import SCENARIOS, mostly_slow
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -89,8 +90,17 @@ def test_every_box_and_line_can_be_found_by_the_ids_of_the_graph(small):
     assert ends == set(picture.lines)
 
 
+def test_the_chain_is_drawn_from_the_cause_to_the_marks_and_what_is_ruled_out_is_not(small):
+    picture = draw(small.graph)
+    chain = ["f:ring hard@seal", "x:ring baked@seal", "x:faces overheated@seal", "c:dry running@seal"]
+    assert set(itertools.pairwise(chain)) <= set(picture.lines)
+    arrows = re.findall(r'data-from="(x:[^"]*)" data-to="([^"]*)"[^>]* marker-start', picture.svg)
+    assert set(arrows) == set(itertools.pairwise(chain[1:]))
+    assert "c:barrier lost@seal" not in draw(small.graph, everything=True).boxes
+
+
 def test_the_picture_is_the_same_each_time_and_needs_nothing_from_outside(small):
-    again = build(small.inference, judge(small.inference, small.net))
+    again = build(Diagnosis(small.inference.case, small.base))
     svg = draw(small.graph).svg
     assert draw(again).svg == svg
     assert not re.search(r"(?:href|src|url\()\s*=?\s*[\"']?\s*(?:https?:|//|file:)", svg) and "<script" not in svg

@@ -15,14 +15,16 @@ from typer.testing import CliRunner
 
 from diagnose.casefile.reader import parse_case
 from diagnose.cli.main import app
-from diagnose.inference.run import RuleBase, infer
-from diagnose.judgement.judge import judge
+from diagnose.inference.run import RuleBase
+from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.judgement.weights import decibans, worth
 from diagnose.knowledge.reader import build_knowledge, files_of
 from diagnose.reading.problems import BadInput, Problems
 from diagnose.trail import why
-from diagnose.trail.graph import build, of_type
-from diagnose.views import reasoning as view
+from diagnose.trail.graph import Reasoning, build, of_type, ranked
 from diagnose.views.page import Page
+from diagnose.views.reasoning import why as view
+from diagnose.views.reasoning.common import odds
 from tests.support.places import SCENARIOS, SMALL
 from tests.support.reasoned import reasoned, valid
 
@@ -95,10 +97,10 @@ def test_every_answer_is_also_json_of_its_schema(line):
 
 
 def test_the_library_answers_fit_the_schema(judged):
-    graph = judged(SCENARIOS[0]).graph
-    for node in of_type(graph, "cause", "finding")[::7]:
-        part = "why_finding" if node.startswith("f:") else "why_cause"
-        valid(why.why(graph, node, 9), part=part)
+    case = judged(SCENARIOS[0])
+    for node in [*of_type(case.graph, "finding")[::7], *of_type(case.graph, "cause", "mechanism")[::25]]:
+        part = {"f": "why_finding", "c": "why_cause", "x": "why_mechanism"}[node[0]]
+        valid(why.why(case.asked, node, 9), part=part)
 
 
 # ---- depth, stubs, muting --------------------------------------------------------------------------------------------
@@ -144,9 +146,8 @@ def answer_for(base: RuleBase, name: str, depth: int, data: bytes | None = None)
     problems = Problems()
     case = parse_case(data or (SMALL / "case.yaml").read_bytes(), "case.yaml", base.knowledge, problems)
     assert case and not problems.errors(), [str(p) for p in problems.found]
-    inference = infer(case, base)
-    graph = build(inference, judge(inference))
-    return why.why(graph, why.find(graph, name)[0], depth)
+    asked = Reasoning(Diagnosis(case, base))
+    return why.why(asked, why.find(asked.graph, name)[0], depth)
 
 
 def stubs(tree: object) -> list[tuple[str, str]]:
@@ -233,13 +234,11 @@ def test_an_unknown_slot_is_an_error_of_the_rule_with_its_place():
 def test_the_coin_of_the_tunny_report():
     """General Report on Tunny (1945), on the deciban: 20 heads in 20 tosses, double-headed against fair, at prior odds
     of 1 to 10,000: 60 less 40 decibans, 20 and 100 to 1 on; exactly 20.206 and 104.86."""
-    from diagnose.judgement.judge import decibans
-
     exact = 20 * decibans(2) + decibans(1e-4)
     assert exact == pytest.approx(20.206, abs=5e-4)
     assert 20 * round(decibans(2)) + round(decibans(1e-4)) == 20
     assert 10 ** (exact / 10) == pytest.approx(104.86, abs=5e-3)
-    assert view.odds(10 ** (exact / 10)) == "105 to 1"
+    assert odds(10 ** (exact / 10)) == "105 to 1"
 
 
 def test_a_ledger_of_a_prior_and_three_weights():
@@ -249,41 +248,77 @@ def test_a_ledger_of_a_prior_and_three_weights():
     assert 1 / (1 + 10 ** (-total / 10)) == pytest.approx(0.1695, abs=5e-5)
 
 
-def test_the_odds_alone_are_the_ratio_of_two_shares(small):
-    """The ledger's odds of a cause alone against none are those of the exact posterior over sets."""
-    for node in of_type(small.graph, "cause"):
-        answer = why.why(small.graph, node)
-        by_set = {tuple(s["causes"]): s["share"] for s in answer["sets"]}
-        if (answer["cause"],) in by_set:
-            assert by_set[(answer["cause"],)] / by_set[()] == pytest.approx(answer["odds"], rel=1e-4)
+def test_a_group_of_marks_is_worth_what_the_record_is_with_it_less_what_it_is_without(small):
+    """Each likelihood summed anew, with the group's findings taken out of the record."""
+    at = small.diagnosis.at("seal")
+    for name in ("dry running", "bent shaft"):
+        answer = why.why(small.asked, why.find(small.graph, name)[0])
+        for group in answer["groups"]:
+            rest = at.found.evidence.without(m["finding"] for m in group["marks"])
+            by_hand = worth(at.net, at.found.evidence, name) - worth(at.net, rest, name)
+            assert group["weight"] == pytest.approx(by_hand, abs=1e-7)
 
 
-def test_the_contrast_is_the_difference_of_the_two_ledgers(small):
+def test_a_second_mark_of_one_mechanism_makes_it_surer_and_says_little_new_of_the_cause(small):
+    more = (SMALL / "case.yaml").read_bytes().replace(b"  - {on: O-ring, saw: hardened}\n", b"")
+    without = reasoned(more, small.base)
+    for name, least, most in (("ring baked", 9.0, 30.0), ("dry running", 0.0, 6.5)):
+        odds = [decibans(p / (1 - p)) for p in (c.diagnosis.at("seal").of(name).probability for c in (without, small))]
+        assert least < odds[1] - odds[0] < most
+
+
+def test_a_group_of_which_any_mark_suffices_says_so(judged):
+    """Two marks of overheated faces, either of which is nearly as telling as both."""
+    groups = [
+        g for path in SCENARIOS[:3] for g in why.why(judged(path).asked, ranked(judged(path).graph, "cause")[0])["groups"]
+    ]
+    said = [g for g in groups if g["together"] == "any of these suffices"]
+    assert all(len(g["marks"]) > 1 and max(m["weight"] for m in g["marks"]) > 0.8 * g["weight"] for g in said)
+    alone = [g for g in groups if len(g["marks"]) == 1]
+    assert alone and not any(g["together"] for g in alone)
+
+
+def test_the_contrast_weighs_the_groups_of_either_side(small):
     this, other = (why.find(small.graph, n)[0] for n in ("dry running", "bent shaft"))
-    answer = why.contrast(small.graph, this, other)
-    ledgers = [why.why(small.graph, n)["alone"] for n in (this, other)]
-    assert sum(r["difference"] for r in answer["rows"]) == pytest.approx(ledgers[0] - ledgers[1], abs=1e-7)
-    back = why.contrast(small.graph, other, this)
-    assert back["difference"] == pytest.approx(-answer["difference"])
+    answer = why.contrast(small.asked, this, other)
+    ledgers = [{g["mechanism"]: g["weight"] for g in why.why(small.asked, n)["groups"]} for n in (this, other)]
+    for row in answer["rows"][1:]:
+        assert row["this"] == pytest.approx(ledgers[0][row["what"]], abs=1e-6)
+        assert row["difference"] == pytest.approx(ledgers[0][row["what"]] - ledgers[1][row["what"]], abs=1e-6)
+    assert sum(answer["together"].values()) == pytest.approx(1, abs=1e-6)
+    back = why.contrast(small.asked, other, this)
+    assert [r["difference"] for r in back["rows"]] == pytest.approx([-r["difference"] for r in answer["rows"]])
     assert [r["finding"] for r in back["would_part_them"]] == [r["finding"] for r in answer["would_part_them"]]
 
 
 def test_what_parts_two_causes_is_ranked_by_what_looking_tells(small):
-    """Jeffreys divergence in dB, by hand: 'shaft moves' is seen always (0.98) with one and never (0.001) with the other."""
-    answer = why.contrast(small.graph, *(why.find(small.graph, n)[0] for n in ("dry running", "bent shaft")))
+    """Jeffreys divergence in dB, by hand: 'shaft moves' is there always (0.98) with one, and with the other as often as
+    otherwise (0.05) held down by never (0.001); what is there is overlooked in 5 % and taken to be there in 1 %."""
+    answer = why.contrast(small.asked, *(why.find(small.graph, n)[0] for n in ("dry running", "bent shaft")))
     first = answer["would_part_them"][0]
-    p, q = 0.001, 0.98
+    p, q = (0.01 + 0.94 * there for there in (0.001, 0.98))
     by_hand = (p - q) * (10 * math.log10(p / q) - 10 * math.log10((1 - p) / (1 - q)))
     assert first["finding"] == "shaft moves" and first["measurements"] == ["runout by dial"]
-    assert first["tells"] == pytest.approx(by_hand, rel=1e-4)
+    assert first["tells"] == pytest.approx(by_hand, rel=0.02)
 
 
-def test_a_look_alike_says_what_tells_the_two_apart(judged):
-    case = judged(SCENARIOS[1])
-    lead = next(n for n in of_type(case.graph, "cause") if case.graph.nodes[n]["standing"] == "established")
-    alike = case.graph.nodes[lead]["look_alikes"][0]
-    other = f"c:{alike['cause']}@{case.graph.nodes[lead]['position']}"
-    assert alike["told_apart_by"] in why.contrast(case.graph, lead, other)["told_apart_by"]
+def test_a_look_alike_says_what_tells_the_two_apart(small):
+    answer = why.contrast(small.asked, *(why.find(small.graph, n)[0] for n in ("bent shaft", "dry running")))
+    assert answer["told_apart_by"] == ["The shaft runs out."]
+    told = {r["finding"]: r["told_apart_by"] for r in answer["would_part_them"]}
+    assert told["shaft moves"] == "The shaft runs out."
+
+
+@pytest.mark.parametrize("names", [("dry running", "faces overheated"), ("ring baked", "bent shaft"), ("ring hard", "dry running")])
+def test_what_stands_on_two_levels_is_not_set_against_each_other(names):
+    text, code = run(f'diagnose why CASE "{names[0]}" --rather-than "{names[1]}"')
+    assert code == 2 and ("two causes, or two mechanisms" in text or "name one on both sides" in text)
+
+
+def test_a_mechanism_says_what_could_have_brought_it_about(small):
+    answer = why.why(small.asked, why.find(small.graph, "faces overheated")[0])
+    assert [(r["name"], r["seen"]) for r in answer["above"]] == [("dry running", "almost always")]
+    assert 0 < answer["unexplained"] < 1 and answer["chain"]["main"] == ["faces overheated", "ring baked"]
 
 
 # ---- compare ---------------------------------------------------------------------------------------------------------
@@ -292,15 +327,16 @@ def test_a_look_alike_says_what_tells_the_two_apart(judged):
 def test_two_seals_alike_have_one_cause_and_unlike_ones_do_not(small):
     from diagnose.trail.compare import compare
 
-    same = compare(small.graph, small.graph)["pairs"][0]
+    same = compare(small.diagnosis, small.diagnosis)["pairs"][0]
     assert same["same_cause_explains_both"] and same["common_causes"][0]["cause"] == "dry running"
     judged = small.graph.nodes["c:dry running@seal"]
     assert same["common_better_by"] == pytest.approx(-judged["prior"])
     bent = b"case: bent\nseal: {arrangement: single}\nobservations:\n  - {on: shaft, saw: bent}\n  - {on: hard face, absent: radial cracks}\n"
-    other = reasoned(bent, small.base, small.net)
-    unlike = compare(small.graph, other.graph)["pairs"][0]
+    other = reasoned(bent, small.base)
+    unlike = compare(small.diagnosis, other.diagnosis)["pairs"][0]
     assert not unlike["same_cause_explains_both"]
     assert {d["finding"] for d in unlike["findings"]["differ"]} >= {"hot all round"}
+    assert {r["mechanism"] for r in unlike["happened"]} >= {"faces overheated", "ring baked"}
     assert "shaft moves" in unlike["findings"]["only_second"]
 
 
@@ -308,9 +344,8 @@ def test_the_order_of_dictionaries_and_the_hash_seed_leave_no_trace(small):
     inference = replace(
         small.inference, findings={p: dict(reversed(list(d.items()))) for p, d in small.inference.findings.items()}
     )
-    assert list(build(inference, judge(small.inference, small.net)).nodes(data=True)) == list(
-        small.graph.nodes(data=True)
-    )
+    again = build(Diagnosis.of(inference, small.base))
+    assert list(again.nodes(data=True)) == list(small.graph.nodes(data=True))
 
 
 def rewrite() -> None:

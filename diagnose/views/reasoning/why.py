@@ -24,8 +24,8 @@ def _why_finding(answer: Doc, case: str, page: Page) -> Page:
     finding_head(answer, page)
     if answer["state"] == "unrecorded":
         page.say(f'Nothing on record decides it: diagnose why-not {case} "{answer["finding"]}"', indent=STEP)
-    if answer["through"]:
-        page.say(f"It counts in {answer['through']}, which rests on the same record.", indent=STEP)
+    if answer["counts_in"]:
+        page.say(f"It counts in {answer['counts_in']}, which rests on the same record.", indent=STEP)
     proof(answer, page, STEP, case)
     if answer["left_by"]:
         page.heading("What leaves it, and what it weighs alone, in dB")
@@ -105,7 +105,8 @@ def _ledger(answer: Doc, case: str, page: Page) -> None:
         page.say(f"before anything is seen {percent(answer['before'], 1)}, with the record {percent(answer['probability'], 1)}: "
                  f"moved by {signed(answer['weight'])} dB", indent=STEP)  # fmt: skip
     heavy = [g for g in answer["groups"] if abs(g["weight"]) >= LIGHT]
-    page.heading("Of this, the marks of each mechanism")
+    out = answer["standing"] == "ruled out"
+    page.heading("What the marks would be worth, were it not ruled out" if out else "Of this, the marks of each mechanism")
     page.say(OVERLAP, indent=STEP)
     for group in heavy:
         _group(answer, group, case, page)
@@ -118,7 +119,7 @@ def _ledger(answer: Doc, case: str, page: Page) -> None:
     open_ = [m for link in answer["chain"]["links"] for m in link["open"]]
     if open_:
         page.say(_named(list(dict.fromkeys(m["finding"] for m in open_))), indent=STEP, lead="not known: ", hang=4)
-    if answer["standing"] != "ruled out":
+    if not out:
         page.say(f'diagnose why {case} "{answer["name"]}" --sum', indent=STEP, lead="how the probability is made: ")
 
 
