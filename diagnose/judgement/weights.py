@@ -82,20 +82,11 @@ class Weights:
         """As `alone`."""
         return alone(self.net, name)
 
-    def rates(self, name: str) -> tuple[np.ndarray, np.ndarray]:
-        """P(finding recorded | this cause alone, or this mechanism there) and what it is compared with, (findings,)."""
-        table, base = self._by_cause if name in self.net.column else self._by_mechanism
-        at = self.net.column[name] if name in self.net.column else self.net.mechanism[name]
-        return table[:, at], base[:, at]
-
-    @cached_property
-    def _by_cause(self) -> tuple[np.ndarray, np.ndarray]:
-        read = self.net.read(self.net.alone)
-        return read[:, :-1], np.repeat(read[:, -1:], len(self.net.causes), axis=1)
-
-    @cached_property
-    def _by_mechanism(self) -> tuple[np.ndarray, np.ndarray]:
-        return self.net.by_mechanism
+    def rate(self, name: str) -> np.ndarray:
+        """P(finding recorded | this cause alone, or this mechanism there), shape (findings,)."""
+        if name in self.net.column:
+            return np.asarray(self.net.read(self.net.alone)[:, self.net.column[name]])
+        return np.asarray(self.net.by_mechanism[0][:, self.net.mechanism[name]])
 
     @cached_property
     def answers_for(self) -> dict[str, str]:

@@ -344,7 +344,7 @@ def _parting(asked: Reasoning, at: Judgement, this: str, other: str, alike: dict
     """Findings not recorded that the two leave differently often."""
     graph, net = asked.graph, at.net
     ways = [at.weights.alone(n) for n in (this, other)]
-    rates = [at.weights.rates(n)[0] for n in (this, other)]
+    rates = [at.weights.rate(n) for n in (this, other)]
     present, absent = (ways[0][k] - ways[1][k] for k in (0, 1))
     tells = (rates[0] - rates[1]) * (present - absent)
     result = []
