@@ -305,7 +305,9 @@ def test_every_face_material_of_the_vocabulary_that_runs_as_a_ring_is_known(know
 LIMITS = [
     ("API 682 4th ed. quoted in a seal-margin article; 25 psi is the older rule", "vapour margin", 1.7e5, 3.5e5),
     ("API 682 (1.3 from memory; printed 1:3, which is not the rule)", "vapour margin ratio", 1.3, 1.3),
-    ("Seal-margin article: 10 °F is a difference of 5.6 K, not -12.22 °C", "flush temperature rise", 5.6, 5.6),
+    ("Seal-margin article: 10 °F, a difference of 5.6 K; API 682 about 16 K for oil (from memory)", "flush temperature rise", 5.6, 16),
+    ("The same figures for what a thermometer shows", "chamber rise over flush", 5.6, 16),
+    ("Geometry: at nought the liquid at the faces boils", "boiling at the faces", 0, 0),
     ("Three pages on piping plans: 1.4, 1.5 and 1.7 bar", "barrier margin", 1.4e5, 1.7e5),
     ("Seal-chamber sheet 0.25, trade texts 0.13, 0.10 and 0.075 mm", "axial float", 0.075e-3, 0.25e-3),
     ("Seal-chamber sheet: 0.0005 mm per mm of bore", "chamber face squareness", 0.0005, 0.0005),
