@@ -404,7 +404,7 @@ class _Maker:
         named = {"state": some(grammar_schema.state(self.v.grammar, {"not": YES})), "act": some(grammar_schema.act({"not": YES}))}
         feature = keys({**shared, "form": some(TEXT), **grammar_schema.qualifiers(self.v.grammar), **named})
         reading = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "section": words(SECTIONS), "also": some(TEXT), "least": TEXT,
-                        "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "not with": each(TEXT)}, ("unit",))  # fmt: skip
+                        "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "not with": each(TEXT), "stated": keys({"at": TEXT, "variable": TEXT})}, ("unit",))  # fmt: skip
         setting = keys(
             {"section": words(SECTIONS), "single": YES, "means": TEXT, "terms": each(some(TEXT))}, ("section", "terms")
         )
