@@ -21,7 +21,7 @@ from diagnose.reading.units import BadUnit, unit
 SURE, LIKELY, WEAK = 0.80, 0.60, 0.42
 CLAIMED, UNREAD, UNKNOWN = 1.1, 0.6, 0.9
 NO_PART, ABOVE, WRONG_PART = 0.96, 0.97, 0.5
-OTHER_WORDS, OTHER_VERB, BARE = 0.92, 0.7, 0.75
+OTHER_WORDS, OTHER_VERB, BARE, UNTOLD = 0.92, 0.7, 0.5, 0.8
 FAMILY = {"feature": 1.0, "state": 0.96, "act": 0.94, "reading": 0.97, "setting": 0.82}
 TIE, WORTH, AMONG = 0.03, 0.6, 0.55
 MOST_HELD, MOST_READINGS = 80, 4
@@ -41,6 +41,7 @@ class Held:
     used: frozenset[int]
     asks: tuple[str, ...]
     left: frozenset[int] = frozenset()
+    said: int = 1
 
 
 def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Reading, ...]:
@@ -190,7 +191,7 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     held = [h for n in ranked[: MOST_HELD * 3] if (h := _held(n, clause, named, behind, index, subject))]
     held += _states(clause, index, subject)
     best: dict[tuple[str, str, str, str], Held] = {}
-    for h in sorted(held, key=lambda h: (-h.score, len(h.asks), -len(h.used), h.statement.term not in index.vocabulary.forms, h.statement.term, h.statement.on)):
+    for h in sorted(held, key=lambda h: (-h.score, len(h.asks), -h.said, -len(h.used), h.statement.term not in index.vocabulary.forms, h.statement.term, h.statement.on)):
         s = h.statement
         best.setdefault((s.family, s.term, s.on, s.state + s.more.get("value", "")), h)
     return [h for h in best.values() if h.score >= WEAK][:MOST_READINGS]
@@ -253,6 +254,8 @@ def _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_us
     own = index.vocabulary.features[term.name].qualifiers if term.family == "feature" else {}
     if any(more.get(slot, value) != value for slot, value in own.items()):
         score *= WRONG_PART
+    if term.on == ("leak",) and not {("word", "leak"), ("part", "leak")} & clause.senses.keys():
+        score *= UNTOLD
     if spelling.bare and not clause.cues("done"):
         score *= BARE
     if score < WEAK:
@@ -274,7 +277,7 @@ def _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_us
         more = {"value": value[1].text, **more}
         asks += [f"the unit of {value[1].said!r} is a guess"] if value[1].guessed else []
     return Held(Statement(term.family, term.name, on if term.family != "setting" else "", state, more), round(score, 4),
-                frozenset(used), tuple(asks), frozenset(left))  # fmt: skip
+                frozenset(used), tuple(asks), frozenset(left), len(spelling.asked))  # fmt: skip
 
 
 def _told(clause: Clause, denial_used: bool = False) -> tuple[str, list[str]]:
