@@ -15,6 +15,7 @@ from diagnose.phrases.clauses import QUALIFYING, Clause, halves, phrase_of
 from diagnose.phrases.index import Index, Term, index_of
 from diagnose.phrases.lift import Lifted
 from diagnose.phrases.model import Reading, Statement
+from diagnose.phrases.sentence import statements_of
 from diagnose.phrases.states import states
 from diagnose.reading.units import BadUnit, unit
 
@@ -47,6 +48,9 @@ class Held:
 def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Reading, ...]:
     """What a phrase may say, best first, at most four; none where it is not understood. `part_kind` is the kind of part
     it was said of, as far as known."""
+    if written := statements_of(phrase, vocabulary):
+        asks = (DENIED,) if any(s.state != "present" for s in written) else ()
+        return (Reading(written, "likely" if asks else "sure", 1.0, (phrase,), (), asks),)
     index = index_of(vocabulary)
     parted = phrase_of(phrase, index)
     pieces = _attached(parted.clauses, index)
@@ -61,7 +65,20 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
                 subject = _subject(piece, index, held) or subject
             else:
                 unread += piece.words(piece.content)
-    return tuple(_readings(chosen, tuple(unread), index))
+    strange = sum(_strange(c, index) for c in parted.clauses)
+    named = bool(part_kind) or any(c.partly or c.senses.keys() & {("point", p) for p in vocabulary.grammar.points} for c in parted.clauses)
+    return tuple(r for r in _readings(chosen, tuple(unread), index) if not _beside_the_point(r, strange, named))
+
+
+def _strange(clause: Clause, index: Index) -> int:
+    """How many words of a clause the vocabulary does not know at all."""
+    known = {p for s in clause.spans if not s.guessed for p in s.places}
+    return sum(t.is_word and n not in known and n not in clause.lifted for n, t in enumerate(clause.tokens))
+
+
+def _beside_the_point(reading: Reading, strange: int, named: bool) -> bool:
+    """Whether a reading rests on fewer words than nobody here knows, so that the phrase is about something else."""
+    return strange >= len(reading.used) and (strange > 1 or not named)
 
 
 def _subject(clause: Clause, index: Index, held: list[Held]) -> str:
