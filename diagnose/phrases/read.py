@@ -77,8 +77,10 @@ def _strange(clause: Clause, index: Index) -> int:
 
 
 def _beside_the_point(reading: Reading, strange: int, named: bool) -> bool:
-    """Whether a reading rests on fewer words than nobody here knows, so that the phrase is about something else."""
-    return strange >= len(reading.used) and (strange > 1 or not named)
+    """Whether a reading rests on fewer words than nobody here knows, or on one of several where no part is named, so that the
+    phrase is about something else."""
+    alone = len(reading.used) == 1 and len(reading.unread) > 1
+    return (strange >= len(reading.used) and (strange > 1 or not named)) or (alone and not named)
 
 
 def _subject(clause: Clause, index: Index, held: list[Held]) -> str:
