@@ -199,7 +199,7 @@ class _Maker:
             "needs": some(keys({"condition": self.condition, "because": TEXT}, ("condition", "because"))),
             "brings about": said(listed(link), "The mechanisms that follow, and how often."), "leaves": said(listed(row), leaves),
             "look-alikes": listed(alike), "confirm": some(self.measurement_name),
-            "then": listed(keys({"do": TEXT, "field": words(FIELDS), "worked if": TEXT,
+            "then": listed(keys({"do": TEXT, "field": words(FIELDS), "worked if": TEXT, "unless": self.condition,
                                  "cautions": some(said(self.caution_name, "The hazards of doing it."))}, ("do", "field"))),
             "cautions": some(self.caution_name), "iso 14224": keys({"class": TEXT, "from": TEXT}),
         }  # fmt: skip
@@ -404,7 +404,7 @@ class _Maker:
         named = {"state": some(grammar_schema.state(self.v.grammar, {"not": YES})), "act": some(grammar_schema.act({"not": YES}))}
         feature = keys({**shared, "form": some(TEXT), **grammar_schema.qualifiers(self.v.grammar), **named})
         reading = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "section": words(SECTIONS), "also": some(TEXT), "least": TEXT,
-                        "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "not with": each(TEXT)}, ("unit",))  # fmt: skip
+                        "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "not with": each(TEXT), "stated": keys({"at": TEXT, "variable": TEXT})}, ("unit",))  # fmt: skip
         setting = keys(
             {"section": words(SECTIONS), "single": YES, "means": TEXT, "terms": each(some(TEXT))}, ("section", "terms")
         )

@@ -275,7 +275,7 @@ class Reader:
             for other in read.excludes:
                 if other not in features:
                     self.say(read.where, "unknown-feature", f"there is no feature {other!r}", did_you_mean(other, features))
-        readings = self.read_readings(kinds, settings)
+        readings = self.read_readings(kinds, settings, grammar)
         vocabulary = m.Vocabulary(
             kinds, features, readings, settings, self.read_quantities(kinds, readings), stages, degrees, sides,
             grammar=grammar,
@@ -304,13 +304,13 @@ class Reader:
                   if (said := statement(self, inner, grammar, table == "act"))), node.where,
         )  # fmt: skip
 
-    def read_readings(self, kinds: Mapping[str, m.Kind], settings: Mapping[str, m.Setting]) -> dict[str, m.Reading]:
+    def read_readings(self, kinds: Mapping[str, m.Kind], settings: Mapping[str, m.Setting], grammar: Grammar) -> dict[str, m.Reading]:
         result = {}
         readings = self.section("vocabulary/readings.yaml", "readings")
         figures = [name for name, node in readings.items() if node.get("section")]
         for name, node in readings.items():
             allowed = ["unit", "means", "on", "section", "also", "least", "most", "several", "above", "below", "unless",
-                       "absolute", "not with"]  # fmt: skip
+                       "absolute", "not with", "stated"]  # fmt: skip
             only_keys(node, allowed, f"the reading {name!r}", self.problems)
             here = self.text(node, "unit")
             for key in ("least", "most"):
@@ -325,9 +325,18 @@ class Reader:
                 self.text(node, "several") == "true",
                 self.word(node, "above", figures, "figure of a case", False),
                 self.word(node, "below", figures, "figure of a case", False), self.read_terms(node, "unless", settings),
-                self.text(node, "absolute") == "true", self.read_terms(node, "not with", settings), node.where,
+                self.text(node, "absolute") == "true", self.read_terms(node, "not with", settings),
+                self.read_stated(node, grammar), node.where,
             )  # fmt: skip
         return result
+
+    def read_stated(self, node: Node, grammar: Grammar) -> dict[str, str]:
+        """{at: POINT, variable: VARIABLE} under `stated`."""
+        value = node.get("stated")
+        if value is None:
+            return {}
+        only_keys(value, ["at", "variable"], "stated", self.problems)
+        return {"at": self.word(value, "at", grammar.points, "point"), "variable": self.word(value, "variable", grammar.variables, "variable")}
 
     def read_terms(self, node: Node, key: str, settings: Mapping[str, m.Setting]) -> dict[str, str]:
         """Terms of settings under a key: {SETTING: TERM}."""

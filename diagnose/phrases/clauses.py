@@ -15,6 +15,7 @@ MOST_CLAUSES = 8
 _PARTS = frozenset({".", ";", ":", "!", "?", "\n", ","})
 _TURNS = frozenset({"but", "however", "then", "although", "though", "while", "whereas", "yet", "plus"})
 _JOINS = frozenset({"and", "&", "+", "or", "nor", "/"})
+UNITS = {"h": "hours", "min": "minutes", "Shore A": "shore"}
 QUALIFYING = ("side", "degree", "extent", "runs", "colour", "texture", "made of", "when")
 WORDS = ("word", "value", "part", "point", "idle", "cue")
 BESIDE = frozenset({"part", "point", "side", "degree", "extent", "when"})
@@ -106,7 +107,9 @@ def phrase_of(text: str, index: Index) -> Phrase:
     lowered, lifted = lift(text[:600])
     tokens = index.tokens(folded(lowered))
     placed = {n: lifted[ord(t.text) - FIRST] for n, t in enumerate(tokens) if FIRST <= ord(t.text[0]) < FIRST + len(lifted)}
-    whole = Clause(tokens, index.spans(tokens), placed)
+    units = [Span(n, n, ("word", index.split(UNITS.get(x.unit, x.unit))[1][0])) for n, x in placed.items()
+             if x.kind in ("amount", "time") and x.unit[0].isalpha()]  # fmt: skip
+    whole = Clause(tokens, [*index.spans(tokens), *units], placed)
     clauses = list(_parted(whole))
     beyond = [w for c in clauses[MOST_CLAUSES:] for w in c.words(c.content)]
     return Phrase(clauses[:MOST_CLAUSES], (*beyond, *re.findall(r"\w+", text[600:])[:200]))

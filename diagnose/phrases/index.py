@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -143,10 +143,10 @@ class Index:
             name = term.name
             for text in dict.fromkeys((name.rpartition(": ")[2] if section == "settings" else name, *also)):
                 bare = section == "acts" and text == name
-                if (asked := self._asked(text)) and any(s[0] != "cue" for a in asked for s in a):
+                if (asked := self._asked(text)) and (text == name or _says(asked)):
                     yield Spelling(term, text, asked, "", self._telling(text), bare)
             for said in lexicon.terms.get(section, {}).get(name, ()):
-                if (asked := self._asked(said.text)) and any(s[0] != "cue" for a in asked for s in a):
+                if _says(asked := self._asked(said.text)):
                     yield Spelling(term, said.text, asked, said.ask, self._telling(said.text))
 
     def _terms(self) -> Iterator[tuple[str, Term, tuple[str, ...]]]:
@@ -267,6 +267,12 @@ class Index:
             if senses:
                 return list(senses)
         return []
+
+
+def _says(asked: Iterable[frozenset[Sense]]) -> bool:
+    """Whether a spelling says more than a part, how much or how far."""
+    beside = ("part", "cue", "degree", "extent", "side")
+    return any(slot not in beside for senses in asked for slot, _ in senses)
 
 
 _made: dict[int, tuple[Vocabulary, Index]] = {}

@@ -44,11 +44,11 @@ STATES = {"present": "", "absent": "looked for and not there, ", "not looked at"
 
 def rendered(statement: Statement) -> str:
     """A statement as a sentence, which reads back to it: "soft face: edge chips, outer edge, light"; "flush line:
-    temperature low"; "seal chamber: vent, not done"."""
+    temperature low"; "seal chamber: vent not done"."""
     s, more = statement, dict(statement.more)
     said = f"{s.term} {more.pop('value')}" if "value" in more else s.term
-    if s.family == "act" and s.state == "absent":
-        said += ", not done"
+    if s.family == "act":
+        said += " not done" if s.state == "absent" else " done"
     else:
         said = STATES[s.state] + said
     with_ = f"with {more['with']}" if more.get("with") else ""

@@ -15,13 +15,14 @@ from diagnose.phrases.clauses import QUALIFYING, Clause, halves, phrase_of
 from diagnose.phrases.index import Index, Term, index_of
 from diagnose.phrases.lift import Lifted
 from diagnose.phrases.model import Reading, Statement
+from diagnose.phrases.sentence import statements_of
 from diagnose.phrases.states import states
 from diagnose.reading.units import BadUnit, unit
 
 SURE, LIKELY, WEAK = 0.80, 0.60, 0.42
 CLAIMED, UNREAD, UNKNOWN = 1.1, 0.6, 0.9
 NO_PART, ABOVE, WRONG_PART = 0.96, 0.97, 0.5
-OTHER_WORDS, OTHER_VERB, BARE = 0.92, 0.7, 0.75
+OTHER_WORDS, OTHER_VERB, BARE, UNTOLD = 0.92, 0.7, 0.5, 0.8
 FAMILY = {"feature": 1.0, "state": 0.96, "act": 0.94, "reading": 0.97, "setting": 0.82}
 TIE, WORTH, AMONG = 0.03, 0.6, 0.55
 MOST_HELD, MOST_READINGS = 80, 4
@@ -41,11 +42,15 @@ class Held:
     used: frozenset[int]
     asks: tuple[str, ...]
     left: frozenset[int] = frozenset()
+    said: int = 1
 
 
 def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Reading, ...]:
     """What a phrase may say, best first, at most four; none where it is not understood. `part_kind` is the kind of part
     it was said of, as far as known."""
+    if written := statements_of(phrase, vocabulary):
+        asks = (DENIED,) if any(s.state != "present" for s in written) else ()
+        return (Reading(written, "likely" if asks else "sure", 1.0, (phrase,), (), asks),)
     index = index_of(vocabulary)
     parted = phrase_of(phrase, index)
     pieces = _attached(parted.clauses, index)
@@ -60,7 +65,22 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
                 subject = _subject(piece, index, held) or subject
             else:
                 unread += piece.words(piece.content)
-    return tuple(_readings(chosen, tuple(unread), index))
+    strange = sum(_strange(c, index) for c in parted.clauses)
+    named = bool(part_kind) or any(c.partly or c.senses.keys() & {("point", p) for p in vocabulary.grammar.points} for c in parted.clauses)
+    return tuple(r for r in _readings(chosen, tuple(unread), index) if not _beside_the_point(r, strange, named))
+
+
+def _strange(clause: Clause, index: Index) -> int:
+    """How many words of a clause the vocabulary does not know at all."""
+    known = {p for s in clause.spans if not s.guessed for p in s.places}
+    return sum(t.is_word and n not in known and n not in clause.lifted for n, t in enumerate(clause.tokens))
+
+
+def _beside_the_point(reading: Reading, strange: int, named: bool) -> bool:
+    """Whether a reading rests on fewer words than nobody here knows, or on one of several where no part is named, so that the
+    phrase is about something else."""
+    alone = len(reading.used) == 1 and len(reading.unread) > 1
+    return (strange >= len(reading.used) and (strange > 1 or not named)) or (alone and not named)
 
 
 def _subject(clause: Clause, index: Index, held: list[Held]) -> str:
@@ -190,7 +210,7 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     held = [h for n in ranked[: MOST_HELD * 3] if (h := _held(n, clause, named, behind, index, subject))]
     held += _states(clause, index, subject)
     best: dict[tuple[str, str, str, str], Held] = {}
-    for h in sorted(held, key=lambda h: (-h.score, len(h.asks), -len(h.used), h.statement.term not in index.vocabulary.forms, h.statement.term, h.statement.on)):
+    for h in sorted(held, key=lambda h: (-h.score, len(h.asks), -h.said, -len(h.used), h.statement.term not in index.vocabulary.forms, h.statement.term, h.statement.on)):
         s = h.statement
         best.setdefault((s.family, s.term, s.on, s.state + s.more.get("value", "")), h)
     return [h for h in best.values() if h.score >= WEAK][:MOST_READINGS]
@@ -253,6 +273,8 @@ def _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_us
     own = index.vocabulary.features[term.name].qualifiers if term.family == "feature" else {}
     if any(more.get(slot, value) != value for slot, value in own.items()):
         score *= WRONG_PART
+    if term.on == ("leak",) and not {("word", "leak"), ("part", "leak")} & clause.senses.keys():
+        score *= UNTOLD
     if spelling.bare and not clause.cues("done"):
         score *= BARE
     if score < WEAK:
@@ -274,7 +296,7 @@ def _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_us
         more = {"value": value[1].text, **more}
         asks += [f"the unit of {value[1].said!r} is a guess"] if value[1].guessed else []
     return Held(Statement(term.family, term.name, on if term.family != "setting" else "", state, more), round(score, 4),
-                frozenset(used), tuple(asks), frozenset(left))  # fmt: skip
+                frozenset(used), tuple(asks), frozenset(left), len(spelling.asked))  # fmt: skip
 
 
 def _told(clause: Clause, denial_used: bool = False) -> tuple[str, list[str]]:

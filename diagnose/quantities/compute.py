@@ -10,6 +10,7 @@ from diagnose.knowledge.model import Knowledge
 from diagnose.quantities import drive, faces, leakage, machine, orings, service, simple, springs, wear
 from diagnose.quantities.bench import Bench
 from diagnose.quantities.model import Quantity
+from diagnose.quantities.stated import with_figures
 
 _SUBJECTS = (drive, faces, leakage, machine, orings, service, springs, wear)
 
@@ -21,6 +22,7 @@ def compute(case: Case, knowledge: Knowledge) -> tuple[Quantity, ...]:
     lacks an input, or whose readings cannot tell, is there with its problem. Where a pressure is written without g or a
     everything is computed twice, as absolute and as gauge; what differs spans both.
     """
+    case = with_figures(case, knowledge)
     found = _computed(case, knowledge)
     bare = {m.id: m for m in case.measured if _without_datum(m, knowledge)}
     if bare:

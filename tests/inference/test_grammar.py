@@ -185,3 +185,15 @@ def test_every_statement_that_says_as_much_as_a_feature_raises_it_and_the_first_
     for n in named:
         assert said(n, n.so) == {"present"}, (n.feature.name, n.slots)
         assert said(n, not n.so) == ({"absent"} if n.first else set()), (n.feature.name, n.slots)
+
+
+def test_a_general_word_alone_is_evidence_of_its_own_and_a_special_one_takes_its_place(whole_base):
+    def said(*marks: str) -> set[str]:
+        done = inference("observations: [" + ", ".join(marks) + "]", whole_base).findings["seal"]
+        general = ("face cracked in a way not said", "deposit of a kind not said", "rubber changed in hardness either way")
+        return {name for name in general if name in done and done[name].state == "present"}
+
+    assert said("{saw: crack, on: hard face}", "{saw: deposit, on: sleeve}", "{saw: changed hardness, on: O-ring}") == {
+        "face cracked in a way not said", "deposit of a kind not said", "rubber changed in hardness either way"}  # fmt: skip
+    assert said("{saw: radial cracks, on: hard face}", "{saw: coke, on: sleeve}", "{saw: hard, on: O-ring}") == set()
+    assert said("{saw: crack, runs: radial, on: hard face}") == said("{absent: crack, on: hard face}") == set()
