@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
-from diagnose.authoring.checks.base import background, chance
+from diagnose.authoring.checks.base import background, kind_of
+from diagnose.inference.run import RuleBase
+from diagnose.judgement.diagnosis import network_of
+from diagnose.judgement.network import Network
+from diagnose.judgement.weights import alone
 from diagnose.knowledge.conditions import walk
-from diagnose.knowledge.model import Card, Cause, Caution, Condition, Finding, Knowledge, Limit, Measurement
+from diagnose.knowledge.model import (
+    Card,
+    Cause,
+    Caution,
+    Condition,
+    Explained,
+    Finding,
+    Knowledge,
+    Limit,
+    Measurement,
+    Mechanism,
+    Row,
+)
 from diagnose.knowledge.reader import file_stem
 from diagnose.knowledge.wording import outline, phrase
 from diagnose.reading.problems import BadInput, Problem, Where
@@ -53,18 +68,26 @@ def _refuse(says: str, way_out: str) -> BadInput:
 
 
 def document(
-    knowledge: Knowledge, kind: str, card: Any, tests: Mapping[tuple[str, str], Sequence[str]] | None = None
+    base: RuleBase, kind: str, card: Any, tests: Mapping[tuple[str, str], Sequence[str]] | None = None
 ) -> Data:
     """Everything about one card; `tests` maps (kind, name) to the names of its tests."""
+    knowledge = base.knowledge
     head: Data = {"kind": kind, "name": card.name, "where": f"{card.where.file}:{card.where.line}"}
     if isinstance(card, Card):
         head |= {"id": card.id, "status": card.status, "since": card.since, "reviewed": card.reviewed,
                  "sources": _sources(knowledge, card.sources)}  # fmt: skip
         head["retired_here"] = sorted(r.name for r in knowledge.retired.values() if r.replaced_by == card.name)
-    made: dict[str, Callable[[Knowledge, Any], Data]] = {
-        "finding": _finding, "cause": _cause, "measurement": _measurement, "caution": _caution, "limit": _limit,
-    }  # fmt: skip
-    head |= made[kind](knowledge, card)
+    if isinstance(card, Explained):
+        head |= _explained(base, card)
+    elif isinstance(card, Finding):
+        head |= _finding(base, card)
+    else:
+        made: dict[str, Callable[[Knowledge, Any], Data]] = {
+            "measurement": _measurement,
+            "caution": _caution,
+            "limit": _limit,
+        }
+        head |= made[kind](knowledge, card)
     head["tests"] = list((tests or {}).get((kind, card.name), ()))
     return head
 
@@ -81,27 +104,22 @@ def _outline(c: Condition | None) -> list[Data]:
     return [{"depth": d, "says": text, "form": inner.form, "term": inner.term} for d, text, inner in outline(c)]
 
 
-def _db(ratio: float) -> float:
-    return round(10 * math.log10(ratio), 2)
+def _weights(net: Network, name: str, finding: str) -> Data:
+    """What a finding is worth for a cause or mechanism were it the only record, in dB, reading errors reckoned in."""
+    there, gone = alone(net, name)
+    row = net.row[finding]
+    return {"if_present": round(float(there[row]), 1) + 0.0, "if_absent": round(float(gone[row]), 1) + 0.0}
 
 
-def _weights(knowledge: Knowledge, cause: Cause, finding: str) -> Data:
-    p, b = chance(knowledge, cause)[finding], background(knowledge, finding)
-    return {"p": p, "if_present": _db(p / b), "if_absent": _db((1 - p) / (1 - b))}
-
-
-def _finding(knowledge: Knowledge, f: Finding) -> Data:
+def _finding(base: RuleBase, f: Finding) -> Data:
+    knowledge, net = base.knowledge, network_of(base)
     inner = [*walk(f.when), *walk(f.absent_when)]
-    causes = []
-    for cause in knowledge.causes.values():
-        for row in cause.leaves:
-            if row.finding == f.name:
-                causes.append({"cause": cause.name, "seen": row.seen, **_weights(knowledge, cause, f.name)})
-    causes.sort(key=lambda r: (-r["if_present"], r["cause"]))
+    question = net.question_of.get(f.name, ("", 0))[0]
     return {
         "says": f.reads,
         "otherwise": {"word": f.otherwise, "p": background(knowledge, f.name)},
-        "line": {"name": f.line, "others": sorted(x.name for x in knowledge.findings.values() if x.line == f.line and x is not f)},
+        "known_by": {"word": f.known_by, **_errors(knowledge, f)},
+        "question": {"name": question, "answers": list(net.answers.get(question, ()))},
         "when": _outline(f.when),
         "absent_when": _outline(f.absent_when),
         "uses": {
@@ -111,41 +129,93 @@ def _finding(knowledge: Knowledge, f: Finding) -> Data:
             "settings": sorted({c.term for c in inner if "setting" in c.form}),
             "findings": sorted({c.term for c in inner if "found" in c.form}),
         },
-        "causes": causes,
-        "used_by_findings": sorted(x.name for x in knowledge.findings.values() if _names(f.name, x.when, x.absent_when)),
+        "left_by": [_left(net, "mechanism", m, f.name) for m in knowledge.mechanisms.values() if _row(m, f.name)],
+        "sign_of": [_left(net, "cause", c, f.name) for c in knowledge.causes.values() if _row(c, f.name)],
+        "answer_of": [
+            {"name": c.name, "seen": c.answers[question][f.name], **_weights(net, c.name, f.name)}
+            for c in knowledge.causes.values() if f.name in c.answers.get(question, {})
+        ],
+        "used_by_findings": sorted(
+            x.name for x in knowledge.findings.values() if _names(f.name, x.when, x.absent_when)
+        ),
         "used_by_cautions": sorted(x.name for x in knowledge.cautions.values() if _names(f.name, x.when)),
-        "parts": sorted({tuple(sorted((c.name, x.cause))) for c in knowledge.causes.values() for x in c.look_alikes if x.finding == f.name}),
+        "parts": sorted(
+            {tuple(sorted((c.name, x.other))) for c in both(knowledge) for x in c.look_alikes if x.finding == f.name}
+        ),
         "measured_by": sorted(m.name for m in knowledge.measurements.values() if f.name in m.tells),
-    }  # fmt: skip
+    }
+
+
+def both(knowledge: Knowledge) -> tuple[Explained, ...]:
+    """Every cause and mechanism."""
+    return (*knowledge.causes.values(), *knowledge.mechanisms.values())
+
+
+def _errors(knowledge: Knowledge, f: Finding) -> Data:
+    error = knowledge.words.reading.get(f.known_by)
+    return {"missed": error.missed, "mistaken": error.mistaken} if error else {"missed": 0.0, "mistaken": 0.0}
+
+
+def _row(card: Explained, finding: str) -> Row | None:
+    return next((r for r in card.leaves if r.finding == finding), None)
+
+
+def _left(net: Network, kind: str, card: Explained, finding: str) -> Data:
+    row = _row(card, finding)
+    assert row
+    return {kind: card.name, "name": card.name, "seen": row.seen, **_weights(net, card.name, finding)}
 
 
 def _names(finding: str, *conditions: Condition | None) -> bool:
     return any("found" in c.form and c.term == finding for whole in conditions for c in walk(whole))
 
 
-def _cause(knowledge: Knowledge, cause: Cause) -> Data:
+def _explained(base: RuleBase, card: Explained) -> Data:
+    """A cause or mechanism: what brings it about, what it brings about and leaves, what it is taken for, what to do."""
+    knowledge, net = base.knowledge, network_of(base)
     rows = []
-    for row in cause.leaves:
+    for row in card.leaves:
         f = knowledge.findings[row.finding]
-        rows.append({"finding": row.finding, "says": f.reads, "seen": row.seen, "otherwise": f.otherwise, "line": f.line,
-                     "status": f.status, "sources": list(row.sources), **_weights(knowledge, cause, row.finding)})  # fmt: skip
+        said = {"finding": row.finding, "says": f.reads, "seen": row.seen, "otherwise": f.otherwise, "status": f.status}
+        rows.append(said | {"sources": list(row.sources), **_weights(net, card.name, row.finding)})
     rows.sort(key=lambda r: (-r["if_present"], r["finding"]))
-    named = [(c.name, x) for c in knowledge.causes.values() for x in c.look_alikes if x.cause == cause.name]
-    listed = {x.cause for x in cause.look_alikes}
-    return {
-        "says": cause.means, "chain": list(cause.chain), "scope": cause.scope, "family": cause.family,
-        "common": {"word": cause.common, "p": knowledge.words.common[cause.common]},
-        "common_when": [{"when": phrase(p.when), "word": p.common} for p in cause.common_when],
-        "needs": [{"condition": phrase(n.condition), "because": n.because} for n in cause.needs],
+    alike = knowledge.causes if isinstance(card, Cause) else knowledge.mechanisms
+    named = [(c.name, x) for c in alike.values() for x in c.look_alikes if x.other == card.name]
+    listed = {x.other for x in card.look_alikes}
+    pairs = [(x.other, x) for x in card.look_alikes] + [(name, x) for name, x in named if name not in listed]
+    links = sorted(card.brings_about, key=lambda x: (-knowledge.words.seen[x.seen], x.mechanism))
+    result: Data = {
+        "says": card.means,
+        "scope": card.scope,
+        "family": card.family,
+        "needs": [{"condition": phrase(n.condition), "because": n.because} for n in card.needs],
+        "brings_about": [{"mechanism": x.mechanism, "seen": x.seen, "sources": list(x.sources)} for x in links],
         "leaves": rows,
         "look_alikes": [
-            {"cause": x.cause, "finding": x.finding, "favours": x.favours, "by": x.told_apart_by} for x in cause.look_alikes
-        ] + [{"cause": c, "finding": x.finding, "favours": x.favours, "by": x.told_apart_by} for c, x in named if c not in listed],
-        "confirm": list(cause.confirm),
-        "then": [{"do": a.do, "field": a.field, "worked_if": a.worked_if, "cautions": list(a.cautions)} for a in cause.then],
-        "cautions": list(cause.cautions), "secondary": cause.secondary,
-        "classes": {"mechanism": cause.mechanism_class, "cause": cause.cause_class, "from": cause.classes_from},
-    }  # fmt: skip
+            {"name": name, "finding": x.finding, "favours": x.favours, "by": x.told_apart_by} for name, x in pairs
+        ],
+        "confirm": list(card.confirm),
+        "then": [
+            {"do": a.do, "field": a.field, "worked_if": a.worked_if, "cautions": list(a.cautions)} for a in card.then
+        ],
+        "cautions": list(card.cautions),
+        "class": {"name": card.class_14224, "from": card.class_from},
+    }
+    if isinstance(card, Cause):
+        result |= {
+            "common": {"word": card.common, "p": knowledge.words.common[card.common]},
+            "common_when": [{"when": phrase(p.when), "word": p.common} for p in card.common_when],
+            "answers": {question: dict(row) for question, row in card.answers.items()},
+        }
+    elif isinstance(card, Mechanism):
+        above = [(kind_of(c), c.name, x.seen) for c in both(knowledge) for x in c.brings_about if x.mechanism == card.name]
+        above.sort(key=lambda x: (-knowledge.words.seen[x[2]], x))
+        result |= {
+            "otherwise": {"word": card.otherwise, "p": knowledge.words.seen[card.otherwise]},
+            "brought_about_by": [{"kind": kind, "name": name, "seen": seen} for kind, name, seen in above],
+            "leak_path": card.leak_path,
+        }
+    return result
 
 
 def _measurement(knowledge: Knowledge, m: Measurement) -> Data:
@@ -154,14 +224,14 @@ def _measurement(knowledge: Knowledge, m: Measurement) -> Data:
         "says": m.how, "tells": list(m.tells), "part": m.part, "instrument": m.instrument, "at": m.at, "readings": m.readings,
         "limit": _limit(knowledge, limit) | {"name": limit.name} if limit else None, "no_limit": m.no_limit, "minutes": m.minutes,
         "stage": m.stage, "spoils": m.spoils, "destroys": list(m.destroys), "destructive": m.destructive, "cautions": list(m.cautions),
-        "confirms": sorted(c.name for c in knowledge.causes.values() if m.name in c.confirm),
+        "confirms": sorted(c.name for c in both(knowledge) if m.name in c.confirm),
     }  # fmt: skip
 
 
 def _caution(knowledge: Knowledge, c: Caution) -> Data:
     return {
         "says": c.says, "defer": c.defer, "always": c.always, "when": _outline(c.when),
-        "causes": sorted(x.name for x in knowledge.causes.values() if c.name in x.cautions),
+        "named_by": sorted(x.name for x in both(knowledge) if c.name in x.cautions),
         "measurements": sorted(x.name for x in knowledge.measurements.values() if c.name in x.cautions),
     }  # fmt: skip
 
@@ -211,9 +281,10 @@ def search(knowledge: Knowledge, word: str) -> list[Data]:
 def _texts(card: Any) -> Iterator[str]:
     if isinstance(card, Finding):
         yield from (text for _, text, _ in [*outline(card.when), *outline(card.absent_when)])
-        yield card.line
-    elif isinstance(card, Cause):
-        yield from (*card.chain, card.family, card.secondary, *(r.finding for r in card.leaves))
+    elif isinstance(card, Explained):
+        yield card.family
+        yield from (r.finding for r in card.leaves)
+        yield from (x.mechanism for x in card.brings_about)
     elif isinstance(card, Measurement):
         yield from (*card.tells, card.part, card.instrument)
     elif isinstance(card, Limit):

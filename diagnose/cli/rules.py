@@ -302,7 +302,7 @@ def show(rule: RuleArgument, as_json: JsonOption = False, knowledge: KnowledgeOp
     problems = Problems()
     tests = _test_names(read_tests(_folder(knowledge), workshop.base.knowledge, problems, only=found))
     problems.raise_errors()
-    result = [document(workshop.base.knowledge, kind, card, tests) for kind, card in found]
+    result = [document(workshop.base, kind, card, tests) for kind, card in found]
     if as_json:
         print_json(result)
         return
@@ -323,7 +323,7 @@ def _test_names(tests: Iterable[RuleTest]) -> dict[tuple[str, str], list[str]]:
 
 @app.command(name="list")
 def list_(
-    kind: Annotated[str, typer.Option("--kind", help="finding, cause, measurement, caution or limit.")] = "",
+    kind: Annotated[str, typer.Option("--kind", help="finding, mechanism, cause, measurement, caution or limit.")] = "",
     status: Annotated[str, typer.Option("--status", help="draft, trial, accepted or retired.")] = "",
     as_json: JsonOption = False, knowledge: KnowledgeOption = None,
 ) -> None:  # fmt: skip
@@ -429,7 +429,7 @@ def handbook(
     base = workshop.base.knowledge
     tests = _test_names(_tests(workshop, knowledge))
     documents = [
-        document(base, kind, card, tests) for kind, table in tables(base).items() for _, card in sorted(table.items())
+        document(workshop.base, kind, card, tests) for kind, table in tables(base).items() for _, card in sorted(table.items())
     ]
     output.mkdir(parents=True, exist_ok=True)
     words = {"seen": base.words.seen, "common": base.words.common}

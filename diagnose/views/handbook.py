@@ -13,7 +13,8 @@ from diagnose.views.handbook_style import SCRIPT, STYLE
 
 Data = dict[str, Any]
 PLURAL = {
-    "cause": "Causes",
+    "cause": "Root causes",
+    "mechanism": "Mechanisms",
     "finding": "Findings",
     "measurement": "Measurements",
     "caution": "Cautions",
@@ -21,6 +22,8 @@ PLURAL = {
 }
 MOST_DB = 25.0
 """Bars of weight are full at this."""
+MOST_STEPS = 6
+"""So many links of a chain are shown at most."""
 
 
 def pages(
@@ -77,11 +80,12 @@ class _Book:
     def index(self, words: Mapping[str, Mapping[str, float]]) -> str:
         body = ["<h1>Handbook of seal failures</h1>"]
         body.append(
-            '<div class="search"><input type="search" id="q" placeholder="Search marks, causes, measurements" '
+            '<div class="search"><input type="search" id="q" placeholder="Search marks, mechanisms, causes, measurements" '
             'aria-label="Search" autofocus></div><div id="hits" role="status"></div>'
         )
         body += [self._care(), '<div id="contents">']
         body.append(self._grouped("cause", lambda d: d["family"] or "other"))
+        body.append(self._grouped("mechanism", lambda d: d["family"] or "other"))
         body.append(self._grouped("finding", lambda d: d["name"][:1].upper()))
         body.append(self._grouped("measurement", lambda d: d["stage"] or "any time"))
         body.append(self._grouped("limit", lambda d: d["quantity"]))
@@ -118,9 +122,12 @@ class _Book:
         return "".join(parts) + "</div></section>"
 
     def _words(self, words: Mapping[str, Mapping[str, float]]) -> str:
-        titles = {"seen": "How often a finding is seen", "common": "How common a cause is before anything is seen"}
-        made = ["<section><h2>The numbers behind the words</h2><p>Weights are in decibans (dB): ten times the decimal logarithm of how "
-                "much likelier a finding is with the cause than whatever the cause. Ten dB make the odds ten times as large.</p>"]  # fmt: skip
+        titles = {"seen": "How often one thing is there with another", "common": "How common a root cause is before anything is seen"}
+        made = [
+            "<section><h2>The numbers behind the words</h2><p>Weights are in decibans (dB): ten times the decimal logarithm of how "
+            "much likelier it is to record a finding with a cause or mechanism than without, were it the only record. Ten dB make "
+            "the odds ten times as large. Weights of marks that one mechanism leaves do not add up.</p>"
+        ]
         for key, title in titles.items():
             rows = "".join(f"<tr><td>{t(w)}</td><td class=n>{p:g}</td></tr>" for w, p in words[key].items())
             made.append(f"<table><caption>{t(title)}</caption>{rows}</table>")
@@ -131,7 +138,8 @@ class _Book:
     def card(self, d: Data) -> str:
         made = {
             "finding": self.finding,
-            "cause": self.cause,
+            "cause": self.explained,
+            "mechanism": self.explained,
             "measurement": self.measurement,
             "caution": self.caution,
             "limit": self.limit,
@@ -148,61 +156,95 @@ class _Book:
         body = [f'<p class="lead">{t(_without_slots(d["says"]))}</p>']
         body += [self._tree("Present when", d["when"]), self._tree("Absent when", d["absent_when"])]
         body.append(self._list("How to decide it", self.links("measurement", d["measured_by"])))
-        rows = "".join(
-            f"<tr><th>{self.link('cause', r['cause'])}</th><td>{t(r['seen'])}</td>{_bars(r)}</tr>" for r in d["causes"]
-        )
-        said = f"Seen {t(d['otherwise']['word'])} whatever the cause."
-        body.append(f"<section><h2>What it says of the causes</h2><p>{said}</p>" + _table(rows, "Cause") + "</section>")
-        body.append(self._list("One line of evidence, counted once with", self.links("finding", d["line"]["others"])))
+        error = d["known_by"]
+        said = f"Seen {t(d['otherwise']['word'])} whatever happened; missed in {error['missed']:.0%} of looks, taken for there in {error['mistaken']:.0%}."
+        body.append(f"<section><h2>What it says</h2><p>{said}</p></section>")
+        body.append(self._weighed("Left by", "mechanism", d["left_by"]))
+        body.append(self._weighed("Direct sign of", "cause", d["sign_of"]))
+        body.append(self._weighed("Answer of", "cause", d["answer_of"]))
+        if d["question"]["name"]:
+            others = [f for f in d["question"]["answers"] if f != d["name"]]
+            body.append(self._list(f"Other answers: {t(d['question']['name'])}", self.links("finding", others)))
         body.append(self._list("Leads on to", self.links("finding", d["used_by_findings"])))
         body.append(self._list("Rests on", self.links("finding", d["uses"]["findings"])))
         body.append(
             self._list(
-                "Tells apart", "; ".join(f"{self.link('cause', a)} from {self.link('cause', b)}" for a, b in d["parts"])
+                "Tells apart", "; ".join(f"{self.either(a)} from {self.either(b)}" for a, b in d["parts"])
             )
         )
         body.append(self._list("Limits", self.links("limit", d["uses"]["limits"])))
         body.append(self._list("Cautions", self.links("caution", d["used_by_cautions"])))
         return "".join(body)
 
-    def cause(self, d: Data) -> str:
-        body = [f'<p class="lead">{t(d["says"])}</p>']
-        if d["chain"]:
-            body.append("<ol class=chain>" + "".join(f"<li>{t(step)}</li>" for step in d["chain"]) + "</ol>")
-        common = f"<p>{t(d['common']['word'].capitalize())} among failed seals before anything is seen"
-        body.append(common + "".join(f"; {t(p['word'])} where {t(p['when'])}" for p in d["common_when"]) + ".</p>")
-        if d["needs"]:
-            body.append(
-                self._list("It needs", "; ".join(f"{t(n['condition'])} ({t(n['because'])})" for n in d["needs"]))
-            )
-        rows = "".join(
-            f"<tr><th>{self.link('finding', r['finding'])}{' <small>on trial</small>' if r['status'] == 'trial' else ''}</th>"
+    def either(self, name: str) -> str:
+        """A link to a cause or mechanism."""
+        return self.link("cause" if ("cause", name) in self.known else "mechanism", name)
+
+    def _weighed(self, title: str, kind: str, rows: Sequence[Data]) -> str:
+        """Findings or cards with their words and what the one weighs for the other alone."""
+        key = "finding" if kind == "finding" else "name"
+        cells = "".join(
+            f"<tr><th>{self.link(kind, r[key])}{' <small>on trial</small>' if r.get('status') == 'trial' else ''}</th>"
             f"<td>{t(r['seen'])}</td>{_bars(r)}</tr>"
-            for r in d["leaves"]
+            for r in rows
         )
-        body.append("<section><h2>What it leaves</h2>" + _table(rows, "Finding") + "</section>")
-        if d["secondary"]:
-            body.append(f"<p>{t(d['secondary'])}</p>")
+        return f"<section><h2>{t(title)}</h2>{_table(cells, kind.capitalize())}</section>" if cells else ""
+
+    def _linked(self, title: str, links: Sequence[Data]) -> str:
+        items = "".join(
+            f"<li>{self.link(x.get('kind', 'mechanism'), x.get('name') or x['mechanism'])} <small>{t(x['seen'])}</small></li>"
+            for x in links
+        )
+        return f"<section><h2>{t(title)}</h2><ul>{items}</ul></section>" if items else ""
+
+    def explained(self, d: Data) -> str:
+        """A root cause or a mechanism."""
+        root = d["kind"] == "cause"
+        body = [f'<p class="lead">{t(d["says"])}</p>', self._chains(d)]
+        if root:
+            common = f"<p>{t(d['common']['word'].capitalize())} among failed seals before anything is seen"
+            body.append(common + "".join(f"; {t(p['word'])} where {t(p['when'])}" for p in d["common_when"]) + ".</p>")
+        if d["needs"]:
+            needs = "; ".join(f"{t(n['condition'])} ({t(n['because'])})" for n in d["needs"])
+            body.append(self._list("It needs", needs))
+        body.append(self._linked("Brought about by", d.get("brought_about_by", ())))
+        body.append(self._linked("What it brings about", d["brings_about"]))
+        body.append(self._weighed("Its direct signs" if root else "What it leaves", "finding", d["leaves"]))
+        for question, answers in d.get("answers", {}).items():
+            items = "".join(f"<li>{self.link('finding', f)} <small>{t(w)}</small></li>" for f, w in answers.items())
+            body.append(f"<section><h2>{t(question.capitalize())}</h2><ul>{items}</ul></section>")
         if d["look_alikes"]:
             items = "".join(
-                f"<dt>{self.link('cause', x['cause'])}</dt><dd>{t(x['by'])} <small>{self.link('finding', x['finding'])} speaks for "
-                f"{self.link('cause', x['favours'])}.</small></dd>" for x in d["look_alikes"]
-            )  # fmt: skip
+                f"<dt>{self.link(d['kind'], x['name'])}</dt><dd>{t(x['by'])} <small>{self.link('finding', x['finding'])} speaks "
+                f"for {self.link(d['kind'], x['favours'])}.</small></dd>"
+                for x in d["look_alikes"]
+            )
             body.append(f"<section><h2>Easily taken for</h2><dl>{items}</dl></section>")
         body.append(self._list("Confirm by", self.links("measurement", d["confirm"])))
         if d["then"]:
             items = "".join(
                 f"<li>{t(a['do'])} <small>{t(a['field'])}</small>"
                 + (f"<br>Take care: {self.links('caution', a['cautions'])}" if a["cautions"] else "")
-                + (f"<br><i>Worked if: {t(a['worked_if'])}</i>" if a["worked_if"] else "") + "</li>" for a in d["then"]
-            )  # fmt: skip
-            body.append(f"<section><h2>What to change</h2><ul>{items}</ul></section>")
+                + (f"<br><i>Worked if: {t(a['worked_if'])}</i>" if a["worked_if"] else "")
+                + "</li>"
+                for a in d["then"]
+            )
+            body.append(f"<section><h2>{'What to change' if root else 'What to repair'}</h2><ul>{items}</ul></section>")
         body.append(self._cautions(d["cautions"]))
-        classes = [x for x in (d["classes"]["mechanism"], d["classes"]["cause"]) if x]
-        if classes:
-            source = f" ({t(d['classes']['from'])})" if d["classes"]["from"] else ""
-            body.append(f"<p><small>ISO 14224 classes: {t('; '.join(classes))}{source}</small></p>")
+        if d["class"]["name"]:
+            source = f" ({t(d['class']['from'])})" if d["class"]["from"] else ""
+            body.append(f"<p><small>ISO 14224 class: {t(d['class']['name'])}{source}</small></p>")
         return "".join(body)
+
+    def _chains(self, d: Data) -> str:
+        """The likeliest way down from a card, link by link, to where it ends."""
+        steps, at = [], d
+        while at["brings_about"] and len(steps) < MOST_STEPS:
+            name = at["brings_about"][0]["mechanism"]
+            steps.append(name)
+            at = self.known.get(("mechanism", name), {"brings_about": []})
+        items = "".join(f"<li>{self.link('mechanism', name)}</li>" for name in steps)
+        return f"<ol class=chain><li>{t(d['name'])}</li>{items}</ol>" if items else ""
 
     def measurement(self, d: Data) -> str:
         body = [f'<p class="lead">{t(d["says"])}</p>', self._cautions(d["cautions"]), "<dl class=facts>"]
@@ -216,7 +258,7 @@ class _Book:
                 f"<section><h2>Limit: {self.link('limit', d['limit']['name'])}</h2>{_limit_table(d['limit'])}</section>"
             )
         body.append(self._list("Decides", self.links("finding", d["tells"])))
-        body.append(self._list("Confirms", self.links("cause", d["confirms"])))
+        body.append(self._list("Confirms", ", ".join(map(self.either, d["confirms"]))))
         return "".join(body)
 
     def caution(self, d: Data) -> str:
@@ -224,7 +266,7 @@ class _Book:
         body = f'<section class="care"><p>{t(d["says"])}</p><p>{t(d["defer"])}</p></section>{when}'
         return (
             body
-            + self._list("Causes", self.links("cause", d["causes"]))
+            + self._list("Named by", ", ".join(map(self.either, d["named_by"])))
             + self._list("Measurements", self.links("measurement", d["measurements"]))
         )
 
@@ -302,7 +344,7 @@ def _bars(row: Data) -> str:
 
 
 def _bar(db: float) -> str:
-    """A bar of weight: filled for the cause, hollow against it; the number stands beside it."""
+    """A bar of weight: filled for it, hollow against it; the number stands beside it."""
     width = round(min(abs(db), MOST_DB) / MOST_DB * 100)
     kind = "for" if db > 0 else "against"
     return f'<td class=bar><span class="{kind}" style="width:{width}px"></span> {db:+.1f} dB</td>'
@@ -326,7 +368,7 @@ def _plain_text(d: Data) -> str:
         *(line["says"] for key in ("when", "absent_when") for line in d.get(key) or () if isinstance(line, dict)),
     ]
     bits += (
-        d.get("chain", [])
+        [x["mechanism"] for x in d.get("brings_about", [])]
         + [r["finding"] for r in d.get("leaves", [])]
         + d.get("tells", [])
         + [d.get("part", ""), d.get("family", "")]

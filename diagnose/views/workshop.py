@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from diagnose.reading.figures import count, signed
+from diagnose.reading.figures import count, percent, signed
 from diagnose.views.page import Page
 
 Data = dict[str, Any]
@@ -112,9 +112,8 @@ def card(d: Data, page: Page) -> Page:
     """One card in plain words, with what it uses and who uses it."""
     page.ends(f"{d['kind']}: {d['name']}", f"{d.get('id', '')} {d.get('status', '')}".strip(), bold=True)
     page.say(d["says"], indent=2)
-    {"finding": _finding, "cause": _cause, "measurement": _measurement, "caution": _caution, "limit": _limit}[
-        d["kind"]
-    ](d, page)
+    made = {"finding": _finding, "cause": _explained, "mechanism": _explained, "measurement": _measurement}
+    (made | {"caution": _caution, "limit": _limit})[d["kind"]](d, page)
     if d.get("retired_here"):
         page.say(", ".join(d["retired_here"]), indent=2, lead="in place of: ")
     if d["tests"]:
@@ -148,14 +147,16 @@ def _named(title: str, names: Sequence[str], page: Page) -> None:
 def _finding(d: Data, page: Page) -> None:
     _tree("Present when", d["when"], page)
     _tree("Absent when", d["absent_when"], page)
-    page.heading("What it says of the causes")
-    page.say(f"seen {d['otherwise']['word']} ({d['otherwise']['p']:g}) whatever the cause", indent=2)
-    _named(f"counts once with (line {d['line']['name']})", d["line"]["others"], page)
-    rows = [
-        (r["cause"], r["seen"], f"{signed(r['if_present'])} dB", f"{signed(r['if_absent'])} dB") for r in d["causes"]
-    ]
-    if rows:
-        page.table([("cause", "seen", "present", "absent"), *rows], [0, 14, 10, 10])
+    page.heading("What it says")
+    page.say(f"seen {d['otherwise']['word']} ({d['otherwise']['p']:g}) whatever happened", indent=2)
+    error = d["known_by"]
+    page.say(
+        f"known by {error['word']}: missed {percent(error['missed'])}, taken for there {percent(error['mistaken'])}", indent=2
+    )
+    if d["question"]["name"]:
+        page.say(f"answers {d['question']['name']}, beside {', '.join(d['question']['answers'])}", indent=2, hang=4)
+    for head, rows in (("left by", d["left_by"]), ("direct sign of", d["sign_of"]), ("answer of", d["answer_of"])):
+        _weighed(head, "name", rows, page)
     _named("used by findings", d["used_by_findings"], page)
     _named("used by cautions", d["used_by_cautions"], page)
     _named("parts", [" from ".join(p) for p in d["parts"]], page)
@@ -164,31 +165,57 @@ def _finding(d: Data, page: Page) -> None:
         _named(f"uses {family}", names, page)
 
 
-def _cause(d: Data, page: Page) -> None:
-    page.say(" > ".join(d["chain"]), indent=2)
-    page.say(f"{d['common']['word']} ({d['common']['p']:g})", indent=2, lead="how common: ")
-    for p in d["common_when"]:
-        page.say(f"{p['word']} where {p['when']}", indent=4)
+def _weighed(head: str, key: str, rows: Sequence[Data], page: Page) -> None:
+    """Rows with their words and what each finding weighs alone."""
+    cells = [
+        (r[key] + (" (on trial)" if r.get("status") == "trial" else ""), r["seen"], *(f"{signed(r[k])} dB" for k in _SAYS))
+        for r in rows
+    ]
+    if cells:
+        page.table([(head, "seen", "present", "absent"), *cells], [0, 16, 10, 10])
+
+
+_SAYS = ("if_present", "if_absent")
+
+
+def _explained(d: Data, page: Page) -> None:
+    if d["kind"] == "cause":
+        page.say(f"{d['common']['word']} ({d['common']['p']:g})", indent=2, lead="how common: ")
+        for p in d["common_when"]:
+            page.say(f"{p['word']} where {p['when']}", indent=4)
+    else:
+        page.say(f"{d['otherwise']['word']} ({d['otherwise']['p']:g})", indent=2, lead="by itself: ")
     for n in d["needs"]:
         page.say(f"{n['condition']}: {n['because']}", indent=2, lead="needs: ")
-    page.heading("What it leaves")
-    rows = [(r["finding"] + (" (on trial)" if r["status"] == "trial" else ""), r["seen"], f"{signed(r['if_present'])} dB",
-             f"{signed(r['if_absent'])} dB") for r in d["leaves"]]  # fmt: skip
-    page.table([("finding", "seen", "present", "absent"), *rows], [0, 14, 10, 10])
-    for title, key in (("Look-alikes", "look_alikes"), ("What to do", "then")):
-        if d[key]:
-            page.heading(title)
+    _linked("Brought about by", "name", d.get("brought_about_by", ()), page)
+    _linked("What it brings about", "mechanism", d["brings_about"], page)
+    if d["leaves"]:
+        page.heading("Its direct signs" if d["kind"] == "cause" else "What it leaves")
+        _weighed("finding", "finding", d["leaves"], page)
+    for question, answers in d.get("answers", {}).items():
+        page.heading(question[:1].upper() + question[1:])
+        for answer, seen in answers.items():
+            page.say(f"{answer}: {seen}", indent=2)
+    if d["look_alikes"]:
+        page.heading("Look-alikes")
     for x in d["look_alikes"]:
-        page.say(f"{x['by']} ({x['finding']} speaks for {x['favours']})", indent=2, lead=f"{x['cause']}: ", hang=4)
+        page.say(f"{x['by']} ({x['finding']} speaks for {x['favours']})", indent=2, lead=f"{x['name']}: ", hang=4)
+    if d["then"]:
+        page.heading("What to change" if d["kind"] == "cause" else "What to repair")
     for a in d["then"]:
-        page.say(
-            f"{a['do']} ({a['field']})" + (f" Take care: {', '.join(a['cautions'])}." if a["cautions"] else "")
-            + (f" Worked if: {a['worked_if']}" if a["worked_if"] else ""), indent=2, hang=4,
-        )
+        care = f" Take care: {', '.join(a['cautions'])}." if a["cautions"] else ""
+        worked = f" Worked if: {a['worked_if']}" if a["worked_if"] else ""
+        page.say(f"{a['do']} ({a['field']}){care}{worked}", indent=2, hang=4)
+    if d["confirm"] or d["cautions"]:
+        page.line()
     _named("confirm by", d["confirm"], page)
     _named("cautions", d["cautions"], page)
-    if d["secondary"]:
-        page.say(d["secondary"], indent=2, lead="then damages: ")
+
+
+def _linked(head: str, key: str, links: Sequence[Data], page: Page) -> None:
+    if links:
+        page.heading(head)
+        page.table([(f"{x[key]}{' (root cause)' if x.get('kind') == 'cause' else ''}", x["seen"]) for x in links], [0, 16])
 
 
 def _measurement(d: Data, page: Page) -> None:
@@ -210,7 +237,7 @@ def _caution(d: Data, page: Page) -> None:
     _tree("Raised when", d["when"], page)
     if d["always"]:
         page.say("always stands", indent=2)
-    _named("causes", d["causes"], page)
+    _named("named by", d["named_by"], page)
     _named("measurements", d["measurements"], page)
 
 

@@ -40,9 +40,10 @@ class Page(HTMLParser):
             self.open.pop()
 
 
-def made_from(knowledge) -> dict[str, str]:
+def made_from(base) -> dict[str, str]:
+    knowledge = base.knowledge
     documents = [
-        document(knowledge, kind, card) for kind, table in tables(knowledge).items() for card in table.values()
+        document(base, kind, card) for kind, table in tables(knowledge).items() for card in table.values()
     ]
     return pages(
         documents, {"seen": knowledge.words.seen, "common": knowledge.words.common}, knowledge.version, knowledge.digest
@@ -51,7 +52,7 @@ def made_from(knowledge) -> dict[str, str]:
 
 @pytest.fixture(scope="module")
 def whole(whole_base):
-    return made_from(whole_base.knowledge)
+    return made_from(whole_base)
 
 
 @pytest.mark.slow
@@ -89,8 +90,9 @@ def test_cautions_stand_on_the_first_page_and_on_the_causes_that_name_them(whole
     knowledge = whole_base.knowledge
     for caution in (c for c in knowledge.cautions.values() if c.always):
         assert caution.says.split(".")[0].replace("'", "&#x27;") in whole["index.html"]
-    cause = next(c for c in knowledge.causes.values() if c.cautions)
-    assert "Take care" in whole[page_name("cause", cause.name)]
+    for kind, cards in (("cause", knowledge.causes), ("mechanism", knowledge.mechanisms)):
+        for card in (c for c in cards.values() if c.cautions):
+            assert "Take care" in whole[page_name(kind, card.name)]
 
 
 def test_text_from_the_rule_base_is_shown_and_never_run(tmp_path):
@@ -98,7 +100,7 @@ def test_text_from_the_rule_base_is_shown_and_never_run(tmp_path):
     evil = "<script>alert(1)</script><img src=x onerror=alert(2)>"
     path = folder / "findings/ring-hard.yaml"
     path.write_text(path.read_text().replace("reads: ring hard", f"reads: '{evil}</title>'"))
-    for name, text in made_from(load(folder).knowledge).items():
+    for name, text in made_from(load(folder)).items():
         page = Page(text)
         assert page.wrong == [] and page.outside == []
         assert page.scripts == (name == "index.html")
