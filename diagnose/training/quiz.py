@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence, Set
+from collections.abc import Callable, Collection, Sequence, Set
 from dataclasses import dataclass, replace
 from typing import Any
 
 from diagnose.advice.plan import plan
-from diagnose.authoring.rule_tests import Workshop, ranked
+from diagnose.authoring.rule_test_runner import Workshop, ranked
 from diagnose.casefile.model import Case, Measured, Observation
 from diagnose.casefile.wording import describe, describe_reading
-from diagnose.inference.run import Inference, infer
-from diagnose.judgement.judge import Judged, judge
+from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.judgement.judge import Judged
+from diagnose.knowledge.model import Knowledge
 from diagnose.reading.figures import percent
 from diagnose.reading.terms import nearest, plain
 
@@ -35,23 +36,27 @@ class Piece:
 
 @dataclass(frozen=True)
 class Step:
-    """One round: what the trainee looked at and thought, and what the tool made of the same records."""
+    """One round: what the trainee looked at and thought, and what the tool made of the same records: the leading root
+    cause and, above it in the record, mechanism."""
 
     looked_at: str
     thought: str
-    leading: str
-    standing: str
-    probability: float
+    leading: Judged
+    mechanism: Judged | None
     would_ask: str
     bits: float
 
 
 @dataclass(frozen=True)
 class Result:
+    """What the trainee said of a case and what it is, at both levels; `right`: the root where the case names one, else
+    the mechanism."""
+
     case: str
     steps: tuple[Step, ...]
+    mechanism: str
     answer: str
-    tool: str
+    tool: tuple[str, str]
     expected: tuple[str, ...]
     right: bool
 
@@ -94,7 +99,8 @@ def opening(case: Case, workshop: Workshop) -> list[str]:
 def play(case: Case, workshop: Workshop, ask: Ask, say: Say) -> Result:
     """One case. An empty answer means: seen enough, or no opinion yet."""
     left, shown, steps = pieces(case), list[Piece](), list[Step]()
-    on_record = {f for found in infer(case, workshop.base).findings.values() for f in found}
+    k = workshop.base.knowledge
+    on_record = {f for found in Diagnosis(case, workshop.base).inference.findings.values() for f in found}
     say(case.name)
     for line in opening(case, workshop):
         say("  " + line)
@@ -111,10 +117,11 @@ def play(case: Case, workshop: Workshop, ask: Ask, say: Say) -> Result:
         shown.append(piece)
         for line in piece.lines(case, workshop):
             say("  " + line)
-        thought = cause_named(ask("Which cause do you think of? (Enter: none yet) "), workshop, say)
+        thought = named(ask("What do you think of? (a mechanism or a cause, Enter: nothing yet) "), (*k.mechanisms, *k.causes), say)
         steps.append(_step(piece, thought, before, known_so_far(case, shown), on_record, workshop))
-    answer = cause_named(ask("What is the cause? "), workshop, say)
-    return _review(case, steps, answer, workshop, say)
+    happened = named(ask("What happened? (the mechanism) "), k.mechanisms, say)
+    answer = named(ask("What is the cause? "), k.causes, say)
+    return _review(case, steps, happened, answer, workshop, say)
 
 
 def _choose(left: Sequence[Piece], workshop: Workshop, ask: Ask, say: Say) -> Piece | None:
@@ -136,71 +143,112 @@ def _meant(wanted: str, left: Sequence[Piece], workshop: Workshop) -> Piece | No
     for p in left:
         if wanted in plain(p.name) or any(wanted in plain(x.what) for x in p.measured):
             return p
-    near = nearest(wanted, [*(p.name for p in left), *workshop.base.knowledge.causes], 1)
+    k = workshop.base.knowledge
+    near = nearest(wanted, [*(p.name for p in left), *k.causes, *k.mechanisms], 1)
     return next((p for p in left if p.name in near), None)
 
 
-def cause_named(word: str, workshop: Workshop, say: Say) -> str:
-    """The cause a trainee means, or "" for none; the nearest name is taken and said."""
+def named(word: str, names: Collection[str], say: Say) -> str:
+    """The cause or mechanism a trainee means, or "" for none; the nearest name is taken and said."""
     wanted = plain(word)
-    causes = workshop.base.knowledge.causes
     if not wanted:
         return ""
-    exact = [c for c in causes if plain(c) == wanted] or [c for c in causes if wanted in plain(c)]
-    found = sorted(exact, key=len)[:1] or nearest(wanted, causes, 1)
+    exact = [n for n in names if plain(n) == wanted] or [n for n in names if wanted in plain(n)]
+    found = sorted(exact, key=len)[:1] or nearest(wanted, names, 1)
     if not found:
-        say("  (no cause of this rule base has such a name)")
+        say("  (nothing of this rule base has such a name)")
         return ""
     if found[0] != word:
         say(f"  ({found[0]})")
     return found[0]
 
 
-def _judged(case: Case, workshop: Workshop) -> tuple[Inference, list[Judged], tuple[Any, ...]]:
-    inference = infer(case, workshop.base)
-    judgements = judge(inference, workshop.net)
-    return inference, ranked(judgements), judgements
+def _leaders(case: Case, workshop: Workshop) -> tuple[Judged, Judged | None]:
+    """The leading root cause and mechanism; a rule base need not have mechanisms."""
+    judgements = Diagnosis(case, workshop.base).judgements
+    return ranked(judgements)[0], next(iter(ranked(judgements, "mechanism")), None)
 
 
 def _step(piece: Piece, thought: str, before: Case, after: Case, on_record: Set[str], workshop: Workshop) -> Step:
     """The tool asks for the best of the work that the case has a result of, as the trainee can see no other."""
-    inference, _, judgements = _judged(before, workshop)
-    steps = plan(judgements).steps
+    steps = plan(Diagnosis(before, workshop.base).judgements).steps
     best = next((s for s in steps if not on_record.isdisjoint(s.findings)), None)
     asked = (best.measurement or ", ".join(best.findings[:3])) if best else ""
-    _, order, _ = _judged(after, workshop)
-    top = order[0]
-    bits = best.bits if best else 0.0
-    return Step(piece.name, thought, top.cause, top.standing, top.probability, asked, bits)
+    return Step(piece.name, thought, *_leaders(after, workshop), asked, best.bits if best else 0.0)
 
 
-def _review(case: Case, steps: Sequence[Step], answer: str, workshop: Workshop, say: Say) -> Result:
-    _, order, _ = _judged(case, workshop)
-    top = order[0]
-    expected = case.expected.causes if case.expected else ()
-    good = (*expected, *(case.expected.also if case.expected else ())) or (top.cause,)
+def _told(j: Judged) -> str:
+    return f"{j.name} ({j.standing}, {percent(j.probability)})"
+
+
+def _review(
+    case: Case, steps: Sequence[Step], happened: str, answer: str, workshop: Workshop, say: Say
+) -> Result:
+    root, mechanism = _leaders(case, workshop)
     say("")
     say("Your way beside the tool's:")
     for i, s in enumerate(steps, 1):
         say(f"  {i}. you looked at {s.looked_at}" + (f" and thought of {s.thought}" if s.thought else ""))
         if s.would_ask:
             say(f"     the tool would have asked for: {s.would_ask} ({s.bits:.2f} bits)")
-        say(f"     with this on record it has {s.leading} ({s.standing}, {percent(s.probability)})")
+        said = f"{_told(s.mechanism)}; cause: " if s.mechanism else ""
+        say(f"     with this on record it has {said}{_told(s.leading)}")
     say("")
-    say(f"On the whole record the tool has {top.cause} ({top.standing}, {percent(top.probability)}):")
-    for e in [e for e in top.evidence if e.state != "unrecorded" and not e.through][:8]:
-        say(f"  {e.weight:+6.1f} dB  {e.finding}{'' if e.state == 'present' else ' (absent)'}")
-    if expected:
-        say(f"The case says: {' or '.join(expected)}.")
-    right = answer in good
-    if answer and not right:
-        parted = next((x for x in workshop.base.knowledge.causes[top.cause].look_alikes if x.cause == answer), None)
-        say(f"You said {answer}." + (f" Told apart by: {parted.told_apart_by}" if parted else ""))
-    say("Right." if right else "Not this time." if answer else "No answer given.")
-    return Result(case.name, tuple(steps), answer, top.cause, expected, right)
+    for level, j in (("What happened", mechanism), ("Why", root)):
+        if j:
+            say(f"{level}, on the whole record: {_told(j)}")
+            for e in [e for e in j.evidence if e.state != "unrecorded" and not e.through][:6]:
+                say(f"  {e.weight:+6.1f} dB alone  {e.finding}{'' if e.state == 'present' else ' (absent)'}")
+    tool = (root.name, mechanism.name if mechanism else "")
+    expected = case.expected
+    roots = expected.roots if expected and expected.roots else () if expected and expected.mechanisms else (root.name,)
+    mechanisms = expected.mechanisms if expected else ()
+    also = expected.also if expected else ()
+    if expected and (roots or mechanisms):
+        says = [f"the cause {' or '.join(roots)}" if roots else "", f"the mechanism {' or '.join(mechanisms)}" if mechanisms else ""]
+        say(f"The case says: {', '.join(x for x in says if x)}.")
+    k = workshop.base.knowledge
+    rights = []
+    for said, good in ((answer, roots), (happened, mechanisms)):
+        if good:
+            rights.append(said in (*good, *also))
+            if said and not rights[-1]:
+                say(_apart(said, good[0], k))
+    right = bool(rights) and rights[0]
+    missing = [r for r in roots if r != answer] if right and expected and not expected.one_of else []
+    if missing:
+        say(f"At work as well: {', '.join(missing)}.")
+    say("Right." if right else "Not this time." if answer or happened else "No answer given.")
+    return Result(case.name, tuple(steps), happened, answer, tool, (*roots, *mechanisms) if expected else (), right)
+
+
+def _apart(said: str, right: str, knowledge: Knowledge) -> str:
+    """What was said, and what tells it from what is right."""
+    for one, other in ((said, right), (right, said)):
+        parted = next((x for x in knowledge.card(one).look_alikes if x.other == other), None)
+        if parted:
+            return f"You said {said}. Told apart by: {parted.told_apart_by}"
+    return f"You said {said}."
 
 
 def document(result: Result) -> dict[str, Any]:
-    return {"case": result.case, "answer": result.answer, "tool": result.tool, "expected": list(result.expected), "right": result.right,
-            "steps": [{"looked_at": s.looked_at, "thought": s.thought, "leading": s.leading, "probability": round(s.probability, 4),
-                       "would_ask": s.would_ask} for s in result.steps]}  # fmt: skip
+    root, mechanism = result.tool
+    return {
+        "case": result.case,
+        "mechanism": result.mechanism,
+        "answer": result.answer,
+        "tool": {"mechanism": mechanism, "root": root},
+        "expected": list(result.expected),
+        "right": result.right,
+        "steps": [
+            {
+                "looked_at": s.looked_at,
+                "thought": s.thought,
+                "mechanism": s.mechanism.name if s.mechanism else "",
+                "leading": s.leading.name,
+                "probability": round(s.leading.probability, 4),
+                "would_ask": s.would_ask,
+            }
+            for s in result.steps
+        ],
+    }

@@ -36,14 +36,14 @@ def test_every_record_is_in_one_piece_and_figures_are_known_from_the_start(place
 
 def test_a_trainee_looks_answers_and_sees_the_way_of_the_tool(place, tmp_path):
     folder, cases = place
-    given = "seat\ndry\n1\n\n\ndry runing\n"
+    given = "seat\ndry\n1\n\n\nfaces overheat\ndry runing\n"
     code, said = call("quiz", cases / "one.yaml", "--knowledge", folder, "--save", tmp_path / "log.jsonl", given=given)
     assert code == 0
     assert "radial cracks on Seat (2) (moderate) all round" in said
     assert "(dry running)" in said and said.rstrip().endswith("Right.")
     assert "you looked at Seat (2) and thought of dry running" in said
     (row,) = map(json.loads, (tmp_path / "log.jsonl").read_text().splitlines())
-    assert row["right"] and row["answer"] == row["tool"] == "dry running" and len(row["steps"]) == 2
+    assert row["right"] and row["answer"] == row["tool"]["root"] == "dry running" and row["mechanism"] == "faces overheated" and len(row["steps"]) == 2
 
 
 def test_only_what_lies_there_can_be_looked_at(place):
@@ -80,8 +80,8 @@ def test_what_is_not_yet_looked_at_is_not_shown(place):
 def test_a_wrong_answer_is_told_and_nothing_is_kept_unless_asked(place, tmp_path):
     folder, cases = place
     before = sorted(tmp_path.rglob("*"))
-    said = call("quiz", "--cases", cases, "--knowledge", folder, given="\nbent shaft\n")[1]
-    assert "You said bent shaft." in said and "Not this time." in said and "The case says: dry running." in said
+    said = call("quiz", "--cases", cases, "--knowledge", folder, given="\nrings knock\nbent shaft\n")[1]
+    assert "You said bent shaft. Told apart by: The shaft runs out." in " ".join(said.split()) and "Not this time." in said and "The case says: the cause dry running." in said
     assert sorted(tmp_path.rglob("*")) == before
 
 
