@@ -9,6 +9,8 @@ from importlib import resources
 from pathlib import Path
 
 from diagnose.authoring import checks, logic, spoken
+from diagnose.authoring.rule_test_reader import read_tests
+from diagnose.authoring.skeletons import left_as_written
 from diagnose.inference.rules import compile_rules
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.reader import build_knowledge, contents_of
@@ -35,11 +37,11 @@ def examine(folder: Path) -> Report:
         )
     shown = Path(os.path.relpath(folder)).as_posix()
     shown = folder.as_posix() if shown.startswith("..") else shown
-    return examine_contents(contents_of(folder), shown)
+    return examine_contents(contents_of(folder), shown, folder)
 
 
-def examine_contents(contents: Mapping[str, bytes], shown: str) -> Report:
-    """As `examine`, on files by relative name."""
+def examine_contents(contents: Mapping[str, bytes], shown: str, folder: Path | None = None) -> Report:
+    """As `examine`, on files by relative name; the rule tests are those of the folder."""
     problems = Problems()
     knowledge = build_knowledge(contents, shown, problems, drafts=True)
     if any(b"status: draft" in data for data in contents.values()):
@@ -48,7 +50,17 @@ def examine_contents(contents: Mapping[str, bytes], shown: str) -> Report:
     if knowledge is not None and not problems.errors():
         found += _examined(knowledge)
     texts = {f"{shown}/{name}": data.decode("utf-8", "replace").splitlines() for name, data in contents.items()}
+    if folder is not None and knowledge is not None and not problems.errors():
+        in_tests = Problems()
+        read_tests(folder, knowledge, in_tests, shown=shown)
+        found += in_tests.sorted()
+        texts |= {p.where.file: _lines(folder, shown, p.where.file) for p in in_tests.found}
     return Report(tuple(sorted(set(found))), texts)
+
+
+def _lines(folder: Path, shown: str, name: str) -> list[str]:
+    path = folder / Path(name).relative_to(shown)
+    return path.read_text("utf-8", "replace").splitlines() if path.is_file() else []
 
 
 def _examined(knowledge: Knowledge) -> list[Problem]:
@@ -56,7 +68,12 @@ def _examined(knowledge: Knowledge) -> list[Problem]:
         compile_rules(knowledge)
     except BadInput as error:
         return list(error.problems)
-    return [*checks.check(knowledge, formulas()), *logic.check(knowledge), *spoken.check(knowledge)]
+    return [
+        *checks.check(knowledge, formulas()),
+        *logic.check(knowledge),
+        *spoken.check(knowledge),
+        *left_as_written(knowledge),
+    ]
 
 
 def formulas() -> str:

@@ -66,7 +66,7 @@ class RuleTest:
 
 
 def read_tests(
-    folder: Path, knowledge: Knowledge, problems: Problems, only: Iterable[tuple[str, Card]] | None = None
+    folder: Path, knowledge: Knowledge, problems: Problems, only: Iterable[tuple[str, Card]] | None = None, shown: str = ""
 ) -> list[RuleTest]:
     """Every rule test of a rule base folder in file order, or those of some (kind, card). Tests of rules that are not
     in the base are left out."""
@@ -77,7 +77,7 @@ def read_tests(
         names = {file_stem(name): name for name in cards}
         for path in sorted((folder / section).glob("*.test.yaml")):
             stem = path.name.removesuffix(".test.yaml")
-            place = f"{knowledge.folder}/{section}/{path.name}"
+            place = f"{shown or knowledge.folder}/{section}/{path.name}"
             if stems is not None and (kind, stem) not in stems:
                 continue
             if stem in names:

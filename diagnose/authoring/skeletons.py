@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from diagnose.authoring.cards import SECTIONS
 from diagnose.authoring.drafts import capital
 from diagnose.authoring.rule_test_files import drafting, redrafted
 from diagnose.authoring.rule_test_runner import Workshop
-from diagnose.knowledge.model import Card, Knowledge
+from diagnose.knowledge.model import KNOWN_BY, Card, Knowledge
 from diagnose.knowledge.reader import file_stem
 from diagnose.reading.problems import BadInput, Problem, Where
 
-LETTERS = {"finding": "F", "cause": "C", "measurement": "M", "caution": "H"}
+LETTERS = {"finding": "F", "mechanism": "C", "cause": "C", "measurement": "M", "caution": "H"}
+"""The letter of the ids of each kind; mechanisms and causes share theirs, since cards have moved between the two."""
+FOLLOW = {
+    "finding": "Say when it holds; then add its row under leaves on the card of the mechanism that leaves it.",
+    "mechanism": "Say what it leaves; then add it under brings about on the cards of what brings it about.",
+    "cause": "Say what it brings about, its direct signs and what to change.",
+    "measurement": "Say how it is done and which findings it decides.",
+    "caution": "Say what raises it; then name it on the work that needs it.",
+}
 
 _HEAD = """\
 # yaml-language-server: $schema=../schema/{kind}.json
@@ -27,24 +35,41 @@ reviewed: "{month}"
 _BODY = {
     "finding": """\
 reads: "{Name}: say here what it means, for {{part}}."   # the sentence of the report
-otherwise: rarely            # how often it is seen whatever the cause: {seen}
-# line: face heat            # findings of one line are one piece of evidence and count once
+otherwise: rarely            # how often it is seen whatever happened: {seen}
+# known by: look             # told by the conditions where left out: {known_by}
 when: {{saw: {feature}, on: {kind_of_part}}}   # see DEVELOPERS.md for the forms; diagnose terms WORD finds the words
 # absent when: …             # left out: known absent when `when` is known to be false
 sources: [common-practice]
 """,
+    "mechanism": """\
+family: faces
+means: Say here in one sentence what happens.
+scope: seal                  # seal, or machine: of the machine or support system, one verdict for both seals
+otherwise: never             # how often it comes about for a reason outside this rule base: {seen}
+brings about:
+  - {{mechanism: {mechanism}, seen: sometimes}}
+leaves:                      # its marks, each on the one or two mechanisms that leave it
+  - {{finding: {finding}, seen: usually}}
+# look-alikes:
+#   - {{mechanism: NAME, finding: NAME, favours: NAME, told apart by: In one sentence.}}
+# confirm: [MEASUREMENT]
+then:
+  - {{do: Say what to repair., field: maintenance}}
+sources: [common-practice]
+""",
     "cause": """\
 family: lubrication
-means: Say here in one sentence what happened.
-chain: [what went wrong first, what followed, leak]
+means: Say here in one sentence what was done or left undone.
 scope: seal                  # seal, or machine: of the machine or support system, one verdict for both seals
 common: rarely               # before anything is seen: {common}
 # common when:
 #   - {{when: {{setting: {{service: hot water}}}}, common: often}}
 # needs:                     # without which this cause cannot be
 #   - {{condition: {{setting: {{arrangement: single}}}}, because: Say why.}}
-leaves:                      # {seen}
-  - {{finding: {finding}, seen: usually}}
+brings about:                # {seen}
+  - {{mechanism: {mechanism}, seen: usually}}
+# leaves:                    # direct signs only: what shows the cause itself
+#   - {{finding: {finding}, seen: usually}}
 # look-alikes:
 #   - {{cause: NAME, finding: NAME, favours: NAME, told apart by: In one sentence.}}
 # confirm: [MEASUREMENT]
@@ -73,7 +98,8 @@ sources: [common-practice]
 }
 _TESTS = {
     "finding": "- test: {Name} follows from what shows it\n  given: []\n  finds: [{name}]\n",
-    "cause": "- test: {Name} leads on its typical findings\n  given: []\n  leads: {name}\n",
+    "mechanism": "- test: {Name} leads on its typical findings\n  given: []\n  standing: {{{name}: at least probable}}\n",
+    "cause": "- test: {Name} leads on its typical findings\n  given: []\n  standing: {{{name}: at least probable}}\n",
     "caution": "- test: {Name} is raised where it should be\n  given: []\n  cautions: [{name}]\n",
 }
 
@@ -86,14 +112,15 @@ def new_card(knowledge: Knowledge, folder: Path, kind: str, name: str, month: st
     feature = next(f for f in v.features.values() if f.on)
     ids = [
         c.id
-        for section in ("findings", "causes", "measurements", "cautions")
+        for section in ("findings", "mechanisms", "causes", "measurements", "cautions")
         for c in getattr(knowledge, section).values()
     ]
     slots = {
         "kind": kind, "name": name, "Name": capital(name), "month": month, "version": knowledge.version,
         "id": next_id([*ids, *(r.id for r in knowledge.retired.values())], LETTERS[kind]),
         "seen": ", ".join(knowledge.words.seen), "common": ", ".join(knowledge.words.common), "feature": feature.name,
-        "kind_of_part": feature.on[0], "finding": next(iter(knowledge.findings), "NAME"), "stage": v.stages[0],
+        "kind_of_part": feature.on[0], "finding": next(iter(knowledge.findings), "NAME"),
+        "mechanism": next(iter(knowledge.mechanisms), "NAME"), "known_by": ", ".join(KNOWN_BY), "stage": v.stages[0],
     }  # fmt: skip
     place = folder / SECTIONS[kind]
     files = {place / f"{file_stem(name)}.yaml": (_HEAD + _BODY[kind]).format(**slots)}
@@ -135,3 +162,20 @@ def _write(files: dict[Path, str], over: bool = False) -> None:
 
 def _refuse(says: str, way_out: str) -> BadInput:
     return BadInput([Problem(Where("new", 0, 0), "new", says, way_out)])
+
+
+def left_as_written(knowledge: Knowledge) -> Iterator[Problem]:
+    """Cards that run and still say what their skeleton said."""
+    stubs = {line for body in _BODY.values() for line in re.findall(r"(?:[:\s])([Ss]ay [^{}#.]*)", body)}
+    for section in ("findings", "mechanisms", "causes", "measurements", "cautions"):
+        for card in getattr(knowledge, section).values():
+            said = next((text for text in _said(card) if any(stub.strip() in text for stub in stubs)), "")
+            if said and card.status != "draft":
+                yield Problem(card.where, "skeleton-text", f"{card.name!r} still says {said!r}", "say it, or status: draft")
+
+
+def _said(card: Card) -> Iterator[str]:
+    for key in ("reads", "means", "how", "says", "defer", "no_limit"):
+        yield getattr(card, key, "")
+    for action in getattr(card, "then", ()):
+        yield action.do

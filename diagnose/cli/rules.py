@@ -321,6 +321,47 @@ def _test_names(tests: Iterable[RuleTest]) -> dict[tuple[str, str], list[str]]:
     return names
 
 
+@app.command()
+def matrix(
+    names: Annotated[list[str], typer.Argument(metavar="[NAME…]", help="Only these columns.", show_default=False)] = [],  # noqa: B006
+    of: Annotated[str, typer.Option("--of", help="What the columns are: mechanism, with links, or cause.")] = "mechanism",
+    csv: Annotated[Path | None, typer.Option("--csv", help="Write the table there.", show_default=False)] = None,
+    taken: Annotated[Path | None, typer.Option("--from", help="Take words from such a table into the cards.", show_default=False)] = None,
+    dry: Annotated[bool, typer.Option("--dry-run", help="With --from: tell what would change and write nothing.")] = False,
+    as_json: JsonOption = False, with_drafts: DraftsOption = False, knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """Show findings and links by mechanism, word by word; write them as a table, and take a changed table back."""
+    from diagnose.authoring import matrix as words
+    from diagnose.reading.located import read_bytes
+    from diagnose.reading.problems import Problems
+    from diagnose.reading.terms import did_you_mean
+    from diagnose.views import workshop as view
+    from diagnose.views.page import Page
+
+    if of not in ("mechanism", "cause"):
+        raise refuse(f"{of!r} is neither mechanism nor cause", did_you_mean(of, ("mechanism", "cause")))
+    folder, base = _folder(knowledge), _workshop(knowledge, with_drafts).base.knowledge
+    words.unknown(names, base.causes if of == "cause" else base.mechanisms, of)
+    if taken is None:
+        made = words.matrix(base, of, names)
+        if csv:
+            write(csv, words.table(made).encode(), [folder])
+        elif as_json:
+            print_json(words.document(made))
+        else:
+            typer.echo(view.matrix(words.document(made), Page()).text(), nl=False)
+        return
+    problems = Problems()
+    data = read_bytes(taken, str(taken), problems)
+    problems.raise_errors()
+    assert data is not None
+    changes = words.differences(words.matrix(base, of), words.read(data.decode("utf-8", "replace"), str(taken), base, of))
+    written = [] if dry else words.apply(folder, base, changes, of)
+    for change in changes:
+        typer.echo(str(change))
+    typer.echo(f"{len(changes)} words {'would change' if dry else 'changed'}" + "".join(f"\n  {path}" for path in written))
+
+
 @app.command(name="list")
 def list_(
     kind: Annotated[str, typer.Option("--kind", help="finding, mechanism, cause, measurement, caution or limit.")] = "",
@@ -388,7 +429,7 @@ def words(
 
 @app.command()
 def new(
-    kind: Annotated[str, typer.Argument(metavar="KIND", help="finding, cause, measurement, caution, or test for the tests of a card.")],
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="finding, mechanism, cause, measurement, caution, or test for the tests of a card.")],
     names: Annotated[list[str] | None, typer.Argument(metavar="NAME…", help="The name of the new card, or the cards to draft tests for.", show_default=False)] = None,
     over: Annotated[bool, typer.Option("--over", help="With test: into a test file that is there; tests with names of their own stay.")] = False,
     knowledge: KnowledgeOption = None,
@@ -414,6 +455,9 @@ def new(
         written = skeletons.new_card(base, folder, kind, " ".join(names), date.today().isoformat()[:7])
     for path in written:
         typer.echo(str(path))
+    if kind != "test":
+        typer.echo(f"Next: {skeletons.FOLLOW[kind]}")
+    typer.echo(f"Then: diagnose rules check; diagnose rules test {'' if kind == 'test' else '--with-drafts '}{' '.join(names)!r}")
 
 
 @app.command()

@@ -21,7 +21,7 @@ from diagnose.knowledge.looks import read_looks
 from diagnose.knowledge.tables import read_tables
 from diagnose.reading.files import read_file, shown_name
 from diagnose.reading.located import MOST_BYTES, Node, only_keys, read_bytes, read_text, text_under
-from diagnose.reading.problems import Problems, Where
+from diagnose.reading.problems import Problem, Problems, Where
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.reading.units import BadUnit, amount, unit
 
@@ -30,6 +30,23 @@ SOURCE_KINDS = (
     "standard", "handbook", "paper", "public report", "training literature", "trade article", "common practice",
     "memory", "arithmetic",
 )  # fmt: skip
+_FORMS = {
+    "id": (r"[A-Z]+\d+", "a letter for the kind and a number, like F012"),
+    "since": (r"\d+(\.\d+)*", "the version of the rule base, like 1.0"),
+    "reviewed": (r"\d{4}-(0[1-9]|1[0-2])", "year and month, like 2026-11"),
+}
+"""How these keys of a card are written, and an example."""
+_RESTS_ON = {
+    "words.yaml": ("unknown-word", "row-says-nothing", "link-says-nothing"),
+    "sources.yaml": ("unknown-source", "no-source"),
+    "questions.yaml": ("unknown-question",),
+    "vocabulary/": (
+        *(f"unknown-{what}" for what in ("feature", "kind", "reading", "quantity", "setting", "form", "point", "act", "variable")),
+        "unknown-qualifier", "unknown-substance", "quantity-test", "unknown-stage", "unknown-degree", "unknown-side",
+    ),
+}  # fmt: skip
+"""What is wrong elsewhere only since a file cannot be read; a folder of cards makes their names unknown."""
+Age = tuple[bool, tuple[int, ...], str]
 _CARD = ["id", "status", "since", "reviewed", "sources", "replaced by"]
 
 
@@ -83,16 +100,32 @@ def build_knowledge(
             problems.add(node.where, "mapping", "the file must be a mapping of keys", "start it with its kind and name")
         elif node is not None:
             nodes[name] = node
+    told = len(problems.found)
     reader = Reader(nodes, shown, problems, drafts)
     knowledge = reader.read(digest_of(contents))
+    problems.found[told:] = _not_following(problems.found[told:], contents, set(nodes), shown)
     files = {name: hashlib.sha256(contents[name]).hexdigest() for name in sorted(contents)}
     return replace(knowledge, files=files) if knowledge else None
+
+
+def _not_following(found: list[Problem], contents: Iterable[str], read: set[str], shown: str) -> list[Problem]:
+    """The mistakes that do not only follow from files that could not be read or are not there."""
+    broken = {f"{shown}/{name}" for name in contents if name not in read}
+    missing = {p.where.file for p in found if p.code == "file-missing"} - broken
+    names = [file.removeprefix(f"{shown}/") for file in broken | missing]
+    follow = {code for name in names for start, codes in _RESTS_ON.items() if name.startswith(start) for code in codes}
+    follow |= {f"unknown-{name.partition('/')[0].removesuffix('s')}" for name in names if "/" in name}
+    return [
+        p for p in found
+        if p.code not in follow and p.where.file not in broken and (p.where.file not in missing or p.code == "file-missing")
+    ]  # fmt: skip
 
 
 class Reader:
     def __init__(self, nodes: dict[str, Node], shown: str, problems: Problems, drafts: bool):
         self.nodes, self.shown, self.problems, self.drafts = nodes, shown, problems, drafts
-        self.ids: dict[str, Where] = {}
+        self.ids: dict[str, tuple[Age, Where]] = {}
+        self.left_out: set[tuple[str, str]] = set()
         self.sources: dict[str, m.Source] = {}
         self.retired: dict[str, m.Retired] = {}
 
@@ -137,9 +170,11 @@ class Reader:
         return tuple(i.text() for i in (value.each() if value else []) if i.text() in names)
 
     def successor(self, kind: str, name: str) -> str:
-        """The way out for a name that is retired; empty for any other."""
+        """The way out for a name that is retired or a draft; empty for any other."""
         old = self.retired.get(name)
-        return f"it is retired: use {old.replaced_by}" if old and old.kind == kind else ""
+        if old and old.kind == kind and old.replaced_by:
+            return f"it is retired: use {old.replaced_by}"
+        return "it is a draft: give it status trial, or run with --with-drafts" if (kind, name) in self.left_out else ""
 
     def word(self, node: Node, key: str, table: Iterable[str], what: str, needed: bool = True) -> str:
         word = self.text(node, key, needed)
@@ -187,6 +222,8 @@ class Reader:
                 self.retired[name] = m.Retired(kind, name, id, successor, node.where)
             elif status != "draft" or self.drafts:
                 result.append((name, node))
+            else:
+                self.left_out.add((kind, name))
         names = {name for name, _ in result}
         for old in (x for x in self.retired.values() if x.kind == kind and x.replaced_by not in names):
             self.say(old.where, "no-successor", f"{old.name!r} is retired and names no {kind} in its place",
@@ -195,14 +232,11 @@ class Reader:
 
     def card(self, node: Node, name: str) -> dict[str, Any]:
         id = self.text(node, "id", needed=True)
-        if id and id in self.ids:
-            self.say(
-                (node.get("id") or node).where,
-                "id-twice",
-                f"the id {id!r} is used already at {self.ids[id]}",
-                "give it a new one",
-            )
-        self.ids[id] = (node.get("id") or node).where
+        self.settle_id(id, node)
+        for key, (form, way_out) in _FORMS.items():
+            said = self.text(node, key, needed=True)
+            if said and not re.fullmatch(form, said):
+                self.say((node.get(key) or node).where, "form", f"{said!r} is no {key}", way_out)
         sources = self.source_keys(node)
         if not (node.get("sources") or Node(None, node.where)).each():
             self.say(
@@ -213,6 +247,16 @@ class Reader:
             "since": self.text(node, "since", needed=True), "reviewed": self.text(node, "reviewed", needed=True),
             "sources": sources, "where": node.where,
         }  # fmt: skip
+
+    def settle_id(self, id: str, node: Node) -> None:
+        """Of two cards with one id the newer one is told of, since ids are never changed."""
+        place = (node.get("id") or node).where
+        age = (self.text(node, "status") == "draft", _numbers(self.text(node, "since")), self.text(node, "reviewed"))
+        older, first = self.ids.get(id, (age, place))
+        if id and id in self.ids:
+            wrong, right = (place, first) if age >= older else (first, place)
+            self.say(wrong, "id-twice", f"the id {id!r} is used already at {right}", "give it a new one")
+        self.ids[id] = min((older, first), (age, place))
 
     def source_keys(self, node: Node) -> tuple[str, ...]:
         return self.known(node, "sources", self.sources, "source")
@@ -642,6 +686,10 @@ def _kind_of_unit(name: str) -> object:
         return unit(name).kind
     except BadUnit:
         return None
+
+
+def _numbers(version: str) -> tuple[int, ...]:
+    return tuple(int(n) for n in re.findall(r"\d+", version))
 
 
 def file_stem(name: str) -> str:

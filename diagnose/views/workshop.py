@@ -108,6 +108,23 @@ def listing(result: Sequence[Data], page: Page) -> Page:
     return page
 
 
+def matrix(result: Data, page: Page) -> Page:
+    """Row by row the columns that it has a word for."""
+    level = ""
+    for row in result["rows"]:
+        if row["level"] != level:
+            level = row["level"]
+            page.heading({"finding": "Findings, and what leaves them"}.get(level, f"What each {level} brings about"))
+        own = f" ({row['otherwise']} by itself)" if row["otherwise"] else ""
+        said = "; ".join(f"{c} {word}" for c, word in sorted(row["cells"].items()))
+        if said:
+            page.say(said, indent=2, lead=f"{row['name']}{own}: ", hang=6)
+    page.line()
+    words = sum(len(row["cells"]) for row in result["rows"])
+    page.line(page.dim(f"{count(words, 'word')} in {count(len(result['columns']), 'column')}"))
+    return page
+
+
 def card(d: Data, page: Page) -> Page:
     """One card in plain words, with what it uses and who uses it."""
     page.ends(f"{d['kind']}: {d['name']}", f"{d.get('id', '')} {d.get('status', '')}".strip(), bold=True)

@@ -135,7 +135,7 @@ def test_ids_are_never_given_twice():
 def test_tests_are_drafted_beside_a_card_and_never_over_a_file_unasked(tmp_path):
     folder = copied_base(tmp_path)
     assert call("new", "test", "ring hard", "--knowledge", folder)[0] == 0
-    assert {t.rule for t in read_tests(folder, load(folder), Problems())} == {
+    assert {t.rule for t in read_tests(folder, load(folder).knowledge, Problems())} == {
         "hot all round",
         "dry running",
         "ring hard",
@@ -195,3 +195,14 @@ def test_the_failing_test_of_a_skeleton_gives_way_to_drafts(tmp_path):
     assert call("test", "rings burnt", "--with-drafts", "--knowledge", folder)[0] == 1
     assert call("new", "test", "rings burnt", "--over", "--knowledge", folder)[0] == 0
     assert call("test", "rings burnt", "--with-drafts", "--knowledge", folder)[0] == 0
+
+
+@pytest.mark.parametrize("kind", ["finding", "mechanism", "cause", "measurement", "caution"])
+def test_a_skeleton_that_says_nothing_yet_may_not_run(kind, tmp_path):
+    folder = copied_base(tmp_path)
+    code, said = call("new", kind, "paint", "on", "the", "face", "--knowledge", folder)
+    assert code == 0 and "Next: " in said and "diagnose rules check" in said
+    (path,) = folder.rglob("paint-on-the-face.yaml")
+    path.write_text(path.read_text().replace("status: draft", "status: accepted"))
+    code, said = call("check", "--knowledge", folder)
+    assert code == 1 and "[skeleton-text]" in said
