@@ -10,11 +10,15 @@ from pathlib import Path
 
 from diagnose.authoring import checks, logic, spoken
 from diagnose.authoring.rule_test_reader import read_tests
+from diagnose.authoring.skeletons import CODES as SKELETON
 from diagnose.authoring.skeletons import left_as_written
 from diagnose.inference.rules import compile_rules
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.reader import build_knowledge, contents_of
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
+
+CODES = {**checks.CODES, **logic.CODES, **SKELETON}
+"""What each code means, a line each."""
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,15 @@ from diagnose.knowledge.model import Condition, Explained, Finding, Knowledge
 from diagnose.knowledge.wording import phrase
 from diagnose.reading.problems import Problem, Where
 
+CODES = {
+    "never-holds": "A condition contradicts itself, so that no record could satisfy it.",
+    "says-both": "A finding would be absent wherever it is present.",
+    "shadowed": "Another alternative of the same condition holds whenever this one does.",
+    "against-need": "A row or prior speaks of something that cannot be where the card can.",
+    "equal-rules": "Two findings hold on exactly the same records.",
+    "words-contradict": "A row's word is the lowest or highest there is and yet moves belief the other way, a finding is always "
+    "there, or one that implies another is said to be seen more often than that.",
+}
 Conjunction = tuple[Premise, ...]
 
 

@@ -199,7 +199,8 @@ class _Maker:
             "needs": some(keys({"condition": self.condition, "because": TEXT}, ("condition", "because"))),
             "brings about": said(listed(link), "The mechanisms that follow, and how often."), "leaves": said(listed(row), leaves),
             "look-alikes": listed(alike), "confirm": some(self.measurement_name),
-            "then": listed(keys({"do": TEXT, "field": words(FIELDS), "worked if": TEXT, "unless": self.condition,
+            "then": listed(keys({"do": TEXT, "field": words(FIELDS), "worked if": TEXT,
+                                 "unless": said(self.condition, "Not proposed where this holds."),
                                  "cautions": some(said(self.caution_name, "The hazards of doing it."))}, ("do", "field"))),
             "cautions": some(self.caution_name), "iso 14224": keys({"class": TEXT, "from": TEXT}),
         }  # fmt: skip

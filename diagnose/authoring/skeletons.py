@@ -14,6 +14,7 @@ from diagnose.knowledge.model import KNOWN_BY, Card, Knowledge
 from diagnose.knowledge.reader import file_stem
 from diagnose.reading.problems import BadInput, Problem, Where
 
+CODES = {"skeleton-text": "A card that runs still says what its skeleton said."}
 LETTERS = {"finding": "F", "mechanism": "C", "cause": "C", "measurement": "M", "caution": "H"}
 """The letter of the ids of each kind; mechanisms and causes share theirs, since cards have moved between the two."""
 FOLLOW = {

@@ -86,12 +86,21 @@ def _cases(folder: Path | None, knowledge: Path | None, workshop: Workshop) -> l
 def check(
     form: Annotated[str, typer.Option("--format", help="text, json, sarif or github.")] = "text",
     strict: Annotated[bool, typer.Option("--strict", help="Exit 1 for advice too.")] = False,
+    codes: Annotated[bool, typer.Option("--codes", help="List what each code of the checks means.")] = False,
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Tell everything that is wrong with the rule base, each with its place and the way out."""
-    from diagnose.authoring.check import examine
+    from diagnose.authoring.check import CODES, examine
     from diagnose.reading.terms import did_you_mean
+    from diagnose.views.page import Page
     from diagnose.views.problems import FORMATS, render
+
+    if codes:
+        page = Page()
+        for code, means in sorted(CODES.items()):
+            page.say(means, lead=f"{code}: ", hang=4)
+        typer.echo(page.text(), nl=False)
+        return
 
     if form not in FORMATS:
         raise refuse(f"there is no format {form!r}", did_you_mean(form, FORMATS) or f"allowed: {', '.join(FORMATS)}")
