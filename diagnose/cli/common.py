@@ -82,9 +82,7 @@ def tell(error: BadInput) -> None:
         print(printable(str(p)), file=sys.stderr)
         line = _line(p.where, shown)
         if line:
-            lead = f"{p.where.line:>6} | "
-            print(lead + line, file=sys.stderr)
-            print(" " * (len(lead) + min(p.where.column, len(line) + 1) - 1) + "^", file=sys.stderr)
+            print(*p.pointed(line), sep="\n", file=sys.stderr)
     n = len(error.problems)
     if n > 1:
         rest = f", the first {MOST_TOLD} of them told: mend these and look again" if n > MOST_TOLD else ""
@@ -100,7 +98,7 @@ def _line(where: Where, shown: dict[str, list[str]]) -> str:
             shown[where.file] = []
     lines = shown[where.file]
     text = lines[where.line - 1] if where.line <= len(lines) else ""
-    return printable(text)[:160]
+    return text
 
 
 def print_json(value: Any) -> None:

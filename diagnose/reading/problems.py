@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from diagnose.reading.terms import did_you_mean
+from diagnose.reading.terms import did_you_mean, printable
 
 MOST_HINTS = 300
+WIDEST_LINE = 160
+"""Signs of a source line that are shown, around the place that is meant."""
 
 
 @dataclass(frozen=True, order=True)
@@ -31,6 +33,14 @@ class Problem:
     says: str
     way_out: str = ""
     level: str = "error"
+
+    def pointed(self, line: str) -> list[str]:
+        """The source line with its number and a caret under the place; of a long line the part around it."""
+        column = min(self.where.column, len(line) + 1) - 1
+        begin = max(0, min(column - WIDEST_LINE // 2, len(line) - WIDEST_LINE))
+        lead = f"{self.where.line:>6} | " + ("…" if begin else "")
+        shown = printable(line)[begin : begin + WIDEST_LINE]
+        return [lead + shown, " " * (len(lead) + column - begin) + "^"]
 
     def __str__(self) -> str:
         kind = "" if self.level == "error" else f"{self.level}: "

@@ -24,9 +24,7 @@ def text(problems: Sequence[Problem], texts: Mapping[str, Sequence[str]]) -> str
         lines.append(str(p))
         source = texts.get(p.where.file, ())
         if 0 < p.where.line <= len(source):
-            shown = "".join(c if c.isprintable() else " " for c in source[p.where.line - 1])[:160]
-            lead = f"{p.where.line:>6} | "
-            lines += [lead + shown, " " * (len(lead) + min(p.where.column, len(shown) + 1) - 1) + "^"]
+            lines += p.pointed(source[p.where.line - 1])
     errors = sum(p.level == "error" for p in problems)
     lines.append(f"{errors} error{'' if errors == 1 else 's'}, {len(problems) - errors} advice")
     return "\n".join(lines) + "\n"

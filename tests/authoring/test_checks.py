@@ -155,3 +155,12 @@ def test_every_code_of_a_check_has_a_line_that_says_what_it_means():
 def test_every_problem_of_the_small_base_has_a_known_code(folder):
     own = {p.code for p in check.examine(folder).problems}
     assert own and own <= set(check.CODES)
+
+
+def test_the_caret_stands_under_the_place_in_a_long_line_too(folder):
+    path = folder / "mechanisms/ring-baked.yaml"
+    row = f"  - {{finding: ring hard, seen: {'almost always':200}, sources: [nobody]}}"
+    path.write_text(path.read_text().replace("  - {finding: ring hard, seen: almost always}", row))
+    lines = call("check", "--knowledge", folder)[1].splitlines()
+    at = next(i for i, line in enumerate(lines) if "unknown-source" in line)
+    assert lines[at + 2].index("^") == lines[at + 1].index("nobody") and len(lines[at + 1]) < 180
