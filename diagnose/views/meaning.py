@@ -7,16 +7,18 @@ from dataclasses import replace
 from typing import Any
 
 from diagnose.casefile.format import record_id
-from diagnose.casefile.model import Extent, Observation, lone
+from diagnose.casefile.model import Case, Observation, lone
+from diagnose.casefile.reader import parse_case
+from diagnose.casefile.writer import render
 from diagnose.inference.run import RuleBase
 from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.judgement.judge import Judged, Judgement
 from diagnose.knowledge.conditions import walk
-from diagnose.knowledge.lexicon import EXTENTS
 from diagnose.knowledge.model import Finding
+from diagnose.phrases.model import Reading, entry
 from diagnose.phrases.read import read
 from diagnose.reading.figures import percent
-from diagnose.reading.problems import BadInput, Problem, Where
+from diagnose.reading.problems import BadInput, Problem, Problems, Where
 from diagnose.reading.terms import nearest, plain
 from diagnose.views.page import Page
 from diagnose.views.phrases import as_row, not_read, not_sure
@@ -41,7 +43,7 @@ def look_up(base: RuleBase, pattern: str, on: str = "") -> dict[str, Any]:
     if kind and not vocabulary.can_be_on(feature, kind):
         raise _unknown(f"{feature!r} is not recorded on {kind!r}", known.on)
     on_kinds = (kind,) if kind else known.on[:1]
-    ranked = _rank(base, [_observed(base, feature, on_kinds[0])])
+    ranked = Diagnosis(lone(_observed(base, feature, on_kinds[0])), base).judgements[0]
     rules = [
         f
         for f in knowledge.findings.values()
@@ -62,17 +64,10 @@ def look_up(base: RuleBase, pattern: str, on: str = "") -> dict[str, Any]:
     }
 
 
-def _observed(base: RuleBase, feature: str, kind: str, state: str = "present", side: str = "", extent: str = "") -> Observation:
+def _observed(base: RuleBase, feature: str, kind: str) -> Observation:
     known = base.knowledge.vocabulary.kinds[kind]
     position = "machine" if known.place == "machine" else "seal"
-    return Observation(record_id("o", feature, kind, state), feature, state, kind, position, group=known.group, side=side,
-                       extent=Extent(extent))  # fmt: skip
-
-
-def _rank(base: RuleBase, observed: Sequence[Observation]) -> Judgement:
-    """The judgement on these observations and nothing else."""
-    case = replace(lone(observed[0]), observations=tuple(sorted(observed, key=lambda o: o.id)))
-    return Diagnosis(case, base).judgements[0]
+    return Observation(record_id("o", feature, kind), feature, "present", kind, position, group=known.group)
 
 
 def _phrase(base: RuleBase, pattern: str, kind: str) -> dict[str, Any]:
@@ -84,17 +79,14 @@ def _phrase(base: RuleBase, pattern: str, kind: str) -> dict[str, Any]:
     if not readings:
         raise not_read(pattern, f"did you mean: {', '.join(near)}?" if near else "")
     first = readings[0]
-    seen = [s for s in first.statements if s.family == "feature"]
-    if first.sureness == "weak" or not seen:
-        raise not_sure(pattern, readings)
-    observed = [
-        _observed(base, s.term, s.on or (*v.features[s.term].on, "seal")[0], s.state, s.more.get("side", ""),
-                  s.more.get("extent", "") if s.more.get("extent") in EXTENTS else "")
-        for s in seen if s.state in ("present", "absent")
-    ]  # fmt: skip
-    ranked = _rank(base, observed) if observed else None
-    names = {s.term for s in seen}
-    rules = [f for f in knowledge.findings.values() if any(c.term in names and c.form in ("saw", "absent") for c in walk(f.when))]
+    if first.sureness == "weak":
+        raise not_sure(pattern, readings, "say it in fewer or other words")
+    case = _told(base, first)
+    names = {s.term for s in first.statements if s.family == "feature"}
+    ranked = Diagnosis(case, base).judgements[0] if case else None
+    forms = {"feature": ("saw", "absent"), "state": ("state", "not state"), "act": ("act", "not act"), "setting": ("setting", "not setting")}
+    said = {(form, s.term.partition(": ")[0]) for s in first.statements for form in forms.get(s.family, ())}
+    rules = [f for f in knowledge.findings.values() if any((c.form, c.term) in said for c in walk(f.when))]
     features = [v.features[name] for name in sorted(names)]
     return {
         "asked": pattern, "pattern": first.text, "on": [], "means": " ".join(dict.fromkeys(f.means for f in features)), "also": [],
@@ -104,6 +96,20 @@ def _phrase(base: RuleBase, pattern: str, kind: str) -> dict[str, Any]:
         "findings": [{"finding": f.name, "reads": f.reads, "otherwise": f.otherwise} for f in sorted(rules, key=lambda f: f.name)],
         **_gaining(ranked, rules),
     }  # fmt: skip
+
+
+def _told(base: RuleBase, reading: Reading) -> Case | None:
+    """A single seal of which a phrase is on record and nothing else; None where its statements make no record alone."""
+    document: dict[str, Any] = {"case": "phrase"}
+    for s in reading.statements:
+        place, said = entry(s)
+        if place == "observations" and not s.on:
+            said = {"on": (*base.knowledge.vocabulary.features[s.term].on, "seal")[0], **said}
+        if place:
+            document.setdefault(place, []).append(said)
+    problems = Problems()
+    case = parse_case(render(document), "phrase", base.knowledge, problems) if len(document) > 1 else None
+    return None if problems.errors() else case
 
 
 def _any(base: RuleBase) -> Observation:

@@ -19,12 +19,12 @@ def not_read(phrase: str, near: str = "") -> BadInput:
     return _refusal(f"{phrase!r} is not understood", near or "say it in other words, or see: diagnose terms")
 
 
-def not_sure(phrase: str, readings: Sequence[Reading]) -> BadInput:
-    """The refusal of a phrase that must be asked back: its readings, and how to accept the first."""
+def not_sure(phrase: str, readings: Sequence[Reading], way_out: str = "--sure takes the first") -> BadInput:
+    """The refusal of a phrase that must be asked back: its readings, why, and how to go on."""
     first, *others = readings
     why = "; ".join(first.asks) or f"the reading is only {first.sureness}"
     also = "".join(f"; or: {r.text}" for r in others[:3])
-    return _refusal(f"{phrase!r} is read as: {first.text}{also}", f"{why}. --sure takes the first")
+    return _refusal(f"{phrase!r} is read as: {first.text}{also}", f"{why}. {way_out}")
 
 
 def _refusal(says: str, way_out: str) -> BadInput:

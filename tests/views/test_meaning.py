@@ -19,8 +19,8 @@ from tests.support.reasoned import reasoned
         ("blisters", "", "blisters"),
     ],
 )
-def test_a_spelling_that_features_share_is_told_by_the_kind_of_part(whole_base, whole_network, said, on, feature):
-    assert look_up(whole_base, whole_network, said, on)["pattern"] == feature
+def test_a_spelling_that_features_share_is_told_by_the_kind_of_part(whole_base, said, on, feature):
+    assert look_up(whole_base, said, on)["pattern"] == feature
     if on:
         case = reasoned(f"case: Bench\nobservations: [{{on: {on}, saw: {said}}}]", whole_base).inference.case
         assert [o.feature for o in case.observations] == [feature]
@@ -35,27 +35,33 @@ def test_a_spelling_that_features_share_is_told_by_the_kind_of_part(whole_base, 
     ],
 )
 def test_a_finding_says_how_it_is_seen_until_when_and_how_often_each_cause_leaves_it(
-    whole_base, whole_network, asked, finding, lost
+    whole_base, asked, finding, lost
 ):
-    answer = look_up(whole_base, whole_network, asked)
+    answer = look_up(whole_base, asked)
     assert (answer["pattern"], answer["lost"]) == (finding, lost) and answer["how"]
     words = whole_base.knowledge.words.seen
     shown = [row["leaves"][0]["seen"] for row in answer["causes"]]
     assert shown and shown == sorted(shown, key=lambda w: -words[w])
 
 
-def test_the_heading_has_the_word_that_was_asked_and_the_part(whole_base, whole_network):
-    answer = look_up(whole_base, whole_network, "heat checks", "hard face")
+def test_the_heading_has_the_word_that_was_asked_and_the_part(whole_base):
+    answer = look_up(whole_base, "heat checks", "hard face")
     assert (answer["asked"], answer["pattern"], answer["on"]) == ("heat checks", "radial cracks", ["hard face"])
 
 
-def test_a_whole_phrase_is_answered_on_its_parts_together(whole_base, whole_network):
-    answer = look_up(whole_base, whole_network, "carbon chipped on the OD and springs gunked up")
+def test_a_whole_phrase_is_answered_on_its_parts_together(whole_base):
+    answer = look_up(whole_base, "carbon chipped on the OD and springs gunked up")
     assert answer["read_as"]["text"] == "soft face: edge chips, outer edge; spring: clogged"
     assert {f["finding"] for f in answer["findings"]} >= {"springs clogged", "edge chips on a face"}
     assert answer["causes"][0]["probability"] is not None
 
 
-def test_a_phrase_that_is_not_understood_is_refused_with_a_way_out(whole_base, whole_network):
+def test_a_phrase_that_is_not_understood_is_refused_with_a_way_out(whole_base):
     with pytest.raises(BadInput, match="not understood"):
-        look_up(whole_base, whole_network, "frobnicated widget of the third kind")
+        look_up(whole_base, "frobnicated widget of the third kind")
+
+
+def test_a_state_of_the_machine_is_answered_like_the_feature_that_is_its_name(whole_base):
+    answer = look_up(whole_base, "pot level falling")
+    assert "level falling" in answer["pattern"] or "level falls" in answer["pattern"]
+    assert answer["causes"]
