@@ -1,7 +1,8 @@
 """What the answer rests on and how it may still change: ways in which things may stand, and what each finding would say.
 
 A way is a set of causes with a state of every mechanism (judgement/worlds.py), so that marks of one mechanism tell once
-what they have in common. What a finding tells is about causes and mechanisms together.
+what they have in common. What a finding tells is first about the causes; what it tells of the mechanisms beyond that
+counts by a factor of the rule base, since what to change hangs on the causes.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ class Belief:
         self.net: Network = found.net
         ways = worlds(found)
         self.members, self.states, self.weight = ways.members, ways.states, ways.weight
-        self.counted = found.evidence.states
+        self.counted, self._found = found.evidence.states, found
 
     @cached_property
     def _read(self) -> np.ndarray:
@@ -41,6 +42,11 @@ class Belief:
     def chance(self, finding: str) -> float:
         """That a look would find it there."""
         return float(self._read[self.net.row[finding]] @ self.weight)
+
+    def of_causes(self, findings: Sequence[str]) -> np.ndarray:
+        """Bits that each finding tells of the causes alone, exactly."""
+        rates = self._found.expected[[self.net.row[f] for f in findings]]
+        return np.asarray(doubt(rates @ self._found.weights) - doubt(rates) @ self._found.weights)
 
     def told(self, outcomes: Mapping[str, bool]) -> np.ndarray:
         """The weights when findings turn out so."""
@@ -73,13 +79,15 @@ class Belief:
 @dataclass(frozen=True)
 class Outlook:
     """The open findings over a belief. `shown[f, w]` is P(finding found there | way) and `doubt[f, w]` its entropy,
-    `silent[f]` the chance that looking for it says nothing, `bits[f]` what it tells."""
+    `silent[f]` the chance that looking for it says nothing, `whole[f]` what it tells of the ways in bits, `bits[f]` what
+    that counts."""
 
     belief: Belief
     findings: tuple[str, ...]
     shown: np.ndarray
     doubt: np.ndarray
     silent: np.ndarray
+    whole: np.ndarray
     bits: np.ndarray
 
     @cached_property
@@ -87,22 +95,27 @@ class Outlook:
         return {f: i for i, f in enumerate(self.findings)}
 
 
-def outlook(belief: Belief, findings: Sequence[str], silent: Callable[[str], float | None]) -> Outlook:
+def outlook(
+    belief: Belief, findings: Sequence[str], silent: Callable[[str], float | None], mechanisms: float = 1.0
+) -> Outlook:
     """What each of the findings would tell; those that would tell nothing are left out.
 
-    `silent` gives the chance that looking for a finding leaves it open, None where it cannot be looked for.
+    `silent` gives the chance that looking for a finding leaves it open, None where it cannot be looked for; a bit about
+    mechanisms that tells nothing of the causes counts `mechanisms`.
     """
     named = sorted(findings)
     shown = belief.shown(named)
     each = doubt(shown)
     whole = doubt(shown @ belief.weight) - each @ belief.weight
+    causes = np.minimum(belief.of_causes(named), whole)
+    counts = causes + mechanisms * (whole - causes)
     kept, silence = [], []
     for i, finding in enumerate(named):
         chance = silent(finding) if whole[i] >= LEAST_BITS else None
         if chance is not None:
             kept.append(i)
             silence.append(chance)
-    silences = np.array(silence)
+    told = 1 - np.array(silence)
     return Outlook(
-        belief, tuple(named[i] for i in kept), shown[kept], each[kept], silences, whole[kept] * (1 - silences)
+        belief, tuple(named[i] for i in kept), shown[kept], each[kept], 1 - told, whole[kept] * told, counts[kept] * told
     )

@@ -1,6 +1,6 @@
 """What to look at and measure next: ordered, before the evidence is gone.
 
-Work is valued in bits of expected fall of entropy over causes and mechanisms, for each minute. Two constraints stand above
+Work is valued in bits of expected fall of entropy over causes and, by a factor, mechanisms, for each minute. Two constraints stand above
 that: what the next step of dismantling or cleaning destroys comes first, and what destroys evidence comes last. Within
 these, work on a part in hand is done together.
 """
@@ -151,7 +151,7 @@ class _Open:
         self.belief = Belief(judgement.found)
         self.gone: dict[str, Status] = {}
         unknown = [f for f in self.net.findings if f not in judgement.states]
-        self.outlook = outlook(self.belief, unknown, self._silent)
+        self.outlook = outlook(self.belief, unknown, self._silent, judgement.knowledge.looks.mechanisms)
         self.leading = [j for j in judgement.causes if j.name in judgement.explanation.causes]
 
     @property

@@ -157,8 +157,8 @@ class _View:
         seen = together([table.outcomes[r][None] for r in strongest])[0] @ self.weights
         given = table.given[strongest].sum(axis=0) @ self.weights
         told = max(float(np.mean(entropy(seen, 0) - given)), 0.0)
-        single = float(table.bits[strongest].sum())
-        return told + min(told / single, 1.0) * float(table.bits[rest].sum())
+        kept = told / float(table.outlook.whole[strongest].sum())
+        return kept * float(table.bits[strongest].sum()) + min(kept, 1.0) * float(table.bits[rest].sum())
 
     def take(self, job: int) -> None:
         """Each draw goes on with the outcomes drawn for it; what the job decides tells nothing more."""

@@ -264,8 +264,9 @@ class _Maker:
             "minutes": keys(dict.fromkeys(self.v.kinds, NUMBER), (), "A plain look or question, by kind of part."),
             "asked": some(self.kind), "cannot tell": ways,
             "worth": said(NUMBER, "Bits that work must be expected to tell to be put on the plan."),
+            "mechanisms": said(NUMBER, "What a bit about mechanisms counts that tells nothing of the causes, from 0 to 1."),
             "reckoned with": said(NUMBER, "An outcome less likely than this is not expected to change the answer."),
-        }, ("minutes", "asked", "cannot tell", "worth", "reckoned with"))  # fmt: skip
+        }, ("minutes", "asked", "cannot tell", "worth", "mechanisms", "reckoned with"))  # fmt: skip
 
     def table(self, shape: Any) -> Schema:
         """The schema of a shape of knowledge/tables.py."""

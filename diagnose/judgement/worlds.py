@@ -71,8 +71,15 @@ def _given_above(net: Network, states: np.ndarray, members: np.ndarray) -> np.nd
 def _drawn(found: Posterior) -> Worlds:
     count = np.maximum(1, np.round(found.weights * DRAWN).astype(int))
     place = np.repeat(np.arange(len(count)), count)
-    states = (_even(len(place), len(found.net.mechanisms)) < found.by_set[:, place].T).astype(float)
+    spread = [_ranked(part) for part in np.split(_even(len(place), len(found.net.mechanisms)), np.cumsum(count)[:-1])]
+    states = (np.concatenate(spread) < found.by_set[:, place].T).astype(float)
     return Worlds(found.members[found.leading][place], states, (found.weights / count)[place])
+
+
+def _ranked(numbers: np.ndarray) -> np.ndarray:
+    """The numbers moved so that one falls into each equal part between 0 and 1, in the order they have in each column (a
+    Latin hypercube; M. McKay, R. Beckman and W. Conover, 1979, from memory): the draws of a set keep its marginals."""
+    return np.asarray((numbers.argsort(axis=0).argsort(axis=0) + numbers) / len(numbers))
 
 
 @lru_cache(maxsize=4)

@@ -21,7 +21,7 @@ def read_looks(reader: Reader, vocabulary: m.Vocabulary) -> m.Looks:
     node = reader.nodes.get(FILE)
     if node is None:
         return m.Looks()
-    only_keys(node, ["minutes", "asked", "cannot tell", "worth", "reckoned with"], FILE, reader.problems)
+    only_keys(node, ["minutes", "asked", "cannot tell", "worth", "mechanisms", "reckoned with"], FILE, reader.problems)
     minutes = _numbers(reader, node, "minutes", vocabulary.kinds, "kind", 1e4)
     for name, lineage in vocabulary.lineage.items():
         if not any(kind in minutes for kind in lineage):
@@ -33,7 +33,7 @@ def read_looks(reader: Reader, vocabulary: m.Vocabulary) -> m.Looks:
             reader.say((node.get("cannot tell") or node).where, "missing-key", f"the key {way!r} is missing")
     return m.Looks(
         minutes, reader.known(node, "asked", vocabulary.kinds, "kind"), cannot_tell,
-        _number(reader, node, "worth", 10), _number(reader, node, "reckoned with", 1),
+        _number(reader, node, "worth", 10), _number(reader, node, "mechanisms", 1), _number(reader, node, "reckoned with", 1),
     )  # fmt: skip
 
 

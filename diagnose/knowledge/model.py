@@ -599,13 +599,15 @@ class Arrangements:
 @dataclass(frozen=True)
 class Looks:
     """What planning reckons with: `minutes` of a plain look by kind of part, kinds whose features are `asked` for, how
-    often an honest look `cannot_tell`, the bits that make work `worth` planning, and the chance from which an outcome
-    is `reckoned` with."""
+    often an honest look `cannot_tell`, the bits that make work `worth` planning, what a bit about the `mechanisms` that
+    tells nothing of the causes counts against one about the causes, and the chance from which an outcome is `reckoned`
+    with."""
 
     minutes: Mapping[str, float] = field(default_factory=dict)
     asked: tuple[str, ...] = ()
     cannot_tell: Mapping[str, float] = field(default_factory=dict)
     worth: float = 0.02
+    mechanisms: float = 1.0
     reckoned: float = 0.02
 
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 from dataclasses import replace
 
 import jsonschema
@@ -14,7 +17,6 @@ from diagnose.knowledge.model import Action
 from diagnose.knowledge.reader import FIELDS
 from diagnose.views import explanation, next_steps
 from diagnose.views.page import Page
-from tests.support.commands import diagnose
 from tests.support.places import ROOT, SCENARIOS, mostly_slow
 
 NAMES = [p.stem for p in SCENARIOS]
@@ -33,9 +35,9 @@ def check(document: object, part: str = "") -> None:
 @pytest.mark.parametrize("name", mostly_slow(NAMES))
 def test_both_answers_keep_to_their_schema(name, judged):
     case = judged(name)
-    made = plan(case.inference, case.judgements, case.net, minutes=30)
+    made = plan(case.judgements, minutes=30)
     check(next_steps.document(case.inference, case.judgements, made, 30.0))
-    short = plan(case.inference, case.judgements, case.net, most=5)
+    short = plan(case.judgements, most=5)
     answer = explanation.document(case.inference, case.judgements, short, True)
     assert 0 < len(answer["next"]) <= 5
     check(answer["stop"], "stop")
@@ -48,7 +50,7 @@ def test_both_answers_keep_to_their_schema(name, judged):
 def test_every_step_says_what_how_with_what_and_why(name, judged):
     case = judged(name)
     knowledge = case.base.knowledge
-    made = plan(case.inference, case.judgements, case.net, most=99)
+    made = plan(case.judgements, most=99)
     for step in made.steps:
         told = next_steps.step_json(step, knowledge)
         assert told["why"] and told["how"] and told["minutes"] > 0
@@ -62,13 +64,11 @@ def test_every_step_says_what_how_with_what_and_why(name, judged):
 @pytest.mark.parametrize("name", mostly_slow(NAMES))
 def test_the_first_screen_stays_short(name, judged):
     case = judged(name)
-    made = plan(case.inference, case.judgements, case.net, most=5)
+    made = plan(case.judgements, most=5)
     page = Page(80, False)
     next_steps.short_steps(case.inference, made, page)
     raised = [case.base.knowledge.cautions[name] for name in sorted(case.inference.cautions)]
-    next_steps.short_actions(
-        actions(case.judgements, case.base.knowledge), raised, len(case.judgements) > 1, False, page
-    )
+    next_steps.short_actions(actions(case.judgements), raised, len(case.judgements) > 1, False, page)
     assert all(len(line) <= 80 for line in page.lines)
     steps = [line for line in page.lines if line[:4].strip(" 1234567890") == "."]
     assert len(steps) == min(3, made.count)
@@ -82,13 +82,9 @@ def test_the_first_screen_stays_short(name, judged):
 def test_actions_go_from_operation_to_material_and_each_is_tied_to_a_leading_cause(name, judged):
     case = judged(name)
     knowledge = case.base.knowledge
-    found = actions(case.judgements, knowledge)
-    leading = {
-        (c, x.position)
-        for x in case.judgements
-        for c in x.explanation.causes
-        if x.of(c).standing in ("established", "probable", "possible")
-    }
+    found = actions(case.judgements)
+    leading = {(c, x.position) for x in case.judgements for c in x.explanation.causes
+               if x.of(c).standing in ("established", "probable", "possible")}  # fmt: skip
     assert [FIELDS.index(a.field) for a in found] == sorted(FIELDS.index(a.field) for a in found)
     assert {(t.cause, t.position) for a in found for t in a.tied} == leading
     assert {a.do for a in found} == {t.do for c, _ in leading for t in knowledge.causes[c].then}
@@ -102,13 +98,8 @@ def test_what_two_cards_say_alike_is_said_once(judged):
     first, second = judgement.explanation.causes[:2]
     causes = dict(knowledge.causes)
     causes[first] = replace(causes[first], then=(Action("Flush it clean.", "operation", "Swab clean."),))
-    causes[second] = replace(
-        causes[second],
-        then=(
-            Action("flush it  clean", "operation", "Strainer clean."),
-            Action("Chamfer the edge.", "design", "No nick."),
-        ),
-    )
+    causes[second] = replace(causes[second], then=(Action("flush it  clean", "operation", "Strainer clean."),
+                                                   Action("Chamfer the edge.", "design", "No nick."),))  # fmt: skip
     found = actions(case.judgements, replace(knowledge, causes=causes))
     assert [a.field for a in found] == ["operation", "design"]
     assert set(found[0].causes) == {first, second} and set(found[0].worked_if) == {"Swab clean.", "Strainer clean."}
@@ -116,24 +107,31 @@ def test_what_two_cards_say_alike_is_said_once(judged):
 
 def test_where_nothing_is_even_possible_there_is_nothing_to_change(judged):
     case = judged("thin-record")
-    assert actions(case.judgements, case.base.knowledge) == ()
+    assert actions(case.judgements) == ()
 
 
 # ---- the command -------------------------------------------------------------------------------------------------------
 
 
+def run(*words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "diagnose", *words], capture_output=True, text=True, check=False, cwd=ROOT,
+        env={**os.environ, "COLUMNS": "80"},
+    )  # fmt: skip
+
+
 def test_next_prints_the_plan():
-    done = diagnose("next", "condensate-pump-dry-start", "--budget", "0.5h")
+    done = run("next", "condensate-pump-dry-start", "--budget", "0.5h")
     assert done.returncode == 0, done.stderr
     assert "of the 30 min given" in done.stdout and "When to stop" in done.stdout and "Take care" in done.stdout
-    told = json.loads(diagnose("next", "condensate-pump-dry-start", "--budget", "30min", "--json").stdout)
+    told = json.loads(run("next", "condensate-pump-dry-start", "--budget", "30min", "--json").stdout)
     check(told)
     assert told["budget"] == 30 and 0 < told["minutes"] <= 30 and told["stage"] == "before washing"
 
 
 @pytest.mark.parametrize("budget", ["20", "2 bar", "-5min", "0min", "1e9h", "soon", ""])
 def test_a_time_that_is_none_is_told(budget):
-    done = diagnose("next", "thin-record", f"--budget={budget}")
+    done = run("next", "thin-record", f"--budget={budget}")
     if not budget:
         assert done.returncode == 0
         return
@@ -141,5 +139,5 @@ def test_a_time_that_is_none_is_told(budget):
 
 
 def test_a_position_that_the_case_has_not_is_told():
-    done = diagnose("next", "thin-record", "--position", "inboard")
+    done = run("next", "thin-record", "--position", "inboard")
     assert done.returncode == 2 and "its positions: seal" in done.stderr

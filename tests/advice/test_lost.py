@@ -34,7 +34,7 @@ def planned(whole_base, whole_network):
         problems.raise_errors()
         inference = infer(case, whole_base)
         judgements = judge(inference, whole_network)
-        return inference, judgements, plan(inference, judgements, whole_network, most=999)
+        return inference, judgements, plan(judgements, most=999)
 
     return make
 

@@ -37,7 +37,7 @@ def planned(case, stage: str | None = None, most: int = 99, **options) -> tuple[
     options["most"] = most
     if stage is not None:
         inference = replace(inference, case=replace(inference.case, stage=stage))
-    return plan(inference, case.judgements, case.net, **options), case.base.knowledge
+    return plan(case.judgements, **options), case.base.knowledge
 
 
 STAGES = ("", "while running", "before unbolting", "before washing", "before relapping")
@@ -190,7 +190,7 @@ def test_both_seals_of_a_pair_are_planned_and_the_machine_is_worked_on_once(judg
     assert {s.positions for s in made.steps} >= {("inboard",), ("outboard",)}
     shared = [s for s in made.steps if s.part and kinds[s.part].place == "machine"]
     assert shared and len({s.name for s in shared}) == len(shared)
-    only = plan(case.inference, case.judgements[:1], case.net)
+    only = plan(case.judgements[:1])
     assert {p for s in only.steps for p in s.positions} == {"inboard"}
 
 
@@ -296,7 +296,7 @@ def test_the_stopping_line_agrees_with_trying_every_outcome(records, state, smal
     """On the small rule base every outcome of every piece of work is put on record and judged, singly and together."""
     knowledge = replace(small_base.knowledge, looks=Looks(reckoned=1e-6))
     case = small(records, replace(small_base, knowledge=knowledge))
-    made = plan(case.inference, case.judgements, case.net)
+    made = plan(case.judgements)
     now = stands(case, {})
     reach = Reach(case.inference, "seal")
     known = case.inference.findings["seal"]

@@ -24,7 +24,7 @@ def told(whole_base, whole_network):
         if name not in done:
             inference = infer(read_case(ROOT / "scenarios" / f"{name}.yaml", whole_base.knowledge), whole_base)
             judgements = judge(inference, whole_network)
-            done[name] = inference, judgements, plan(inference, judgements, whole_network, most=5)
+            done[name] = inference, judgements, plan(judgements, most=5)
         return explanation.page(*done[name], everything, Page(80, False)).lines
 
     return lines
