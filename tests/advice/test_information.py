@@ -22,11 +22,10 @@ def normal(weights) -> np.ndarray:
 
 
 def probes(weight: np.ndarray, shown: dict[str, list[float]]) -> Outlook:
-    """Alternatives and probes given to the planner as if they were cause sets and findings, each a line of its own."""
+    """Alternatives and probes given to the planner as if they were ways and findings."""
     rows = np.array(list(shown.values()))
-    belief = SimpleNamespace(weight=weight, lines={name: name for name in shown})
     bits = doubt(rows @ weight) - doubt(rows) @ weight
-    return Outlook(belief, tuple(shown), rows, doubt(rows), np.zeros(len(rows)), bits)
+    return Outlook(SimpleNamespace(weight=weight), tuple(shown), rows, doubt(rows), np.zeros(len(rows)), bits, bits)
 
 
 # ---- J. de Kleer and B. C. Williams, Diagnosing multiple faults, Artificial Intelligence 32 (1987), 97-130 ------------

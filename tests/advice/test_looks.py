@@ -25,7 +25,7 @@ def test_the_shipped_file_is_sound_and_read(whole_base):
     assert problems_of(GOOD) == []
     looks = whole_base.knowledge.looks
     assert looks.minutes["face"] == 3 and looks.asked == ("leak", "sound", "history")
-    assert looks.worth == 0.05 and looks.reckoned == 0.02
+    assert looks.worth == 0.05 and looks.reckoned == 0.02 and looks.mechanisms == 0.2
 
 
 MISTAKES = [
@@ -38,6 +38,8 @@ MISTAKES = [
     ("  question: 0.20\n", "", ["the key 'question' is missing"]),
     ("worth: 0.05", "worth: little", ["'worth' must be a number"]),
     ("worth: 0.05", "wurth: 0.05", ["wurth"]),
+    ("mechanisms: 0.2", "mechanisms: 1.2", ["'mechanisms' must lie between 0 and 1"]),
+    ("mechanisms: 0.2", "mechanism: 0.2", ["'mechanism'", "mechanisms"]),
     ("reckoned with: 0.02", "reckoned with: 2", ["'reckoned with' must lie between 0 and 1"]),
 ]
 

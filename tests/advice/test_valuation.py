@@ -3,26 +3,27 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from diagnose.advice.information import doubt, entropy, gain, together, with_unknown
-from diagnose.advice.outlook import MOST_CAUSES, Belief, Outlook, outlook
+from diagnose.advice.outlook import Belief, Outlook, outlook
 from diagnose.advice.valuation import Job, Valuation
-from diagnose.judgement.judge import priors_at
+from diagnose.judgement.posterior import posterior
+from tests.judgement.networks import evidence, network
 
 
-def drawn(seed: int, findings: int, sets: int = 12, silent: float = 0.0, lines: int = 0) -> Outlook:
+def drawn(seed: int, findings: int, sets: int = 12, silent: float = 0.0) -> Outlook:
     draw = np.random.default_rng(seed)
     weight = draw.dirichlet(np.ones(sets))
     shown = np.clip(draw.beta(0.4, 0.8, size=(findings, sets)), 0.01, 0.99)
     names = tuple(f"f{i}" for i in range(findings))
-    belief = SimpleNamespace(weight=weight, lines={n: f"l{i % lines}" if lines else n for i, n in enumerate(names)})
     quiet = np.full(findings, silent)
     bits = (doubt(shown @ weight) - doubt(shown) @ weight) * (1 - quiet)
-    return Outlook(belief, names, shown, doubt(shown), quiet, bits)
+    return Outlook(SimpleNamespace(weight=weight), names, shown, doubt(shown), quiet, bits, bits)
 
 
 @pytest.mark.parametrize("seed", range(10))
@@ -33,10 +34,26 @@ def test_three_findings_are_reckoned_exactly_with_what_cannot_be_told(seed):
     assert told == pytest.approx(float(gain(seen.belief.weight, every)), abs=1e-9)
 
 
-def test_findings_of_one_line_count_once():
-    seen = drawn(1, 4, lines=1)
-    told = Valuation([seen], [Job("all", 5.0, (seen.findings,))]).gain(0)
-    assert told == pytest.approx(float(seen.bits.max()))
+def test_what_findings_count_is_taken_at_the_share_that_they_keep_together():
+    seen = drawn(1, 2)
+    told = Valuation([seen], [Job("both", 5.0, (seen.findings,))]).gain(0)
+    half = replace(seen, bits=seen.bits * [1.0, 0.5])
+    counted = Valuation([half], [Job("both", 5.0, (seen.findings,))]).gain(0)
+    assert told < seen.bits.sum() and counted / told == pytest.approx(half.bits.sum() / seen.bits.sum())
+
+
+def test_marks_of_one_mechanism_tell_once():
+    """Two marks of one mechanism on two jobs: the second job adds far less once the first is taken on; a mark of another
+    mechanism of the same weight keeps more."""
+    net = network(3, 2, 3, prior=0.2)
+    net.to_mechanism.keep[:] = [[0.1, 1.0, 1.0], [1.0, 0.1, 1.0]]
+    net.marks.keep[:] = [[0.05, 1.0], [0.05, 1.0], [1.0, 0.05]]
+    seen = outlook(Belief(posterior(net, evidence(net, {}), every_set=True)), net.findings, lambda _: 0.0)
+    assert seen.bits == pytest.approx([seen.bits[0]] * 3)
+    alone, *after = [Valuation([seen], [Job(f, 5.0, ((f,),)) for f in net.findings]) for _ in range(3)]
+    for valuation in after:
+        valuation.take(0)
+    assert after[0].gain(1) < 0.7 * alone.gain(1) and after[0].gain(2) > 0.9 * alone.gain(2)
 
 
 def by_draws(seen: Outlook, rows: list[int], draws: int = 4000) -> float:
@@ -50,23 +67,17 @@ def by_draws(seen: Outlook, rows: list[int], draws: int = 4000) -> float:
 
 
 @pytest.mark.parametrize("name", ["thin-record", "condensate-pump-dry-start", "slurry-pump-two-causes"])
-@pytest.mark.slow
 def test_large_bundles_are_valued_as_draws_of_whole_outcomes_value_them(name, judged):
     case = judged(name)
     (judgement,) = case.judgements
-    knowledge, net = case.base.knowledge, case.net
-    likely = [net.column[j.cause] for j in judgement.causes if j.standing != "ruled out"][:MOST_CAUSES]
-    lines = {n: f.line for n, f in knowledge.findings.items()}
-    belief = Belief(
-        net, likely, priors_at(case.inference, net, judgement.position), judgement.counted, lines
-    ).heaviest()
-    unknown = [f for f in net.findings if f not in case.inference.findings[judgement.position]]
-    seen = outlook(belief, unknown, lambda _: 0.0)
+    knowledge = case.base.knowledge
+    unknown = [f for f in case.net.findings if f not in judgement.states]
+    seen = outlook(Belief(judgement.found), unknown, lambda _: 0.0)
     cards = [m for m in knowledge.measurements.values() if sum(f in seen.row for f in m.tells) > 3]
     valuation = Valuation([seen], [Job(m.name, m.minutes, (m.tells,)) for m in cards])
     off = []
     for i in range(len(cards)):
-        rows = valuation.tables[0].one_a_line(i, set())
+        rows = valuation.tables[0].open(i, set())
         ours = valuation.gain(i)
         if ours >= 0.15 and not seen.silent[rows].any():
             off.append(abs(ours / by_draws(seen, rows) - 1))
@@ -95,12 +106,8 @@ def test_the_budget_is_spent_nearly_as_well_as_by_trying_every_set(seed):
     for budget in (10, 25, 40):
         chosen = valuation.best_within(budget, 0.0)
         assert sum(jobs[j].minutes for j in chosen) <= budget
-        fits = [
-            s
-            for r in range(9)
-            for s in itertools.combinations(range(8), r)
-            if sum(jobs[j].minutes for j in s) <= budget
-        ]
+        fits = [s for r in range(9) for s in itertools.combinations(range(8), r)
+                if sum(jobs[j].minutes for j in s) <= budget]  # fmt: skip
         best = max(valuation.total(s) for s in fits)
         assert valuation.total(chosen) >= 0.93 * best
 
