@@ -4,7 +4,7 @@ Every way in which a piece of work can turn out is tried, where it is not less l
 (`looks.yaml`); such ways are few, since their chances add up to one. An outcome changes the answer where the standing
 of a cause at least probable moves, or, while no cause is probable, where one becomes so. Where nothing does, further
 causes may still join those that stand; and all work together is tried with each line of evidence as unfavourable as it
-can be, however unlikely that is. A mechanism that lies on the chain of another one counts like any other.
+can be (while no cause is probable, as favourable to one), however unlikely that is. A mechanism that lies on the chain of another one counts like any other.
 """
 
 from __future__ import annotations
@@ -131,7 +131,23 @@ class Worst:
                 after = self._standing(name, self.chance(name, belief.told(told)), told)
                 if after != judged.standing:
                     return name, judged.standing, after, 0.0
-        return None
+        return None if self.causes_stand else self._raised(shown)
+
+    def _raised(self, shown: Mapping[str, np.ndarray]) -> tuple[str, str, str, float] | None:
+        """The cause that all these findings together could make likeliest, each as it raises it most, if at least
+        probable."""
+        belief = self.belief
+        way = np.ones((len(belief.net.causes), len(belief.weight)))
+        for row in shown.values():
+            rates = [r for r in (row, 1 - row) if r @ belief.weight >= self.reckoned]
+            if rates:
+                moved = [belief.share(r * belief.weight) / (r @ belief.weight) for r in rates]
+                way *= np.array(rates)[np.argmax(np.round(moved, 12), axis=0)]
+        weight = way * belief.weight
+        after = (weight * belief.members.T).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-300)
+        best = int(np.argmax(np.round(after, 12)))
+        cause = belief.net.causes[best]
+        return (cause, self.now.get(cause, "unlikely"), "probable", 0.0) if after[best] >= self.words.probable else None
 
 
 def stopping(

@@ -27,11 +27,11 @@ def says(stop: Stop) -> str:
             f"Settled but for company: {stand} whatever any piece of work that is left may show. What else was at "
             f"work is open: {stop.work} could move {moved} ({chance}). {checked}"
         )
-    settled = (
-        f"Settled: {stand} whatever any piece of work that is left may show."
-        if stands
-        else "Nothing that is left could make a cause probable."
-    )
-    if stop.state == TOGETHER:
-        return f"{settled} Only all of it together, at its most unfavourable, could move {moved}. {checked}"
-    return f"{settled} {checked}"
+    if stands:
+        settled = f"Settled: {stand} whatever any piece of work that is left may show."
+        last = f" Only all of it together, at its most unfavourable, could move {moved}." if stop.state == TOGETHER else ""
+    elif stop.state == TOGETHER:
+        settled, last = "No single piece of work that is left could make a cause probable.", f" Several together could move {moved}."
+    else:
+        settled, last = "Nothing that is left could make a cause probable.", ""
+    return f"{settled}{last} {checked}"

@@ -11,13 +11,16 @@ from dataclasses import replace
 import jsonschema
 import pytest
 
-from diagnose.advice.actions import actions
+from diagnose.advice.actions import CHANGE, REPAIR, actions
 from diagnose.advice.plan import plan
-from diagnose.knowledge.model import Action
-from diagnose.knowledge.reader import FIELDS
-from diagnose.views import explanation, next_steps
+from diagnose.inference.rules import compile_rules
+from diagnose.knowledge.explained import FIELDS
+from diagnose.knowledge.model import Action, Condition
+from diagnose.reading.terms import plain
+from diagnose.views import explanation_data, next_steps
 from diagnose.views.page import Page
-from tests.support.places import ROOT, SCENARIOS, mostly_slow
+from tests.support.places import ROOT, SCENARIOS, SMALL, mostly_slow
+from tests.support.reasoned import reasoned
 
 NAMES = [p.stem for p in SCENARIOS]
 LARGEST = max(SCENARIOS, key=lambda p: p.stat().st_size)
@@ -38,7 +41,7 @@ def test_both_answers_keep_to_their_schema(name, judged):
     made = plan(case.judgements, minutes=30)
     check(next_steps.document(case.inference, case.judgements, made, 30.0))
     short = plan(case.judgements, most=5)
-    answer = explanation.document(case.inference, case.judgements, short, True)
+    answer = explanation_data.document(case.inference, case.judgements, short, True)
     assert 0 < len(answer["next"]) <= 5
     check(answer["stop"], "stop")
     for key, part in (("next", "step"), ("lost", "lost"), ("for_the_record", "step"), ("actions", "action")):
@@ -79,30 +82,75 @@ def test_the_first_screen_stays_short(name, judged):
 
 
 @pytest.mark.parametrize("name", mostly_slow(NAMES))
-def test_actions_go_from_operation_to_material_and_each_is_tied_to_a_leading_cause(name, judged):
+def test_what_to_change_comes_before_what_to_repair_each_tied_to_what_is_judged(name, judged):
     case = judged(name)
-    knowledge = case.base.knowledge
     found = actions(case.judgements)
     leading = {(c, x.position) for x in case.judgements for c in x.explanation.causes
                if x.of(c).standing in ("established", "probable", "possible")}  # fmt: skip
-    assert [FIELDS.index(a.field) for a in found] == sorted(FIELDS.index(a.field) for a in found)
-    assert {(t.cause, t.position) for a in found for t in a.tied} == leading
-    assert {a.do for a in found} == {t.do for c, _ in leading for t in knowledge.causes[c].then}
-    assert all(a.worked_if for a in found)
+    happened = {(j.name, x.position) for x in case.judgements for j in x.mechanisms if j.standing in ("established", "probable")}
+    kinds = [a.kind for a in found]
+    assert kinds == sorted(kinds, key=(CHANGE, REPAIR).index)
+    for kind, may in ((CHANGE, leading), (REPAIR, happened)):
+        of_kind = [a for a in found if a.kind == kind]
+        assert [FIELDS.index(a.field) for a in of_kind] == sorted(FIELDS.index(a.field) for a in of_kind)
+        assert {(t.name, t.position) for a in of_kind for t in a.tied} <= may
+    said = {plain(a.do.rstrip(".")) for a in found}
+    for x in case.judgements:
+        for name in {n for n, p in leading | happened if p == x.position}:
+            for number, action in enumerate(x.of(name).card.then):
+                contradicted = (name, number) in x.inference.contradicted[x.position]
+                assert contradicted or plain(action.do.rstrip(".")) in said
 
 
-def test_what_two_cards_say_alike_is_said_once(judged):
-    case = judged("slurry-pump-two-causes")
-    knowledge = case.base.knowledge
-    (judgement,) = case.judgements
-    first, second = judgement.explanation.causes[:2]
-    causes = dict(knowledge.causes)
-    causes[first] = replace(causes[first], then=(Action("Flush it clean.", "operation", "Swab clean."),))
-    causes[second] = replace(causes[second], then=(Action("flush it  clean", "operation", "Strainer clean."),
-                                                   Action("Chamfer the edge.", "design", "No nick."),))  # fmt: skip
-    found = actions(case.judgements, replace(knowledge, causes=causes))
-    assert [a.field for a in found] == ["operation", "design"]
-    assert set(found[0].causes) == {first, second} and set(found[0].worked_if) == {"Swab clean.", "Strainer clean."}
+SMALL_CASE = (SMALL / "case.yaml").read_text("utf-8")
+
+
+def advised(base, then: dict[str, tuple[Action, ...]], case: str = SMALL_CASE):
+    """The actions on a small case, in whose leading cause and mechanisms these stand in place of theirs."""
+    k = base.knowledge
+    causes, mechanisms = ({n: replace(c, then=then.get(n, c.then)) for n, c in cards.items()} for cards in (k.causes, k.mechanisms))
+    base = replace(base, knowledge=replace(k, causes=causes, mechanisms=mechanisms))
+    return actions(reasoned(case, replace(base, rules=compile_rules(base.knowledge))).judgements)
+
+
+def test_what_two_cards_say_alike_is_said_once_and_first_as_a_change(small_base):
+    found = advised(small_base, {
+        "dry running": (Action("Keep it cool.", "operation", "Swab clean."),),
+        "faces overheated": (Action("keep it  cool", "operation", "Dry."), Action("Renew the pair.", "maintenance", "No crack.")),
+        "ring baked": (Action("renew the pair.", "maintenance", "No nick."),),
+    })  # fmt: skip
+    assert [(a.kind, a.do, a.names) for a in found] == [
+        (CHANGE, "Keep it cool.", ("dry running",)), (REPAIR, "Renew the pair.", ("faces overheated", "ring baked"))
+    ]  # fmt: skip
+    assert found[1].worked_if == ("No crack.", "No nick.")
+
+
+@pytest.mark.parametrize("record, advised_so", [
+    ("absent: bent", False), ("saw: bent", True), ("not looked at: bent", True),
+])  # fmt: skip
+def test_an_action_that_the_record_contradicts_is_not_advised(small_base, record, advised_so):
+    straighten = Action("Straighten the shaft.", "maintenance", unless=Condition("absent", "bent", on="shaft"))
+    case = SMALL_CASE.split("measurements:")[0] + f"  - {{on: shaft, {record}}}\n"
+    found = advised(small_base, {"faces overheated": (straighten,)}, case)
+    assert ("Straighten the shaft." in [a.do for a in found]) is advised_so
+
+
+QUENCHED = """case: Coked
+service: {is: [hot oil]}
+seal: {arrangement: single, design: metal bellows, elastomer: FFKM, plan: [plan 62]}
+observations:
+  - {on: atmosphere side, saw: coke}
+  - {on: soft face, absent: blisters}
+"""
+
+
+def test_a_quench_on_record_as_running_is_not_asked_to_be_put_on(judged):
+    """The actions of the cards that ask for a quench, by whether the record has it running."""
+    asking = [(name, i) for name, card in judged(QUENCHED).base.knowledge.causes.items() for i, a in enumerate(card.then) if a.unless]
+    assert {name for name, _ in asking} >= {"quench lost", "product crystallises or cokes in air"}
+    running = judged(QUENCHED + "  - {on: quench, absent: quench lost}\n").inference.contradicted["seal"]
+    off = judged(QUENCHED + "  - {on: quench, saw: quench lost}\n").inference.contradicted["seal"]
+    assert running >= {x for x in asking if x[0] in ("quench lost", "product crystallises or cokes in air")} and not off
 
 
 def test_where_nothing_is_even_possible_there_is_nothing_to_change(judged):

@@ -13,10 +13,14 @@ from diagnose.advice.outlook import Belief
 from diagnose.advice.plan import LAST, NOW, Plan, plan
 from diagnose.advice.reach import Reach, stage_of
 from diagnose.advice.stopping import COMPANY, NOTHING, OPEN, TOGETHER, Worst, standing, stopping
-from diagnose.inference.run import Deduced, deduce, infer
+from diagnose.inference.run import deduce, infer
 from diagnose.judgement.judge import judge
-from diagnose.judgement.network import Network, posterior
+from diagnose.judgement.network import Network
+from diagnose.judgement.posterior import posterior
+from diagnose.judgement.weights import Weights
 from diagnose.knowledge.model import Knowledge, Looks
+from diagnose.views.stopping import says
+from tests.judgement.networks import evidence, network
 from tests.support.places import SCENARIOS, mostly_slow
 from tests.support.reasoned import reasoned
 
@@ -37,9 +41,11 @@ def planned(case, stage: str | None = None, most: int = 99, **options) -> tuple[
     options["most"] = most
     if stage is not None:
         inference = replace(inference, case=replace(inference.case, stage=stage))
-    return plan(case.judgements, **options), case.base.knowledge
+    at = [replace(x, inference=inference) for x in case.judgements]
+    return plan(at, **options), case.base.knowledge
 
 
+SURE = ("established", "probable")
 STAGES = ("", "while running", "before unbolting", "before washing", "before relapping")
 
 
@@ -64,13 +70,8 @@ def test_nothing_on_the_plan_is_lost_on_the_way(name, judged):
         for i, step in enumerate(made.steps):
             spoils = knowledge.measurements[step.measurement].spoils if step.measurement else ""
             if spoils and order.index(spoils) >= now:
-                assert all(
-                    at > order.index(spoils)
-                    or other is step
-                    or destructive(other, knowledge)
-                    or spoiling(other, knowledge)
-                    for other, at in zip(made.steps[i:], last[i:], strict=True)
-                )
+                assert all(at > order.index(spoils) or other is step or destructive(other, knowledge) or spoiling(other, knowledge)
+                           for other, at in zip(made.steps[i:], last[i:], strict=True))  # fmt: skip
             if step.when == LAST:
                 assert destructive(step, knowledge) or spoiling(step, knowledge)
 
@@ -168,14 +169,15 @@ def test_what_the_seal_does_not_have_is_not_asked_for(judged):
 
 
 def test_what_is_already_answered_is_not_asked_again(small_base):
-    case = reasoned("case: c\nseal: {arrangement: single}\nobservations: [{on: O-ring, saw: hardened}]\n", small_base)
+    case = reasoned(
+        "case: c\nseal: {arrangement: single}\nobservations: [{on: O-ring, saw: hardened}]\n", small_base
+    )
     reach = Reach(case.inference, "seal")
     assert reach.of("hot and hard").state == "open" and reach.of("cracked somewhere").state == "open"
     more = reasoned(
         "case: c\nseal: {arrangement: single}\nobservations: [{on: hard face, absent: radial cracks}]\n"
-        "measurements: [{on: shaft, measured: shaft runout, reading: 0.05 mm, resolution: 0.5 mm}]\n",
-        small_base,
-    )
+        "measurements: [{on: shaft, measured: shaft runout, reading: 0.05 mm, resolution: 0.5 mm}]\n", small_base,
+    )  # fmt: skip
     reach = Reach(more.inference, "seal")
     assert reach.of("hot and hard").state == "answered"
     assert reach.of("shaft moves").state == "open"
@@ -215,26 +217,37 @@ def test_no_time_no_work(judged):
 # ---- results -----------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", ["condensate-pump-dry-start", "transfer-pump-tilted-gland", "sound-on-schedule"])
-def test_a_result_does_what_the_plan_says_it_would(name, judged):
-    """Each result is put on record and the whole case judged again."""
-    case = judged(name)
-    made, _ = planned(case, most=0)
+def redone(case, made: Plan):
+    """Each result of the first steps with the judgement of the case when it is put on record, where nothing rests on it."""
     (before,) = case.judgements
-    checked = 0
     for result in [r for s in made.steps[:6] for r in s.results]:
-        state = "present" if result.there else "absent"
-        inference = case.inference
-        again = deduce(inference.case, case.base, inference.quantities, {result.finding: state})
-        (after,) = judge(again, case.net)
-        if {f for f in after.counted if f not in before.counted} - {result.finding}:
-            continue  # other findings rest on this one
-        checked += 1
+        told = {result.finding: "present" if result.there else "absent"}
+        (after,) = judge(deduce(case.inference.case, case.base, case.inference.quantities, told), case.net)
+        if set(after.counted) ^ set(before.counted) == {result.finding}:
+            yield result, before, after
+
+
+def test_on_a_small_rule_base_a_result_does_just_what_the_plan_says(small_base):
+    base = replace(small_base, knowledge=replace(small_base.knowledge, looks=Looks(worth=1e-6)))
+    case = small("0", base)
+    done = [*redone(case, planned(case, most=0)[0])]
+    assert len(done) >= 8
+    for result, before, after in done:
+        now, then = (posterior(case.net, x.found.evidence, every_set=True) for x in (before, after))
         for shift in result.shifts:
-            assert shift.before == pytest.approx(before.of(shift.cause).probability, abs=1e-9)
-            assert shift.after == pytest.approx(after.of(shift.cause).probability, abs=1e-9)
-        assert result.after == after.explanation.causes
-    assert checked >= 10
+            at = case.net.column[shift.cause]
+            assert (shift.before, shift.after) == pytest.approx((now.share[at], then.share[at]), abs=1e-9)
+        assert result.after == then.causes_of(int(then.leading[0]))
+
+
+@pytest.mark.parametrize("name", ["condensate-pump-dry-start", "transfer-pump-tilted-gland", "sound-on-schedule"])
+def test_a_result_does_nearly_what_the_plan_says_where_ways_are_drawn(name, judged):
+    done = [*redone(judged(name), planned(judged(name), most=0)[0])]
+    moved = [(r.chance, s, b.of(s.cause), a.of(s.cause)) for r, b, a in done for s in r.shifts]
+    assert len(moved) >= 12
+    assert max(abs(s.before - b.probability) for _, s, b, _ in moved) < 0.02
+    assert max(abs(s.after - a.probability) for chance, s, _, a in moved if chance > 0.1) < 0.1
+    assert np.mean([abs(s.after - a.probability) for _, s, _, a in moved]) < 0.02
 
 
 def test_chances_of_the_results_add_up_and_bits_are_their_mean(judged):
@@ -268,27 +281,14 @@ def small(chosen: str, base):
 
 
 def stands(case, told: dict[str, bool]) -> dict[str, str]:
-    """Causes at least probable and their standings with findings told, judged anew."""
-    states = {f: Deduced(f, "seal", "present" if there else "absent", ()) for f, there in told.items()}
-    inference = replace(case.inference, findings={"seal": {**case.inference.findings["seal"], **states}})
-    (x,) = judge(inference, case.net)
-    return {j.cause: j.standing for j in x.causes if j.standing in ("established", "probable")}
+    """The standing of every cause and mechanism with findings told, judged anew."""
+    states = {f: "present" if there else "absent" for f, there in told.items()}
+    (x,) = judge(deduce(case.inference.case, case.base, case.inference.quantities, states), case.net)
+    return {j.name: j.standing for j in (*x.causes, *x.mechanisms)}
 
 
-ALIKE = [
-    ("", OPEN),
-    ("0", OPEN),
-    ("1", OPEN),
-    ("01", OPEN),
-    ("02", OPEN),
-    ("03m", OPEN),
-    ("012", OPEN),
-    ("124m", OPEN),
-    ("014m", NOTHING),
-    ("0124m", NOTHING),
-    ("01345m", NOTHING),
-    ("012345m", NOTHING),
-]
+ALIKE = [("", TOGETHER), ("0", OPEN), ("1", OPEN), ("01", OPEN), ("02", OPEN), ("03m", OPEN), ("012", OPEN), ("124m", OPEN),
+         ("014m", NOTHING), ("0124m", NOTHING), ("01345m", NOTHING), ("012345m", NOTHING)]  # fmt: skip
 
 
 @pytest.mark.parametrize(("records", "state"), ALIKE)
@@ -297,35 +297,37 @@ def test_the_stopping_line_agrees_with_trying_every_outcome(records, state, smal
     knowledge = replace(small_base.knowledge, looks=Looks(reckoned=1e-6))
     case = small(records, replace(small_base, knowledge=knowledge))
     made = plan(case.judgements)
-    now = stands(case, {})
+    (x,) = case.judgements
+    first, *others = x.mechanisms
+    answer = [*x.causes, first, *(j for j in others if j.standing == "established")]
+    now = {j.name: j.standing for j in answer if j.standing in SURE}
+    causes = [j.name for j in x.causes]
     reach = Reach(case.inference, "seal")
     known = case.inference.findings["seal"]
-    open_findings = [
-        f
-        for f in case.net.findings
-        if f not in known
-        and reach.of(f).state == "open"
-        and (case.net.shown[case.net.row[f]] != case.net.background[case.net.row[f]]).any()
-        and (reach.told_by(f) or reach.look(f))
-    ]
+    open_findings = [f for f in case.net.findings if f not in known and reach.of(f).state == "open"
+                     and (case.net.marks.speaks()[case.net.row[f]].any() or case.net.signs.speaks()[case.net.row[f]].any())
+                     and (reach.told_by(f) or reach.look(f))]  # fmt: skip
     works: dict[tuple, list[str]] = {}
     for f in open_findings:
-        for key in reach.told_by(f) or (reach.look(f).asks,):
+        for key in reach.told_by(f) or ((reach.look(f).asks, reach.look(f).part),):
             works.setdefault((key,), []).append(f)
 
     def after(findings):
         for states in itertools.product((True, False), repeat=len(findings)):
             yield stands(case, dict(zip(findings, states, strict=True)))
 
+    def joins(then):
+        return {c for c in causes if then[c] in SURE} - set(now)
+
     def grave(then):
-        return any(then.get(cause) != standing for cause, standing in now.items()) or (not now and then)
+        return any(then[name] != standing for name, standing in now.items()) or (not set(causes) & set(now) and joins(then))
 
     singly = any(grave(then) for fs in works.values() for then in after(fs))
-    company = any(set(then) - set(now) for fs in works.values() for then in after(fs))
+    company = any(joins(then) for fs in works.values() for then in after(fs))
     together = any(grave(then) for then in after(open_findings))
     expected = OPEN if singly else COMPANY if company else TOGETHER if together else NOTHING
     assert made.stop.state == expected == state, (made.stop, now)
-    assert made.stop.says and made.stop.stands == tuple(now)
+    assert says(made.stop) and made.stop.stands == tuple(now)
     if expected == OPEN:
         assert made.stop.change.before != made.stop.change.after and made.stop.change.chance >= 1e-6
     else:
@@ -334,9 +336,26 @@ def test_the_stopping_line_agrees_with_trying_every_outcome(records, state, smal
 
 def two_causes() -> Network:
     """Two causes that leave a mark, the first nearly always; and two weak findings that the second leaves."""
-    background = np.array([0.02, 0.2, 0.2])
-    shown = np.array([[0.95, 0.3], [0.2, 0.5], [0.2, 0.5]])
-    return Network(("one", "other"), ("mark", "hint", "trace"), np.array([0.15, 0.1]), background, shown)
+    return of_two([[0.95, 0.3], [0.2, 0.5], [0.2, 0.5]])
+
+
+def of_two(shown) -> Network:
+    """Two causes whose direct signs are shown so often beside a background of 0.02 and, of the others, 0.2; read without
+    mistake."""
+    net = network(2, 0, 3, missed=0.0, mistaken=0.0)
+    net.prior[:], net.background[:] = [0.15, 0.1], [0.02, 0.2, 0.2]
+    net.signs.keep[:] = (1 - np.array(shown)) / (1 - net.background[:, None])
+    return replace(net, causes=("one", "other"), findings=("mark", "hint", "trace"))
+
+
+def told_of(net: Network, states: dict[str, bool]):
+    return posterior(net, evidence(net, states), every_set=True)
+
+
+def stands_alone(name: str, probability: float, at) -> SimpleNamespace:
+    """A cause that one mark speaks for."""
+    return SimpleNamespace(name=name, kind="cause", position="seal", told_at="seal", standing="probable",
+                           probability=probability, lines_for=("mark",), evidence=(), at=SimpleNamespace(weights=Weights(at)))  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -351,27 +370,15 @@ def two_causes() -> Network:
 def test_two_hints_together_can_do_what_neither_can_alone(works, reckoned, state, small_base):
     """Explaining away: both hints make the second cause likely, and so the first less needed for the mark."""
     net, words = two_causes(), small_base.knowledge.words
-    belief = Belief(net, [0, 1], net.prior, {"mark": True}, {f: f for f in net.findings})
-    one = SimpleNamespace(
-        cause="one",
-        position="seal",
-        told_at="seal",
-        standing="probable",
-        probability=0.778,
-        lines_for=("mark",),
-        evidence=(),
-    )
-    stop = stopping(
-        {"seal": Worst(belief, [one], words, reckoned)}, [(" ".join(w), {"seal": w}) for w in works], reckoned
-    )
+    found = told_of(net, {"mark": True})
+    belief, one = Belief(found), stands_alone("one", 0.778, found)
+    stop = stopping({"seal": Worst(belief, [one], words, reckoned)}, [(" ".join(w), {"seal": w}) for w in works], reckoned)
     assert stop.state == state
-    shares = {
-        told: posterior(net, {"mark": True, **dict.fromkeys(told, True)}, net.prior, [0, 1]).share
-        for told in [("hint",), ("trace",), ("hint", "trace")]
-    }
+    shares = {told: told_of(net, {"mark": True, **dict.fromkeys(told, True)}).share
+              for told in [("hint",), ("trace",), ("hint", "trace")]}  # fmt: skip
     assert all((share[0] >= words.probable) == (len(told) == 1) for told, share in shares.items())
     if state in (OPEN, TOGETHER):
-        assert (stop.change.cause, stop.change.before, stop.change.after) == ("one", "probable", "possible")
+        assert (stop.change.name, stop.change.before, stop.change.after) == ("one", "probable", "possible")
     if state == OPEN:
         there = belief.shown(["hint", "trace"])
         assert stop.change.chance == pytest.approx(float(there.prod(axis=0) @ belief.weight))
@@ -380,37 +387,25 @@ def test_two_hints_together_can_do_what_neither_can_alone(works, reckoned, state
 def test_a_shared_verdict_is_tried_where_it_was_told(judged):
     """A cause of the machine stands at both seals by the evidence of one: no outcome at the other unsettles it."""
     case = judged("crude-pump-barrier-lost")
-    shared = {(j.position, j.cause) for x in case.judgements for j in x.causes if j.told_at != j.position}
+    shared = {(j.position, j.name) for x in case.judgements for j in (*x.causes, *x.mechanisms) if j.told_at != j.position}
     assert shared
     stop = planned(case)[0].stop
-    assert stop.change is None or (stop.change.position, stop.change.cause) not in shared
+    assert stop.change is None or (stop.change.position, stop.change.name) not in shared
 
 
 def test_a_cause_that_could_join_is_company(small_base):
-    net, words = two_causes(), small_base.knowledge.words
-    strong = replace(net, shown=np.array([[0.95, 0.02], [0.2, 0.9], [0.2, 0.9]]))
-    belief = Belief(strong, [0, 1], strong.prior, {"mark": True}, {f: f for f in strong.findings})
-    one = SimpleNamespace(
-        cause="one",
-        position="seal",
-        told_at="seal",
-        standing="probable",
-        probability=0.8,
-        lines_for=("mark",),
-        evidence=(),
-    )
+    found, words = told_of(of_two([[0.95, 0.02], [0.2, 0.9], [0.2, 0.9]]), {"mark": True}), small_base.knowledge.words
+    belief, one = Belief(found), stands_alone("one", 0.8, found)
     stop = stopping({"seal": Worst(belief, [one], words, 0.02)}, [("look", {"seal": ("hint", "trace")})], 0.02)
-    assert (stop.state, stop.stands, stop.change.cause, stop.change.after) == (COMPANY, ("one",), "other", "probable")
-    assert "one would stand" in stop.says and "other" in stop.says
+    assert (stop.state, stop.stands, stop.change.name, stop.change.after) == (COMPANY, ("one",), "other", "probable")
+    assert "one would stand" in says(stop) and "other" in says(stop)
 
 
 def test_the_likely_outcomes_of_work_are_all_that_are_likely(judged):
-    """Against every outcome, one by one, by the product of the findings' rates over the sets of causes."""
+    """Against every outcome, one by one, by the product of the findings' rates over the ways."""
     case = judged("transfer-pump-tilted-gland")
     (x,) = case.judgements
-    likely = [case.net.column[j.cause] for j in x.causes[:12]]
-    lines = {name: finding.line for name, finding in case.base.knowledge.findings.items()}
-    belief = Belief(case.net, likely, case.net.prior, x.counted, lines)
+    belief = Belief(x.found)
     worst = Worst(belief, [], case.base.knowledge.words, 0.02)
     for findings in itertools.islice(itertools.combinations(sorted(belief.net.findings)[::37], 4), 60):
         shown = belief.shown(findings)
@@ -424,11 +419,11 @@ def test_the_likely_outcomes_of_work_are_all_that_are_likely(judged):
 
 
 def test_the_words_of_a_standing_are_those_of_the_judgement(judged):
-    for name in NAMES:
+    for name in NAMES[:5]:
         case = judged(name)
         words = case.base.knowledge.words
         for x in case.judgements:
-            for j in x.causes:
+            for j in (*x.causes, *x.mechanisms):
                 if j.standing != "ruled out":
                     lowest = min(
                         (e.weight for e in j.evidence if e.state != "unrecorded" and not e.through), default=0.0
@@ -440,4 +435,4 @@ def test_the_order_of_the_record_does_not_matter(judged):
     case = judged("transfer-pump-tilted-gland")
     shuffled = replace(case.inference.case, observations=case.inference.case.observations[::-1])
     again = infer(shuffled, case.base)
-    assert plan(again, judge(again, case.net), case.net, most=99) == planned(case)[0]
+    assert plan(judge(again, case.net), most=99) == planned(case)[0]
