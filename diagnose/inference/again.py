@@ -18,7 +18,7 @@ from diagnose.inference.engine import Firing, finding_id
 from diagnose.inference.facts import Fact, case_facts, make, seats
 from diagnose.inference.match import attempt, lay_out
 from diagnose.inference.rules import Branch
-from diagnose.inference.run import Inference, gathered, infer
+from diagnose.inference.run import Inference, gathered
 from diagnose.quantities.compute import compute
 
 Key = tuple[str, Any]
@@ -46,6 +46,7 @@ class Again:
         for fact in before.facts:
             for record in fact.id.split("+"):
                 self.of_record[record].append(fact)
+        self.known = set(before.facts)
         self.read = {record for q in before.quantities for _, _, record in q.inputs}
         self.compared = {mark.term for pair in self.base.rules.marks.values() for mark in pair}
         self.fired = {(id(f.branch), f.position): f for f in before.firings}
@@ -66,16 +67,17 @@ class Again:
             states=tuple(s for s in self.case.states if s.id not in out),
             acts=tuple(a for a in self.case.acts if a.id not in out),
         )  # fmt: skip
-        if any(o.feature in self.compared for o in added):
-            return infer(case, self.base)
         quantities = self.before.quantities
         if any(not isinstance(r, Observation) or r.id in self.read for r in left_out):
             quantities = compute(case, self.base.knowledge)
         old, new = set(self.before.quantities), set(quantities)
         out |= {q.id for q in old - new}
-        alone = replace(case, observations=tuple(added), settings=(), measured=(), states=(), acts=())
-        come = case_facts(alone, self.base.knowledge, [q for q in quantities if q not in old], self.base.rules)
+        marks = any(o.feature in self.compared for o in added)
+        beside = [o for o in kept if o.feature in self.compared] if marks else []
+        alone = replace(case, observations=(*added, *beside), settings=(), measured=(), states=(), acts=())
+        made = case_facts(alone, self.base.knowledge, [q for q in quantities if q not in old], self.base.rules)
         gone = {fact for record in out for fact in self.of_record[record]}
+        come = [f for f in made if f in gone or f not in self.known]
         facts = tuple(sorted([*(f for f in self.before.facts if f not in gone), *come], key=_ORDER))
         left, more = {f.id for f in gone}, lay_out(come)
         touched: set[Key] = {*lay_out(gone), *more}

@@ -16,8 +16,8 @@ from diagnose.judgement.elimination import Star
 from diagnose.judgement.network import Network
 from diagnose.judgement.posterior import AT_ONCE, WIDEST, Evidence, Posterior, Sums
 
-WIDER = 2
-"""How much wider than those of its first evidence the tables of a batch may be."""
+NARROW, WIDER = 512, 2
+"""Cells for one set that are no matter, and how much wider than those of the first evidence the tables of a batch may be."""
 SINGLES_FROM = 1e-3
 """Share from which a cause is reckoned alone too."""
 
@@ -66,23 +66,29 @@ def likelihoods(net: Network, evidences: Sequence[Evidence], members: np.ndarray
 
 
 def _batches(net: Network, evidences: Sequence[Evidence]) -> list[list[int]]:
-    """Evidences that are summed together: with the same mechanisms off, and with findings whose tables do not grow much
-    wider together than those of the first evidence are."""
-    open_: dict[frozenset[int], tuple[dict[str, bool], list[int], int]] = {}
-    result = []
+    """Evidences that are summed together: with the same mechanisms off, and with findings whose tables together are not
+    much wider than those of the first."""
+    by_off: dict[frozenset[int], list[int]] = {}
     for a, e in enumerate(evidences):
-        union, places, widest = open_.get(e.off, ({}, [], 0))
-        if e.off not in open_ or not e.states.keys() <= union.keys():
-            more = {**union, **e.states}
-            wide = Sums(net, replace(e, states=more)).widest
-            if places and wide > WIDER * widest:
-                more, places, wide = dict(e.states), [], Sums(net, e).widest
-            open_[e.off] = more, places, widest if places and widest else wide
-        places = open_[e.off][1]
-        if not places:
-            result.append(places)
-        places.append(a)
+        by_off.setdefault(e.off, []).append(a)
+    result = []
+    for places in by_off.values():
+        first = evidences[places[0]]
+        widest = max(NARROW, WIDER * Sums(net, first).widest) if len(places) > 1 else 0
+        places.sort(key=lambda a: (sorted(evidences[a].states.keys() - first.states.keys()), a))
+        result += _split(net, evidences, places, widest)
     return result
+
+
+def _split(net: Network, evidences: Sequence[Evidence], places: list[int], widest: int) -> list[list[int]]:
+    """These evidences, halved until the tables of each batch are narrow enough."""
+    if len(places) > 1:
+        union = {f: True for a in places for f in evidences[a].states}
+        if Sums(net, replace(evidences[places[0]], states=union)).widest > widest:
+            half = len(places) // 2
+            halves = places[:half], places[half:]
+            return [batch for part in halves for batch in _split(net, evidences, part, widest)]
+    return [places]
 
 
 def chance_of(net: Network, mechanism: int, evidences: Sequence[Evidence], members: np.ndarray) -> np.ndarray:

@@ -7,8 +7,6 @@ finding that is absent by a record which makes another one present is left out w
 
 from __future__ import annotations
 
-import numpy as np
-
 from diagnose.inference.run import Inference
 from diagnose.judgement.network import Network
 
@@ -17,21 +15,22 @@ def counting(inference: Inference, net: Network, position: str) -> tuple[dict[st
     """The findings that count, by name to present (True) or absent; and for each finding recorded, the one that counts
     in its place (itself where it counts). Findings of which no card speaks are left out."""
     deduced = inference.findings[position]
-    spoken = np.any(net.marks.speaks(), axis=1) | np.any(net.signs.speaks(), axis=1)
-    names = [f for f in sorted(deduced) if spoken[net.row[f]] or f in net.question_of]
+    names = [f for f in sorted(deduced) if net.speakers[net.row[f]].any() or f in net.question_of]
     records = {f: inference.leaves_of_finding(f, position) for f in names}
     present = [f for f in names if deduced[f].state == "present"]
     absent = [f for f in names if deduced[f].state == "absent"]
     through: dict[str, str] = {}
     kept: list[str] = []
+    used: dict[bool, set[str]] = {True: set(), False: set()}
     for f in sorted(present, key=lambda f: (net.background[net.row[f]], -len(records[f]), f)):
-        beside = [k for k in kept if not _apart(net, k, f)]
-        used = frozenset[str]().union(*(records[k] for k in beside))
-        if records[f] and records[f] <= used:
+        asked = f in net.question_of
+        if records[f] and records[f] <= used[asked]:
+            beside = (k for k in kept if not _apart(net, k, f))
             through[f] = max(beside, key=lambda k: (len(records[k] & records[f]), k))
         else:
             through[f] = f
             kept.append(f)
+            used[asked] |= records[f]
     for f in sorted(absent, key=lambda f: (-net.background[net.row[f]], f)):
         over = next(
             (k for k in kept if records[f] and records[f] <= records[k] and not _apart(net, k, f)
@@ -50,5 +49,4 @@ def _apart(net: Network, one: str, other: str) -> bool:
 
 def _shared(net: Network, one: str, other: str) -> bool:
     """Whether a mechanism or cause speaks of both findings."""
-    i, j = net.row[one], net.row[other]
-    return bool(np.any(net.marks.speaks()[i] & net.marks.speaks()[j]) or np.any(net.signs.speaks()[i] & net.signs.speaks()[j]))
+    return bool((net.speakers[net.row[one]] & net.speakers[net.row[other]]).any())

@@ -89,6 +89,11 @@ class Network:
         return [tuple(np.flatnonzero(row).tolist()) for row in self.marks.speaks()]
 
     @cached_property
+    def speakers(self) -> np.ndarray:
+        """Whether each mechanism, then each cause, speaks of a finding; shape (findings, mechanisms + causes)."""
+        return np.concatenate([self.marks.speaks(), self.signs.speaks()], axis=1)
+
+    @cached_property
     def upstream(self) -> np.ndarray:
         """Whether one mechanism stands above another, itself included; shape (mechanism, mechanism above)."""
         reach = np.eye(len(self.mechanisms), dtype=bool)

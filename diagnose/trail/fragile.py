@@ -23,9 +23,9 @@ MOST_IN_PAIRS = 6
 """Pairs are tried among the records that carry most, and among those that stand in for each other; all pairs of a long
 record would take minutes."""
 MOST_TWINS = 40
-MOST_SETS = 24
-"""Sets of causes over which edited records are judged; how they shift the odds is applied to the odds on the record as it
-stands, which come from all sets."""
+MOST_SETS, FEW_SETS, WIDE = 24, 10, 2048
+"""Sets of causes over which edited records are judged, and of a record whose tables are wide; how they shift the odds is
+applied to the odds on the record as it stands, which come from all sets."""
 Progress = Callable[[int, int], None]
 
 
@@ -99,6 +99,7 @@ class _Trials:
         self.known: dict[tuple[Any, ...], Tried] = {}
         named = self.judgement.explanation.causes
         self.lead = next((j.name for j in self.judgement.causes if j.name in named), "")
+        self.as_it_stands = _key(self.judgement.found.evidence)
         self.run([()])
 
     @property
@@ -113,12 +114,15 @@ class _Trials:
         waiting: dict[tuple[Any, ...], tuple[Evidence, Judgement]] = {}
         keys: dict[Edits, tuple[Any, ...]] = {}
         for number, edits in enumerate(many, 1):
+            self.told(number, len(many))
             inference = self.deduced(edits)
+            if edits and inference.firings == self.diagnosis.inference.firings:
+                keys[edits] = self.as_it_stands
+                continue
             evidence, through = evidence_at(inference, self.diagnosis.net, self.position)
             keys[edits] = key = _key(evidence)
             if key not in self.known and key not in waiting:
                 waiting[key] = evidence, replace(self.judgement, inference=inference, through=through)
-            self.told(number, len(many))
         self.known |= zip(waiting, self.judged(list(waiting.values())), strict=True)
         self.done |= {edits: self.known[key] for edits, key in keys.items()}
 
@@ -132,7 +136,8 @@ class _Trials:
         if not waiting:
             return
         found, column = self.judgement.found, self.diagnosis.net.column
-        now, *then = altered(found, [found.evidence, *(evidence for evidence, _ in waiting)], MOST_SETS).tried()
+        most = FEW_SETS if found.sums.widest > WIDE else MOST_SETS
+        now, *then = altered(found, [found.evidence, *(evidence for evidence, _ in waiting)], most).tried()
         for (causes, shares, none), (_, at) in zip(then, waiting, strict=True):
             chance = {c: _shifted(found.share[column[c]], now[1][column[c]], shares[column[c]]) for c in causes}
             ranked = sorted(causes, key=lambda c: (-round(chance[c], 9), c))
