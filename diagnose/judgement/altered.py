@@ -7,7 +7,7 @@ alterations compare with those of the record as it stands when both come from he
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -141,7 +141,9 @@ class _Together:
         )
         return np.asarray(np.clip(with_it / whole, 0.0, 1.0))
 
-    def _parts(self, work, more: Sequence[Star] = ()):
+    def _parts(
+        self, work: Callable[[Sequence[Star]], np.ndarray], more: Sequence[Star] = ()
+    ) -> Iterator[tuple[int, np.ndarray]]:
         """Evidences a few at a time, with what `work` makes of their stars."""
         base, choices = self._stars()
         columns = max(1, AT_ONCE // min(self.sums.widest, WIDEST))

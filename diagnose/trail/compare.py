@@ -50,7 +50,7 @@ def _findings(first: Judgement, second: Judgement) -> Doc:
 
 def _happened(first: Judgement, second: Judgement) -> list[Doc]:
     """Mechanisms possible or better at either seal, that which both have first."""
-    rows = []
+    rows: list[Doc] = []
     for j in first.mechanisms:
         k = second.of(j.name)
         chances = (j.probability, k.probability)
@@ -68,7 +68,7 @@ def _causes(first: Judgement, second: Judgement) -> Doc:
     The difference says how much better the common one explains both seals; it is the log of a ratio of posteriors when the
     machine has one cause against two that fell together by chance.
     """
-    rows = []
+    rows: list[Doc] = []
     for j in first.causes:
         k = second.of(j.name)
         if "ruled out" in (j.standing, k.standing):

@@ -257,7 +257,7 @@ def worked_sum(asked: Reasoning, node: str, most: int = 8) -> Tree:
     if judged.kind == "cause":
         leading += [i for i in order[most:] if inside[i]][: max(0, 4 - sum(bool(inside[i]) for i in leading))]
     leading = sorted({0, *leading}, key=order.index)
-    rows = []
+    rows: list[Tree] = []
     for i in leading:
         prior = float(odds[found.members[i]].prod())
         weight = float(found.exactly[i] / found.none)
@@ -302,7 +302,7 @@ def contrast(asked: Reasoning, this: str, other: str) -> Tree:
     a, b = asked.graph.nodes[this], asked.graph.nodes[other]
     at = asked.diagnosis.at(a["position"])
     sides = [{g.mechanism: g for g in at.weights.groups(n["text"])} for n in (a, b)]
-    rows = [{"what": "prior", "marks": [], "this": _odds(a["before"]), "other": _odds(b["before"])}]
+    rows: list[Tree] = [{"what": "prior", "marks": [], "this": _odds(a["before"]), "other": _odds(b["before"])}]
     for mechanism in sorted({*sides[0], *sides[1]}):
         groups = [s.get(mechanism) for s in sides]
         marks = sorted({f for g in groups if g for f in g.findings})
