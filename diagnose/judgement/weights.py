@@ -16,6 +16,8 @@ from diagnose.judgement.altered import altered, chance_of, likelihoods
 from diagnose.judgement.network import Network
 from diagnose.judgement.posterior import Evidence, Posterior, Sums
 
+LIGHT = 0.5
+"""dB; of lighter groups it is not asked how their findings share what they are worth."""
 MOST_SETS = 24
 """Sets of causes over which the groups of a mechanism are weighed."""
 
@@ -28,22 +30,24 @@ def decibans(ratio: float) -> float:
 @dataclass(frozen=True)
 class Group:
     """The findings that one mechanism answers for ("" for direct signs and what nothing on record explains). `weight`:
-    what they are worth together for a cause or mechanism, in dB; `alone` what each would be worth by itself."""
+    what they are worth together for a cause or mechanism, in dB; `alone` what each would be worth by itself; `last` what
+    goes with each when it is left out and the others stay."""
 
     mechanism: str
     findings: tuple[str, ...]
     weight: float
     alone: dict[str, float]
+    last: dict[str, float]
 
     @property
     def any_suffices(self) -> bool:
-        """Whether one of the findings would do nearly as well as all."""
-        return len(self.findings) > 1 and max(self.alone.values()) > 0.8 * self.weight > 0
+        """Whether any one of the findings could be left out at little loss."""
+        return len(self.findings) > 1 and self.weight >= LIGHT and max(self.last.values()) < 0.2 * self.weight
 
     @property
     def only_together(self) -> bool:
-        """Whether each of the findings by itself would say far less than all."""
-        return len(self.findings) > 1 and max(self.alone.values()) < 0.5 * self.weight
+        """Whether nearly all goes with any one of the findings."""
+        return len(self.findings) > 1 and self.weight >= LIGHT and min(self.last.values()) > 0.8 * self.weight
 
 
 def alone(net: Network, name: str) -> tuple[np.ndarray, np.ndarray]:
@@ -119,11 +123,16 @@ class Weights:
         evidence = self.found.evidence
         worth = self._for_cause if name in self.net.column else self._for_mechanism
         whole, *rest = worth(name, [evidence, *(evidence.without(findings) for findings in by.values())]).tolist()
+        heavy = [f for findings, without in zip(by.values(), rest, strict=True) for f in findings
+                 if len(findings) > 1 and whole - without >= LIGHT]  # fmt: skip
+        without_one = worth(name, [evidence, *(evidence.without([f]) for f in heavy)]).tolist()[1:]
+        last = {f: whole - w for f, w in zip(heavy, without_one, strict=True)}
         there, gone = self.alone(name)
         result = []
         for (mechanism, findings), without in zip(by.items(), rest, strict=True):
             alone = {f: float((there if evidence.states[f] else gone)[self.net.row[f]]) for f in findings}
-            result.append(Group(mechanism, tuple(findings), whole - without, alone))
+            own = {f: last.get(f, whole - without) for f in findings}
+            result.append(Group(mechanism, tuple(findings), whole - without, alone, own))
         return tuple(sorted(result, key=lambda g: (-round(abs(g.weight), 6), g.mechanism)))
 
     def _for_cause(self, name: str, evidences: list[Evidence]) -> np.ndarray:

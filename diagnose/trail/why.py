@@ -20,8 +20,6 @@ from diagnose.reading.terms import plain
 from diagnose.trail.graph import DIGITS, HAPPENED, Reasoning, below, chain_json, mechanism_id, of_type, ranked
 
 DEPTH = 4
-LIGHT = 0.5
-"""dB; groups that move belief by less are told together."""
 Tree = dict[str, Any]
 
 

@@ -338,7 +338,7 @@ class _Picture(Layered):
 
 
 _ARROW = (
-    '<defs><marker id="happened" viewBox="0 0 8 8" refX="0" refY="4" markerWidth="8" markerHeight="8" '
+    '<defs><marker id="happened" viewBox="0 0 8 8" refX="8" refY="4" markerWidth="10" markerHeight="10" '
     'markerUnits="userSpaceOnUse" orient="auto-start-reverse"><path d="M0 0L8 4L0 8z" fill="#7a3b00"/></marker></defs>'
 )
 _STYLE = """

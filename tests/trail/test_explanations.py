@@ -267,15 +267,25 @@ def test_a_second_mark_of_one_mechanism_makes_it_surer_and_says_little_new_of_th
         assert least < odds[1] - odds[0] < most
 
 
-def test_a_group_of_which_any_mark_suffices_says_so(judged):
-    """Two marks of overheated faces, either of which is nearly as telling as both."""
-    groups = [
-        g for path in SCENARIOS[:3] for g in why.why(judged(path).asked, ranked(judged(path).graph, "cause")[0])["groups"]
-    ]
-    said = [g for g in groups if g["together"] == "any of these suffices"]
-    assert all(len(g["marks"]) > 1 and max(m["weight"] for m in g["marks"]) > 0.8 * g["weight"] for g in said)
-    alone = [g for g in groups if len(g["marks"]) == 1]
-    assert alone and not any(g["together"] for g in alone)
+def test_marks_of_which_any_suffices_and_marks_that_tell_only_together(judged):
+    """Told of a group by leaving out each of its marks: little goes with any of them, or nearly all with each."""
+    seen = set()
+    for name in ("condensate-pump-dry-start", "sand-pump-jet-wash", "crude-pump-barrier-lost"):
+        case = judged(name)
+        lead = case.graph.nodes[ranked(case.graph, "cause")[0]]
+        at = case.diagnosis.at(lead["told_at"])
+        whole = worth(at.net, at.found.evidence, lead["text"])
+        for group in why.why(case.asked, ranked(case.graph, "cause")[0])["groups"]:
+            marks = [m["finding"] for m in group["marks"]]
+            if group["weight"] < 0.5 or len(marks) < 2:
+                assert group["together"] == ""
+                continue
+            gone = [whole - worth(at.net, at.found.evidence.without([f]), lead["text"]) for f in marks]
+            any_ = max(gone) < 0.2 * group["weight"]
+            all_ = min(gone) > 0.8 * group["weight"]
+            assert group["together"] == ("any of these suffices" if any_ else "only together" if all_ else "")
+            seen.add(group["together"])
+    assert "any of these suffices" in seen
 
 
 def test_the_contrast_weighs_the_groups_of_either_side(small):

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from diagnose.judgement.weights import LIGHT
 from diagnose.reading.figures import count, listed, percent, signed
 from diagnose.views.page import Page
 from diagnose.views.reasoning.common import STEP, at_seal, entry, finding_head, head, odds, path, state
 from diagnose.views.reasoning.proofs import fired, proof
 
-LIGHT = 0.5
-"""dB; groups that move belief by less are told together."""
 MOST_NAMED = 4
 OVERLAP = "Marks of different mechanisms overlap in what they tell, so the groups do not add up to the whole."
 Doc = dict[str, Any]
