@@ -29,7 +29,8 @@ CONDITIONS = {
 
 
 def finding(name: str, condition: str) -> bytes:
-    return (f"finding: {name}\nid: T-{name}\nstatus: accepted\nsince: '1.0'\nreviewed: '2026-11'\nreads: That.\n"
+    id = f"T{list(CONDITIONS).index(name) + 1}"
+    return (f"finding: {name}\nid: {id}\nstatus: accepted\nsince: '1.0'\nreviewed: '2026-11'\nreads: That.\n"
             f"otherwise: rarely\nwhen: {condition}\nsources: [common-practice]\n").encode()  # fmt: skip
 
 
