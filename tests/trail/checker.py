@@ -35,7 +35,9 @@ class Checker:
     def __init__(self, knowledge: Path, trail: Doc):
         self.trail = trail
         self.kinds = _yaml(knowledge / "vocabulary/parts.yaml")["parts"]
-        self.features = _yaml(knowledge / "vocabulary/features.yaml")["features"]
+        self.features = dict(_yaml(knowledge / "vocabulary/features.yaml")["features"])
+        forms = knowledge / "vocabulary/forms.yaml"
+        self.features |= _yaml(forms)["forms"] if forms.exists() else {}
         self.degrees = _yaml(knowledge / "vocabulary/scales.yaml")["degrees"]
         self.kind_names = self._spellings(self.kinds)
         self.feature_names = self._spellings(self.features)
@@ -66,6 +68,18 @@ class Checker:
             if k in self.kinds and k not in found:
                 found.add(k)
                 todo += _list(self.kinds[k].get("is"))
+        return found
+
+    def general(self, feature: str) -> set[str]:
+        """The feature, and the general words above it."""
+        found: set[str] = set()
+        todo = [feature]
+        while todo:
+            f = todo.pop()
+            if f in self.features and f not in found:
+                found.add(f)
+                card = self.features[f] or {}
+                todo += [*_list(card.get("form")), *_list(card.get("is"))]
         return found
 
     # ---- the check --------------------------------------------------------------------------------------------
@@ -177,11 +191,14 @@ class Checker:
     def seen(self, c: Doc, form: str, position: str) -> list[Doc]:
         """Records of the feature on the parts the condition speaks of, present or absent."""
         feature = self.feature_names[_plain(c[form])]
+        wanted = self.general(feature)
         on = self.kind_names[_plain(c["on"])] if c.get("on") else ""
         rows = []
         for o in self.trail["recorded"]:
+            # a special mark is there in general too; one that is not there in general is there in no special way
+            answers = feature in self.general(o["what"]) if o["state"] == "present" else o["what"] in wanted
             if (
-                o["what"] != feature
+                not answers
                 or o["state"] not in ("present", "absent")
                 or not self.at_seat(o["position"], c, position)
             ):
