@@ -184,7 +184,8 @@ def ledger(asked: Reasoning, node: str, depth: int = DEPTH) -> Tree:
         "lines_for": told["lines_for"],
     }  # fmt: skip
     if told["type"] == "cause":
-        prior = [firing_tree(graph, f, depth - 1, above) for f in below(graph, node, "sets prior")]
+        told = graph.nodes[_seated(node, at.position)]
+        prior = [firing_tree(graph, f, depth - 1, above) for f in below(graph, _seated(node, at.position), "sets prior")]
         result["prior"] = {"weight": told["prior"], "common": told["common"], "base_common": told["base_common"],
                            "because": prior}  # fmt: skip
         result["alone"] = told["alone"]
