@@ -83,6 +83,11 @@ class Clause:
             s.first <= c.first and c.last <= s.last and len(s.places) > len(c.places) and s.sense[0] in WORDS for s in self.spans
         )] if found else found  # fmt: skip
 
+    def likened(self, place: int) -> bool:
+        """Whether a word is what something is only compared with: "like a sausage", "hard as a biscuit"."""
+        before = [t.text for t in self.tokens[max(0, place - 2) : place]]
+        return any(w in ("like", "as") for w in before)
+
     def part(self, first: int, last: int, joined: str = "") -> Clause:
         """The clause of its tokens from first up to last."""
         spans = [Span(s.first - first, s.last - first, s.sense, s.guessed) for s in self.spans

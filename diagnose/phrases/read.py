@@ -28,6 +28,8 @@ TIE, WORTH, AMONG = 0.03, 0.6, 0.55
 MOST_HELD, MOST_READINGS = 80, 4
 TOLD = frozenset({"leak", "sound", "history", "fit"})
 """What is told of a seal as a whole, whatever part is named beside."""
+LEAKING = frozenset({"", "seal", "leak", "gland", "atmosphere side"})
+"""What a leak may be said of without the word."""
 DENIED = "it is read as a denial"
 _CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
          "heard": "it is hearsay", "blamed": "it names a cause"}  # fmt: skip
@@ -80,7 +82,8 @@ def _beside_the_point(reading: Reading, strange: int, named: bool) -> bool:
     """Whether a reading rests on fewer words than nobody here knows, or on one of several where no part is named, so that the
     phrase is about something else."""
     alone = len(reading.used) == 1 and len(reading.unread) > 1
-    return (strange >= len(reading.used) and (strange > 1 or not named)) or (alone and not named)
+    known = len(reading.used) - sum("is taken for" in why for why in reading.asks)
+    return strange > known or (strange == known and (not named or reading.score < LIKELY)) or (alone and not named)
 
 
 def _subject(clause: Clause, index: Index, held: list[Held]) -> str:
@@ -254,10 +257,10 @@ def _held(number: int, clause: Clause, named: dict[str, frozenset[int]], behind:
     if term.family == "reading" and value is None:
         return None
     used |= on_places | ({value[0]} if value else set())
-    return _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_used, on, fit, value)
+    return _weighed(spelling, clause, index, subject, used, guesses, matched, claimed, denial_used, on, fit, value)
 
 
-def _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_used, on, fit, value) -> Held | None:  # type: ignore[no-untyped-def]
+def _weighed(spelling, clause, index, subject, used, guesses, matched, claimed, denial_used, on, fit, value) -> Held | None:  # type: ignore[no-untyped-def]
     term = spelling.term
     more, quiet = _qualifiers(clause, used, term)
     lifted = {p for p, x in clause.lifted.items() if x.kind in ("extent", "which", "count")}
@@ -273,7 +276,9 @@ def _weighed(spelling, clause, index, used, guesses, matched, claimed, denial_us
     own = index.vocabulary.features[term.name].qualifiers if term.family == "feature" else {}
     if any(more.get(slot, value) != value for slot, value in own.items()):
         score *= WRONG_PART
-    if term.on == ("leak",) and not {("word", "leak"), ("part", "leak")} & clause.senses.keys():
+    if term.family == "setting" and left:
+        score *= WRONG_PART
+    if term.on == ("leak",) and subject not in LEAKING and not {("word", "leak"), ("part", "leak")} & clause.senses.keys():
         score *= UNTOLD
     if spelling.bare and not clause.cues("done"):
         score *= BARE
@@ -338,6 +343,8 @@ def _loss(clause: Clause, place: int, index: Index) -> float:
         return 0.5
     if place in clause.small:
         return 0.2
+    if clause.likened(place):
+        return 0.3
     senses = [s.sense for s in clause.spans if s.first <= place <= s.last and s.sense[0] == "word"]
     return max((index.weights.get(s, UNKNOWN) for s in senses), default=UNKNOWN)
 
@@ -387,7 +394,7 @@ def _qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, s
     quiet: set[int] = set()
     slots = {"feature": QUALIFYING, "act": ("made of", "when")}.get(term.family, ())
     for slot in slots:
-        spans = [s for s in clause.spans if s.sense[0] == slot and not set(s.places) & (used | quiet)]
+        spans = [s for s in clause.spans if s.sense[0] == slot and not set(s.places) & (used | quiet) and not clause.likened(s.first)]
         if slot == "side" and not spans and term.sides:
             spans = [s for s in clause.spans if s.sense[0] == slot and s.sense[1] in term.sides]
         if spans:

@@ -28,9 +28,8 @@ CONDITIONS = {
 }
 
 
-def finding(name: str, condition: str) -> bytes:
-    id = f"T{list(CONDITIONS).index(name) + 1}"
-    return (f"finding: {name}\nid: {id}\nstatus: accepted\nsince: '1.0'\nreviewed: '2026-11'\nreads: That.\n"
+def finding(name: str, condition: str, number: int) -> bytes:
+    return (f"finding: {name}\nid: F{900 + number}\nstatus: accepted\nsince: '1.0'\nreviewed: '2026-11'\nreads: That.\n"
             f"otherwise: rarely\nwhen: {condition}\nsources: [common-practice]\n").encode()  # fmt: skip
 
 
@@ -39,7 +38,7 @@ def grammar_base() -> RuleBase:
     names = ("words.yaml", "sources.yaml", "version.yaml")
     contents = {n: (ROOT / "knowledge" / n).read_bytes() for n in names}
     contents |= {f"vocabulary/{p.name}": p.read_bytes() for p in (ROOT / "knowledge" / "vocabulary").glob("*.yaml")}
-    contents |= {f"findings/{n.replace(' ', '-')}.yaml": finding(n, c) for n, c in CONDITIONS.items()}
+    contents |= {f"findings/{n.replace(' ', '-')}.yaml": finding(n, c, i) for i, (n, c) in enumerate(CONDITIONS.items())}
     problems = Problems()
     knowledge = build_knowledge(contents, "knowledge", problems)
     assert knowledge is not None and not problems.found, [str(p) for p in problems.found]
