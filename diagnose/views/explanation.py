@@ -18,12 +18,21 @@ from diagnose.quantities.clock import NO_PLACE
 from diagnose.quantities.limits import hangs_on_datum
 from diagnose.reading.figures import listed, percent, signed
 from diagnose.views import next_steps
-from diagnose.views.leading import leaders, not_named, shared, undamaged, why_is_open
+from diagnose.views.leading import (
+    leaders,
+    not_looked_at,
+    not_named,
+    of_their_own,
+    shared,
+    told_before,
+    undamaged,
+    why_is_open,
+)
 from diagnose.views.page import Page
 
 MOST_REASONS = 3
 """On each side of the first cause; those after it, and of two seals, get fewer."""
-MOST_BESIDE = 4
+MOST_BESIDE, MOST_HAPPENED = 3, 4
 OVERLAP = "Groups overlap: what one has said, another need not say again, so they do not add up."
 
 
@@ -89,8 +98,8 @@ def page(
 ) -> Page:
     case, knowledge = inference.case, inference.base.knowledge
     page.ends(case.name, "invented case" if case.invented else "", bold=True)
-    for x in judgements:
-        _answer(inference, x, everything, page)
+    for place, x in enumerate(judgements):
+        _answer(inference, x, judgements[:place], everything, page)
     if plan:
         next_steps.short_steps(inference, plan, page)
     called = cautions(inference, judgements)
@@ -111,19 +120,27 @@ def page(
     return page
 
 
-def _answer(inference: Inference, x: Judgement, everything: bool, page: Page) -> None:
+def _answer(inference: Inference, x: Judgement, earlier: Sequence[Judgement], everything: bool, page: Page) -> None:
     """The conclusion at one position: what happened, why, and by which chain."""
     several = len(inference.case.positions) > 1
     if several:
         page.heading(f"{x.position.capitalize()} seal")
     else:
         page.line()
-    if sound := undamaged(inference, x):
-        page.say(sound, indent=2)
-    _happened(x, page)
-    _why(inference, x, everything, page)
-    for chain in chains(x) if everything else chains(x)[: 1 if several else 2]:
-        _chain(chain, everything, page)
+    if first := undamaged(inference, x) or not_looked_at(inference, x):
+        page.say(first, indent=2)
+    if not_looked_at(inference, x) and not leaders(x) and not everything:
+        return
+    _happened(x, everything, page)
+    position, same = told_before(x, earlier)
+    if position and not everything:
+        page.line(page.bold("  Why"))
+        for j in same:
+            page.ends(f"    {j.standing:<12} {j.name}, as at the {position} seal", percent(j.probability))
+    else:
+        _why(inference, x, everything, page)
+        for chain in chains(x) if everything else chains(x)[:1]:
+            _chain(chain, everything, page)
     if x.unexplained:
         page.say("; ".join(x.unexplained), indent=2, lead=f"{'unexplained':<12} ", hang=15)
     points = open_points(inference, x.position)
@@ -133,15 +150,21 @@ def _answer(inference: Inference, x: Judgement, everything: bool, page: Page) ->
         page.say(f"and {len(points) - 2} more like it (--all)", indent=15)
 
 
-def _happened(x: Judgement, page: Page) -> None:
+def _happened(x: Judgement, everything: bool, page: Page) -> None:
     told = happened(x)
     if not told:
         page.say("No mechanism stands out on this record.", indent=2, lead=page.bold("What happened") + "  ", hang=17)
         return
-    by_standing = [(word, [j.name for j in told if j.standing == word]) for word in NAMED]
-    text = "; ".join(f"{word}: {listed(names)}" for word, names in by_standing if names)
     page.line(page.bold("  What happened"))
-    page.say(text, indent=4)
+    page.say(happened_text(told, 99 if everything else MOST_HAPPENED), indent=4)
+
+
+def happened_text(told: Sequence[Judged], most: int) -> str:
+    """Mechanisms by standing, at most so many with leak paths left to the last; the others are counted."""
+    kept = sorted(told, key=lambda j: (NAMED.index(j.standing), j.ends_chain))[:most]
+    by_standing = [(word, [j.name for j in told if j.standing == word and j in kept]) for word in NAMED]
+    text = "; ".join(f"{word}: {listed(names)}" for word, names in by_standing if names)
+    return text + (f"; and {len(told) - most} more" if len(told) > most else "")
 
 
 def _why(inference: Inference, x: Judgement, everything: bool, page: Page) -> None:
@@ -150,12 +173,16 @@ def _why(inference: Inference, x: Judgement, everything: bool, page: Page) -> No
     best = leaders(x)
     if not best:
         page.say(not_named(x), indent=4)
-    for place, j in enumerate(best):
+    own = of_their_own(best)
+    for place, j in enumerate(own):
         _leader(inference, j, MOST_REASONS if everything else max(0, MOST_REASONS - place - several), page)
     shown = leading(x, everything)
-    rest = [j for j in shown if j not in best and j.standing != "ruled out"]
+    rest = [j for j in shown if j not in own and j.standing != "ruled out"]
+    if not everything and (undamaged(inference, x) or any(j.standing in SURE_ENOUGH for j in own)):
+        rest = [j for j in rest if j.standing in NAMED]
     for j in rest if everything else rest[:MOST_BESIDE]:
-        page.ends(f"    {j.standing:<12} {j.name}", percent(j.probability))
+        same = ", by the same evidence" if j in best else ""
+        page.ends(f"    {j.standing:<12} {j.name}{same}", percent(j.probability))
     page.ends(f"    {'':<12} none of these causes", percent(x.none_of_these))
     if open_ := why_is_open(x):
         page.say(open_, indent=4)
@@ -188,15 +215,16 @@ def _chain(chain: Chain, everything: bool, page: Page) -> None:
         return
     page.line(page.bold("  Chain"))
     page.say(" > ".join(chain.main), indent=4, hang=6)
-    for off, *names in chain.branches:
-        page.say(f"{' > '.join(names)}, from {off}", indent=4, lead="and ", hang=6)
+    if chain.branches:
+        told = "; ".join(f"{' > '.join(names)} (from {off})" for off, *names in chain.branches)
+        page.say(told, indent=4, lead="and ", hang=6)
     for name in chain.main if not everything else chain.by_name:
         link = chain.by_name[name]
         if link.judged.kind == "mechanism":
-            page.say(_carried(link), indent=6, hang=8)
+            page.say(_carried(link, 2 if everything else 1), indent=6, hang=8)
 
 
-def _carried(link: Link, most: int = 2) -> str:
+def _carried(link: Link, most: int) -> str:
     if link.shown:
         more = f" and {len(link.shown) - most} more" if len(link.shown) > most else ""
         missing = f"; expected and not there: {link.missing[0].finding}" if link.missing else ""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from diagnose.inference.run import Inference
 from diagnose.judgement.chains import NAMED, SURE_ENOUGH, unexplained
 from diagnose.judgement.judge import Judged, Judgement
@@ -14,6 +16,24 @@ OPEN_FROM = 0.5
 def leaders(x: Judgement) -> list[Judged]:
     """The causes of the likeliest explanation that are possible or better, most probable first."""
     return [j for j in x.causes if j.name in x.explanation.causes and j.standing in NAMED]
+
+
+def of_their_own(best: Sequence[Judged]) -> list[Judged]:
+    """Those of the leading causes for which something speaks that does not speak for a likelier one as well."""
+    own: list[Judged] = []
+    for j in best:
+        if not own or set(j.lines_for).difference(*(o.lines_for for o in own)):
+            own.append(j)
+    return own
+
+
+def told_before(x: Judgement, earlier: Sequence[Judgement]) -> tuple[str, list[Judged]]:
+    """The earlier seal whose leading causes are just those of this one, by one verdict for both, and these causes."""
+    best = leaders(x)
+    for other in earlier:
+        if best and {j.name for j in best} == {j.name for j in leaders(other)} and all(j.card.scope == "machine" for j in best):
+            return other.position, best
+    return "", []
 
 
 def not_named(x: Judgement) -> str:
@@ -47,6 +67,15 @@ def shared(j: Judged, several: bool) -> str:
         return ""
     best = f"; the {j.told_at} seal shows it best" if j.told_at != j.position else ""
     return f"One verdict for both seals{best}."
+
+
+def not_looked_at(inference: Inference, x: Judgement) -> str:
+    """That of two seals nothing on record is about this one."""
+    case = inference.case
+    about = [o for o in case.observations if o.position == x.position and o.state in ("present", "absent")]
+    if len(case.positions) < 2 or about or any(m.position == x.position for m in case.measured):
+        return ""
+    return f"The {x.position} seal was not looked at: nothing on record is about it."
 
 
 def undamaged(inference: Inference, x: Judgement) -> str:

@@ -147,14 +147,16 @@ def _gaining(found: Judgement | None, rules: Sequence[Finding]) -> dict[str, Any
     result = {}
     for level, judged in levels.items():
         gaining = [j for j in judged if j.weight > GAINS and not j.ends_chain][:MOST]
+        gaining.sort(key=lambda j: (-round(j.probability, 9), j.name))
         among = {j.name for j in gaining}
         result[level] = [_row(j, names, among) for j in gaining]
     return result
 
 
 def _row(j: Judged, findings: set[str], among: set[str]) -> dict[str, Any]:
-    words = j.at.knowledge.words.seen
-    rows = sorted((r for r in j.card.leaves if r.finding in findings), key=lambda r: (-words[r.seen], r.finding))
+    words, known = j.at.knowledge.words.seen, j.at.knowledge.findings
+    left = [r for r in j.card.leaves if r.finding in findings and words[r.seen] > words[known[r.finding].otherwise]]
+    rows = sorted(left, key=lambda r: (-words[r.seen], r.finding))
     apart = [a for a in j.card.look_alikes if a.other in among]
     return {
         "name": j.name, "means": j.card.means, "probability": round(j.probability, 9), "prior": round(j.prior, 9),
@@ -168,6 +170,18 @@ def _unknown(says: str, near: Sequence[str]) -> BadInput:
     return BadInput([Problem(Where("diagnose", 0, 0), "unknown-term", says, way_out)])
 
 
+def _looked_for(answer: dict[str, Any], page: Page) -> None:
+    """What it is called, how it is seen, and until when."""
+    lost = answer["lost"]
+    until = "it stays on the part" if lost == "never" else f"record it {lost}: it is lost after that" if lost else ""
+    rows = (("also called: ", ", ".join(answer["also"])), ("", answer["how"]), ("", until))
+    if any(text for _, text in rows):
+        page.heading("How to see it")
+    for lead, text in rows:
+        if text:
+            page.say(text, indent=2, lead=lead)
+
+
 def page(answer: dict[str, Any], page: Page) -> Page:
     on = f" on {', '.join(answer['on'])}" if answer["on"] else ""
     asked = "" if plain(answer["asked"]) == plain(answer["pattern"]) else f"{answer['asked']}: "
@@ -177,17 +191,6 @@ def page(answer: dict[str, Any], page: Page) -> Page:
         page.say(row["text"], indent=2, lead="or: ")
     for why in answer["read_as"]["asks"] if "read_as" in answer else []:
         page.say(why, indent=2, lead="not sure: ")
-    if answer["also"]:
-        page.say(", ".join(answer["also"]), indent=2, lead="also called: ")
-    if answer["how"]:
-        page.say(answer["how"], indent=2, lead="how to see it: ")
-    if answer["lost"]:
-        told = (
-            "it stays on the part"
-            if answer["lost"] == "never"
-            else f"record it {answer['lost']}: it is lost after that"
-        )
-        page.say(told, indent=2)
     for level, title in (("mechanisms", "What it is left by"), ("causes", "What may have brought that about")):
         if answer[level]:
             page.heading(f"{title}, likeliest first")
@@ -195,6 +198,7 @@ def page(answer: dict[str, Any], page: Page) -> Page:
             page.ends(f"  {row['name']}", f"{percent(row['prior'])} before, {percent(row['probability'])} on this alone")
     if not answer["mechanisms"] and not answer["causes"]:
         page.heading("No mechanism or cause of this rule base leaves it.")
+    _looked_for(answer, page)
     for level in ("mechanisms", "causes"):
         for row in answer[level]:
             page.heading(row["name"])

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from diagnose.advice.actions import actions
 from diagnose.advice.plan import plan
 from diagnose.casefile.reader import read_case
+from diagnose.inference.rules import compile_rules
 from diagnose.inference.run import infer
+from diagnose.judgement.chains import NAMED
 from diagnose.judgement.judge import judge
+from diagnose.knowledge.model import Condition
 from diagnose.views import explanation
+from diagnose.views.leading import leaders
 from diagnose.views.page import Page
 from tests.support.places import ROOT, mostly_slow
+from tests.support.reasoned import reasoned
 
 SCENARIOS = sorted(p.stem for p in (ROOT / "scenarios").glob("*.yaml"))
 
@@ -27,6 +35,7 @@ def told(whole_base, whole_network):
             done[name] = inference, judgements, plan(judgements, most=5)
         return explanation.page(*done[name], everything, Page(80, False)).lines
 
+    lines.done = done
     return lines
 
 
@@ -34,18 +43,24 @@ def told(whole_base, whole_network):
 def test_the_answer_and_what_to_look_at_next_come_first_and_the_page_stays_short(name, told):
     lines = told(name, False)
     headings = [line for line in lines if line and not line.startswith(" ")][1:]
-    order = ["What to look at next", "Take care", "What to change"]
+    order = ["What to look at next", "Take care", "What to change", "What to repair"]
     assert [h for h in headings if h in order] == [h for h in order if h in headings]
     seals = 2 if "Inboard seal" in headings else 1
-    assert lines.index("What to look at next") < (24 if seals == 1 else 30)
+    answer = [i for i, line in enumerate(lines) if line.strip().startswith(("What happened", "Why", "Chain"))][: 3 if seals == 1 else 6]
+    assert answer == sorted(answer) and lines[answer[0]].strip().startswith("What happened")
+    assert lines.index("What to look at next") < (32 if seals == 1 else 40), "what to look at next stands on the first screen"
     assert len(lines) <= 80
     assert not any(line.startswith("Ledger") for line in lines)
 
 
 def test_all_has_the_ledgers_with_their_classes_and_every_caution_in_full(told):
     short, full = told("crude-pump-barrier-lost", False), told("crude-pump-barrier-lost", True)
-    assert "Ledger: loss of barrier fluid, outboard seal" in full
-    assert any("failure mechanism 2.7 overheating, failure cause 3.3 maintenance" in line for line in full)
+    (whole, *_) = told.done["crude-pump-barrier-lost"][1]
+    named = [j for j in (*whole.causes, *whole.mechanisms) if j.standing in NAMED]
+    assert named
+    for j in named:
+        assert f"Ledger: {j.name}, {whole.position} seal" in full
+        assert not j.card.class_14224 or any(line.startswith(f"  ISO 14224: {j.card.class_14224[:30]}") for line in full)
     assert any("as at every seal: " in line for line in short) and not any(
         "as at every seal: " in line for line in full
     )
@@ -59,14 +74,47 @@ def test_a_caution_that_the_record_raises_stands_in_full_on_the_short_page(told)
 
 def test_an_action_names_what_to_beware_of_where_the_record_raises_it(told):
     brief, full = (" ".join(" ".join(told("crude-pump-barrier-lost", x)).split()) for x in (False, True))
-    filling = "Fill and vent the circuit to a closed drain"
-    assert "inert gas" in brief.split(filling)[1].split("Take care: ")[1].split(".")[0]
-    assert (
-        "trapped pressure" in full.split("clean the cooler, flush the circuit")[1].split("Take care: ")[1].split(".")[0]
-    )
+    inference, judgements, _ = told.done["crude-pump-barrier-lost"]
+    raised = [c.name for c in explanation.cautions(inference, judgements) if c.name in inference.cautions and not c.always]
+    careful = [(a, [c for c in raised if c in a.cautions]) for a in actions(judgements) if set(a.cautions) & set(raised)]
+    assert careful
+    for text, most in ((brief, 1), (full, len(careful))):
+        for action, cares in careful[:most]:
+            after = text.split(" ".join(action.do.split()))[1].split("Take care: ")[1].split(".")[0]
+            assert set(cares) <= set(after.split(", "))
 
 
-def test_a_cause_that_stands_above_the_likeliest_explanation_is_not_denied(told):
-    text = " ".join(" ".join(told("thin-record", False)).split())
-    assert "possible abrasive wear 13 %" in text and "better supported than none" not in text
-    assert "The likeliest single explanation is none of these causes, with 8 %" in text
+def test_cautions_of_the_mechanisms_that_happened_are_shown(small):
+    """The faces are probably hot: the caution of their mechanism is shown, whatever the cause; that of one which did not
+    happen is not."""
+    knowledge = small.base.knowledge
+    always = replace(knowledge.cautions["hot parts"], always=False, when=Condition("saw", "hardened", on="O-ring"))
+    hot, jet = (replace(always, name=n) for n in ("hot faces", "jet"))
+    cards = {n: replace(m, cautions={"faces overheated": ("hot faces",), "washed by a jet": ("jet",)}.get(n, ()))
+             for n, m in knowledge.mechanisms.items()}  # fmt: skip
+    # the rule may hold at O-rings not yet looked at, so that the caution is shown only where a card names it
+    text = "case: c\nseal: {arrangement: single}\nobservations: [{on: hard face, saw: radial cracks, extent: all round}]\n"
+    changed = replace(knowledge, mechanisms=cards, cautions={**knowledge.cautions, "hot faces": hot, "jet": jet})
+    case = reasoned(text, replace(small.base, knowledge=changed, rules=compile_rules(changed)))
+    assert "faces overheated" in {j.name for j in explanation.happened(case.judgements[0])}
+    shown = {c.name for c in explanation.cautions(case.inference, case.judgements)}
+    assert "hot faces" in shown and "jet" not in shown
+
+
+def test_two_seals_of_one_verdict_are_told_once(told):
+    lines = told("bladder-flat-barrier-low", False)
+    inner, outer = told.done["bladder-flat-barrier-low"][1]
+    same = [j.name for j in leaders(outer)]
+    assert same == [j.name for j in leaders(inner)]
+    told_once = [line for line in lines if same[0] in line and f"as at the {inner.position} seal" in line]
+    assert len(told_once) == 1
+    assert sum(line.strip() == "Chain" for line in lines) == 1
+
+
+def test_a_seal_that_was_not_looked_at_says_so_and_nothing_else(whole_base):
+    case = reasoned("case: Pair\nseal: {arrangement: dual pressurised}\nparts:\n  - {item: 1, kind: soft face, position: inboard}\n"
+                    "observations:\n  - {part: 1, saw: scored face}\n", whole_base)  # fmt: skip
+    lines = explanation.page(case.inference, case.judgements, None, False, Page(80, False)).lines
+    at = lines.index("Outboard seal")
+    assert lines[at + 1] == "  The outboard seal was not looked at: nothing on record is about it."
+    assert not lines[at + 2].startswith("  ")

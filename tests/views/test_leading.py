@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 
 from diagnose.casefile.reader import parse_case
 from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.judgement.judge import CauseSet
 from diagnose.reading.problems import Problems
-from diagnose.views.leading import leaders, shared, unaccounted, undamaged, why_is_open
+from diagnose.views.leading import leaders, not_named, of_their_own, shared, unaccounted, undamaged, why_is_open
 
 PAIR = """
 case: Pair
@@ -59,3 +62,22 @@ def test_a_mechanism_without_a_cause_that_brings_it_is_said_to_be_open(whole_bas
     assert all(j.kind == "mechanism" for j in unaccounted(at))
     assert bool(why_is_open(at)) == bool(unaccounted(at))
     assert all(j.kind == "cause" for j in leaders(at))
+
+
+def test_a_cause_that_stands_above_the_likeliest_explanation_is_not_denied():
+    """No cause leads alone, yet one counts in many explanations."""
+    of = [SimpleNamespace(probability=0.13, standing="possible")]
+    text = not_named(SimpleNamespace(causes=of, explanation=CauseSet((), 0.08), none_of_these=0.08))
+    assert "better supported than none" not in text and "The likeliest single explanation is none of these causes, with 8 %" in text
+    of[0].probability = 0.05
+    assert "better supported than none of them (8 %)" in not_named(
+        SimpleNamespace(causes=of, explanation=CauseSet((), 0.08), none_of_these=0.08)
+    )
+
+
+def test_a_cause_that_only_a_likelier_one_s_evidence_speaks_for_is_not_told_beside_it():
+    first, same, other = (SimpleNamespace(name=n, lines_for=lines) for n, lines in
+                          (("first", ("hot", "hard")), ("same", ("hot",)), ("other", ("hot", "bent"))))  # fmt: skip
+    assert of_their_own([first, same, other]) == [first, other]
+    bare = SimpleNamespace(name="bare", lines_for=())
+    assert of_their_own([bare, SimpleNamespace(name="none", lines_for=())]) == [bare]

@@ -65,7 +65,8 @@ class Heading:
 
 @dataclass(frozen=True)
 class Table:
-    """`columns` are (heading, role) pairs; a role is "", number, drawing, narrow or wide. `strong` rows stand out."""
+    """`columns` are (heading, role) pairs; a role is "", number, drawing, narrow, wide or fill (left open for
+    a pen). `strong` rows stand out."""
 
     columns: Sequence[tuple[str, str]]
     rows: Sequence[Sequence[Line]]
@@ -135,15 +136,24 @@ class Leader:
 
 @dataclass(frozen=True)
 class Answer:
-    """The conclusion at one seal position; `place` is "" where there is only one. `happened` names the mechanisms, `also`
-    are causes of the leading explanation for which the page has only a line."""
+    """The conclusion at one seal position; `place` is "" where there is only one. `first` says that no damage is on record or
+    that the seal was not looked at, `happened` names the mechanisms, `also` are causes of the leading explanation for
+    which the page has only a line."""
 
     place: str
+    first: str
     happened: Line
     leaders: Sequence[Leader]
     also: Sequence[Line]
     sure: Line
     beside: Sequence[Line]
+
+    @property
+    def title(self) -> str:
+        failed = self.leaders or self.also or not self.first
+        if failed:
+            return f"Why the {self.place} failed" if self.place else "Why it failed"
+        return f"The {self.place}" if self.place else "What was found"
 
 
 @dataclass(frozen=True)
@@ -159,3 +169,7 @@ class Report:
     dense: bool
     sections: Sequence[Section]
     digests: Sequence[tuple[str, str]]
+
+    @property
+    def kind(self) -> str:
+        return "Seal failure report" if any(a.title.startswith("Why") for a in self.answers) else "Seal report"

@@ -93,8 +93,10 @@ def changes(t: Told) -> list[Block]:
     for a in t.advice:
         causes = "; ".join(f"{x.name}{t.at(x.position)}" for x in a.tied)
         care = ", ".join(c.name for c in t.cautions if c.name in a.cautions)
-        rows.append(([a.do, Soft(f" Take care: {care}.")] if care else a.do, f"{a.kind}, {a.field}", causes, " ".join(a.worked_if)))
-    columns = (("what to change or repair", "wide"), ("kind, field", "narrow"), ("against", ""), ("worked if", "wide"))
+        do = [a.do, Soft(f" Take care: {care}.")] if care else a.do
+        rows.append((do, f"{a.kind}, {a.field}", causes, " ".join(a.worked_if), "", ""))
+    columns = (("what to change or repair", "wide"), ("kind, field", "narrow"), ("against", ""), ("worked if", "wide"),
+               ("owner", "fill"), ("due", "fill"))  # fmt: skip
     return [Table(columns, rows)] if rows else []
 
 
@@ -135,7 +137,8 @@ def _planned(t: Told, plan: Plan) -> list[Block]:
     if plan.steps:
         columns = (("", "narrow"), ("work", "wide"), ("decides", ""), ("minutes", "number"), ("tells, bit", "number"))
         blocks.append(Table(columns, [_step(t, i, s) for i, s in enumerate(plan.steps, 1)]))
-    return [*blocks, Paragraph(says(plan.stop), "small")]
+    bit = "A bit is what the answer to one even question tells: as likely yes as no."
+    return [*blocks, Paragraph(f"{bit if plan.steps else ''} {says(plan.stop)}".strip(), "small")]
 
 
 def _step(t: Told, number: int, s: Step) -> Sequence[Line]:

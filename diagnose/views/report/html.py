@@ -54,7 +54,7 @@ def page(report: Report, short: bool = False, paper: str = "") -> str:
         "head", el("meta", charset="utf-8"), el("meta", http_equiv="Content-Security-Policy", content=policy),
         el("meta", name="viewport", content="width=device-width, initial-scale=1"),
         el("meta", name="color-scheme", content="light"), el("link", rel="icon", href="data:,"),
-        el("title", f"{report.title}: seal failure report"), Markup(f"<style>{style}</style>"),
+        el("title", f"{report.title}: {report.kind.lower()}"), Markup(f"<style>{style}</style>"),
     )  # fmt: skip
     return f"<!doctype html>\n{el('html', head, el('body', content), lang='en')}\n"
 
@@ -72,7 +72,7 @@ def _hash(content: str) -> str:
 
 
 def _summary(report: Report, short: bool) -> Markup:
-    kind = "Seal failure report" + (", one page" if short else "")
+    kind = f"{report.kind}{', one page' if short else ''}"
     invented = el("p", "Invented case, for demonstration", class_="invented") if report.invented else None
     facts = el("dl", [el("div", el("dt", name), el("dd", value)) for name, value in report.facts], class_="facts")
     last = el(
@@ -88,18 +88,22 @@ def _summary(report: Report, short: bool) -> Markup:
 
 
 def _answer(answer: Answer, short: bool) -> Markup:
-    title = f"Why the {answer.place} failed" if answer.place else "Why it failed"
-    none = el("p", "No cause could be named.", class_="verdict") if not answer.leaders else None
-    beside = el(
+    named = answer.leaders or answer.also or answer.first
+    none = None if named else el("p", "No cause could be named.", class_="verdict")
+    first = el("p", answer.first, class_="verdict") if answer.first else None
+    beside = answer.beside and el(
         "p",
         el("strong", ("Nearest: ", "Beside it: ", "Beside them: ")[min(len(answer.leaders) + len(answer.also), 2)]),
         _listed(answer.beside),
         class_="beside",
     )
     return el(
-        "section", el("h2", title), el("p", el("strong", "What happened: "), _line(answer.happened)), none, [_leader(x, short) for x in answer.leaders],
+        "section", el("h2", answer.title), first,
+        el("p", el("strong", "What happened: "), _line(answer.happened)) if answer.happened else None, none,
+        [_leader(x, short) for x in answer.leaders],
         [el("h3", "Also at work"), _items(answer.also)] if answer.also else None,
-        el("p", el("strong", "How sure: "), _line(answer.sure), class_="sure"), beside, class_="answer",
+        el("p", el("strong", "How sure: "), _line(answer.sure), class_="sure") if answer.sure else None, beside or None,
+        class_="answer",
     )  # fmt: skip
 
 

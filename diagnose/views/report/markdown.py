@@ -48,11 +48,13 @@ def page(report: Report, short: bool = False) -> str:
 
 
 def _answer(a: Answer) -> str:
-    parts = [f"## Why {f'the {a.place}' if a.place else 'it'} failed"]
-    parts.append(f"What happened: {_line(a.happened)}")
-    parts += [_leader(x) for x in a.leaders] or ["No cause could be named."]
+    parts = [f"## {a.title}"]
+    parts += [f"**{_text(a.first)}**"] if a.first else []
+    parts += [f"What happened: {_line(a.happened)}"] if a.happened else []
+    parts += [_leader(x) for x in a.leaders] or ([] if a.also or a.first else ["No cause could be named."])
     parts += ["Also at work:\n\n" + _items(a.also)] if a.also else []
-    parts += [f"How sure: {_line(a.sure)}", f"{'Beside it' if a.leaders else 'Nearest'}:\n{_items(a.beside)}"]
+    parts += [f"How sure: {_line(a.sure)}"] if a.sure else []
+    parts += [f"{'Beside it' if a.leaders else 'Nearest'}:\n{_items(a.beside)}"] if a.beside else []
     return "\n\n".join(parts)
 
 

@@ -9,11 +9,20 @@ from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.inference.engine import finding_id
 from diagnose.judgement.chains import chain
 from diagnose.judgement.judge import Judged, Judgement, Weighed
-from diagnose.reading.figures import listed, percent
+from diagnose.reading.figures import count, percent
 from diagnose.trail.graph import cause_id
 from diagnose.views.drawings import charts
-from diagnose.views.explanation import happened
-from diagnose.views.leading import leaders, not_named, shared, undamaged, why_is_open
+from diagnose.views.explanation import happened, happened_text
+from diagnose.views.leading import (
+    leaders,
+    not_looked_at,
+    not_named,
+    of_their_own,
+    shared,
+    told_before,
+    undamaged,
+    why_is_open,
+)
 from diagnose.views.report.blocks import Answer, Leader, Line, Piece, Proof, Soft, Strong, pieces
 from diagnose.views.report.told import Told
 
@@ -22,7 +31,7 @@ LEAST_TOLD = 0.5
 ROOMS = ((5, 4, True), (4, 3, True), (3, 2, True), (3, 2, False), (2, 2, False), (2, 1, False), (1, 1, False))
 """Most reasons and changes told of a cause, and whether its chain is told, from roomy to tight; the first that fits the
 page is used."""
-MOST_CAUTIONS = 3
+MOST_CAUTIONS, MOST_HAPPENED = 3, 6
 PAGE_LINES, DENSE_LINES, WIDE, HALF = 57, 62, 120, 58
 """Lines of print on page one, in usual and in smaller type, and characters on a line across the page and across half
 of it; on the careful side."""
@@ -32,7 +41,7 @@ def page_one(t: Told) -> tuple[list[Answer], list[Line], bool]:
     """Answers and cautions, told as fully as one page has room for, and whether it takes smaller type."""
     named, care = facts(t), cautions(t)
     for room in ROOMS:
-        answers = [_answer(t, x, *room) for x in t.judgements]
+        answers = [_answer(t, x, t.judgements[:i], *room) for i, x in enumerate(t.judgements)]
         lines = _lines(t.case.name, named, answers, care)
         if lines <= DENSE_LINES:
             break
@@ -57,6 +66,7 @@ def _lines(title: str, named: Sequence[tuple[str, str]], answers: Sequence[Answe
             + (1.5 if a.also else 0)
             + rows([a.sure], WIDE)
             + rows([a.happened], WIDE)
+            + rows([a.first], WIDE)
             + -(-sum(map(_length, a.beside)) // WIDE)
         )
         for x in a.leaders:
@@ -99,23 +109,25 @@ def facts(t: Told) -> list[tuple[str, str]]:
     return [(name, value) for name, value in rows if value]
 
 
-def _answer(t: Told, x: Judgement, reasons: int, changes: int, chain: bool) -> Answer:
-    best = leaders(x)
+def _answer(t: Told, x: Judgement, earlier: Sequence[Judgement], reasons: int, changes: int, chain: bool) -> Answer:
+    best, unseen = leaders(x), not_looked_at(t.inference, x)
     beside = [j for j in x.causes if j not in best and j.standing != "ruled out"][:3]
     lines: list[Line] = [
         [Strong(j.standing), f" {percent(j.probability)} ", Proof(j.name, cause_id(j.name, x.position))]
         for j in beside
     ]
     lines.append([f"{percent(x.none_of_these)} ", Soft("none of these causes")])
-    full = best[:1] if t.several else best
-    also = [_brief(t, j) for j in best if j not in full]
+    position, _ = told_before(x, earlier)
+    full = [] if unseen or position else of_their_own(best)[: 1 if t.several else None]
+    also = [_brief(t, j, f", as at the {position} seal" if position else "") for j in best if j not in full]
     return Answer(
         t.place(x.position),
-        _happened(x),
+        undamaged(t.inference, x) or unseen,
+        "" if unseen else _happened(x),
         [_leader(t, x, j, reasons, changes, chain) for j in full],
         also,
-        _how_sure(t, x, best),
-        lines,
+        "" if unseen and not best else _how_sure(t, x, best),
+        [] if unseen else lines,
     )
 
 
@@ -123,35 +135,35 @@ def _happened(x: Judgement) -> Line:
     told = happened(x)
     if not told:
         return "No mechanism stands out on this record."
-    by_word = [(word, [j.name for j in told if j.standing == word]) for word in ("established", "probable", "possible")]
-    return "; ".join(f"{word}: {listed(names)}" for word, names in by_word if names) + "."
+    return happened_text(told, MOST_HAPPENED) + "."
 
 
-def _brief(t: Told, j: Judged) -> Line:
+def _brief(t: Told, j: Judged, where: str = "") -> Line:
     told: list[Piece] = [
         Strong(j.standing),
         f" {percent(j.probability)} ",
         Proof(j.name, cause_id(j.name, j.position)),
+        where,
     ]
     heaviest = next(
         (e for e in j.evidence if e.state != "unrecorded" and not e.through and e.weight >= LEAST_TOLD), None
     )
-    return [*told, ": ", *_reason(t, heaviest, j.position)] if heaviest else told
+    return [*told, ": ", *_reason(t, heaviest, j.position)] if heaviest and not where else told
 
 
 def _how_sure(t: Told, x: Judgement, best: Sequence[Judged]) -> Line:
-    words, sound = t.knowledge.words, undamaged(t.inference, x)
+    words = t.knowledge.words
     if not best:
-        return f"{sound} {not_named(x)} {why_is_open(x)}".strip()
-    lines = ", ".join(f"{len(j.lines_for)} for {j.name}" for j in best)
+        return f"{not_named(x)} {why_is_open(x)}".strip()
+    lines = "; ".join(f"{count(len(j.lines_for), 'finding')} for {j.name}" for j in best)
     told = [
-        f"findings on records of their own {lines}. Established needs {percent(words.established)}, "
+        f"on records of their own {lines}. Established needs {percent(words.established)}, "
         f"{words.lines_needed} such findings and nothing decisive against."
     ]
     if x.unexplained:
         more = f"; and {len(x.unexplained) - 3} more" if len(x.unexplained) > 3 else ""
         told.append(f" Left unexplained: {'; '.join(x.unexplained[:3])}{more}.")
-    return [*told, f" {sound}"] if sound else told
+    return told
 
 
 def _leader(t: Told, x: Judgement, j: Judged, reasons: int, changes: int, with_chain: bool) -> Leader:
