@@ -56,15 +56,21 @@ def ladder(folder: Path, base: RuleBase) -> list[Row]:
         expected = {level: tuple(map(base.knowledge.present_name, labels[name].get(level) or NONE)) for level in LEVELS}
         row = Row(name, _yaml(path)["kind"], expected)
         for stage, answers in readers.items():
-            for level in LEVELS:
+            for level in named(labels[name]):
                 if (answers.get(name) or {}).get(level):
                     row.told[stage, level] = read(answers[name][level], expected[level], base)
         record = folder / "records" / f"{name}.yaml"
         if record.is_file():
             beside = {base.knowledge.present_name(n) for n in labels[name].get("beside") or ()}
-            row.told |= judged(record, expected, beside, base)
+            told = judged(record, expected, beside, base)
+            row.told |= {key: level for key, level in told.items() if key[1] in named(labels[name])}
         rows.append(row)
     return rows
+
+
+def named(label: Mapping[str, list[str]]) -> list[str]:
+    """The levels at which a case can be scored: a case for whose mechanism there is no name has no mechanism to find."""
+    return [level for level in LEVELS if level == "root" or label.get("mechanism")]
 
 
 def _yaml(path: Path) -> dict:
