@@ -92,12 +92,16 @@ def _split(net: Network, evidences: Sequence[Evidence], places: list[int], wides
 
 
 def chance_of(net: Network, mechanism: int, evidences: Sequence[Evidence], members: np.ndarray) -> np.ndarray:
-    """P(mechanism | evidence, set), shape (evidences, sets); all evidences with the same mechanisms off."""
-    together = _Together(net, evidences, members)
-    if mechanism not in together.sums.at:
-        known = (Sums(net, e).mechanisms(members) for e in evidences)
-        return np.array([net.forward(members, k)[mechanism] for k in known])
-    return together.chance_of(mechanism)
+    """P(mechanism | evidence, set), shape (evidences, sets)."""
+    result = np.zeros((len(evidences), len(members)))
+    for places in _batches(net, evidences):
+        together = _Together(net, [evidences[a] for a in places], members)
+        if mechanism in together.sums.at:
+            result[places] = together.chance_of(mechanism)
+        elif mechanism not in together.evidences[0].off:
+            known = (Sums(net, e).mechanisms(members) for e in together.evidences)
+            result[places] = [net.forward(members, k)[mechanism] for k in known]
+    return result
 
 
 def _sets(found: Posterior) -> np.ndarray:

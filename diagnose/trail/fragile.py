@@ -11,7 +11,8 @@ from diagnose.casefile.format import record_id
 from diagnose.casefile.model import Extent, Observation
 from diagnose.inference.again import Again, Record
 from diagnose.inference.run import Inference
-from diagnose.judgement.altered import altered
+from diagnose.judgement.altered import Altered, altered, chance_of
+from diagnose.judgement.chains import NAMED
 from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.judgement.judge import Judgement, evidence_at, standing
 from diagnose.judgement.posterior import Evidence
@@ -42,16 +43,18 @@ Edits = tuple[Edit, ...]
 
 @dataclass(frozen=True)
 class Answer:
-    """Leading explanation and standings of its causes at one position."""
+    """Leading explanation and standings of its causes at one position; where no cause leads the record as it stands, the
+    standing of the mechanism that does."""
 
     causes: tuple[str, ...]
     standings: tuple[str, ...]
+    happened: str = ""
 
     def standing_of(self, cause: str) -> str:
         return self.standings[self.causes.index(cause)]
 
     def as_json(self) -> dict[str, Any]:
-        return {"causes": list(self.causes), "standings": list(self.standings)}
+        return {"causes": list(self.causes), "standings": list(self.standings), "happened": self.happened}
 
 
 @dataclass(frozen=True)
@@ -79,7 +82,7 @@ def fragile(diagnosis: Diagnosis, position: str, told: Progress = lambda done, o
     pairs = _pairs(used, [r for _, r in carries[:MOST_IN_PAIRS]], {e for (e,) in single}, diagnosis.inference, position)
     trials.run(pairs)
     return {
-        "position": position, "now": start.as_json(), "single": _told(single, trials, diagnosis),
+        "position": position, "leads": lead, "told_at": trials.told_at, "now": start.as_json(), "single": _told(single, trials, diagnosis),
         "pairs": _told(_reaching(pairs, trials, start, lead), trials, diagnosis), "records": len(used),
         "carries": [
             {"record": _text(r, diagnosis), "id": r.id, "case_line": r.where.line, "weight": round(db, 6) + 0.0}
@@ -98,7 +101,9 @@ class _Trials:
         self.done: dict[Edits, Tried] = {}
         self.known: dict[tuple[Any, ...], Tried] = {}
         named = self.judgement.explanation.causes
-        self.lead = next((j.name for j in self.judgement.causes if j.name in named), "")
+        happened = [j for j in self.judgement.mechanisms[:1] if j.standing in NAMED and not named]
+        lead = next((j for j in [*self.judgement.causes, *happened] if j.name in named or j in happened), None)
+        self.lead, self.told_at = (lead.name, lead.told_at) if lead else ("", position)
         self.as_it_stands = _key(self.judgement.found.evidence)
         self.run([()])
 
@@ -137,13 +142,27 @@ class _Trials:
             return
         found, column = self.judgement.found, self.diagnosis.net.column
         most = FEW_SETS if found.sums.widest > WIDE else MOST_SETS
-        now, *then = altered(found, [found.evidence, *(evidence for evidence, _ in waiting)], most).tried()
-        for (causes, shares, none), (_, at) in zip(then, waiting, strict=True):
+        evidences = [found.evidence, *(evidence for evidence, _ in waiting)]
+        then = altered(found, evidences, most)
+        now, *tried = then.tried()
+        there = self.mechanism(then, evidences)
+        for (causes, shares, none), p, (_, at) in zip(tried, there[1:], waiting, strict=True):
             chance = {c: _shifted(found.share[column[c]], now[1][column[c]], shares[column[c]]) for c in causes}
             ranked = sorted(causes, key=lambda c: (-round(chance[c], 9), c))
             words = tuple(_standing(at, c, chance[c]) for c in ranked)
-            p = shares[column[self.lead]] if self.lead else none
-            yield Tried(Answer(tuple(ranked), words), _log_odds(p))
+            if p is None:
+                yield Tried(Answer(tuple(ranked), words), _log_odds(shares[column[self.lead]] if self.lead else none))
+                continue
+            exact = float(found.mechanisms[self.diagnosis.net.mechanism[self.lead]])
+            happened = _standing(at, self.lead, _shifted(exact, there[0], p))
+            yield Tried(Answer(tuple(ranked), words, happened), _log_odds(p))
+
+    def mechanism(self, then: Altered, evidences: Sequence[Evidence]) -> list[Any]:
+        """The chance of the mechanism that leads, under each evidence; None where a cause leads."""
+        at = self.diagnosis.net.mechanism.get(self.lead)
+        if at is None:
+            return [None] * len(evidences)
+        return list((chance_of(then.net, at, evidences, then.members) * then.exactly).sum(axis=1).tolist())
 
 
 def _shifted(exact: float, now: float, then: float) -> float:
@@ -224,8 +243,9 @@ def _reaching(many: Iterable[Edits], trials: _Trials, start: Answer, lead: str) 
 
     def reach(edits: Edits) -> tuple[Any, ...]:
         then = trials.of(edits).answer
-        lost = lead not in then.causes
-        lowered = not lost and bool(lead) and then.standing_of(lead) != start.standing_of(lead)
+        lost = bool(start.causes) and lead not in then.causes
+        lowered = not lost and (then.happened != start.happened or (
+            lead in start.causes and then.standing_of(lead) != start.standing_of(lead)))  # fmt: skip
         return (not lost, not lowered, sum(e.kind != "left out" for e in edits), [e.record.where.line for e in edits])
 
     return sorted((edits for edits in many if trials.of(edits).answer != start), key=reach)

@@ -227,7 +227,8 @@ def test_a_finding_that_the_parts_of_a_case_leave_no_room_for_says_what_it_needs
 
 def test_every_change_that_is_said_to_matter_does(small):
     answer = fragile(small.diagnosis, "seal")
-    assert answer["now"] == {"causes": ["dry running"], "standings": ["probable"]}
+    assert answer["now"] == {"causes": ["dry running"], "standings": ["probable"], "happened": ""}
+    assert answer["leads"] == "dry running" and answer["told_at"] == "seal"
     left_out = [r["changes"][0]["id"] for r in answer["single"] if r["changes"][0]["kind"] == "left out"]
     for record in small.inference.case.observations:
         result = after(small, Change("forget", record.id))["explanation"][0]["after"]["causes"]
@@ -246,6 +247,19 @@ def test_what_a_record_is_said_to_carry_it_carries(name, judged):
         then = made.diagnosis(case.base).at("seal").of(lead.name).probability
         odds = [decibans(p / (1 - p)) for p in (lead.probability, then)]
         assert carried["weight"] == pytest.approx(odds[0] - odds[1], abs=1.0), carried["record"]
+
+
+def test_where_no_cause_leads_it_is_told_what_the_mechanism_hangs_on(small):
+    hard = "case: hard\nseal: {arrangement: single}\nobservations: [{on: O-ring, saw: hardened}]\n"
+    case = reasoned(hard, small.base)
+    answer = fragile(case.diagnosis, "seal")
+    assert answer["now"]["causes"] == [] and answer["leads"] == "ring baked" and answer["now"]["happened"] == "probable"
+    (left_out, turned) = answer["single"]
+    assert [r["then"]["happened"] for r in (left_out, turned)] == ["unlikely", "unlikely"]
+    at = case.diagnosis.at("seal")
+    p, bare = at.of("ring baked").probability, at.of("ring baked").prior
+    carried = decibans(p / (1 - p)) - decibans(bare / (1 - bare))
+    assert answer["carries"][0]["weight"] == pytest.approx(carried, abs=0.5)
 
 
 def test_progress_is_told_from_the_first_change_to_the_last(small):

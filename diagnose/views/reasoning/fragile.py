@@ -19,15 +19,19 @@ def fragile(answer: Doc, page: Page) -> Page:
     for x in answer["positions"]:
         if several:
             page.heading(f"{x['position']} seal")
-        page.say(_answer_text(x["now"]), indent=STEP, lead="now: ")
+        page.say(_answer_text(x), indent=STEP, lead="now: ")
+        if x["told_at"] != x["position"]:
+            page.say(f"{x['leads']} has one verdict for the machine, that of the {x['told_at']} seal; here is what hangs on this "
+                     "seal's own record.", indent=STEP)  # fmt: skip
         page.heading("One change that changes it")
-        _changes_list(x["single"], x["now"], page)
+        _changes_list(x["single"], x, page)
         page.heading("Two changes that change it, where neither does alone")
-        _changes_list(x["pairs"], x["now"], page)
+        _changes_list(x["pairs"], x, page)
         page.say(
             "Pairs are tried among the records that carry most, and those that stand in for each other.", indent=STEP
         )
-        page.heading("What each record carries: dB that the leading cause's odds lose without it")
+        what = f"the odds of {x['leads']} lose" if x["leads"] else "the odds of none of these lose"
+        page.heading(f"What each record carries: dB that {what} without it")
         rows = [
             (signed(c["weight"]), f"{c['record']} (case line {c['case_line']})")
             for c in x["carries"]
@@ -37,12 +41,14 @@ def fragile(answer: Doc, page: Page) -> Page:
     return page
 
 
-def _answer_text(answer: Doc) -> str:
-    told = [f"{c} ({s})" for c, s in zip(answer["causes"], answer["standings"], strict=True)]
-    return " and ".join(told) or "none of these"
+def _answer_text(x: Doc) -> str:
+    now = x["now"]
+    told = [f"{c} ({s})" for c, s in zip(now["causes"], now["standings"], strict=True)]
+    happened = f"; what happened: {x['leads']} ({now['happened']})" if now["happened"] else ""
+    return " and ".join(told) or f"none of these causes{happened}"
 
 
-def _changes_list(rows: Sequence[Doc], now: Doc, page: Page, most: int = 12) -> None:
+def _changes_list(rows: Sequence[Doc], x: Doc, page: Page, most: int = 12) -> None:
     if not rows:
         page.say("none", indent=STEP)
     for r in rows[:most]:
@@ -50,13 +56,14 @@ def _changes_list(rows: Sequence[Doc], now: Doc, page: Page, most: int = 12) -> 
             f"{c['record']} (case line {c['case_line']}) {c['kind'] if c['kind'] == 'left out' else 'the other way round'}"
             for c in r["changes"]
         )
-        page.say(f"{told}: {_moved(now, r['then'])}", indent=STEP, lead="- ")
+        page.say(f"{told}: {_moved(x, r['then'])}", indent=STEP, lead="- ")
     if len(rows) > most:
         page.say(f"and {len(rows) - most} more; --json has them all", indent=STEP)
 
 
-def _moved(now: Doc, then: Doc) -> str:
+def _moved(x: Doc, then: Doc) -> str:
     """What a change takes out of the answer, brings into it, and moves in it."""
+    now = x["now"]
     was, is_ = (dict(zip(x["causes"], x["standings"], strict=True)) for x in (now, then))
     gone = [c for c in was if c not in is_]
     told = [f"no longer {c}" for c in gone]
@@ -67,4 +74,8 @@ def _moved(now: Doc, then: Doc) -> str:
         for c, s in is_.items()
         if was.get(c, s) != s
     ]
-    return "; ".join(told) if is_ else "none of these causes leads"
+    if was and not is_:
+        told = ["none of these causes leads"]
+    if now["happened"] != then["happened"]:
+        told.append(f"{x['leads']} {then['happened']}")
+    return "; ".join(told)
