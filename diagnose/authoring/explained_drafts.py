@@ -19,7 +19,7 @@ from diagnose.knowledge.model import Cause, Explained, Link, LookAlike, Mechanis
 
 TOGETHER = 6
 """So many rows are weighed in one test."""
-SHOWN = (2, 3, 5, 8)
+SHOWN = (4, 8)
 """So many typical findings are tried until the card leads."""
 
 
@@ -102,18 +102,19 @@ class ExplainedDrafter:
             if n >= len(typical):
                 return
 
-    def _weighed(self, name: str, card: Explained, records: Sequence[Record]) -> Iterator[Draft]:
-        fragment = given(self.context(card) + list(records))
-        inference = self.drafter.try_out(fragment)
+    def _weighed(self, name: str, of: Sequence[str], records: Sequence[Record]) -> Iterator[Draft]:
+        """What records weigh for some causes or mechanisms."""
+        inference = self.drafter.try_out(given(records))
         if inference is not None:
-            weight = most_worth(inference, self.net, card.name, inference.case.positions)
-            yield Draft(name, [fragment], {"speaks for": {card.name: f"{weight:+.1f} dB"}})
+            places = inference.case.positions
+            weights = {n: f"{most_worth(inference, self.net, n, places):+.1f} dB" for n in of}
+            yield Draft(name, [given(records)], {"speaks for": weights})
 
     def _rows(self, card: Explained) -> Iterator[Draft]:
         rows = [r.finding for r in card.leaves if r.finding not in self.net.question_of]
         for n, begin in enumerate(range(0, len(rows), TOGETHER), 1):
             name = f"What the marks of {card.name} weigh together, {ordinal(n)} set"
-            yield from self._weighed(name, card, told(rows[begin : begin + TOGETHER]))
+            yield from self._weighed(name, [card.name], self.context(card) + told(rows[begin : begin + TOGETHER]))
 
     def _through(self, card: Explained, link: Link) -> Iterator[Draft]:
         """The mark of a mechanism brought about that says most, and is no mark of the card itself."""
@@ -122,35 +123,21 @@ class ExplainedDrafter:
         rows = [r for r in np.argsort(-np.round(there, 9), kind="stable") if self.net.findings[r] not in own]
         if rows and there[rows[0]] >= 0.05:
             finding = self.net.findings[rows[0]]
-            yield from self._weighed(f"What {finding} says of {card.name} through {link.mechanism}", card, told([finding]))
+            name = f"What {finding} says of {card.name} through {link.mechanism}"
+            yield from self._weighed(name, [card.name], self.context(card) + told([finding]))
 
     def _answers(self, cause: Cause) -> Iterator[Draft]:
         for question, answers in cause.answers.items():
             for finding in answers:
-                yield from self._weighed(f"{capital(question)}: what {finding} says of {cause.name}", cause, told([finding]))
+                name = f"{capital(question)}: what {finding} says of {cause.name}"
+                yield from self._weighed(name, [cause.name], self.context(cause) + told([finding]))
 
     def _parted(self, card: Explained, other: LookAlike) -> Iterator[Draft]:
-        """With the parting finding one of the two stands first, without it the other."""
-        kind = "cause" if isinstance(card, Cause) else "mechanism"
-        favoured = other.favours
-        against = other.other if favoured == card.name else card.name
-        context = self.context(self.knowledge.card(favoured))
-        context = context + [r for r in self.context(self.knowledge.card(against)) if r not in context]
-        first, second = (set(self.typical(n)) - {other.finding} for n in (favoured, against))
-        shared = [f for f in self.typical(against) if f in first & second]
-        alone_ = [f for f in self.typical(against) if f in second - first]
-        for records in (shared[:3], shared[:1], [], [*shared[:2], *alone_[:1]]):
-            orders = []
-            for present, absent in (([*records, other.finding], []), (records, [other.finding])):
-                order = self._ranked(context + told(present, absent), kind)
-                names = [j.name for j in order if j.standing != "ruled out"]
-                orders.append(names.index(favoured) < names.index(against) if {favoured, against} <= set(names) else None)
-            if orders == [True, False]:
-                yield Draft(f"{capital(other.finding)}: {favoured} before {against}",
-                            [given(context + told([*records, other.finding]))], {"ranks": [favoured, against]})  # fmt: skip
-                yield Draft(f"Without {other.finding}: {against} before {favoured}",
-                            [given(context + told(records, [other.finding]))], {"ranks": [against, favoured]})  # fmt: skip
-                return
+        """What the parting finding says of the two."""
+        context = self.context(card)
+        context = context + [r for r in self.context(self.knowledge.card(other.other)) if r not in context]
+        name = f"What {other.finding} says of {card.name} and of {other.other}"
+        yield from self._weighed(name, (card.name, other.other), context + told([other.finding]))
 
     def _needs(self, card: Explained) -> Iterator[Draft]:
         out: list[Fragment] = []
