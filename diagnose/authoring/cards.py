@@ -176,7 +176,7 @@ def _explained(base: RuleBase, card: Explained) -> Data:
     rows = []
     for row in card.leaves:
         f = knowledge.findings[row.finding]
-        said = {"finding": row.finding, "says": f.reads, "seen": row.seen, "otherwise": f.otherwise, "status": f.status}
+        said: Data = {"finding": row.finding, "says": f.reads, "seen": row.seen, "otherwise": f.otherwise, "status": f.status}
         rows.append(said | {"sources": list(row.sources), **_weights(net, card.name, row.finding)})
     rows.sort(key=lambda r: (-r["if_present"], r["finding"]))
     alike = knowledge.causes if isinstance(card, Cause) else knowledge.mechanisms

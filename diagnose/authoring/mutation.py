@@ -118,10 +118,10 @@ def of_explained(
         rows = getattr(card, slot)
         for i, row in enumerate(rows):
             said = f"{getattr(row, 'finding', '') or row.mechanism} {row.seen}"
-            kept = {slot: rows[:i] + rows[i + 1 :]}
+            kept: dict[str, Any] = {slot: rows[:i] + rows[i + 1 :]}
             yield Mutant(kind, card.name, part, row.where, said, "dropped", replace(card, **kept), about(row))
             for word in beside(row.seen, seen):
-                changed = {slot: (*rows[:i], replace(row, seen=word), *rows[i + 1 :])}
+                changed: dict[str, Any] = {slot: (*rows[:i], replace(row, seen=word), *rows[i + 1 :])}
                 yield Mutant(kind, card.name, part, row.where, said, word, replace(card, **changed), about(row))
     for i, need in enumerate(card.needs):
         kept_needs = card.needs[:i] + card.needs[i + 1 :]

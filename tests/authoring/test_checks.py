@@ -164,3 +164,16 @@ def test_the_caret_stands_under_the_place_in_a_long_line_too(folder):
     lines = call("check", "--knowledge", folder)[1].splitlines()
     at = next(i for i, line in enumerate(lines) if "unknown-source" in line)
     assert lines[at + 2].index("^") == lines[at + 1].index("nobody") and len(lines[at + 1]) < 180
+
+
+def test_a_mark_that_makes_the_sum_wide_is_named(folder, monkeypatch):
+    """One mark of four mechanisms takes a chooser of terms; a low limit stands for a large base."""
+    from diagnose.authoring.checks import levels
+
+    for name in ("faces-overheated", "rings-knock", "washed-by-a-jet"):
+        card = folder / "mechanisms" / f"{name}.yaml"
+        card.write_text(card.read_text().replace("leaves:\n", "leaves:\n  - {finding: ring hard, seen: usually}\n"))
+    assert "too-wide" not in call("check", "--knowledge", folder)[1]
+    monkeypatch.setattr(levels, "WIDEST", 3)
+    said = " ".join(call("check", "--knowledge", folder)[1].split())
+    assert "'ring hard', a mark of 4 mechanisms, makes it wide" in said

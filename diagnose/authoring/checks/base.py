@@ -86,8 +86,11 @@ def sources_of(knowledge: Knowledge) -> Iterator[str]:
     for section in (knowledge.findings, knowledge.causes, knowledge.mechanisms, knowledge.measurements, knowledge.cautions):
         for card in section.values():
             yield from card.sources
-    for card in (*knowledge.causes.values(), *knowledge.mechanisms.values()):
-        for said in (*card.leaves, *card.brings_about):
-            yield from said.sources
+    both: tuple[Explained, ...] = (*knowledge.causes.values(), *knowledge.mechanisms.values())
+    for explained in both:
+        for row in explained.leaves:
+            yield from row.sources
+        for link in explained.brings_about:
+            yield from link.sources
     for limit in knowledge.limits.values():
         yield from (v.source for v in limit.values)

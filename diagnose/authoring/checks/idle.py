@@ -39,10 +39,10 @@ def problems(base: Base) -> Iterator[Problem]:
 def judgement_unsaid(base: Base) -> Iterator[Problem]:
     """Once a card: what has no source of its own rests on judgement, and the card says so by one of its sources."""
     for card in base.cards:
-        said = [x for x in (*card.leaves, *card.brings_about) if not x.sources]
-        if said and not any(base.knowledge.sources[s].kind in UNPUBLISHED for s in card.sources):
-            whole = len(card.leaves) + len(card.brings_about)
-            yield advice(card.where, "judgement-unsaid", f"{len(said)} of {whole} rows and links of {card.name!r} name no source",
+        said = [r.sources for r in card.leaves] + [x.sources for x in card.brings_about]
+        bare = sum(not sources for sources in said)
+        if bare and not any(base.knowledge.sources[s].kind in UNPUBLISHED for s in card.sources):
+            yield advice(card.where, "judgement-unsaid", f"{bare} of {len(said)} rows and links of {card.name!r} name no source",
                          "a source for each, or one of judgement on the card")  # fmt: skip
 
 
