@@ -87,7 +87,7 @@ def quantities(case: CaseArgument, as_json: JsonOption = False, knowledge: Knowl
 
 def terms(
     word: Annotated[
-        str, typer.Argument(metavar="[WORD]", help="Only terms in which a word begins so.", show_default=False)
+        str, typer.Argument(metavar="[WORD]", help="Only terms in which a word begins so, or what a phrase says.", show_default=False)
     ] = "",
     as_json: JsonOption = False,
     knowledge: KnowledgeOption = None,
@@ -97,7 +97,7 @@ def terms(
     from diagnose.views.page import Page
 
     base = open_base(knowledge).knowledge
-    rows = view.rows(base, word)
+    rows = view.rows(base, word) or view.spoken(base, word)
     if not rows:
         raise refuse(f"no word of the vocabulary begins with {word!r}", view.way_out(base, word))
     if as_json:

@@ -1,50 +1,19 @@
-"""From a phrase to what it says in terms of the vocabulary.
-
-Each clause is held against every term whose spellings share a sense with it: what a spelling asks for and the clause does
-not say counts against it (the term would say more than was said), and so do words of the clause left unread.
-"""
+"""From a phrase to what it says in terms of the vocabulary: its clauses read one by one, then put together."""
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from diagnose.knowledge.model import Vocabulary
-from diagnose.phrases.clauses import QUALIFYING, Clause, halves, phrase_of
-from diagnose.phrases.index import Index, Term, index_of
-from diagnose.phrases.lift import Lifted
+from diagnose.phrases.clauses import Clause, halves, phrase_of
+from diagnose.phrases.hold import DENIED, MOST_READINGS, Held, hold, named_kinds
+from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Reading, Statement
 from diagnose.phrases.sentence import statements_of
-from diagnose.phrases.states import states
-from diagnose.reading.units import BadUnit, unit
 
-SURE, LIKELY, WEAK = 0.80, 0.60, 0.42
-CLAIMED, UNREAD, UNKNOWN = 1.1, 0.6, 0.9
-NO_PART, ABOVE, WRONG_PART = 0.96, 0.97, 0.5
-OTHER_WORDS, OTHER_VERB, BARE, UNTOLD = 0.92, 0.7, 0.5, 0.8
-FAMILY = {"feature": 1.0, "state": 0.96, "act": 0.94, "reading": 0.97, "setting": 0.82}
+SURE, LIKELY = 0.80, 0.60
 TIE, WORTH, AMONG = 0.03, 0.6, 0.55
-MOST_HELD, MOST_READINGS = 80, 4
-TOLD = frozenset({"leak", "sound", "history", "fit"})
-"""What is told of a seal as a whole, whatever part is named beside."""
-LEAKING = frozenset({"", "seal", "leak", "gland", "atmosphere side"})
-"""What a leak may be said of without the word."""
-DENIED = "it is read as a denial"
-_CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
-         "heard": "it is hearsay", "blamed": "it names a cause"}  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Held:
-    """A term held against a clause."""
-
-    statement: Statement
-    score: float
-    used: frozenset[int]
-    asks: tuple[str, ...]
-    left: frozenset[int] = frozenset()
-    said: int = 1
 
 
 def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Reading, ...]:
@@ -88,7 +57,7 @@ def _beside_the_point(reading: Reading, strange: int, named: bool) -> bool:
 
 def _subject(clause: Clause, index: Index, held: list[Held]) -> str:
     """The part a clause is about, which the next one speaks of too."""
-    named = _named(clause)
+    named = named_kinds(clause)
     return held[0].statement.on if held and held[0].statement.on in named else next(iter(named), "")
 
 
@@ -173,251 +142,6 @@ def _without_parts(clause: Clause) -> Clause:
 
 def _only_parts(clause: Clause) -> Clause:
     return clause.part(min(clause.partly), max(clause.partly) + 1)
-
-
-def _named(clause: Clause) -> dict[str, frozenset[int]]:
-    """The kinds of part a clause names, in the order of the words, those behind a word for a place last."""
-    spans = [s for s in clause.spans if s.sense[0] == "part"]
-    covered = {s: any(o is not s and o.first <= s.first and s.last <= o.last and len(o.places) > len(s.places) for o in spans)
-               for s in spans}  # fmt: skip
-    order = sorted(spans, key=lambda s: (covered[s], _behind(clause, s.first), s.first, -len(s.places), s.sense))
-    return {s.sense[1]: frozenset(s.places) for s in reversed(order)} and {
-        kind: frozenset(p for s in order if s.sense[1] == kind for p in s.places)
-        for kind in dict.fromkeys(s.sense[1] for s in order)
-    }
-
-
-def _behind(clause: Clause, place: int) -> bool:
-    """Whether a word for a place stands right before."""
-    return any(0 < place - p <= 2 for s in clause.cues("place") for p in s.places)
-
-
-def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
-    """Terms held against a clause, best first, one of each statement."""
-    if not clause.content:
-        return []
-    found: dict[int, float] = defaultdict(float)
-    for sense in clause.senses:
-        weight = index.weights.get(sense)
-        if weight is None:
-            continue
-        for number in index.by_sense[sense]:
-            found[number] += weight
-    named = _named(clause)
-    behind = {kind: _behind(clause, min(places)) for kind, places in named.items()}
-    for kind in named:
-        for other in (*index.vocabulary.lineage[kind], *index.vocabulary.under(kind)):
-            for number in index.by_sense.get(("part", other), ()):
-                found[number] += 0.3
-    ranked = sorted(found, key=lambda n: (-found[n] / (1.5 + index.totals[n]), n))
-    held = [h for n in ranked[: MOST_HELD * 3] if (h := _held(n, clause, named, behind, index, subject))]
-    held += _states(clause, index, subject)
-    best: dict[tuple[str, str, str, str], Held] = {}
-    for h in sorted(held, key=lambda h: (-h.score, len(h.asks), -h.said, -len(h.used), h.statement.term not in index.vocabulary.forms, h.statement.term, h.statement.on)):
-        s = h.statement
-        best.setdefault((s.family, s.term, s.on, s.state + s.more.get("value", "")), h)
-    return [h for h in best.values() if h.score >= WEAK][:MOST_READINGS]
-
-
-def _held(number: int, clause: Clause, named: dict[str, frozenset[int]], behind: dict[str, bool], index: Index, subject: str) -> Held | None:
-    spelling = index.spellings[number]
-    term = spelling.term
-    used: set[int] = set()
-    guesses: dict[str, str] = {}
-    matched = claimed = 0.0
-    denial_used = headed = False
-    on, fit, on_places = _part(term.on, named, behind, subject, index)
-    for asked, weight in zip(spelling.asked, index.asked_weights[number], strict=True):
-        spans = [s for sense in sorted(asked) for s in clause.senses.get(sense, ())]
-        kinds = [kind for slot, kind in asked if slot == "part"]
-        if ("cue", "denied") in asked:
-            if not spans:
-                return None
-            denial_used = True
-            used |= set(spans[0].places)
-            matched += weight
-            continue
-        if spans:
-            span = max(spans, key=lambda s: (not s.guessed, len(s.places), -s.first))
-            used |= set(span.places)
-            matched += weight
-            headed |= any(s.sense[0] not in ("part", "point", "cue") for s in spans)
-            if span.guessed:
-                guesses[span.guessed] = clause.tokens[span.first].text
-        elif kinds and (near := _related(kinds, named, index)):
-            used |= near
-            matched += weight * 0.9
-        elif kinds and len(kinds) == len(asked) and _implied(kinds, term.on, on, index):
-            claimed += 0.0 if on and fit == 1.0 else 0.15
-        else:
-            claimed += weight
-    if not headed and (claimed or len(used) < 2 or used - clause.partly):
-        return None
-    value = _value(term.unit, clause) if term.family == "reading" else None
-    if term.family == "reading" and value is None:
-        return None
-    used |= on_places | ({value[0]} if value else set())
-    return _weighed(spelling, clause, index, subject, used, guesses, matched, claimed, denial_used, on, fit, value)
-
-
-def _weighed(spelling, clause, index, subject, used, guesses, matched, claimed, denial_used, on, fit, value) -> Held | None:  # type: ignore[no-untyped-def]
-    term = spelling.term
-    more, quiet = _qualifiers(clause, used, term)
-    lifted = {p for p, x in clause.lifted.items() if x.kind in ("extent", "which", "count")}
-    said_again = {p for sense in index.alone.get(term.name, ()) for s in clause.senses.get(sense, ()) for p in s.places}
-    left = clause.content - used - quiet - lifted - said_again
-    unread = sum(_loss(clause, p, index) for p in left)
-    score = matched / (matched + CLAIMED * claimed + UNREAD * unread) * fit * FAMILY[term.family]
-    said = {t.stem for t in clause.tokens}
-    other = OTHER_WORDS if term.family != "act" else OTHER_VERB
-    score *= other + (1 - other) * (len(spelling.stems & said) / max(1, len(spelling.stems)))
-    if guesses:
-        score *= 0.95
-    own = index.vocabulary.features[term.name].qualifiers if term.family == "feature" else {}
-    if any(more.get(slot, value) != value for slot, value in own.items()):
-        score *= WRONG_PART
-    if term.family == "setting" and left:
-        score *= WRONG_PART
-    if term.on == ("leak",) and subject not in LEAKING and not {("word", "leak"), ("part", "leak")} & clause.senses.keys():
-        score *= UNTOLD
-    if spelling.bare and not clause.cues("done"):
-        score *= BARE
-    if score < WEAK:
-        return None
-    state, asks = _told(clause, denial_used)
-    asks = [f"{said!r} is taken for {word!r}" for word, said in sorted(guesses.items())] + asks
-    asks += [spelling.ask] if spelling.ask else []
-    asks += ["it is taken for a fact about the whole case"] if term.family == "setting" else []
-    if claimed > 0.2:
-        asks.append("the term may say more than was said")
-    if left:
-        asks.append("not every word was read: " + ", ".join(clause.words(frozenset(left))))
-    if fit == WRONG_PART:
-        asks.append("the part named does not fit")
-    elif not on and term.family == "feature":
-        asks.append("no part is named")
-    asks += [f"{x.said!r} is taken for a clock position" for x in clause.lifted.values() if x.kind == "extent" and x.guessed]
-    if value:
-        more = {"value": value[1].text, **more}
-        asks += [f"the unit of {value[1].said!r} is a guess"] if value[1].guessed else []
-    return Held(Statement(term.family, term.name, on if term.family != "setting" else "", state, more), round(score, 4),
-                frozenset(used), tuple(asks), frozenset(left), len(spelling.asked))  # fmt: skip
-
-
-def _told(clause: Clause, denial_used: bool = False) -> tuple[str, list[str]]:
-    """(present, absent or not looked at, why it must be asked) by the cues of a clause."""
-    asks, state = [], "present"
-    if clause.cues("not looked"):
-        state = "not looked at"
-        asks.append("it is read as not looked at")
-    elif not denial_used and (clause.denied or clause.cues("denied") or clause.cues("denied before")):
-        if not clause.cues("not denied"):
-            state = "absent"
-        asks.append(DENIED)
-    return state, asks + [why for cue, why in _CUES.items() if clause.cues(cue)]
-
-
-def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
-    result = []
-    for point, variable, value, fit, used, guesses in states(clause, index, subject):
-        more: dict[str, str] = {"value": value}
-        quiet = set()
-        for span in clause.spans:
-            if span.sense[0] == "when" and not set(span.places) & used:
-                more["when"] = span.sense[1]
-                quiet |= set(span.places)
-        left = clause.content - used - quiet
-        said = sum(_loss(clause, p, index) for p in used)
-        score = round(said / (said + UNREAD * sum(_loss(clause, p, index) for p in left)) * fit * FAMILY["state"], 4)
-        state, told = _told(clause, any(set(c.places) <= used for c in clause.senses.get(("cue", "denied"), ())))
-        asks = [*guesses, *told, *(["not every word was read: " + ", ".join(clause.words(frozenset(left)))] if left else [])]
-        result.append(Held(Statement("state", variable, point, state, more), score, frozenset(used), tuple(asks), frozenset(left)))
-    return result
-
-
-def _loss(clause: Clause, place: int, index: Index) -> float:
-    """What an unread word counts: its weight as a sense, a little less where it only names a part."""
-    if place in clause.partly:
-        return 0.4
-    if place in clause.lifted:
-        return 0.5
-    if place in clause.small:
-        return 0.2
-    if clause.likened(place):
-        return 0.3
-    senses = [s.sense for s in clause.spans if s.first <= place <= s.last and s.sense[0] == "word"]
-    return max((index.weights.get(s, UNKNOWN) for s in senses), default=UNKNOWN)
-
-
-def _part(
-    on: tuple[str, ...], named: dict[str, frozenset[int]], behind: dict[str, bool], subject: str, index: Index
-) -> tuple[str, float, frozenset[int]]:
-    """(kind it is on, how well that fits, places of the words that name it)."""
-    v = index.vocabulary
-
-    if on and TOLD.issuperset(on):
-        return on[0], 1.0, frozenset(p for kind in ("seal", "machine", *on) for p in named.get(kind, ()))
-
-    def fits(kind: str) -> bool:
-        return not on or any(a in v.lineage[kind] or kind in v.lineage[a] for a in on)
-
-    if subject and named and on and fits(subject) and not any(fits(kind) and not behind[kind] for kind in named):
-        return subject, NO_PART, next((p for kind, p in named.items() if kind in v.lineage[subject]), frozenset())
-    for kind, places in named.items():
-        if fits(kind):
-            narrower = subject if subject and kind in v.lineage[subject] and fits(subject) else kind
-            return narrower, 1.0 if not on or set(on) & set(v.lineage[narrower]) else ABOVE, places
-    if named and not on:
-        return next(iter(named)), 1.0, next(iter(named.values()))
-    if named:
-        return on[0], WRONG_PART, frozenset()
-    if subject and subject in v.lineage:
-        if fits(subject):
-            return subject, 1.0 if not on or set(on) & set(v.lineage[subject]) else ABOVE, frozenset()
-        return on[0], WRONG_PART, frozenset()
-    return (on[0] if len(on) == 1 else "", NO_PART, frozenset())
-
-
-def _related(kinds: list[str], named: dict[str, frozenset[int]], index: Index) -> frozenset[int]:
-    line = index.vocabulary.lineage
-    return next((p for kind, p in named.items() for k in kinds if k in line[kind]), frozenset())
-
-
-def _implied(kinds: Iterable[str], term_on: tuple[str, ...], on: str, index: Index) -> bool:
-    line = index.vocabulary.lineage
-    return any(k in line.get(o, ()) for k in kinds for o in ((on,) if on else term_on))
-
-
-def _qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, str], set[int]]:
-    """Side, degree, extent and the like that the term has not taken up itself, and the places that say them."""
-    more: dict[str, str] = {}
-    quiet: set[int] = set()
-    slots = {"feature": QUALIFYING, "act": ("made of", "when")}.get(term.family, ())
-    for slot in slots:
-        spans = [s for s in clause.spans if s.sense[0] == slot and not set(s.places) & (used | quiet) and not clause.likened(s.first)]
-        if slot == "side" and not spans and term.sides:
-            spans = [s for s in clause.spans if s.sense[0] == slot and s.sense[1] in term.sides]
-        if spans:
-            best = max(spans, key=lambda s: (len(s.places), -s.first))
-            more["with" if term.family == "act" and slot == "made of" else slot] = best.sense[1]
-            quiet |= {p for s in spans for p in s.places if s.sense == best.sense}
-    for lifted in clause.lifted.values():
-        if lifted.kind in ("extent", "which", "count") and term.family == "feature":
-            which, _, of = lifted.text.partition(" of ") if lifted.kind == "which" else (lifted.text, "", "")
-            more |= {lifted.kind: which, **({"of": of} if of else {})}
-    return more, quiet
-
-
-def _value(asked: str, clause: Clause) -> tuple[int, Lifted] | None:
-    """The figure of a clause in a unit like the asked one."""
-    for place, lifted in clause.lifted.items():
-        if lifted.kind in ("amount", "time"):
-            try:
-                if unit(lifted.unit).kind == unit("" if asked == "1" else asked).kind:
-                    return place, lifted
-            except BadUnit:
-                continue
-    return None
 
 
 def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...], index: Index) -> Iterable[Reading]:

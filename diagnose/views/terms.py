@@ -6,6 +6,7 @@ import re
 from typing import Any
 
 from diagnose.knowledge.model import Knowledge
+from diagnose.phrases.read import read
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.views.page import Page
 
@@ -48,6 +49,13 @@ def rows(knowledge: Knowledge, word: str = "") -> list[dict[str, Any]]:
         return table
     begins = re.compile(rf"(?<!\w){re.escape(plain(word))}")
     return [r for r in table if any(begins.search(plain(t)) for t in (r["term"], *r["also"]))]
+
+
+def spoken(knowledge: Knowledge, phrase: str) -> list[dict[str, Any]]:
+    """The terms of what a phrase may be read as, best first."""
+    said = [s.term for reading in read(phrase, knowledge.vocabulary) for s in reading.statements]
+    table = {row["term"]: row for row in reversed(rows(knowledge))}
+    return [table[term] for term in dict.fromkeys(said) if term in table]
 
 
 def way_out(knowledge: Knowledge, word: str) -> str:

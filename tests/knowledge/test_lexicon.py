@@ -1,0 +1,37 @@
+"""Files of words: mistakes told with their place and the way out, all at once; the shipped words and where they were met."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from diagnose.knowledge.cache import open_knowledge
+from diagnose.knowledge.reader import build_knowledge, contents_of
+from diagnose.reading.problems import Problems
+
+KNOWLEDGE = Path(__file__).parents[2] / "knowledge"
+WRONG = b"""met in: common-practise
+features:
+  clogged: [bunged up with wug, {word: full of wug, met in: nowhere}]
+  clogd: [wug]
+  sludge: [bunged up with wug]
+cues:
+  denyed: [nowt at all]
+wrods: [x]
+"""
+
+
+def test_every_mistake_in_a_file_of_words_is_told_with_its_place_and_a_way_out():
+    problems = Problems()
+    build_knowledge({**contents_of(KNOWLEDGE), "vocabulary/words/wrong.yaml": WRONG}, "knowledge", problems)
+    told = {(p.where.line, p.where.column, p.code, "did you mean" in p.way_out) for p in problems.errors()}
+    assert told == {
+        (1, 9, "unknown-source", True), (3, 61, "unknown-source", False), (4, 3, "unknown-term", True), (3, 13, "shared-word", False),
+        (7, 3, "unknown-cue", True), (8, 1, "unknown-key", False),
+    }  # fmt: skip
+
+
+def test_the_shipped_words_are_many_and_each_says_where_it_was_met():
+    knowledge = open_knowledge(KNOWLEDGE)
+    said = list(knowledge.vocabulary.lexicon.every())
+    assert len({s.text for s in said}) >= 1500
+    assert {s.met for s in said} <= knowledge.sources.keys() and len({s.met for s in said}) > 3
