@@ -14,7 +14,7 @@ from typing import Any
 import yaml
 
 from diagnose.authoring.matching import Matcher
-from diagnose.authoring.mutation import Mutant, of_finding
+from diagnose.authoring.mutants import Mutant, of_finding
 from diagnose.authoring.rule_test_reader import RuleTest, parse_tests
 from diagnose.authoring.rule_test_runner import Workshop
 from diagnose.authoring.witness import Fragment, NoWitness, Record, Witness

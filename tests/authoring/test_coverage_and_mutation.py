@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 
 from diagnose.authoring.coverage import Coverage, enough, rules_of
-from diagnose.authoring.mutation import Hunt, Mutant, changes, mutants, trials, try_all
+from diagnose.authoring.mutants import Mutant, changes, mutants
+from diagnose.authoring.mutation import Hunt, trials, try_all
 from diagnose.authoring.rule_test_reader import read_tests
 from diagnose.authoring.rule_test_runner import Workshop, run_tests
 from diagnose.inference.run import load

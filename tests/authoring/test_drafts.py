@@ -75,7 +75,8 @@ def test_values_beside_a_threshold():
 
 
 def test_drafted_tests_hold_and_notice_nearly_every_change(workshop):
-    from diagnose.authoring.mutation import Hunt, mutants, trials
+    from diagnose.authoring.mutants import mutants
+    from diagnose.authoring.mutation import Hunt, trials
 
     knowledge = workshop.base.knowledge
     cards = [(kind, card) for section, kind in KINDS.items() for card in getattr(knowledge, section).values()]

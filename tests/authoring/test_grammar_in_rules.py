@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from diagnose.authoring.drafts import Draft
-from diagnose.authoring.mutation import changes
+from diagnose.authoring.mutants import changes
 from diagnose.authoring.rule_test_files import written
 from diagnose.authoring.rule_test_reader import parse_tests
 from diagnose.authoring.rule_test_runner import Workshop, run_tests

@@ -10,7 +10,8 @@ import pytest
 from diagnose.authoring import check
 from diagnose.authoring.checks.idle import undated_sources
 from diagnose.authoring.coverage import Coverage, enough
-from diagnose.authoring.mutation import Hunt, mutants, trials
+from diagnose.authoring.mutants import mutants
+from diagnose.authoring.mutation import Hunt, trials
 from diagnose.authoring.rule_test_files import drafted
 from diagnose.authoring.rule_test_reader import KINDS, read_tests
 from diagnose.authoring.rule_test_runner import Workshop, run_tests
