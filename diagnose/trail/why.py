@@ -238,7 +238,7 @@ def group_tree(asked: Reasoning, node: str, position: str, group: Group, depth: 
 # ---- the worked sum --------------------------------------------------------------------------------------------------
 
 
-def worked_sum(asked: Reasoning, node: str, most: int = 8) -> Tree:
+def worked_sum(asked: Reasoning, node: str, most: int = 12) -> Tree:
     """The sum from the record to a probability, so that it can be followed with a calculator: for each set of causes its
     prior odds, how the record's chance under it compares with that under none, the weight that comes of both, and of a
     mechanism its chance under each set."""

@@ -176,9 +176,9 @@ def _of_a_cause(answer: Doc, page: Page) -> None:
     alone, none = answer["record_under_this_alone"], answer["record_under_none"]
     page.heading("This cause alone against none of the causes")
     page.say(f"before anything is seen: {_figure(p)}, so odds of {_figure(p)}/(1 - {_figure(p)}) = {_figure(answer['prior_odds'])}", indent=STEP, lead="1. ")
-    raised = f", each raised to {e:g}, since marks are not quite independent," if e != 1 else ""
-    page.say(f"chance of just this record, every mechanism summed over{raised} under {answer['name']} alone {alone:.3e}, "
-             f"under none of the causes {none:.3e}: ratio {_figure(alone / none)}", indent=STEP, lead="2. ")  # fmt: skip
+    raised = f" (each raised to {e:g}, since marks are not quite independent)" if e != 1 else ""
+    page.say(f"chance of just this record, every mechanism summed over{raised}: under {answer['name']} alone {alone:.3e}, "
+             f"under none of the causes {none:.3e}; ratio {_figure(alone / none)}", indent=STEP, lead="2. ")  # fmt: skip
     page.say(f"odds alone: {_figure(answer['prior_odds'])} x {_figure(alone / none)} = {_figure(answer['prior_odds'] * alone / none)}", indent=STEP, lead="3. ")
 
 
