@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import pytest
@@ -35,7 +36,7 @@ def every_alteration(inference) -> None:
         same(again, [record])
         if isinstance(record, Observation) and record.state in ("present", "absent"):
             same(again, [record], [opposite(record)])
-    for one, other in zip(records, records[1:], strict=False):
+    for one, other in itertools.pairwise(records):
         same(again, [one, other])
 
 
