@@ -24,9 +24,9 @@ MOST_IN_PAIRS = 6
 """Pairs are tried among the records that carry most, and among those that stand in for each other; all pairs of a long
 record would take minutes."""
 MOST_TWINS = 40
-MOST_SETS, FEW_SETS, WIDE = 24, 10, 2048
-"""Sets of causes over which edited records are judged, and of a record whose tables are wide; how they shift the odds is
-applied to the odds on the record as it stands, which come from all sets."""
+MOST_SETS, LEAST_SETS, CELLS = 24, 5, 60_000
+"""Sets of causes over which edited records are judged, fewer where the tables of a record are wide, so that one edit takes
+so many cells; how the edits shift the odds is applied to the odds on the record as it stands, which come from all sets."""
 Progress = Callable[[int, int], None]
 
 
@@ -141,7 +141,7 @@ class _Trials:
         if not waiting:
             return
         found, column = self.judgement.found, self.diagnosis.net.column
-        most = FEW_SETS if found.sums.widest > WIDE else MOST_SETS
+        most = min(max(CELLS // found.sums.widest, LEAST_SETS), MOST_SETS)
         evidences = [found.evidence, *(evidence for evidence, _ in waiting)]
         then = altered(found, evidences, most)
         now, *tried = then.tried()
