@@ -76,12 +76,19 @@ class Clause:
         beside = {p for p, found in slots.items() if found <= BESIDE or ("part" in found and found <= BESIDE | {"made of"})}
         return self.content - beside - self.lifted.keys() - self.small
 
+    @cached_property
+    def cued(self) -> dict[str, list[Span]]:
+        """Where each cue stands that is not a part of a longer word or another cue: "would not move" denies nothing."""
+        longer = [s for s in self.spans if s.first < s.last and s.sense[0] in WORDS]
+        return {
+            sense[1]: [c for c in spans if not any(
+                s.first <= c.first and c.last <= s.last and len(s.places) > len(c.places) for s in longer
+            )]
+            for sense, spans in self.senses.items() if sense[0] == "cue"
+        }  # fmt: skip
+
     def cues(self, cue: str) -> list[Span]:
-        """Where a cue stands that is not a part of a longer word or another cue: "would not move" denies nothing."""
-        found = self.senses.get(("cue", cue), [])
-        return [c for c in found if not any(
-            s.first <= c.first and c.last <= s.last and len(s.places) > len(c.places) and s.sense[0] in WORDS for s in self.spans
-        )] if found else found  # fmt: skip
+        return self.cued.get(cue, [])
 
     def likened(self, place: int) -> bool:
         """Whether a word is what something is only compared with: "like a sausage", "hard as a biscuit"."""
