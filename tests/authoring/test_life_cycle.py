@@ -27,8 +27,8 @@ def explained(folder, *more):
 
 def test_a_draft_runs_only_when_asked(folder):
     set_status(folder, "causes/jet-erosion.yaml", "draft")
-    assert "jet erosion" not in explained(folder)
-    assert "jet erosion" in explained(folder, "--with-drafts")
+    assert "jet erosion" not in explained(folder, "--all")
+    assert "jet erosion" in explained(folder, "--all", "--with-drafts")
 
 
 def test_a_trial_finding_weighs_in_part_and_is_marked(folder):
