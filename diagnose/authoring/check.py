@@ -17,7 +17,7 @@ from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.reader import build_knowledge, contents_of
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 
-CODES = {**checks.CODES, **logic.CODES, **SKELETON}
+CODES = {**checks.CODES, **logic.CODES, **spoken.CODES, **SKELETON}
 """What each code means, a line each."""
 
 

@@ -16,6 +16,12 @@ from diagnose.reading.located import read_bytes, read_text
 from diagnose.reading.problems import Problem, Problems
 from diagnose.reading.terms import plain
 
+CODES = {
+    "alike-words": "Two phrases of different terms are so alike that nothing could tell them apart when they are said.",
+    "claims-more": "A phrase says more than the term that it is a word for.",
+    "unused-words": "A word is listed that no term is said with.",
+}
+
 
 @dataclass(frozen=True)
 class Unread:

@@ -140,7 +140,7 @@ def test_every_code_of_a_check_has_a_line_that_says_what_it_means():
     folder = ROOT / "diagnose" / "authoring"
     told = {
         code
-        for path in (*folder.glob("checks/*.py"), folder / "logic.py")
+        for path in (*folder.glob("checks/*.py"), folder / "logic.py", folder / "spoken.py", ROOT / "diagnose" / "knowledge" / "hazards.py")
         for code in re.findall(r'(?:Problem|advice)\(\s*[\w.]+(?:\([^()]*\))?,\s*f?"([a-z{}_-]+)"', path.read_text())
     }
     assert len(told) > 20

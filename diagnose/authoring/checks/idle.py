@@ -25,7 +25,7 @@ CODES = {
     "unused-source": "Nothing names the source.",
     "undated-source": "A published source has neither year nor edition and no word on why.",
     "judgement-unsaid": "Rows or links without a source of their own stand on a card that does not say it rests on judgement.",
-    "hazard-without-caution": "A step of work that can hurt does not name the caution for it.",
+    "caution-not-named": "A step of work that can hurt does not name the caution for it.",
 }
 
 
