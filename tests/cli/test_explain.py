@@ -186,7 +186,7 @@ def test_a_limit_that_hangs_on_gauge_or_absolute_is_an_open_point(tmp_path):
     for written, told in (("9.2 bar", True), ("9.2 bar a", False), ("20 bar", False)):
         path.write_text(text.replace("9.2 bar", written), "utf-8")
         assert (said in " ".join(diagnose("explain", str(path)).stdout.split())) == told
-        (place,) = json.loads(diagnose("explain", str(path), "--json").stdout)["explanation"]["positions"]
+        (place,) = json.loads(diagnose("explain", str(path), "--json").stdout)["positions"]
         assert place["not_known"] == ([said] if told else [])
 
 
