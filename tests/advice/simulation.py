@@ -1,7 +1,8 @@
 """Seals drawn from the network itself, taken apart in different orders until a cause is established.
 
-Causes are drawn from their priors, at least one; every finding from its rate under the true causes; what no look can
-tell from the chances of `looks.yaml`. Up to three findings that are seen often whatever the cause are on record at the
+Causes are drawn from their priors, at least one; then every mechanism from what brings it about; every finding from its
+rate under the true causes and mechanisms, of a question one answer; what no look can tell from the chances of
+`looks.yaml`. Up to three findings that are seen often whatever the cause are on record at the
 start. Every order meets the same seal, so orders are compared draw by draw.
 
 The plan is made anew after each piece of work. Work that can be done no later than some stage takes the seal to that
@@ -15,12 +16,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.advice.outlook import MOST_CAUSES, Belief, outlook
+from diagnose.advice.outlook import Belief, outlook
 from diagnose.advice.plan import Work, arrange
-from diagnose.advice.stopping import standing
 from diagnose.advice.valuation import Job, Valuation
-from diagnose.judgement.judge import count_lines
-from diagnose.judgement.network import Network, posterior
+from diagnose.judgement.judge import standing
+from diagnose.judgement.network import Network
+from diagnose.judgement.posterior import Evidence, Posterior, posterior
+from diagnose.judgement.weights import alone
 from diagnose.knowledge.model import Knowledge
 
 VAGUE = 0.05
@@ -54,12 +56,12 @@ class Bench:
 
     def __init__(self, knowledge: Knowledge, net: Network, stage: str):
         self.knowledge, self.net, self.stage = knowledge, net, stage
-        self.lines = {name: f.line for name, f in knowledge.findings.items()}
         stages = knowledge.vocabulary.stages
         began = stages.index(stage)
         cards = [m for _, m in sorted(knowledge.measurements.items())]
         self.cards = [m for m in cards if m.stage not in stages or stages.index(m.stage) >= began]
-        self.every = list(range(len(net.causes)))
+        self.every = tuple(range(len(net.causes)))
+        self.alone = {c: alone(net, c) for c in net.causes}
 
     # ---- seals --------------------------------------------------------------------------------------------------
 
@@ -68,9 +70,20 @@ class Bench:
         causes: np.ndarray = np.zeros(0, int)
         while not len(causes):
             causes = np.flatnonzero(draw.random(len(net.causes)) < net.prior)
-        rate = 1 - (1 - net.background) * net.keep[:, causes].prod(axis=1)
-        rate = rate * net.hold[:, causes].prod(axis=1)
+        members = np.zeros((1, len(net.causes)), bool)
+        members[0, causes] = True
+        states = np.zeros((len(net.mechanisms), 1))
+        rest = (1 - net.leak) * net.to_mechanism.keep[:, causes].prod(axis=1)
+        for m, u in enumerate(draw.random(len(net.mechanisms))):
+            states[m] = u < 1 - rest[m] * np.where(states[:, 0] == 1, net.between.keep[m], 1.0).prod()
+        rate = net.read(net.expected(states, members))[:, 0]
         there = draw.random(len(net.findings)) < rate
+        for answers in net.answers.values():
+            rows = [net.row[f] for f in answers]
+            there[rows] = False
+            place = int(np.searchsorted(np.cumsum(rate[rows]), draw.random()))
+            if place < len(rows):
+                there[rows[place]] = True
         left_open = draw.random(len(net.findings)) < self.knowledge.looks.cannot_tell["look"]
         vague = np.flatnonzero(there & (net.background >= VAGUE))
         chosen = draw.permutation(vague)[:AT_START]
@@ -105,14 +118,15 @@ class Bench:
         done: list[int] = []
         minutes, stage = 0.0, self.stage
         while True:
-            share, established = self.judged(record)
+            found = self.found(record)
+            established = self.established(found)
             if established:
                 right = bool(set(established) & seal.causes)
                 return Run(len(done), minutes, right, not right)
             left = [i for i in fixed if i not in done]
             if order == "plan":
                 left = [i for i in left if not self.before(self.cards[i].stage, stage)]
-                left = self.planned(record, share, left, stage)
+                left = self.planned(found, left, stage)
             if not left:
                 return Run(len(done), minutes, False, False)
             card = self.cards[left[0]]
@@ -129,36 +143,30 @@ class Bench:
         stages = self.knowledge.vocabulary.stages
         return first in stages and second in stages and stages.index(first) < stages.index(second)
 
-    def judged(self, record: dict[str, bool]) -> tuple[np.ndarray, list[int]]:
-        """Probability of every cause, and the established ones, likeliest first."""
-        net, words = self.net, self.knowledge.words
-        through = count_lines(net, self.knowledge, record, self.every)
-        counted = {f: record[f] for f in sorted(record) if through[f] == f}
-        share = posterior(net, counted, net.prior, self.every).share
-        weight = net.weights(counted)
-        lines = (weight >= words.line_counts_from).sum(axis=0)
-        lowest = weight.min(axis=0, initial=0.0)
-        sure = [
-            i
-            for i in np.argsort(-share, kind="stable")[:3].tolist()
-            if standing(words, float(share[i]), int(lines[i]), float(lowest[i])) == "established"
-        ]
-        return share, sure
+    def found(self, record: dict[str, bool]) -> Posterior:
+        return posterior(self.net, Evidence(record, self.net.prior, self.every))
 
-    def planned(self, record: dict[str, bool], share: np.ndarray, left: Sequence[int], stage: str) -> list[int]:
+    def established(self, found: Posterior) -> list[int]:
+        """The established causes, likeliest first; every finding is a record of its own."""
+        net, words, record = self.net, self.knowledge.words, found.evidence.states
+        sure = []
+        for i in np.argsort(-found.share, kind="stable")[:3].tolist():
+            if_present, if_absent = self.alone[net.causes[i]]
+            weight = np.array([(if_present if there else if_absent)[net.row[f]] for f, there in record.items()])
+            lines, lowest = int((weight >= words.line_counts_from).sum()), float(weight.min(initial=0.0))
+            if standing(words, float(found.share[i]), lines, lowest) == "established":
+                sure.append(i)
+        return sure
+
+    def planned(self, found: Posterior, left: Sequence[int], stage: str) -> list[int]:
         """The plan as it stands: the work that is worth doing of what is left, in order."""
-        net, knowledge = self.net, self.knowledge
-        through = count_lines(net, knowledge, record, self.every)
-        counted = {f: record[f] for f in sorted(record) if through[f] == f}
-        likely = np.argsort(-np.round(share, 12), kind="stable")[:MOST_CAUSES].tolist()
-        belief = Belief(net, likely, net.prior, counted, self.lines).heaviest()
+        looks, record = self.knowledge.looks, found.evidence.states
         open_findings = sorted({f for i in left for f in self.cards[i].tells if f not in record})
-        at_most = knowledge.looks.cannot_tell["look"]
-        seen = outlook(belief, open_findings, lambda _: at_most)
+        seen = outlook(Belief(found), open_findings, lambda _: looks.cannot_tell["look"], looks.mechanisms)
         tells = {i: tuple(f for f in self.cards[i].tells if f in seen.row) for i in left}
         jobs = [Job(str(i), self.cards[i].minutes, (tells[i],)) for i in sorted(tells) if tells[i]]
-        chosen = Valuation([seen], jobs).in_order(knowledge.looks.worth)
+        chosen = Valuation([seen], jobs).in_order(looks.worth)
         works = [
             Work(jobs[j], self.cards[int(jobs[j].name)], None, {"seal": jobs[j].tells[0]}, bits) for j, bits in chosen
         ]
-        return [int(work.job.name) for work, _ in arrange(works, knowledge, stage)]
+        return [int(work.job.name) for work, _ in arrange(works, self.knowledge, stage)]
