@@ -27,6 +27,8 @@ from diagnose.knowledge.model import Knowledge
 
 VAGUE = 0.05
 AT_START = 3
+FULL = 120
+"""Findings on record at which work ends: more than any bench record has."""
 ORDERS = ("plan", "checklist", "random")
 
 
@@ -127,7 +129,7 @@ class Bench:
             if order == "plan":
                 left = [i for i in left if not self.before(self.cards[i].stage, stage)]
                 left = self.planned(found, left, stage)
-            if not left:
+            if not left or len(record) >= FULL:
                 return Run(len(done), minutes, False, False)
             card = self.cards[left[0]]
             done.append(left[0])

@@ -19,7 +19,7 @@ from diagnose.inference.run import infer
 from diagnose.judgement.judge import judge
 from diagnose.reading.figures import percent, signed
 from diagnose.views.report import html, markdown
-from diagnose.views.report.blocks import Figure, Figures, Items, Paragraph, Picture, Table
+from diagnose.views.report.blocks import Figure, Figures, Heading, Items, Paragraph, Picture, Table
 from diagnose.views.report.pictures import day_of
 from tests.support.places import LARGE, ROOT, mostly_slow
 from tests.views.test_markup import Reader
@@ -207,6 +207,7 @@ def test_a_seal_of_a_pair_that_was_not_looked_at_gets_that_sentence_and_no_block
     inner, outer = written(PAIR).answers
     assert not inner.first and outer.first == "The outboard seal was not looked at: nothing on record is about it."
     assert not outer.leaders and not outer.happened and not outer.beside and outer.title == "The outboard seal"
+    assert not any("outboard" in b.text for b in section(written(PAIR), "findings").blocks if isinstance(b, Heading) and "Ledger" in b.text)
     _, seen = written(PAIR + "  - {part: 11, saw: blisters}\n").answers
     assert not seen.first and seen.happened
 

@@ -19,7 +19,6 @@ def report(material: Material) -> Report:
         Section("springs", "Springs", drawn.springs()),
         Section("round-the-clock", "Wear and other readings round the clock", drawn.round_the_clock()),
         Section("history", "History", closing.history(t)),
-        Section("reasoning", "How the conclusion was reached", closing.reasoning(t)),
         Section("measurements", "Measurements and quantities against limits", bench.measurements(t)),
         Section("parts", "Parts and tags", bench.parts(t)),
         Section("record", "The record, part by part", bench.record(t)),
@@ -28,6 +27,7 @@ def report(material: Material) -> Report:
         Section("cautions", "Cautions", closing.cautions(t)),
         Section("sources", "Sources", closing.sources(t)),
         Section("verification", "Verification", closing.verification(t)),
+        Section("reasoning", "How the conclusion was reached", closing.reasoning(t)),
     ]
     answers, care, dense = summary.page_one(t)
     return Report(

@@ -19,7 +19,7 @@ from diagnose.quantities.model import Quantity
 from diagnose.reading.units import show
 from diagnose.trail.wording import Sentences
 from diagnose.views.explanation import cautions
-from diagnose.views.leading import leaders
+from diagnose.views.leading import leaders, not_looked_at
 from diagnose.views.report.blocks import Cite
 
 MOST_LEDGERS = 3
@@ -113,10 +113,13 @@ class Told:
 
     @cached_property
     def shown(self) -> list[tuple[Judgement, list[Judged]]]:
-        """The causes whose ledgers are shown: the leading ones and the next best."""
+        """The causes whose ledgers are shown: the leading ones and the next best; none of a seal that was not looked at."""
         result = []
         for x in self.judgements:
             best = leaders(x)
+            if not best and not_looked_at(self.inference, x):
+                result.append((x, best))
+                continue
             rest = [j for j in x.causes if j not in best and j.standing != "ruled out"]
             result.append((x, [*best, *rest[: max(1, 2 - len(best))]][:MOST_LEDGERS]))
         return result
