@@ -11,6 +11,7 @@ from diagnose.judgement.diagnosis import network_of
 from diagnose.judgement.network import Network
 from diagnose.judgement.weights import alone
 from diagnose.knowledge.conditions import walk
+from diagnose.knowledge.files import file_stem
 from diagnose.knowledge.model import (
     Card,
     Cause,
@@ -24,7 +25,6 @@ from diagnose.knowledge.model import (
     Mechanism,
     Row,
 )
-from diagnose.knowledge.reader import file_stem
 from diagnose.knowledge.wording import outline, phrase
 from diagnose.reading.problems import BadInput, Problem, Where
 from diagnose.reading.terms import nearest, plain

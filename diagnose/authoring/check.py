@@ -13,8 +13,9 @@ from diagnose.authoring.rule_test_reader import read_tests
 from diagnose.authoring.skeletons import CODES as SKELETON
 from diagnose.authoring.skeletons import left_as_written
 from diagnose.inference.rules import compile_rules
+from diagnose.knowledge.files import contents_of
 from diagnose.knowledge.model import Knowledge
-from diagnose.knowledge.reader import build_knowledge, contents_of
+from diagnose.knowledge.reader import build_knowledge
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 
 CODES = {**checks.CODES, **logic.CODES, **spoken.CODES, **SKELETON}

@@ -17,8 +17,9 @@ from typing import Any
 from diagnose.authoring.cards import both
 from diagnose.authoring.checks.base import kind_of
 from diagnose.casefile.writer import put
+from diagnose.knowledge.files import contents_of
 from diagnose.knowledge.model import Explained, Knowledge
-from diagnose.knowledge.reader import build_knowledge, contents_of
+from diagnose.knowledge.reader import build_knowledge
 from diagnose.reading.located import Node, read_text
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 from diagnose.reading.terms import did_you_mean

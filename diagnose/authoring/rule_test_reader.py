@@ -16,8 +16,8 @@ from diagnose.casefile.format import STATES, TRAITS
 from diagnose.casefile.model import Case
 from diagnose.casefile.reader import case_of
 from diagnose.judgement.judge import STANDINGS
+from diagnose.knowledge.files import file_stem
 from diagnose.knowledge.model import NOWHERE, Card, Knowledge
-from diagnose.knowledge.reader import file_stem
 from diagnose.quantities.compute import compute
 from diagnose.quantities.model import Quantity, quantity_id
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text

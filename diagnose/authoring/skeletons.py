@@ -10,8 +10,8 @@ from diagnose.authoring.cards import SECTIONS
 from diagnose.authoring.drafts import capital
 from diagnose.authoring.rule_test_files import drafting, redrafted
 from diagnose.authoring.rule_test_runner import Workshop
+from diagnose.knowledge.files import file_stem
 from diagnose.knowledge.model import KNOWN_BY, Card, Knowledge
-from diagnose.knowledge.reader import file_stem
 from diagnose.reading.problems import BadInput, Problem, Where
 
 CODES = {"skeleton-text": "A card that runs still says what its skeleton said."}

@@ -22,7 +22,8 @@ import msgspec
 
 from diagnose import reading
 from diagnose.knowledge import model
-from diagnose.knowledge.reader import contents_of, digest_of, read_knowledge
+from diagnose.knowledge.files import contents_of, digest_of
+from diagnose.knowledge.reader import read_knowledge
 from diagnose.reading.files import read_file
 
 MOST_BYTES = 200_000_000

@@ -11,18 +11,18 @@ from typing import Any
 
 from diagnose.knowledge import model as m
 from diagnose.knowledge.arrangements import read_arrangements
-from diagnose.knowledge.conditions import GROUPS, ConditionReader, known_by, negate, walk
+from diagnose.knowledge.conditions import ConditionReader, known_by, negate, walk
 from diagnose.knowledge.explained import ExplainedReader
-from diagnose.knowledge.grammar import Grammar
-from diagnose.knowledge.grammar_reader import read_forms, read_grammar, read_moved, statement
+from diagnose.knowledge.files import digest_of, file_stem, files_of
 from diagnose.knowledge.hazards import read_hazards
-from diagnose.knowledge.lexicon import LexiconReader, lexicon_terms
 from diagnose.knowledge.looks import read_looks
 from diagnose.knowledge.tables import read_tables
-from diagnose.reading.files import read_file, shown_name
-from diagnose.reading.located import MOST_BYTES, Node, only_keys, read_bytes, read_text, text_under
+from diagnose.knowledge.vocabulary_reader import VocabularyReader
+from diagnose.knowledge.words_reader import WordsReader
+from diagnose.reading.files import shown_name
+from diagnose.reading.located import Node, only_keys, read_bytes, read_text, text_under
 from diagnose.reading.problems import Problem, Problems, Where
-from diagnose.reading.terms import did_you_mean, plain
+from diagnose.reading.terms import did_you_mean
 from diagnose.reading.units import BadUnit, amount, unit
 
 STATUSES = ("draft", "trial", "accepted", "retired")
@@ -48,25 +48,6 @@ _RESTS_ON = {
 """What is wrong elsewhere only since a file cannot be read; a folder of cards makes their names unknown."""
 Age = tuple[bool, tuple[int, ...], str]
 _CARD = ["id", "status", "since", "reviewed", "sources", "replaced by"]
-
-
-def files_of(folder: Path) -> list[Path]:
-    """Every YAML file of a rule base, in a fixed order; rule tests are not part of the knowledge."""
-    found = (p for p in folder.rglob("*.yaml") if not p.name.endswith(".test.yaml"))
-    return sorted(found, key=lambda p: p.relative_to(folder).as_posix())
-
-
-def contents_of(folder: Path) -> dict[str, bytes]:
-    """The bytes of every file of a rule base by relative name. Raises OSError."""
-    return {shown_name(path.relative_to(folder)): read_file(path, MOST_BYTES) for path in files_of(folder)}
-
-
-def digest_of(contents: Mapping[str, bytes]) -> str:
-    """sha256 over the names and bytes of all files, in name order."""
-    total = hashlib.sha256()
-    for name in sorted(contents):
-        total.update(name.encode() + b"\0" + hashlib.sha256(contents[name]).digest())
-    return total.hexdigest()
 
 
 def read_knowledge(folder: Path, drafts: bool = False) -> m.Knowledge:
@@ -265,8 +246,8 @@ class Reader:
 
     def read(self, digest: str) -> m.Knowledge | None:
         self.sources = self.read_sources()
-        vocabulary = self.read_vocabulary()
-        words = self.read_words()
+        vocabulary = VocabularyReader(self).read()
+        words = WordsReader(self).read()
         finding_files = self.cards("findings", "finding")
         limits = self.read_limits(vocabulary)
         conditions = ConditionReader(vocabulary, limits, {name for name, _ in finding_files}, self.problems,
@@ -286,101 +267,15 @@ class Reader:
             hazards=read_hazards(self, vocabulary, cautions),
         )  # fmt: skip
 
-    def read_vocabulary(self) -> m.Vocabulary:
-        scales = self.file("vocabulary/scales.yaml")
-        only_keys(scales, ["stages", "degrees", "sides"], "this file", self.problems)
-        stages, degrees, sides = (self.texts(scales, k) for k in ("stages", "degrees", "sides"))
-        kinds = {}
-        parts = self.section("vocabulary/parts.yaml", "parts")
-        for name, node in parts.items():
-            only_keys(node, ["is", "also", "means", "place", "group"], f"the kind {name!r}", self.problems)
-            kinds[name] = m.Kind(
-                name, self.text(node, "means"), self.texts(node, "is"), self.texts(node, "also"),
-                self.word(node, "place", ("seal", "machine"), "place", False) or "seal",
-                self.word(node, "group", GROUPS, "group", False), node.where,
-            )  # fmt: skip
-            self.known(node, "is", [k for k, _ in parts.items()], "kind")
-        settings = self.read_settings()
-        grammar = read_grammar(self, kinds, settings)
-
-        def feature(name: str, node: Node, form: bool = False) -> m.Feature:
-            return self.read_feature(name, node, form, kinds, stages, sides, grammar)
-
-        features = read_forms(self, feature)
-        for name, node in self.section("vocabulary/features.yaml", "features").items():
-            if name in features:
-                self.say(node.where, "twice", f"{name!r} stands in forms.yaml too", "keep one")
-            features[name] = feature(name, node)
-        for read in features.values():
-            for above in read.above:
-                if above not in features:
-                    self.say(read.where, "unknown-form", f"there is no form {above!r}",
-                             did_you_mean(above, [n for n, f in features.items() if f.form]))  # fmt: skip
-            for other in read.excludes:
-                if other not in features:
-                    self.say(read.where, "unknown-feature", f"there is no feature {other!r}", did_you_mean(other, features))
-        readings = self.read_readings(kinds, settings, grammar)
-        vocabulary = m.Vocabulary(
-            kinds, features, readings, settings, self.read_quantities(kinds, readings), stages, degrees, sides,
-            grammar=grammar,
-        )
-        self.refuse_twins(vocabulary)
-        vocabulary = replace(vocabulary, grammar=replace(grammar, moved=read_moved(self, vocabulary)))
-        lexicon = LexiconReader(self.nodes, lexicon_terms(vocabulary), self.sources, self.problems).read()
-        return replace(vocabulary, lexicon=lexicon)
-
-    def read_feature(
-        self, name: str, node: Node, form: bool, kinds: Mapping[str, m.Kind], stages: tuple[str, ...], sides: tuple[str, ...],
-        grammar: Grammar,
-    ) -> m.Feature:  # fmt: skip
-        """A feature, or the form that is its general word."""
-        above = "is" if form else "form"
-        allowed = ["means", "also", "on", "how", "lost", "sides", "sound", "gone", "excludes", above, *(() if form else (*grammar.qualifiers, "state", "act"))]
-        only_keys(node, allowed, f"the {'form' if form else 'feature'} {name!r}", self.problems)
-        self.known(node, "sides", sides, "side")
-        said = {} if form else {q: self.word(node, q, table, f"value of {q!r}") for q, table in grammar.qualifiers.items() if node.get(q)}
-        return m.Feature(
-            name, self.text(node, "means"), self.known(node, "on", kinds, "kind"), self.texts(node, "also"),
-            self.text(node, "how"), self.word(node, "lost", (*stages, "never"), "stage", False),
-            self.texts(node, "sides"), self.text(node, "sound") == "true",
-            self.text(node, "gone") == "true", self.texts(node, "excludes"), form, self.texts(node, above), said,
-            tuple((table, said) for table, value in node.items() if table in ("state", "act") for inner in value.each()
-                  if (said := statement(self, inner, grammar, table == "act"))), node.where,
-        )  # fmt: skip
-
-    def read_readings(self, kinds: Mapping[str, m.Kind], settings: Mapping[str, m.Setting], grammar: Grammar) -> dict[str, m.Reading]:
+    def read_sources(self) -> dict[str, m.Source]:
         result = {}
-        readings = self.section("vocabulary/readings.yaml", "readings")
-        figures = [name for name, node in readings.items() if node.get("section")]
-        for name, node in readings.items():
-            allowed = ["unit", "means", "on", "section", "also", "least", "most", "several", "above", "below", "unless",
-                       "absolute", "not with", "stated"]  # fmt: skip
-            only_keys(node, allowed, f"the reading {name!r}", self.problems)
-            here = self.text(node, "unit")
-            for key in ("least", "most"):
-                value = node.get(key)
-                if value is not None:
-                    self.amount(value, here)
-            self.check_unit(node, here)
-            result[name] = m.Reading(
-                name, here, self.text(node, "means"), self.known(node, "on", kinds, "kind"),
-                self.word(node, "section", ("equipment", "service", "seal", "history"), "section", False),
-                self.texts(node, "also"), self.text(node, "least"), self.text(node, "most"),
-                self.text(node, "several") == "true",
-                self.word(node, "above", figures, "figure of a case", False),
-                self.word(node, "below", figures, "figure of a case", False), self.read_terms(node, "unless", settings),
-                self.text(node, "absolute") == "true", self.read_terms(node, "not with", settings),
-                self.read_stated(node, grammar), node.where,
+        for key, node in self.section("sources.yaml", "sources").items():
+            only_keys(node, ["title", "year", "section", "kind", "seen"], f"the source {key!r}", self.problems)
+            result[key] = m.Source(
+                key, self.text(node, "title", True), self.text(node, "year"), self.text(node, "section"),
+                self.word(node, "kind", SOURCE_KINDS, "kind of source"), self.text(node, "seen"), node.where,
             )  # fmt: skip
         return result
-
-    def read_stated(self, node: Node, grammar: Grammar) -> dict[str, str]:
-        """{at: POINT, variable: VARIABLE} under `stated`."""
-        value = node.get("stated")
-        if value is None:
-            return {}
-        only_keys(value, ["at", "variable"], "stated", self.problems)
-        return {"at": self.word(value, "at", grammar.points, "point"), "variable": self.word(value, "variable", grammar.variables, "variable")}
 
     def read_terms(self, node: Node, key: str, settings: Mapping[str, m.Setting]) -> dict[str, str]:
         """Terms of settings under a key: {SETTING: TERM}."""
@@ -391,118 +286,6 @@ class Reader:
             else:
                 self.say(term.where, "unknown-setting", f"there is no setting {setting!r} with the term {term.text()!r}",
                          "see vocabulary/settings.yaml")  # fmt: skip
-        return result
-
-    def read_quantities(self, kinds: Mapping[str, m.Kind], readings: Mapping[str, m.Reading]) -> dict[str, m.QuantityTerm]:
-        result = {}
-        for name, node in self.section("vocabulary/quantities.yaml", "quantities").items():
-            only_keys(node, ["unit", "means", "on", "formula"], f"the quantity {name!r}", self.problems)
-            own = self.text(node, "unit")
-            self.check_unit(node, own)
-            form, takes = self.read_formula(node, own, readings)
-            result[name] = m.QuantityTerm(
-                name, own, self.text(node, "means"), self.known(node, "on", kinds, "kind"), form, takes, node.where
-            )
-        return result
-
-    def read_formula(self, node: Node, own: str, readings: Mapping[str, m.Reading]) -> tuple[str, tuple[str, ...]]:
-        """A simple formula and the readings it takes: {difference: [one, other]}."""
-        formula = node.get("formula")
-        if formula is None:
-            return "", ()
-        only_keys(formula, list(m.FORMULAS), "a formula", self.problems)
-        form = next((key for key, _ in formula.items() if key in m.FORMULAS), "")
-        if not form:
-            return "", ()
-        takes = self.known(formula, form, readings, "reading")
-        wanted, listed = m.FORMULAS[form], (formula.get(form) or formula).each()
-        if len(listed) != wanted and (wanted or len(listed) < 2):
-            self.say(formula.where, "formula", f"a {form} takes {wanted or 'two or more'} reading{'s' if wanted != 1 else ''}",
-                     f"{form}: [{', '.join(['READING'] * (wanted or 2))}]")  # fmt: skip
-        if form == "ratio" and own not in ("", "%"):
-            self.say(formula.where, "unit", f"a ratio has no unit, not {own!r}", "unit: '%', or none")
-        units = [(t, readings[t].unit) for t in takes] + ([] if form == "ratio" else [("the quantity", own)])
-        for what, other in units[1:]:
-            if _kind_of_unit(other) != _kind_of_unit(units[0][1]):
-                self.say(formula.where, "unit", f"{what} is in {other or 'a bare number'}, {units[0][0]} in {units[0][1] or 'a bare number'}",
-                         "readings of one kind")  # fmt: skip
-        return form, takes
-
-    def read_settings(self) -> dict[str, m.Setting]:
-        result = {}
-        for name, node in self.section("vocabulary/settings.yaml", "settings").items():
-            only_keys(node, ["section", "single", "terms", "means"], f"the setting {name!r}", self.problems)
-            terms = node.get("terms")
-            table = {term: tuple(a.text() for a in also.each()) for term, also in terms.items()} if terms else {}
-            result[name] = m.Setting(
-                name, self.word(node, "section", ("equipment", "service", "seal", "history"), "section"), table,
-                self.text(node, "single") == "true", self.text(node, "means"), node.where,
-            )  # fmt: skip
-        return result
-
-    def refuse_twins(self, v: m.Vocabulary) -> None:
-        """Two terms of a family must not share a spelling, but for features that no kind of part can both have."""
-        families: list[tuple[str, Mapping[str, Any]]] = [
-            ("kind", v.kinds), ("feature", v.features), ("reading", v.readings)
-        ]  # fmt: skip
-        for family, terms in families:
-            owner: dict[str, str] = {}
-            for name, term in terms.items():
-                for spelling in {plain(name), *map(plain, term.also)}:
-                    apart = family == "feature" and spelling in owner and (term.form != v.features[owner[spelling]].form or (
-                        term.on and not any(v.can_be_on(owner[spelling], kind) for kind in term.on)
-                    ))  # fmt: skip
-                    if spelling in owner and not apart:
-                        self.say(term.where, "shared-word", f"{spelling!r} names two {family}s: {owner[spelling]!r} and {name!r}",
-                                 "keep it with one of them")  # fmt: skip
-                    owner[spelling] = name
-
-    def read_words(self) -> m.Words:
-        node = self.file("words.yaml")
-        only_keys(node, ["seen", "common", "standing", "reading", "exponent"], "words.yaml", self.problems)
-        tables: dict[str, dict[str, float]] = {}
-        for key in ("seen", "common"):
-            inner = node.get(key) or Node({}, node.where)
-            tables[key] = {word: self.number(inner, word) for word, _ in inner.items()}
-            for word, number in tables[key].items():
-                if not 0 < number < 1 and not _is_wrong(inner.get(word), self.problems):
-                    self.say(
-                        (inner.get(word) or inner).where,
-                        "probability",
-                        f"{word!r} must lie between 0 and 1, not {number}",
-                    )
-        standing = node.get("standing") or Node({}, node.where)
-        names = ["established", "probable", "possible", "lines needed", "line counts from", "decisive", "trial weight"]
-        only_keys(standing, names, "standing", self.problems)
-        established, probable, possible, lines, counts_from, decisive, trial = (self.number(standing, n) for n in names)
-        return m.Words(
-            tables["seen"], tables["common"], established, probable, possible, int(lines), counts_from, decisive, trial,
-            self.read_errors(node), self.number(node, "exponent") if node.get("exponent") else 1.0,
-        )  # fmt: skip
-
-    def read_errors(self, node: Node) -> dict[str, m.Misread]:
-        inner = node.get("reading") or Node({}, node.where)
-        result = {}
-        for kind, chances in inner.items():
-            only_keys(chances, ["missed", "mistaken"], f"the reading error of a {kind}", self.problems)
-            missed, mistaken = self.number(chances, "missed"), self.number(chances, "mistaken")
-            if not (0 < missed < 1 and 0 < mistaken < 1 and missed + mistaken < 1):
-                self.say(chances.where, "probability", "both chances must lie above 0 and sum to less than 1")
-            result[kind] = m.Misread(missed, mistaken)
-        for kind in m.KNOWN_BY:
-            if kind not in result:
-                self.say(inner.where, "missing-key", f"words.yaml needs the reading error of a {kind!r}")
-                result[kind] = m.Misread(0.1, 0.05)
-        return result
-
-    def read_sources(self) -> dict[str, m.Source]:
-        result = {}
-        for key, node in self.section("sources.yaml", "sources").items():
-            only_keys(node, ["title", "year", "section", "kind", "seen"], f"the source {key!r}", self.problems)
-            result[key] = m.Source(
-                key, self.text(node, "title", True), self.text(node, "year"), self.text(node, "section"),
-                self.word(node, "kind", SOURCE_KINDS, "kind of source"), self.text(node, "seen"), node.where,
-            )  # fmt: skip
         return result
 
     def check_unit(self, node: Node, spelling: str) -> None:
@@ -675,24 +458,5 @@ class Reader:
                 visit(name, [name])
 
 
-def _is_wrong(node: Node | None, problems: Problems) -> bool:
-    """Whether a value was told to be wrong already."""
-    return node is not None and any(p.where == node.where for p in problems.found)
-
-
-def _kind_of_unit(name: str) -> object:
-    """What a unit measures; None for one that is told to be wrong elsewhere."""
-    try:
-        return unit(name).kind
-    except BadUnit:
-        return None
-
-
 def _numbers(version: str) -> tuple[int, ...]:
     return tuple(int(n) for n in re.findall(r"\d+", version))
-
-
-def file_stem(name: str) -> str:
-    """The file name of an item: its name with hyphens for spaces, other signs left out."""
-    kept = "".join(c if c.isalnum() or c in " -" else " " for c in name.lower())
-    return "-".join(kept.replace("-", " ").split())

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from diagnose.advice.cautions import ABOVE_ALL
-from diagnose.knowledge.reader import file_stem
+from diagnose.knowledge.files import file_stem
 from diagnose.views.drawings import markup
 from diagnose.views.handbook_style import SCRIPT, STYLE
 

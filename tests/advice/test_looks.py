@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.knowledge.reader import build_knowledge, contents_of
+from diagnose.knowledge.files import contents_of
+from diagnose.knowledge.reader import build_knowledge
 from diagnose.reading.problems import Problems
 from tests.support.places import ROOT
 

@@ -14,7 +14,7 @@ import pytest
 from diagnose.authoring.check import examine_contents
 from diagnose.authoring.rule_test_reader import parse_tests
 from diagnose.inference.run import load
-from diagnose.knowledge.reader import contents_of
+from diagnose.knowledge.files import contents_of
 from diagnose.reading.problems import Problem, Problems
 
 TESTS = Path(__file__).resolve().parents[1]

@@ -11,7 +11,7 @@ import pytest
 from pydantic_sarif.model import StaticAnalysisResultsFormatSarifVersion210JsonSchema
 
 from diagnose.authoring.check import examine_contents
-from diagnose.knowledge.reader import contents_of
+from diagnose.knowledge.files import contents_of
 from diagnose.views.problems import github, sarif
 from tests.support.places import SMALL
 from tests.support.workshop import call

@@ -18,7 +18,8 @@ from diagnose.inference.rules import compile_rules
 from diagnose.inference.run import RuleBase, infer
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import Network, build
-from diagnose.knowledge.reader import build_knowledge, contents_of
+from diagnose.knowledge.files import contents_of
+from diagnose.knowledge.reader import build_knowledge
 from diagnose.reading.located import read_text
 from diagnose.reading.problems import BadInput, Problems
 from diagnose.trail.document import dump, load, trail, verify

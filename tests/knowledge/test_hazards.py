@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from diagnose.authoring.check import examine_contents
+from diagnose.knowledge.files import contents_of
 from diagnose.knowledge.hazards import hazards_of, unguarded
-from diagnose.knowledge.reader import contents_of
 
 KNOWLEDGE = Path(__file__).resolve().parents[2] / "knowledge"
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from diagnose.knowledge.cache import open_knowledge
-from diagnose.knowledge.reader import build_knowledge, contents_of
+from diagnose.knowledge.files import contents_of
+from diagnose.knowledge.reader import build_knowledge
 from diagnose.reading.problems import Problems
 
 KNOWLEDGE = Path(__file__).parents[2] / "knowledge"

@@ -22,7 +22,8 @@ from diagnose.inference.run import RuleBase, infer, load
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import posterior
 from diagnose.knowledge.conditions import walk
-from diagnose.knowledge.reader import build_knowledge, contents_of
+from diagnose.knowledge.files import contents_of
+from diagnose.knowledge.reader import build_knowledge
 from diagnose.reading.problems import Problems
 from diagnose.reading.units import amount, to_unit
 

@@ -18,7 +18,8 @@ from diagnose.cli.main import app
 from diagnose.inference.run import RuleBase
 from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.judgement.weights import decibans, worth
-from diagnose.knowledge.reader import build_knowledge, files_of
+from diagnose.knowledge.files import files_of
+from diagnose.knowledge.reader import build_knowledge
 from diagnose.reading.problems import BadInput, Problems
 from diagnose.trail import why
 from diagnose.trail.graph import Reasoning, build, of_type, ranked

@@ -1,0 +1,75 @@
+"""Taking a seal apart and planning the work, as objects."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from diagnose.knowledge.places import placed
+from diagnose.reading.problems import Where
+
+
+@dataclass(frozen=True)
+class UsualPart:
+    """A part that a seal of some arrangement usually has; `touches` are item numbers."""
+
+    item: str
+    kind: str
+    name: str
+    position: str = ""
+    group: str = ""
+    carries: str = ""
+    touches: tuple[str, ...] = ()
+    where: Where = placed()
+
+
+@dataclass(frozen=True)
+class Look:
+    """What to look for and measure on every part of a kind; with `always`, on the kind itself, part or no part."""
+
+    on: str
+    features: tuple[str, ...] = ()
+    readings: tuple[str, ...] = ()
+    always: bool = False
+    how: str = ""
+    where: Where = placed()
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of taking a seal apart. `stage` is the last one at which its looks can be made; `ends` says what the
+    next step destroys; `asks` are settings and figures of the case."""
+
+    name: str
+    stage: str
+    do: str = ""
+    ends: str = ""
+    asks: tuple[str, ...] = ()
+    looks: tuple[Look, ...] = ()
+    where: Where = placed()
+
+
+@dataclass(frozen=True)
+class Arrangements:
+    """Usual parts by arrangement, and the order of dismantling. `nominal` names for a reading the figure it should be
+    near; a reading further off than `doubt` times (or one in `doubt`) is asked again."""
+
+    usual: Mapping[str, tuple[UsualPart, ...]] = field(default_factory=dict)
+    steps: tuple[Step, ...] = ()
+    nominal: Mapping[str, str] = field(default_factory=dict)
+    doubt: float = 0.0
+
+
+@dataclass(frozen=True)
+class Looks:
+    """What planning reckons with: `minutes` of a plain look by kind of part, kinds whose features are `asked` for, how
+    often an honest look `cannot_tell`, the bits that make work `worth` planning, what a bit about the `mechanisms` that
+    tells nothing of the causes counts against one about the causes, and the chance from which an outcome is `reckoned`
+    with."""
+
+    minutes: Mapping[str, float] = field(default_factory=dict)
+    asked: tuple[str, ...] = ()
+    cannot_tell: Mapping[str, float] = field(default_factory=dict)
+    worth: float = 0.02
+    mechanisms: float = 1.0
+    reckoned: float = 0.02
