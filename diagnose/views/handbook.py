@@ -238,7 +238,8 @@ class _Book:
 
     def _chains(self, d: Data) -> str:
         """The likeliest way down from a card, link by link, to where it ends."""
-        steps, at = [], d
+        steps: list[str] = []
+        at = d
         while at["brings_about"] and len(steps) < MOST_STEPS:
             name = at["brings_about"][0]["mechanism"]
             steps.append(name)

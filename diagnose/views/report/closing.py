@@ -93,7 +93,7 @@ def changes(t: Told) -> list[Block]:
     for a in t.advice:
         causes = "; ".join(f"{x.name}{t.at(x.position)}" for x in a.tied)
         care = ", ".join(c.name for c in t.cautions if c.name in a.cautions)
-        do = [a.do, Soft(f" Take care: {care}.")] if care else a.do
+        do: Line = [a.do, Soft(f" Take care: {care}.")] if care else a.do
         rows.append((do, f"{a.kind}, {a.field}", causes, " ".join(a.worked_if), "", ""))
     columns = (("what to change or repair", "wide"), ("kind, field", "narrow"), ("against", ""), ("worked if", "wide"),
                ("owner", "fill"), ("due", "fill"))  # fmt: skip
