@@ -11,7 +11,7 @@ import numpy as np
 from diagnose.inference.run import Inference
 from diagnose.judgement.counting import counting
 from diagnose.judgement.network import Network, build
-from diagnose.judgement.posterior import Evidence, Posterior, posterior
+from diagnose.judgement.posterior import Evidence, Posterior, narrowed, posterior
 from diagnose.judgement.weights import Weights, decibans
 from diagnose.knowledge.model import Cause, Knowledge, Mechanism, Words
 
@@ -120,6 +120,11 @@ class Judgement:
         return {f: d.state == "present" for f, d in self.inference.findings[self.position].items()}
 
     @property
+    def left_out(self) -> tuple[str, ...]:
+        """Findings that would count and tell least, left out because the record is too long for one sum."""
+        return tuple(f for f, other in self.through.items() if other == f and f not in self.counted)
+
+    @property
     def none_of_these(self) -> float:
         return self.found.none
 
@@ -209,7 +214,7 @@ def evidence_at(inference: Inference, net: Network, position: str) -> tuple[Evid
 
 def judge_at(inference: Inference, net: Network, position: str) -> Judgement:
     evidence, through = evidence_at(inference, net, position)
-    found = posterior(net, evidence)
+    found = posterior(net, narrowed(net, evidence))
     bare = Judgement(inference, net, position, through, found)
     return replace(bare, causes=_causes(bare), mechanisms=_mechanisms(bare))
 

@@ -19,6 +19,8 @@ from diagnose.judgement.network import Layer, Network, products
 
 WIDEST = 1 << 14
 """Cells of the largest table for one cause set; where a sum would need more, its widest star is summed term by term."""
+WIDE_ENOUGH = 1 << 15
+"""Cells of the largest table for one cause set from which findings that tell least are left out of a long record."""
 AT_ONCE = 1 << 21
 """Cells of the largest table of a batch."""
 LEADERS, FROM = 10, 1e-4
@@ -254,6 +256,19 @@ def sliced(
         shapes = [Shape(s.child, s.parents, s.weight.shape[1]) for s in part]
         result = result + sliced(part, variables, plan(shapes, variables), take)
     return np.asarray(result)
+
+
+def narrowed(net: Network, evidence: Evidence) -> Evidence:
+    """The evidence without what tells least, where a record is so long that its sum would take too wide a table: absent
+    findings go before present ones, the lightest for any cause or mechanism first."""
+    there, gone = (np.maximum(np.abs(c).max(axis=1), np.abs(m).max(axis=1))
+                   for c, m in zip(net.cause_weights, net.mechanism_weights, strict=True))  # fmt: skip
+    states = evidence.states
+    least = sorted(states, key=lambda f: (states[f], round(float((there if states[f] else gone)[net.row[f]]), 9), f))
+    while least and Sums(net, evidence)._plan.widest > WIDE_ENOUGH:
+        some = max(1, len(least) // 12)
+        evidence, least = evidence.without(least[:some]), least[some:]
+    return evidence
 
 
 def posterior(net: Network, evidence: Evidence, every_set: bool = False) -> Posterior:

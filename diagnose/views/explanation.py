@@ -16,7 +16,7 @@ from diagnose.judgement.weights import Group
 from diagnose.knowledge.model import Caution
 from diagnose.quantities.clock import NO_PLACE
 from diagnose.quantities.limits import hangs_on_datum
-from diagnose.reading.figures import listed, percent, signed
+from diagnose.reading.figures import count, listed, percent, signed
 from diagnose.views import next_steps
 from diagnose.views.leading import (
     leaders,
@@ -143,6 +143,9 @@ def _answer(inference: Inference, x: Judgement, earlier: Sequence[Judgement], ev
             _chain(chain, everything, page)
     if x.unexplained:
         page.say("; ".join(x.unexplained), indent=2, lead=f"{'unexplained':<12} ", hang=15)
+    if x.left_out:
+        told = f"{count(len(x.left_out), 'finding')} of least weight: the record is too long for one sum"
+        page.say(told, indent=2, lead=f"{'left out':<12} ", hang=15)
     points = open_points(inference, x.position)
     for point in points if everything else points[:2]:
         page.say(point, indent=2, lead=f"{'not known':<12} ", hang=15)

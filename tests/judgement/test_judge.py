@@ -8,6 +8,7 @@ from diagnose.casefile.reader import parse_case
 from diagnose.judgement.counting import counting
 from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.judgement.judge import decibans, standing
+from diagnose.judgement.posterior import WIDE_ENOUGH
 from diagnose.knowledge.model import Words
 from diagnose.reading.problems import Problems
 
@@ -148,3 +149,13 @@ def test_a_seal_taken_out_sound_did_not_fail_of_anything(whole_base):
 def test_hours_tell_the_age_at_which_a_leaking_seal_failed(whole_base):
     case = diagnosed(SOUND.replace("LEAK", "saw"), whole_base)
     assert case.inference.findings["seal"]["failed after years"].state == "present"
+
+
+def test_a_record_too_long_for_one_sum_leaves_out_what_tells_least_and_says_so(whole_base):
+    """Every feature of the vocabulary looked for and not there, on every kind that can show it."""
+    vocabulary = whole_base.knowledge.vocabulary
+    marks = {on: [n for n, f in vocabulary.features.items() if on in f.on and not f.form] for on in vocabulary.kinds}
+    lines = [f"  - {{on: {on}, absent: [{', '.join(map(repr, names))}]}}" for on, names in marks.items() if names]
+    found = diagnosed("case: Nothing there\nobservations:\n" + "\n".join(lines) + "\n", whole_base).at("seal")
+    assert found.left_out and not any(found.states[f] for f in found.left_out)
+    assert found.found.sums._plan.widest <= WIDE_ENOUGH
