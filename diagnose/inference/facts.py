@@ -118,9 +118,18 @@ def _statements(case: Case, knowledge: Knowledge, rules: RuleSet, position: str,
             for setting, term in act.setting.items() if holds is not None else ():
                 yield make("setting", said.id, setting=setting, term=term, holds=bool(holds), **placed)
         for feature, state in _features_said(said, words) if not said.named else ():
-            for on in sorted(rules.asked.get(("seen", feature.name), ())):
+            for on in sorted(o for o in rules.asked.get(("seen", feature.name), ()) if _may_be_on(said, state, o, words)):
                 yield make("seen", said.id, state=state, feature=feature.name, on=on or feature.on[0], own=True, part=said.id,
                            group="", face="", extent="", rank=0, side="", **placed)  # fmt: skip
+
+
+def _may_be_on(said: Statement, state: str, on: str, words: Vocabulary) -> bool:
+    """Whether what was done to a kind of part of the seal can be a feature on another kind: on it and what it is a kind of; what was
+    not done, on it and its kinds."""
+    to = said.slots.get("to", "")
+    if to not in words.kinds or on not in words.kinds or words.kinds[on].place != "seal" or on == "fit":
+        return True
+    return on in words.lineage[to] if state == "present" else to in words.lineage[on]
 
 
 def _features_said(said: Statement, words: Vocabulary) -> Iterable[tuple[Feature, str]]:

@@ -14,8 +14,14 @@ SLOTS = {
     "amount": "quantity on own part group face low high word",
     "limit": "quantity on own part group face limit verdict",
     "found": "finding state",
+    "state": "at variable value when holds low high",
+    "act": "did to with when holds",
     "marks": "pair relation",
 }
+
+
+OPEN = {"low": "-1e99", "high": "1e99"}
+"""Ends of a reading that is open or not there: no comparison holds for them."""
 
 
 def deduce(branches: list[Branch], facts: list[Fact], seats: list[tuple[str, str]]) -> set[tuple[str, str, str]]:
@@ -23,7 +29,8 @@ def deduce(branches: list[Branch], facts: list[Fact], seats: list[tuple[str, str
     env = clips.Environment()
     env.build("(deftemplate place (slot position) (slot other))")
     for table, slots in SLOTS.items():
-        inner = " ".join(f"(slot {s})" for s in [*slots.split(), "position", "other", "id"])
+        ends = OPEN if table == "state" else {}
+        inner = " ".join(f"(slot {s} (default {ends.get(s, '?DERIVE')}))" for s in [*slots.split(), "position", "other", "id"])
         env.build(f"(deftemplate {table} {inner})")
     found = [b for b in branches if b.conclusion.kind == "found"]
     for number, branch in enumerate(found):
@@ -31,7 +38,7 @@ def deduce(branches: list[Branch], facts: list[Fact], seats: list[tuple[str, str
     for position, other in seats:
         env.assert_string(f"(place (position {text(position)}) (other {text(other)}))")
     for fact in facts:
-        inner = " ".join(f"({k} {text(v)})" for k, v in fact.slots)
+        inner = " ".join(f"({k} {text(v)})" for k, v in fact.slots if not (fact.table == "state" and k in OPEN and v == ""))
         env.assert_string(f"({fact.table} {inner} (id {text(fact.id)}))")
     env.run()
     return {(str(f["finding"]), str(f["state"]), str(f["position"])) for f in env.facts() if f.template.name == "found"}

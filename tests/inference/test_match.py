@@ -218,7 +218,6 @@ def rule(name: str, when: Condition) -> Finding:
         ("s",),
         reads=name,
         otherwise="rarely",
-        line=name,
         when=when,
         absent_when=negate(when),
     )
