@@ -33,6 +33,8 @@ SHAPES: dict[str, Any] = {
             "pair": ["text"], "pv?": {"most": ["MPa m/s"], "source": "source", "note": "text"},
             "friction": {"value": "number", "source": "source"},
         }],
+        "ordinary friction": {"value": "number", "source": "source"},
+        "pv in thin liquids": {"services": ["text"], "share": "number", "source": "source"},
         "ring as a fin": {"length": "mm", "water services": ["text"], "film coefficient": {"water": "number", "other": "number"}},
     },
     "fluids": {

@@ -186,13 +186,20 @@ def _against_pair(bench: Bench, seat: Owner, loaded: Quantity, area: Quantity, r
     if bound:
         low, high = amount(bound["most"][0]).value, amount(bound["most"][-1]).value
         text = " to ".join(dict.fromkeys(bound["most"]))
+        thin = bench.table("faces")["pv in thin liquids"]
+        if set(thin["services"]) & bench.terms("service", seat.position):
+            low *= float(thin["share"])
+            text += f", down to {float(thin['share']):.0%} of it in a thin or boiling liquid, {thin['source']}"
         limit = Value("pv limit of the pair", (low + high) / 2, (high - low) / 2, ((f"{text}, {bound['source']}", ""),))
     yield bench.work_out("pv share of limit", seat, "PV / limit of the pair", bound["source"] if bound else "", lambda p, most: p / most,
                          worked_out(loaded), limit, notes=(bound["note"] if bound else "",))  # fmt: skip
     friction = bench.one("friction coefficient", seat)
     if friction.value is None and row:
         f, source = float(row["friction"]["value"]), row["friction"]["source"]
-        friction = assumed("friction coefficient", f, f"{row['friction']['value']} for {' against '.join(names)}, {source}", 0.3 * f)
+        usual = bench.table("faces")["ordinary friction"]
+        ends = sorted((f, float(usual["value"]))) if f != float(usual["value"]) else (0.7 * f, 1.3 * f)
+        text = f"{row['friction']['value']} for {' against '.join(names)}, {source}; {usual['value']} in ordinary duty, {usual['source']}"
+        friction = assumed("friction coefficient", math.fsum(ends) / 2, text, (ends[1] - ends[0]) / 2)
     heat = bench.work_out("friction heat", seat, "H = PV f A", "centrifugal-pumps-1992", friction_heat, worked_out(loaded),
                           friction, worked_out(area))  # fmt: skip
     yield heat

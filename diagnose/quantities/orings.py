@@ -38,6 +38,11 @@ def squeeze(section: float, depth: float) -> float:
     return (section - depth) / section
 
 
+def section_when_stretched(section: float, stretched: float) -> float:
+    """CS / sqrt(1 + stretch): the section of a stretched ring at constant volume; handbooks say about half the stretch in percent."""
+    return section / math.sqrt(1 + max(0.0, stretched))
+
+
 def stretch(groove_diameter: float, inside_diameter: float) -> float:
     """(groove diameter - ID) / ID, ID of the free ring."""
     return (groove_diameter - inside_diameter) / inside_diameter
@@ -134,16 +139,7 @@ def _ring(bench: Bench, owner: Owner) -> Iterator[Quantity]:
         if new.value is None and "," not in size.word and size.word:
             new, notes = _section_of(bench, size), ("new section from the size table, with its tolerance",)
     if depth.value is not None:
-        yield bench.work_out(
-            "squeeze",
-            owner,
-            "(CS - depth) / CS of the new section",
-            "o-ring-compression-article",
-            squeeze,
-            new,
-            depth,
-            notes=notes,
-        )
+        yield _squeeze(bench, owner, new, depth, (groove, inside), notes)
         if width.value is not None:
             fuller = max((v for v in (new, section) if v.value is not None), key=lambda v: v.value or 0.0, default=new)
             yield bench.work_out(
@@ -188,6 +184,19 @@ def _ring(bench: Bench, owner: Owner) -> Iterator[Quantity]:
             yield _round_the_clock(bench, owner, record.id)
     yield from _swell_and_hardness(bench, owner)
     yield from _gap(bench, owner)
+
+
+def _squeeze(bench: Bench, owner: Owner, new: Value, depth: Value, over: tuple[Value, Value], notes: tuple[str, ...]) -> Quantity:
+    """Squeeze of the new section, thinned by the stretch over the groove where that is on record."""
+    source = "o-ring-compression-article"
+    if any(v.value is None for v in over):
+        return bench.work_out("squeeze", owner, "(CS - depth) / CS of the new section", source, squeeze, new, depth, notes=notes)
+
+    def stretched(section: float, deep: float, groove: float, inside: float) -> float:
+        return squeeze(section_when_stretched(section, stretch(groove, inside)), deep)
+
+    formula = "(CS' - depth) / CS', CS' = CS / sqrt(1 + stretch) of the new section"
+    return bench.work_out("squeeze", owner, formula, source, stretched, new, depth, *over, notes=notes)
 
 
 def _size(bench: Bench, owner: Owner, inside: Value, section: Value) -> Quantity:

@@ -173,14 +173,21 @@ def _set(bench: Bench, owner: Owner) -> Iterator[Quantity]:
         yield bench.work_out(
             "spring load loss",
             owner,
-            "(L0 - L) / (L0 - Lw), mean of the set",
+            "(L0 - L) / (L0 - Lw), shortest of the set",
             "geometry",
             load_loss,
             new,
-            Value("free length", statistics.fmean(readings), step, origin[0].origins),
+            Value("free length", min(readings), step, origin[0].origins),
             held,
-            notes=("rate taken as unchanged",),
+            notes=("rate taken as unchanged", *_mean_loss(readings, new.value, held.value)),
         )
+
+
+def _mean_loss(readings: list[float], new: float, held: float) -> tuple[str, ...]:
+    """What the whole set lost, where its springs differ."""
+    if len(readings) < 2 or new <= held:
+        return ()
+    return (f"the set as a whole: {load_loss(new, statistics.fmean(readings), held):.0%}",)
 
 
 def _labels(record: Any) -> list[str]:

@@ -155,3 +155,35 @@ def test_ring_squareness(quantities_of, knowledge):
     )
     found = quantities_of(text)["ring squareness"]
     assert judge_limit(found, knowledge.limits["ring squareness"]) == "outside"
+
+
+def test_friction_spans_from_the_handbook_to_the_standard(quantities_of):
+    """Handbook table of pairs: 0.02 for carbon on silicon carbide in water; API 682 takes 0.07 for ordinary duty and gets 447 W in its
+    example (from memory). What is not measured is carried as the span between them."""
+    heat = quantities_of(seal(hard="silicon carbide"))["friction heat"]
+    assert heat.low == pytest.approx(447 * 2 / 7, rel=0.03)
+    assert heat.high == pytest.approx(447, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("soft", "hard", "least", "most"),
+    [
+        # psi·ft/min of the handbook's table of limits for water, from memory: 300 000, 350 000 to 500 000, 120 000
+        ("silicon carbide", "tungsten carbide", 300_000, 300_000),
+        ("silicon carbide", "silicon carbide", 350_000, 500_000),
+        ("tungsten carbide", "tungsten carbide", 120_000, 120_000),
+    ],
+)
+def test_hard_pairs_have_limits_too(quantities_of, soft, hard, least, most):
+    share = quantities_of(seal(soft, hard))["pv share of limit"]
+    unit = 3.503e-5 * 1e6
+    assert share.high == pytest.approx(5.79e6 / (least * unit), rel=0.01)
+    assert share.low == pytest.approx(5.79e6 / (most * unit), rel=0.01)
+
+
+def test_a_thin_liquid_may_carry_half_of_what_water_does(quantities_of):
+    """Limits of pairs are printed for water at 49 °C; makers take off up to half for hot water and light hydrocarbon (common practice)."""
+    cold = quantities_of(seal())["pv share of limit"]
+    thin = quantities_of(seal(more=", is: [light hydrocarbon]"))["pv share of limit"]
+    assert thin.low == pytest.approx(cold.low, rel=0.01)
+    assert thin.high == pytest.approx(2 * cold.high, rel=0.01)

@@ -117,3 +117,11 @@ def test_working_length_too_long(quantities_of, knowledge, found, verdict):
     text = f"seal: {{specified working length: 40 mm}}\nmeasurements: [{{on: fit, measured: working length, reading: {found}, resolution: 0.1 mm}}]"
     q = quantities_of(text)["working length error"]
     assert judge_limit(q, knowledge.limits["working length too long"]) == verdict
+
+
+def test_one_weak_spring_among_many_is_not_lost_in_the_mean(quantities_of):
+    """Five springs of 26 mm and one that lost 29 % of its load: the mean of the six lost 5 % (arithmetic)."""
+    head = "seal: {new free length: 26 mm, spring length when set: 20 mm}"
+    found = quantities_of(spring_set([26, 26, 26, 26, 26, 24.26], head=head))["spring load loss"]
+    assert found.value == pytest.approx(0.29)
+    assert any("5%" in note for note in found.notes)
