@@ -27,7 +27,7 @@ def called(text: str, base, *named: str) -> list[str]:
         ),
         ("seal: {arrangement: dual pressurised, inboard: {elastomer: EPDM}}", "charred fluorocarbon", True),
         ("seal: {arrangement: dual pressurised, elastomer: EPDM}", "charred fluorocarbon", False),
-        ("seal: {arrangement: single}", "pressurised support system", False),
+        ("seal: {arrangement: single, film: liquid}", "pressurised support system", False),
         ("seal: {elastomer: EPDM}", "pressurised support system", True),
         ("seal: {arrangement: dual}", "pressurised support system", True),
         ("service: {is: [hot water, clean]}", "toxic service", False),
