@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from diagnose.quantities.bench import Bench, Owner, Value, assumed, named_in, worked_out
 from diagnose.quantities.model import Quantity
+from diagnose.quantities.orings import elastomer_margin
 from diagnose.quantities.service import across_seal, superheat_margin
 from diagnose.reading.units import amount, show
 
@@ -73,6 +74,11 @@ def ring_conductance(film: float, perimeter: float, conductivity: float, area: f
     sqrt(h P k A) tanh(m L), m = sqrt(h P / (k A)). Textbook fin with insulated end."""
     m = math.sqrt(film * perimeter / (conductivity * area))
     return math.sqrt(film * perimeter * conductivity * area) * math.tanh(m * length)
+
+
+def share_behind(film: float, perimeter: float, conductivity: float, area: float, length: float) -> float:
+    """What is left at the back of a ring of the rise at its face: 1 / cosh(m L), m = sqrt(h P / (k A)). Textbook fin with insulated end."""
+    return 1 / math.cosh(math.sqrt(film * perimeter / (conductivity * area)) * length)
 
 
 def duty_parameter(viscosity: float, speed: float, width: float, load: float) -> float:
@@ -229,6 +235,13 @@ def _temperatures(
     if superheat and warmer.value is not None:
         yield bench.work_out("superheat margin at the faces", seat, "(T_sat - T) - dT", superheat.source, lambda m, dt: m - dt,
                              worked_out(superheat), worked_out(warmer))  # fmt: skip
+    baked = elastomer_margin(bench, seat)
+    if baked and baked.value is not None and warmer.value is not None:
+        def behind(margin: float, dt: float, a: float, do: float, alpha: float, long: float) -> float:
+            return margin - dt * max(share_behind(alpha, math.pi * do, k, a, long) for k in carried)
+
+        yield bench.work_out("elastomer temperature margin behind the faces", seat, "highest of the family - T - dT / cosh(m L), of the better conductor",
+                             "heat-transfer-textbook", behind, worked_out(baked), worked_out(warmer), worked_out(area), outer, film, length)  # fmt: skip
     flow = bench.one("flush flow", seat)
     if flow.value is not None:
         density, capacity = bench.one("density", seat), bench.one("specific heat", seat)

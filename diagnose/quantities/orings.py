@@ -315,15 +315,11 @@ def _gap(bench: Bench, owner: Owner) -> Iterator[Quantity]:
     )
 
 
-def _temperature(bench: Bench, seat: Owner) -> Iterator[Quantity]:
-    """The family's highest temperature less the service temperature, over the span of the published values."""
-    temperature, term = bench.one("temperature", seat), bench.term("elastomer", seat.position)
-    if temperature.value is None or not term:
-        return
-    families = bench.table("elastomers")["families"]
-    row = families.get(named_in(families, term), {})
+def elastomer_margin(bench: Bench, seat: Owner) -> Quantity | None:
+    """The family's highest temperature less the service temperature, over the span of the published values; None where unknown."""
+    temperature, term, row = _family(bench, seat)
     if "to" not in row:
-        return
+        return None
     services = bench.terms("service", seat.position)
     fluid = bench.case.texts.get("service.fluid", "").lower()
     steam = "steam" in services or "steam" in fluid
@@ -342,7 +338,7 @@ def _temperature(bench: Bench, seat: Owner) -> Iterator[Quantity]:
     )
     where = {"to": "in air or oil, long term", "hot water": "in hot water", "steam": "in steam"}[key]
     source = row[key][0]["source"]
-    yield bench.work_out(
+    return bench.work_out(
         "elastomer temperature margin",
         seat,
         "highest temperature of the family - service temperature",
@@ -355,6 +351,22 @@ def _temperature(bench: Bench, seat: Owner) -> Iterator[Quantity]:
             "the O-ring beside a hot face runs warmer than the chamber",
         ),
     )
+
+def _family(bench: Bench, seat: Owner) -> tuple[Value, str, Mapping[str, Any]]:
+    """Service temperature, elastomer and its row of the table; an empty row where there is none."""
+    temperature, term = bench.one("temperature", seat), bench.term("elastomer", seat.position)
+    if temperature.value is None or not term:
+        return temperature, term, {}
+    families = bench.table("elastomers")["families"]
+    return temperature, term, families.get(named_in(families, term), {})
+
+
+def _temperature(bench: Bench, seat: Owner) -> Iterator[Quantity]:
+    margin = elastomer_margin(bench, seat)
+    if margin is None:
+        return
+    yield margin
+    temperature, term, row = _family(bench, seat)
     if "from" in row:
         coldest = bench.one("lowest temperature", seat)
         coldest = coldest if coldest.value is not None else temperature

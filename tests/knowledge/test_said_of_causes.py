@@ -60,3 +60,11 @@ def test_what_is_said_of_a_cause_speaks_for_it(judged, cause, said):
     after = judged(f"case: A seal\nseal: {{arrangement: {arrangement}}}\n{kind}:\n  - {said}\n").judgements[0]
     name = NAMES.get(cause, cause)
     assert after.of(name).probability > 3 * before.of(name).probability
+
+
+def test_a_dry_spell_does_not_say_that_the_suction_was_lost(judged):
+    """A dry seal may stand in a full suction line: gas in the chamber dries it as well (common practice)."""
+    text = "case: A seal\nseal: {arrangement: single}\nparts: [{item: 1, kind: seal}]\nobservations: [{on: history, saw: dry spell}]\n"
+    (found,) = judged(text).inference.findings.values()
+    assert found["seal ran dry"].state == "present"
+    assert "suction lost or blocked" not in found

@@ -187,3 +187,16 @@ def test_a_thin_liquid_may_carry_half_of_what_water_does(quantities_of):
     thin = quantities_of(seal(more=", is: [light hydrocarbon]"))["pv share of limit"]
     assert thin.low == pytest.approx(cold.low, rel=0.01)
     assert thin.high == pytest.approx(2 * cold.high, rel=0.01)
+
+
+def test_the_heat_of_the_faces_reaches_the_ring_behind_them(quantities_of):
+    """A fin with insulated end keeps 1 / cosh(m L) of its rise at the end (textbook): 0.65 for m L = 1. The O-ring sits there."""
+    assert faces.share_behind(8000, 0.2, 1.6, 0.001, 0.001) == pytest.approx(1 / 1.543, abs=0.001)
+    head = seal(hard="silicon carbide", more=", temperature: {t}").replace("seal: {", "seal: {elastomer: NBR, ")
+    kept = []
+    for t in ("40 °C", "90 °C"):
+        found = quantities_of(head.replace("{t}", t))
+        plain, behind = found["elastomer temperature margin"], found["elastomer temperature margin behind the faces"]
+        assert 0 < plain.value - behind.value < found["face temperature rise"].value
+        kept.append(plain.value - behind.value)
+    assert kept[0] == pytest.approx(kept[1])
