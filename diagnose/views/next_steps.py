@@ -174,7 +174,8 @@ def how(step: Step, knowledge: Knowledge) -> str:
         return knowledge.measurements[step.measurement].how
     features = knowledge.vocabulary.features
     asks = step.look.asks if step.look else ()
-    return " ".join(dict.fromkeys(features[a].how for a in asks if a in features and features[a].how))
+    told = " ".join(dict.fromkeys(features[a].how for a in asks if a in features and features[a].how))
+    return told or "Ask, or take it from the data sheet or the log."
 
 
 def minutes(value: float) -> str:
