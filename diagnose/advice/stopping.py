@@ -137,6 +137,8 @@ class Worst:
         """The cause that all these findings together could make likeliest, each as it raises it most, if at least
         probable."""
         belief = self.belief
+        if not belief.net.causes:
+            return None
         way = np.ones((len(belief.net.causes), len(belief.weight)))
         for row in shown.values():
             rates = [r for r in (row, 1 - row) if r @ belief.weight >= self.reckoned]

@@ -143,6 +143,8 @@ class Recorder:
                 self._show()
         elif self.case.exists():
             self._pending = [self._from_file()]
+            if _HEADING.match(self._shown or b""):
+                self.told.append("the journal that this case file was written from is not beside it; a new one begins")
             self.state = apply(State({}), 1, self._pending[0])
 
     def _from_file(self) -> What:

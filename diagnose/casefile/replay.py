@@ -113,6 +113,8 @@ def apply(state: State, number: int, what: Mapping[str, Any]) -> State:
         if form == "set":
             return replace(state, head=_set(state.head, [_text(key) for key in value], what["to"]))
         if form == "add":
+            if not isinstance(what["entry"], dict):
+                raise TypeError("an entry is keys with values")
             return _add(state, Record(str(number), _text(value), dict(what["entry"])), what.get("instead of", ""))
         if form == "withdraw":
             return replace(state, records=tuple(r for r in state.records if r is not _known(state, value)))

@@ -82,6 +82,7 @@ def journal(
 ) -> None:
     """Show who recorded what and when, with every correction; or verify that nothing was changed since."""
     from diagnose.casefile import journal as j
+    from diagnose.casefile.replay import replay
     from diagnose.views import journal as view
     from diagnose.views.page import Page
 
@@ -94,6 +95,10 @@ def journal(
     if check:
         raise typer.Exit(_check(file, as_json))
     found = j.read_journal(path)
+    try:
+        replay(found.lines)
+    except ValueError as error:
+        raise refuse(str(error), "bring back an unbroken copy of the journal", str(path), "journal-broken") from error
     if as_json:
         print_json([{**vars(x)} for x in found.lines])
     else:
@@ -166,7 +171,12 @@ def recorder_of(
 
     if must_exist and not file.exists() and not journal_path(Path(os.path.realpath(file))).exists():
         raise refuse(f"there is no case {str(file)!r}", f"diagnose start {file} --arrangement single")
-    return Recorder(file, knowledge, by or _login(), edited=edited, patience=patience)
+    who = by or _login()
+    try:
+        who.encode()
+    except UnicodeEncodeError:
+        raise refuse(f"{who!r} has signs that are no text", "--by NAME") from None
+    return Recorder(file, knowledge, who, edited=edited, patience=patience)
 
 
 def _login() -> str:

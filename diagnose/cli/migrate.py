@@ -35,24 +35,25 @@ def _carry(file: Path, knowledge: Knowledge, by: str) -> list[str]:
     from diagnose.reading.problems import Problems
 
     before = read_case(file, knowledge)
+    shown, file = file, Path(os.path.realpath(file))
     data = file.read_bytes()
     carried = carried_over(data.decode("utf-8-sig"), knowledge.vocabulary)
     if not carried.changes:
-        return [f"{file}: nothing to change"]
+        return [f"{shown}: nothing to change"]
     problems = Problems()
-    after = parse_case(carried.text.encode(), str(file), knowledge, problems)
+    after = parse_case(carried.text.encode(), str(shown), knowledge, problems)
     problems.raise_errors()
     if after is None or (after.observations, after.settings, after.measured) != (before.observations, before.settings, before.measured):
-        raise refuse(f"{file} would read otherwise afterwards: nothing is changed", "write it in the words now in use by hand")
-    journal = journal_path(Path(os.path.realpath(file)))
-    if journal.exists() and look(file).view != "same":
-        raise refuse(f"{file} was edited by hand: nothing is changed", f"diagnose journal {file} --adopt --why TEXT")
-    kept = [_kept(path) for path in (file, *([journal] if journal.exists() else []))]
-    put(file, carried.text.encode())
-    if journal.exists():
-        with recorder_of(file, knowledge, by, must_exist=True, edited=True) as recorder:
+        raise refuse(f"{shown} would read otherwise afterwards: nothing is changed", "write it in the words now in use by hand")
+    journal = journal_path(file)
+    with recorder_of(file, knowledge, by, edited=True) as recorder:
+        if file.read_bytes() != data or (journal.exists() and look(file).view != "same"):
+            raise refuse(f"{shown} was edited by hand: nothing is changed", f"diagnose journal {shown} --adopt --why TEXT")
+        kept = [_kept(path) for path in (file, *([journal] if journal.exists() else []))]
+        put(file, carried.text.encode())
+        if journal.exists():
             recorder.adopt("carried over to the words now in use")
-    lines = [f"{file}:{line}: {says}" for line, says in carried.changes]
+    lines = [f"{shown}:{line}: {says}" for line, says in carried.changes]
     return [*lines, f"as it was: {', '.join(str(k) for k in kept)}"]
 
 

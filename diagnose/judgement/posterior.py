@@ -261,7 +261,7 @@ def sliced(
 def narrowed(net: Network, evidence: Evidence) -> Evidence:
     """The evidence without what tells least, where a record is so long that its sum would take too wide a table: absent
     findings go before present ones, the lightest for any cause or mechanism first."""
-    there, gone = (np.maximum(np.abs(c).max(axis=1), np.abs(m).max(axis=1))
+    there, gone = (np.maximum(np.abs(c).max(axis=1, initial=0.0), np.abs(m).max(axis=1, initial=0.0))
                    for c, m in zip(net.cause_weights, net.mechanism_weights, strict=True))  # fmt: skip
     states = evidence.states
     least = sorted(states, key=lambda f: (states[f], round(float((there if states[f] else gone)[net.row[f]]), 9), f))
