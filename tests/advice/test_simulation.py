@@ -1,34 +1,18 @@
-"""A small version of tests/benchmarks/simulate_plan.py, whose figures are in tests/README.md."""
+"""Seals as they are drawn for tests/benchmarks/simulate_plan.py, which compares the plan with other orders."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from tests.advice.simulation import AT_START, ORDERS, Bench
+from tests.advice.simulation import AT_START, Bench
 
 pytestmark = pytest.mark.slow
-
-SEALS = 12
 
 
 @pytest.fixture(scope="module")
 def bench(whole_base, whole_network):
     return Bench(whole_base.knowledge, whole_network, "before washing")
-
-
-@pytest.fixture(scope="module")
-def runs(bench):
-    seals = [bench.seal(seed) for seed in range(SEALS)]
-    return {order: [bench.run(seal, order) for seal in seals] for order in ORDERS}
-
-
-def test_the_plan_needs_at_most_three_fifths_of_the_minutes_of_the_checklist(runs):
-    minutes = {order: sum(r.minutes for r in rs) for order, rs in runs.items()}
-    right = {order: sum(r.right for r in rs) for order, rs in runs.items()}
-    assert minutes["plan"] <= 0.6 * minutes["checklist"]
-    assert minutes["plan"] <= 0.6 * minutes["random"]
-    assert right["plan"] >= right["checklist"] - 1 and right["plan"] >= 0.8 * SEALS
 
 
 def test_seals_are_drawn_from_the_network(bench):
@@ -57,6 +41,7 @@ def test_the_checklist_follows_the_order_of_dismantling(bench):
 
 
 def test_a_seal_is_the_same_for_every_order_and_time(bench):
-    one, again = bench.seal(7), bench.seal(7)
+    one, again = bench.seal(0), bench.seal(0)
     assert one.causes == again.causes and one.start == again.start and (one.there == again.there).all()
-    assert bench.run(one, "plan") == bench.run(again, "plan")
+    run = bench.run(one, "plan")
+    assert run == bench.run(again, "plan") and run.works
