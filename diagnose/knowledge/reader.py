@@ -126,6 +126,8 @@ class Reader:
         node = self.file(name)
         only_keys(node, [key], "this file", self.problems)
         inner = node.get(key)
+        if inner is not None and inner.value is not None and not inner.is_map:
+            self.say(inner.where, "mapping", f"{key!r} must be a mapping of names")
         return inner if inner is not None and inner.is_map else Node({}, node.where)
 
     def text(self, node: Node, key: str, needed: bool = False) -> str:
