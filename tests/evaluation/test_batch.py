@@ -12,9 +12,8 @@ from pathlib import Path
 import pytest
 
 from diagnose.evaluation import batch
-from diagnose.inference.run import infer, load
-from diagnose.judgement.judge import judge
-from diagnose.judgement.network import build
+from diagnose.inference.run import load
+from diagnose.judgement.diagnosis import Diagnosis
 
 pytestmark = pytest.mark.slow
 
@@ -62,7 +61,7 @@ def test_every_sound_case_is_in_the_table_and_every_broken_one_is_listed(cases, 
     assert "c03-broken.yaml:2:1: " in told and "bent" in told and "2 of 42 cases are broken" in told
     base = load(SMALL / "knowledge")
     work = batch.Work("c00.yaml", (cases / "c00.yaml").read_bytes())
-    (one,) = batch.judge_one(work, base, build(base.knowledge)).rows
+    (one,) = batch.judge_one(work, base).rows
     assert {k: str(v) for k, v in one.items()} == table[0]
 
 
@@ -71,8 +70,8 @@ def test_a_row_says_what_an_explanation_says(cases):
 
     base = load(SMALL / "knowledge")
     path = cases / "c00.yaml"
-    (judgement,) = judge(infer(read_case(path, base.knowledge), base))
-    (row,) = batch.judge_one(batch.Work("c00.yaml", path.read_bytes()), base, build(base.knowledge)).rows
+    (judgement,) = Diagnosis(read_case(path, base.knowledge), base).judgements
+    (row,) = batch.judge_one(batch.Work("c00.yaml", path.read_bytes()), base).rows
     assert (row["root"], row["root_standing"]) == (judgement.causes[0].name, judgement.causes[0].standing)
     assert row["root_probability"] == pytest.approx(judgement.causes[0].probability, abs=1e-6)
 
@@ -107,10 +106,10 @@ def test_a_changed_case_is_judged_anew(cases, tmp_path):
 
 
 def test_a_case_that_kills_its_process_is_listed_and_the_rest_is_judged(cases, tmp_path, monkeypatch):
-    def deadly(work, base, net, judge_one=batch.judge_one):
+    def deadly(work, base, judge_one=batch.judge_one):
         if work.name == "c06.yaml":
             os._exit(9)
-        return judge_one(work, base, net)
+        return judge_one(work, base)
 
     monkeypatch.setattr(batch, "judge_one", deadly)
     table = batch.Table()
@@ -124,11 +123,11 @@ def test_a_case_that_computes_for_too_long_is_left_and_the_rest_is_judged(cases,
     def endless(case, base):
         while case.name == "Case 2":
             pass
-        return infer(case, base)
+        return Diagnosis(case, base)
 
     works = [batch.Work(name, (cases / name).read_bytes()) for name in ("c00.yaml", "c02.yaml", "c04.yaml")]
     unlimited = batch.judge_chunk(str(SMALL / "knowledge"), works)
-    monkeypatch.setattr(batch, "infer", endless)
+    monkeypatch.setattr(batch, "Diagnosis", endless)
     first, left, last = batch.judge_chunk(str(SMALL / "knowledge"), works, 0.5)
     assert left == batch.Done("c02.yaml", problems=("c02.yaml: left after 0.5 seconds of computing",))
     assert [first, last] == [unlimited[0], unlimited[2]]
@@ -138,9 +137,9 @@ def test_the_time_limit_reaches_every_process(cases, tmp_path, monkeypatch):
     def endless(case, base):
         while case.name == "Case 2":
             pass
-        return infer(case, base)
+        return Diagnosis(case, base)
 
-    monkeypatch.setattr(batch, "infer", endless)
+    monkeypatch.setattr(batch, "Diagnosis", endless)
     table = batch.Table()
     todo = batch.works(cases, sorted(cases.glob("c0?.yaml")), table)
     batch.run(todo, SMALL / "knowledge", table, 2, tmp_path / "progress", lambda n: None, seconds=0.5)

@@ -29,26 +29,27 @@ import yaml
 ROOT = Path(__file__).resolve().parents[2]
 LOADED = (hypothesis, networkx, numpy, pgmpy.inference, pgmpy.models, typer, yaml)
 """What takes long to import, loaded once for every fork."""
-_CHAINING = [
-    "tests/inference/test_rules.py",
-    "tests/inference/test_run.py",
-    "tests/inference/test_matcher.py",
-    "-k",
-    "not every_scenario and not shuffled and not hash_seeds",
-]
+_CHAINING = ["tests/inference/test_rules.py", "tests/inference/test_run.py", "tests/inference/test_matcher.py"]
 _JUDGING = ["tests/judgement/test_judge.py", "tests/judgement/test_network.py"]
 TESTS = {
     "diagnose/judgement/network.py": _JUDGING,
+    "diagnose/judgement/elimination.py": _JUDGING,
+    "diagnose/judgement/posterior.py": _JUDGING,
+    "diagnose/judgement/counting.py": _JUDGING,
+    "diagnose/judgement/weights.py": _JUDGING,
     "diagnose/judgement/judge.py": _JUDGING,
-    "diagnose/inference/matcher.py": ["tests/inference/test_matcher.py", "-k", "not every_scenario"],
+    "diagnose/judgement/altered.py": ["tests/judgement/test_altered.py"],
+    "diagnose/judgement/chains.py": ["tests/judgement/test_chains.py"],
+    "diagnose/judgement/worlds.py": ["tests/judgement/test_worlds.py"],
+    "diagnose/inference/matcher.py": ["tests/inference/test_matcher.py"],
     "diagnose/inference/engine.py": _CHAINING,
     "diagnose/inference/rules.py": _CHAINING,
     "diagnose/inference/facts.py": _CHAINING,
     "diagnose/inference/run.py": _CHAINING,
     "diagnose/inference/match.py": ["tests/inference/test_match.py"],
 }
-"""The modules that are changed, and the tests nearest to each."""
-WIDER = ["tests/published", "tests/metamorphic", "tests/trail/test_explanations.py", "-k", "not one_record"]
+"""The modules that are changed, and the tests nearest to each; of these the quick ones."""
+WIDER = ["tests/published", "tests/judgement", "tests/trail/test_explanations.py"]
 
 OTHER = {
     ast.Lt: ast.LtE,
@@ -124,7 +125,7 @@ def _noticed(folder: str, tests: list[str]) -> bool:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, 1)
         os.dup2(nowhere, 2)
-        os._exit(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-o", "addopts=", *tests]))
+        os._exit(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-o", "addopts=", "-m", "not slow", *tests]))
     return os.waitpid(child, 0)[1] != 0
 
 
