@@ -9,7 +9,7 @@ import pytest
 
 from diagnose.authoring import check
 from diagnose.authoring.checks.idle import undated_sources
-from diagnose.authoring.coverage import Coverage, enough
+from diagnose.authoring.coverage import Coverage
 from diagnose.authoring.mutants import mutants
 from diagnose.authoring.mutation import Hunt, trials
 from diagnose.authoring.rule_test_files import drafted
@@ -20,17 +20,13 @@ from diagnose.reading.problems import Problems
 pytestmark = pytest.mark.slow
 
 KNOWLEDGE = Path(__file__).resolve().parents[2] / "knowledge"
-EVERY, APART = 60, 8
-"""Every so many-th mutant, and cause and mechanism, is tried here; `diagnose rules mutate` and `test --drafted` try all."""
+EVERY, APART = 6, 16
+"""Every so many-th card of each kind (APART) and mutant of those cards (about EVERY) is tried here; `diagnose rules mutate` and `test --drafted` try all."""
 
 
 def sampled(knowledge):
-    """Cards of every kind, of causes and mechanisms some."""
-    return [
-        (kind, card)
-        for section, kind in KINDS.items()
-        for card in list(getattr(knowledge, section).values())[:: APART if kind in ("cause", "mechanism") else 1]
-    ]
+    """Some cards of every kind, spread over the base."""
+    return [(kind, card) for section, kind in KINDS.items() for card in list(getattr(knowledge, section).values())[::APART]]
 
 
 @pytest.fixture(scope="module")
@@ -54,19 +50,22 @@ def test_every_rule_test_holds(outcomes):
     assert wrong == []
 
 
-def test_every_card_can_be_tested_and_every_finding_for_each_answer(outcomes, whole_base):
+def test_a_card_can_be_tested_and_a_finding_for_each_answer(outcomes, whole_base):
     tested = {(o.test.kind, o.test.rule) for o in outcomes}
     assert {(kind, card.name) for kind, card in sampled(whole_base.knowledge)} <= tested
     shown = {f for o in outcomes for key, f in o.test.findings if key == "finds" and o.test.rule == f}
     silent = {f for o in outcomes for key, f in o.test.findings if key != "finds" and o.test.rule == f}
-    assert shown == silent == set(whole_base.knowledge.findings)
+    assert shown & silent >= {card.name for kind, card in sampled(whole_base.knowledge) if kind == "finding"}
 
 
 def test_conditions_are_covered(outcomes, whole_base):
     counted = Coverage(whole_base.knowledge)
     for o in outcomes:
         counted.add(o.inference)
-    assert enough(counted.document(), 95)
+    chosen = {(kind, card.name) for kind, card in sampled(whole_base.knowledge)}
+    rules = [r for r in counted.document()["by_rule"] if (r["kind"], r["rule"]) in chosen]
+    assert len(rules) > 30
+    assert sum(r["covered"] for r in rules) >= 0.95 * sum(r["ways"] for r in rules)
 
 
 def test_few_changes_survive(outcomes, whole_base):
