@@ -25,7 +25,8 @@ def read_hazards(
         return {}
     result = {}
     section = reader.section(FILE, "hazards")
-    if not section.value:
+    given = reader.nodes[FILE].get("hazards")
+    if given is None or not given.value:
         reader.say(section.where, "missing-key", "the file names no hazard", "hazards: {NAME: {means: ..., words: [...], ...}}")
     for name, node in section.items():
         only_keys(node, _KEYS, f"the hazard {name!r}", reader.problems)
