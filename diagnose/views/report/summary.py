@@ -32,7 +32,7 @@ ROOMS = ((5, 4, True), (4, 3, True), (3, 2, True), (3, 2, False), (2, 2, False),
 """Most reasons and changes told of a cause, and whether its chain is told, from roomy to tight; the first that fits the
 page is used."""
 MOST_CAUTIONS, MOST_HAPPENED = 3, 6
-PAGE_LINES, DENSE_LINES, WIDE, HALF = 57, 62, 120, 58
+PAGE_LINES, DENSE_LINES, WIDE, HALF = 57, 60, 120, 58
 """Lines of print on page one, in usual and in smaller type, and characters on a line across the page and across half
 of it; on the careful side."""
 
