@@ -3,7 +3,8 @@
 It reads conditions straight from the files, decides each against the records of the case file and the findings that the
 trail claims, and complains where a claimed finding does not follow, where a leaf is no record of the case, or where a
 finding that follows from the claimed ones is missing. Conditions on quantities and on marks compared on the clock are
-decided from the numbers and pairs that the trail states, not worked out again.
+decided from the numbers and pairs that the trail states, not worked out again. What states, acts and qualifiers (a colour, a
+texture) say of a mark is left undecided.
 """
 
 from __future__ import annotations
@@ -29,6 +30,12 @@ def _list(value: Any) -> list[Any]:
 @lru_cache(maxsize=2000)
 def _yaml(path: Path) -> Doc:
     return yaml.load(path.read_text("utf-8"), Loader=yaml.CBaseLoader)
+
+
+READ = {"saw", "absent", "on", "at", "group", "face", "extent", "side", "degree"}
+"""What this checker reads of a condition on marks."""
+STATED = {"state", "act", "made of", "runs", "sound"}
+"""Keys of a feature that is also read from what is said of points, people and materials."""
 
 
 class Checker:
@@ -132,9 +139,9 @@ class Checker:
         if "at least" in c:
             return _count([self.holds(x, position) for x in _list(c["at least"]["of"])], int(c["at least"]["count"]))
         if "saw" in c:
-            return any(self.matches(o, c, "saw", position) for o in self.seen(c, "saw", position))
+            return self.sure(c, "saw", any(self.matches(o, c, "saw", position) for o in self.seen(c, "saw", position)))
         if "absent" in c:
-            return self.not_seen(c, "absent", position)
+            return self.sure(c, "absent", self.not_seen(c, "absent", position))
         if "found" in c:
             return self.claimed(c["found"], "present", c, position)
         if "found absent" in c:
@@ -159,9 +166,9 @@ class Checker:
             parts = _list(c["at least"]["of"])
             return _count([self.fails(x, position) for x in parts], len(parts) - int(c["at least"]["count"]) + 1)
         if "saw" in c:
-            return self.not_seen(c, "saw", position)
+            return self.sure(c, "saw", self.not_seen(c, "saw", position))
         if "absent" in c:
-            return any(self.matches(o, c, "absent", position) for o in self.seen(c, "absent", position))
+            return self.sure(c, "absent", any(self.matches(o, c, "absent", position) for o in self.seen(c, "absent", position)))
         if "found" in c:
             return self.claimed(c["found"], "absent", c, position)
         if "found absent" in c or "not found" in c:
@@ -171,6 +178,14 @@ class Checker:
         if "not setting" in c:
             return any(self.setting(k, t, True, c, position) for k, t in c["not setting"].items())
         return None
+
+    def sure(self, c: Doc, form: str, decided: bool) -> bool | None:
+        """None where qualifiers this checker does not read, or states and acts on record, may decide otherwise."""
+        feature = self.feature_names[_plain(c[form])]
+        below = [f for f in self.features if feature in self.general(f)]
+        stated = any(STATED & set(self.features[f] or {}) for f in {*below, *self.general(feature)})
+        said = any("kind" not in r for r in self.trail["recorded"])
+        return None if (set(c) - READ) or (stated and said) else decided
 
     # ---- leaves -----------------------------------------------------------------------------------------------
 
