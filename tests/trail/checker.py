@@ -210,6 +210,8 @@ class Checker:
         on = self.kind_names[_plain(c["on"])] if c.get("on") else ""
         rows = []
         for o in self.trail["recorded"]:
+            if "kind" not in o:  # a state, an act or a material
+                continue
             # a special mark is there in general too; one that is not there in general is there in no special way
             answers = feature in self.general(o["what"]) if o["state"] == "present" else o["what"] in wanted
             if (
