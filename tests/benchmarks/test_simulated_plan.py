@@ -23,3 +23,9 @@ def test_the_plan_needs_at_most_three_fifths_of_the_minutes_of_the_checklist(run
     assert minutes["plan"] <= 0.6 * minutes["checklist"]
     assert minutes["plan"] <= 0.6 * minutes["random"]
     assert right["plan"] >= right["checklist"] - 1 and right["plan"] >= 0.8 * SEALS
+
+
+def test_a_seal_is_taken_apart_by_the_plan_the_same_every_time(whole_base, whole_network):
+    bench = Bench(whole_base.knowledge, whole_network, "before washing")
+    run = bench.run(bench.seal(0), "plan")
+    assert run == bench.run(bench.seal(0), "plan") and run.works
