@@ -56,13 +56,11 @@ def read_grammar(reader: Reader, kinds: Mapping[str, Kind], settings: Mapping[st
 
 def _table(reader: Reader, key: str) -> Node:
     """The mapping under `key` in whichever file of the vocabulary has it; substances and moments stand with the qualifiers."""
-    file = "qualifiers" if key in ("substances", "moments") else key
-    node = reader.nodes.get(f"vocabulary/{file}.yaml")
-    if node is None:
+    together = ("qualifiers", "substances", "moments")
+    name = f"vocabulary/{together[0] if key in together else key}.yaml"
+    if name not in reader.nodes:
         return Node({}, Where(reader.shown))
-    only_keys(node, ["qualifiers", "substances", "moments"] if file == "qualifiers" else [key], "this file", reader.problems)
-    inner = node.get(key)
-    return inner if inner is not None and inner.is_map else Node({}, node.where)
+    return reader.section(name, key, together if key in together else ())
 
 
 def _term(reader: Reader, name: str, node: Node) -> dict[str, Any]:

@@ -122,9 +122,10 @@ class Reader:
             return Node({}, Where(f"{self.shown}/{name}"))
         return node
 
-    def section(self, name: str, key: str) -> Node:
+    def section(self, name: str, key: str, allowed: Iterable[str] = ()) -> Node:
+        """The mapping under `key` of a file, which may hold nothing else, or all that is `allowed`."""
         node = self.file(name)
-        only_keys(node, [key], "this file", self.problems)
+        only_keys(node, list(allowed) or [key], "this file", self.problems)
         inner = node.get(key)
         if inner is not None and inner.value is not None and not inner.is_map:
             self.say(inner.where, "mapping", f"{key!r} must be a mapping of names")
