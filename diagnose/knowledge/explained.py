@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -105,38 +105,38 @@ class ExplainedReader:
         return m.Need(condition, because, node.where)
 
     def links(self, node: Node, name: str, mechanisms: list[str]) -> tuple[m.Link, ...]:
-        result: list[m.Link] = []
-        for item in (node.get("brings about") or Node([], node.where)).each():
-            only_keys(item, ["mechanism", "seen", "sources"], "a link", self.reader.problems)
-            named = self.reader.known(item, "mechanism", mechanisms, "mechanism")
-            seen = self.reader.word(item, "seen", self.words.seen, "frequency word")
-            if not named or not seen:
-                if item.get("mechanism") is None:
-                    self.reader.say(item.where, "missing-key", "a link needs mechanism and seen")
-                continue
-            if any(x.mechanism == named[0] for x in result):
-                self.reader.say(item.where, "row-twice", f"{named[0]!r} stands twice among what {name!r} brings about", "keep one")
-            result.append(m.Link(named[0], seen, self.reader.source_keys(item), item.where))
-        return tuple(result)
+        return tuple(
+            m.Link(mechanism, seen, self.reader.source_keys(item), item.where)
+            for item, mechanism, seen in self.entries(node, name, "brings about", "a link", "mechanism", mechanisms)
+        )
 
     def rows(self, node: Node, name: str) -> tuple[m.Row, ...]:
         result: list[m.Row] = []
-        for item in (node.get("leaves") or Node([], node.where)).each():
-            only_keys(item, ["finding", "seen", "sources"], "a row of leaves", self.reader.problems)
-            finding = self.reader.known(item, "finding", self.findings, "finding")
-            seen = self.reader.word(item, "seen", self.words.seen, "frequency word")
-            if not finding or not seen:
-                if item.get("finding") is None:
-                    self.reader.say(item.where, "missing-key", "a row of leaves needs finding and seen")
-                continue
-            if any(r.finding == finding[0] for r in result):
-                self.reader.say(item.where, "row-twice", f"{finding[0]!r} stands twice among what {name!r} leaves", "keep one")
-            otherwise = self.findings[finding[0]].otherwise
+        for item, finding, seen in self.entries(node, name, "leaves", "a row of leaves", "finding", self.findings):
+            otherwise = self.findings[finding].otherwise
             if otherwise and self.words.seen[seen] == self.words.seen[otherwise]:
                 self.reader.say(item.where, "row-says-nothing", f"{seen!r} is what the finding says whatever happened",
                                 "another word, or leave the row out")  # fmt: skip
-            result.append(m.Row(finding[0], seen, self.reader.source_keys(item), item.where))
+            result.append(m.Row(finding, seen, self.reader.source_keys(item), item.where))
         return tuple(result)
+
+    def entries(
+        self, node: Node, name: str, key: str, entry: str, what: str, known: Iterable[str]
+    ) -> Iterator[tuple[Node, str, str]]:
+        """Each entry under `key` with what it names of the `known` and its frequency word; nothing is named twice."""
+        told: set[str] = set()
+        for item in (node.get(key) or Node([], node.where)).each():
+            only_keys(item, [what, "seen", "sources"], entry, self.reader.problems)
+            named = self.reader.known(item, what, known, what)
+            seen = self.reader.word(item, "seen", self.words.seen, "frequency word")
+            if not named or not seen:
+                if item.get(what) is None:
+                    self.reader.say(item.where, "missing-key", f"{entry} needs {what} and seen")
+                continue
+            if named[0] in told:
+                self.reader.say(item.where, "row-twice", f"{named[0]!r} stands twice among what {name!r} {key}", "keep one")
+            told.add(named[0])
+            yield item, named[0], seen
 
     def look_alike(self, kind: str, me: str, alike: set[str], node: Node) -> m.LookAlike | None:
         only_keys(node, [kind, "finding", "favours", "told apart by"], "a look-alike", self.reader.problems)
