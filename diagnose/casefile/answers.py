@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
 from typing import Any
 
 from diagnose.casefile.format import SECTIONS, STATES, TEXTS, TRAITS
-from diagnose.casefile.replay import What
+from diagnose.casefile.replay import What, leaves
 from diagnose.knowledge.model import Reading, Vocabulary
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.reading.units import BadUnit, amount
@@ -111,14 +110,7 @@ def split_readings(text: str) -> list[str]:
 
 def refuse_odd_signs(value: Any) -> None:
     """Raises ValueError where a text holds a control character or is not UTF-8; line breaks and tabs may stand."""
-    if isinstance(value, str):
-        odd = next((c for c in value if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t\r"), "")
-        if odd:
-            raise ValueError(f"the text holds the sign U+{ord(odd):04X}, which is no text")
-    elif isinstance(value, Mapping):
-        for key, inner in value.items():
-            refuse_odd_signs(key)
-            refuse_odd_signs(inner)
-    elif isinstance(value, list):
-        for inner in value:
-            refuse_odd_signs(inner)
+    for leaf in leaves(value):
+        for c in leaf if isinstance(leaf, str) else "":
+            if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t\r":
+                raise ValueError(f"the text holds the sign U+{ord(c):04X}, which is no text")

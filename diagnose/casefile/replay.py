@@ -17,7 +17,7 @@ is the number of the line that added it, or NUMBER.PLACE for the records a case 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -127,15 +127,21 @@ def apply(state: State, number: int, what: Mapping[str, Any]) -> State:
 
 def _refuse_other_than_text(value: Any) -> None:
     """A case file holds texts, lists and mappings, never numbers."""
+    if any(leaf is not None and not isinstance(leaf, str) for leaf in leaves(value)):
+        raise ValueError("only text is recorded")
+
+
+def leaves(value: Any) -> Iterator[Any]:
+    """Everything in lists and mappings that is neither, keys too, in order."""
     if isinstance(value, Mapping):
         for key, inner in value.items():
-            _refuse_other_than_text(key)
-            _refuse_other_than_text(inner)
+            yield key
+            yield from leaves(inner)
     elif isinstance(value, list):
         for inner in value:
-            _refuse_other_than_text(inner)
-    elif value is not None and not isinstance(value, str):
-        raise ValueError("only text is recorded")
+            yield from leaves(inner)
+    else:
+        yield value
 
 
 def _text(value: Any) -> str:
