@@ -61,6 +61,10 @@ class Checker:
                 self.rules[card["finding"]] = card
         self.positions = [j["position"] for j in trail["sets"]]
         self.claims = {(f["text"], f["position"]): f["state"] for f in trail["findings"]}
+        self.said = any("kind" not in r for r in trail["recorded"])
+        itself = {f for f, card in self.features.items() if STATED & set(card or {})}
+        below = {f for f in self.features if self.general(f) & itself}
+        self.stated = below | {above for f in itself for above in self.general(f)}
 
     @staticmethod
     def _spellings(table: Doc) -> dict[str, str]:
@@ -182,10 +186,7 @@ class Checker:
     def sure(self, c: Doc, form: str, decided: bool) -> bool | None:
         """None where qualifiers this checker does not read, or states and acts on record, may decide otherwise."""
         feature = self.feature_names[_plain(c[form])]
-        below = [f for f in self.features if feature in self.general(f)]
-        stated = any(STATED & set(self.features[f] or {}) for f in {*below, *self.general(feature)})
-        said = any("kind" not in r for r in self.trail["recorded"])
-        return None if (set(c) - READ) or (stated and said) else decided
+        return None if (set(c) - READ) or (self.said and feature in self.stated) else decided
 
     # ---- leaves -----------------------------------------------------------------------------------------------
 
