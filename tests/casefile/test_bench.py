@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-import sys
 from pathlib import Path
 
 import pytest
 
 from diagnose.casefile.reader import read_case
-from diagnose.cli import main
 from diagnose.knowledge.reader import read_knowledge
+from tests.support.commands import ended
 
 SMALL = Path(__file__).parents[1] / "small" / "knowledge"
 
@@ -24,13 +23,9 @@ def diagnose(tmp_path, monkeypatch, capsys):
     monkeypatch.setenv("DIAGNOSE_BY", "ann")
 
     def run(*words):
-        monkeypatch.setattr(sys, "argv", ["diagnose", *words])
-        with pytest.raises(SystemExit) as end:
-            main.run()
-            raise SystemExit(0)
-        out, err = capsys.readouterr()
+        code, out, err = ended(monkeypatch, capsys, *words)
         assert "Traceback" not in err
-        return end.value.code or 0, out, err
+        return code, out, err
 
     return run
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import pytest
 
 from diagnose.casefile.reader import read_case
-from diagnose.cli import main
 from diagnose.knowledge.cache import open_knowledge
+from tests.support.commands import ended
 
 KNOWLEDGE = Path(__file__).parents[2] / "knowledge"
 
@@ -21,16 +20,8 @@ def note(tmp_path, monkeypatch, capsys):
     monkeypatch.setenv("DIAGNOSE_KNOWLEDGE", str(KNOWLEDGE))
     monkeypatch.setenv("DIAGNOSE_BY", "ann")
 
-    def run(*words):
-        monkeypatch.setattr(sys, "argv", ["diagnose", *words])
-        with pytest.raises(SystemExit) as end:
-            main.run()
-            raise SystemExit(0)
-        out, err = capsys.readouterr()
-        return end.value.code or 0, out, err
-
-    assert run("start", "p.yaml", "--arrangement", "single")[0] == 0
-    return lambda *words: run("note", "p.yaml", *words)
+    assert ended(monkeypatch, capsys, "start", "p.yaml", "--arrangement", "single")[0] == 0
+    return lambda *words: ended(monkeypatch, capsys, "note", "p.yaml", *words)
 
 
 def case():

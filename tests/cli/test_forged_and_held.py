@@ -5,14 +5,13 @@ from __future__ import annotations
 import fcntl
 import os
 import shutil
-import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from diagnose.casefile.journal import make_line, read_journal
-from diagnose.cli import main
+from tests.support.commands import ended
 
 SMALL = Path(__file__).parents[1] / "small"
 OLD = "case: old\nseal: {arrangement: single}\nhistory: {is: [repeated failures]}\n"
@@ -25,11 +24,8 @@ def diagnose(tmp_path, monkeypatch, capsys):
     monkeypatch.setenv("DIAGNOSE_BY", "ann")
 
     def run(*words):
-        monkeypatch.setattr(sys, "argv", ["diagnose", *words])
-        with pytest.raises(SystemExit) as end:
-            main.run()
-            raise SystemExit(0)
-        return end.value.code or 0, "".join(capsys.readouterr())
+        code, out, err = ended(monkeypatch, capsys, *words)
+        return code, out + err
 
     return run
 

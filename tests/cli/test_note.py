@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import re
-import sys
 from pathlib import Path
 
 import pytest
 
 from diagnose.casefile.reader import read_case
-from diagnose.cli import main
 from diagnose.knowledge.cache import open_knowledge
+from tests.support.commands import ended
 
 KNOWLEDGE = Path(__file__).parents[2] / "knowledge"
 PICTURE = b"\xff\xd8\xff\xe0 light"
@@ -24,13 +23,9 @@ def diagnose(tmp_path, monkeypatch, capsys):
     monkeypatch.setenv("DIAGNOSE_BY", "ann")
 
     def run(*words):
-        monkeypatch.setattr(sys, "argv", ["diagnose", *words])
-        with pytest.raises(SystemExit) as end:
-            main.run()
-            raise SystemExit(0)
-        out, err = capsys.readouterr()
+        code, out, err = ended(monkeypatch, capsys, *words)
         assert "Traceback" not in err
-        return end.value.code or 0, out, err
+        return code, out, err
 
     return run
 

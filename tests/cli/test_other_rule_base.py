@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from diagnose.casefile.reader import parse_case
-from diagnose.cli import main
 from diagnose.inference.run import load
 from diagnose.reading.problems import Problems
+from tests.support.commands import ended
 
 SMALL = Path(__file__).parents[1] / "small"
 
@@ -31,9 +30,6 @@ def test_a_case_that_names_a_setting_the_base_has_not_is_told_so():
 def test_the_shipped_scenarios_are_not_held_against_another_rule_base(monkeypatch, capsys, words, code):
     monkeypatch.setenv("DIAGNOSE_KNOWLEDGE", str(SMALL / "knowledge"))
     monkeypatch.setenv("DIAGNOSE_CACHE", "off")
-    monkeypatch.setattr(sys, "argv", ["diagnose", *words])
-    with pytest.raises(SystemExit) as end:
-        main.run()
-        raise SystemExit(0)
-    assert (end.value.code or 0) == code
-    assert ("there are no cases to show" in capsys.readouterr().err) == (code == 2)
+    told, _, err = ended(monkeypatch, capsys, *words)
+    assert told == code
+    assert ("there are no cases to show" in err) == (code == 2)

@@ -5,14 +5,13 @@ from __future__ import annotations
 import hashlib
 import os
 import shutil
-import sys
 from pathlib import Path
 
 import pytest
 
-from diagnose.cli import main
 from diagnose.cli.output import refuse_over_input, write
 from diagnose.reading.problems import BadInput
+from tests.support.commands import ended
 
 SMALL = Path(__file__).parents[1] / "small" / "knowledge"
 CASE = "case: Pump 3\nseal: {arrangement: single}\nobservations:\n  - {saw: bent, on: shaft, photo: a.jpg}\n"
@@ -37,11 +36,8 @@ def diagnose(tmp_path, monkeypatch, capsys):
     monkeypatch.setenv("DIAGNOSE_KNOWLEDGE", "rules")
 
     def run(*words):
-        monkeypatch.setattr(sys, "argv", ["diagnose", *words])
-        with pytest.raises(SystemExit) as end:
-            main.run()
-            raise SystemExit(0)
-        return end.value.code or 0, capsys.readouterr().err
+        code, _, err = ended(monkeypatch, capsys, *words)
+        return code, err
 
     return run
 

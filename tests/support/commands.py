@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import io
+import sys
 from dataclasses import dataclass
 
+import pytest
 from typer.testing import CliRunner
 
+from diagnose.cli import main
 from diagnose.cli.common import tell
 from diagnose.cli.main import commands
 from diagnose.reading.problems import BadInput
@@ -32,3 +35,13 @@ def diagnose(*words: str, **env: str) -> Done:
     if result.exception and not isinstance(result.exception, SystemExit):
         raise result.exception
     return Done(result.exit_code, result.stdout, result.stderr)
+
+
+def ended(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
+    """(exit code, output, errors) of the script itself, called with these words where it stands."""
+    monkeypatch.setattr(sys, "argv", ["diagnose", *words])
+    with pytest.raises(SystemExit) as end:
+        main.run()
+        raise SystemExit(0)
+    out, err = capsys.readouterr()
+    return end.value.code or 0, out, err
