@@ -159,10 +159,6 @@ class Judgement:
         """A cause or mechanism by name. Raises StopIteration."""
         return next(j for j in (*self.causes, *self.mechanisms) if j.name == name)
 
-    @cached_property
-    def leading_mechanism(self) -> Judged:
-        return self.mechanisms[0]
-
     def evidence(self, name: str) -> tuple[Weighed, ...]:
         """Each finding that bears on a cause or mechanism, weighed alone: recorded ones first, then by weight."""
         if_present, if_absent = self.weights.alone(name)

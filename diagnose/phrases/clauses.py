@@ -54,10 +54,6 @@ class Clause:
         return frozenset(p for s in self.spans if s.sense[0] in ("idle", "cue") for p in s.places)
 
     @cached_property
-    def qualifying(self) -> frozenset[int]:
-        return frozenset(p for s in self.spans if s.sense[0] in QUALIFYING for p in s.places)
-
-    @cached_property
     def partly(self) -> frozenset[int]:
         return frozenset(p for s in self.spans if s.sense[0] == "part" for p in s.places)
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-SURENESS = ("sure", "likely", "weak")
-
 
 @dataclass(frozen=True)
 class Statement:

@@ -14,8 +14,6 @@ from diagnose.views import next_steps
 from diagnose.views.explanation import cautions, leading, open_points, records_text
 from diagnose.views.leading import why_is_open
 
-MOST_MECHANISMS = 8
-
 
 def document(
     inference: Inference, judgements: Sequence[Judgement], plan: Plan | None, everything: bool
