@@ -86,7 +86,7 @@ def _test_names(tests: Iterable[RuleTest]) -> dict[tuple[str, str], list[str]]:
 
 @app.command()
 def matrix(
-    names: Annotated[list[str], typer.Argument(metavar="[NAME…]", help="Only these columns.", show_default=False)] = [],  # noqa: B006
+    names: Annotated[list[str] | None, typer.Argument(metavar="[NAME…]", help="Only these columns.", show_default=False)] = None,
     of: Annotated[str, typer.Option("--of", help="What the columns are: mechanism, with links, or cause.")] = "mechanism",
     csv: Annotated[Path | None, typer.Option("--csv", help="Write the table there.", show_default=False)] = None,
     taken: Annotated[Path | None, typer.Option("--from", help="Take words from such a table into the cards.", show_default=False)] = None,
@@ -104,9 +104,10 @@ def matrix(
     if of not in ("mechanism", "cause"):
         raise refuse(f"{of!r} is neither mechanism nor cause", did_you_mean(of, ("mechanism", "cause")))
     folder, base = folder_of(knowledge), workshop_of(knowledge, with_drafts).base.knowledge
-    words.unknown(names, base.causes if of == "cause" else base.mechanisms, of)
+    wanted = names or []
+    words.unknown(wanted, base.causes if of == "cause" else base.mechanisms, of)
     if taken is None:
-        made = words.matrix(base, of, names)
+        made = words.matrix(base, of, wanted)
         if csv:
             write(csv, words.table(made).encode(), [folder])
         elif as_json:
