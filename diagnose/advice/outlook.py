@@ -117,5 +117,11 @@ def outlook(
             silence.append(chance)
     told = 1 - np.array(silence)
     return Outlook(
-        belief, tuple(named[i] for i in kept), shown[kept], each[kept], 1 - told, whole[kept] * told, counts[kept] * told
+        belief,
+        tuple(named[i] for i in kept),
+        shown[kept],
+        each[kept],
+        1 - told,
+        whole[kept] * told,
+        counts[kept] * told,
     )

@@ -75,7 +75,11 @@ class Reach:
     def measurements(self) -> dict[str, Measurement]:
         """Measurements that this seal's parts and its stage still allow."""
         every = self.knowledge.measurements.values()
-        return {m.name: m for m in every if not self.passed(m.stage) and self.is_there(m.part) and not self.lost_with(m.part)}
+        return {
+            m.name: m
+            for m in every
+            if not self.passed(m.stage) and self.is_there(m.part) and not self.lost_with(m.part)
+        }
 
     @cached_property
     def kinds(self) -> frozenset[str]:

@@ -133,7 +133,8 @@ def _finding(base: RuleBase, f: Finding) -> Data:
         "sign_of": [_left(net, "cause", c, f.name) for c in knowledge.causes.values() if _row(c, f.name)],
         "answer_of": [
             {"name": c.name, "seen": c.answers[question][f.name], **_weights(net, c.name, f.name)}
-            for c in knowledge.causes.values() if f.name in c.answers.get(question, {})
+            for c in knowledge.causes.values()
+            if f.name in c.answers.get(question, {})
         ],
         "used_by_findings": sorted(
             x.name for x in knowledge.findings.values() if _names(f.name, x.when, x.absent_when)
@@ -176,7 +177,13 @@ def _explained(base: RuleBase, card: Explained) -> Data:
     rows = []
     for row in card.leaves:
         f = knowledge.findings[row.finding]
-        said: Data = {"finding": row.finding, "says": f.reads, "seen": row.seen, "otherwise": f.otherwise, "status": f.status}
+        said: Data = {
+            "finding": row.finding,
+            "says": f.reads,
+            "seen": row.seen,
+            "otherwise": f.otherwise,
+            "status": f.status,
+        }
         rows.append(said | {"sources": list(row.sources), **_weights(net, card.name, row.finding)})
     rows.sort(key=lambda r: (-r["if_present"], r["finding"]))
     alike = knowledge.causes if isinstance(card, Cause) else knowledge.mechanisms
@@ -208,7 +215,9 @@ def _explained(base: RuleBase, card: Explained) -> Data:
             "answers": {question: dict(row) for question, row in card.answers.items()},
         }
     elif isinstance(card, Mechanism):
-        above = [(kind_of(c), c.name, x.seen) for c in both(knowledge) for x in c.brings_about if x.mechanism == card.name]
+        above = [
+            (kind_of(c), c.name, x.seen) for c in both(knowledge) for x in c.brings_about if x.mechanism == card.name
+        ]
         above.sort(key=lambda x: (-knowledge.words.seen[x[2]], x))
         result |= {
             "otherwise": {"word": card.otherwise, "p": knowledge.words.seen[card.otherwise]},

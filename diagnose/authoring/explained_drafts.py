@@ -182,4 +182,6 @@ class ExplainedDrafter:
                         by_word.setdefault(words[0], []).append(fragment)
         for word, fragments in by_word.items():
             where = "in these settings" if fragments != [Fragment()] else "where nothing is told"
-            yield Draft(f"{capital(cause.name)} is common {word} {where}", unique(fragments), {"common": {cause.name: word}})
+            yield Draft(
+                f"{capital(cause.name)} is common {word} {where}", unique(fragments), {"common": {cause.name: word}}
+            )

@@ -27,7 +27,6 @@ def terms(v: Vocabulary) -> dict[str, Schema]:
     }  # fmt: skip
 
 
-
 def qualifiers(g: Grammar) -> dict[str, Schema]:
     return {name: ref(f"qualifier {name}") for name in g.qualifiers}
 

@@ -156,7 +156,9 @@ class _Logic:
         if slots.get("on"):
             return (str(slots["on"]),)
         v = self.knowledge.vocabulary
-        term = v.features.get(str(slots.get("feature")).partition(", ")[0]) or v.quantities.get(str(slots.get("quantity")))
+        term = v.features.get(str(slots.get("feature")).partition(", ")[0]) or v.quantities.get(
+            str(slots.get("quantity"))
+        )
         return (term.on if term else ()) or tuple(v.kinds)
 
     def follows(self, a: Conjunction, b: Conjunction) -> bool:

@@ -129,9 +129,18 @@ def read(text: str, name: str, knowledge: Knowledge, of: str = "mechanism") -> M
         if "otherwise" in head and key in whole.otherwise:
             otherwise[key] = said[head.index("otherwise")]
         for i, word in enumerate(said):
-            if (i in columns or (i < len(head) and head[i] == "otherwise")) and word and word not in knowledge.words.seen:
-                say(number, i + 1, "unknown-word", f"{word!r} is no frequency word",
-                    did_you_mean(word, knowledge.words.seen) or f"allowed: {', '.join(knowledge.words.seen)}")
+            if (
+                (i in columns or (i < len(head) and head[i] == "otherwise"))
+                and word
+                and word not in knowledge.words.seen
+            ):
+                say(
+                    number,
+                    i + 1,
+                    "unknown-word",
+                    f"{word!r} is no frequency word",
+                    did_you_mean(word, knowledge.words.seen) or f"allowed: {', '.join(knowledge.words.seen)}",
+                )
         if otherwise.get(key) == "":
             say(number, head.index("otherwise") + 1, "missing-word", f"{key[1]!r} needs a word under otherwise")
     problems.raise_errors()

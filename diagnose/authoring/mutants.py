@@ -95,7 +95,10 @@ def of_explained(
 ) -> Iterator[Mutant]:
     """Each row, link and need dropped or changed."""
     seen = knowledge.words.seen
-    for part, slot, about in (("leaves", "leaves", lambda row: (row.finding,)), ("brings about", "brings_about", lambda x: below[x.mechanism])):
+    for part, slot, about in (
+        ("leaves", "leaves", lambda row: (row.finding,)),
+        ("brings about", "brings_about", lambda x: below[x.mechanism]),
+    ):
         rows = getattr(card, slot)
         for i, row in enumerate(rows):
             said = f"{getattr(row, 'finding', '') or row.mechanism} {row.seen}"
@@ -106,7 +109,9 @@ def of_explained(
                 yield Mutant(kind, card.name, part, row.where, said, word, replace(card, **changed), about(row))
     for i, need in enumerate(card.needs):
         kept_needs = card.needs[:i] + card.needs[i + 1 :]
-        yield Mutant(kind, card.name, "needs", need.where, phrase(need.condition), "dropped", replace(card, needs=kept_needs))
+        yield Mutant(
+            kind, card.name, "needs", need.where, phrase(need.condition), "dropped", replace(card, needs=kept_needs)
+        )
         for where, old, new, c in changes(need.condition, knowledge):
             changed_needs = (*card.needs[:i], replace(need, condition=c), *card.needs[i + 1 :])
             yield Mutant(kind, card.name, "needs", where, old, new, replace(card, needs=changed_needs))

@@ -66,7 +66,11 @@ class RuleTest:
 
 
 def read_tests(
-    folder: Path, knowledge: Knowledge, problems: Problems, only: Iterable[tuple[str, Card]] | None = None, shown: str = ""
+    folder: Path,
+    knowledge: Knowledge,
+    problems: Problems,
+    only: Iterable[tuple[str, Card]] | None = None,
+    shown: str = "",
 ) -> list[RuleTest]:
     """Every rule test of a rule base folder in file order, or those of some (kind, card). Tests of rules that are not
     in the base are left out."""
@@ -194,7 +198,9 @@ class _Reader:
             self.say(value, "mapping", f"{key!r} is a mapping {{NAME: …}}")
         for name, item in value.items() if value is not None and value.is_map else ():
             if name not in table:
-                self.say(item, f"unknown-{what.replace(' ', '-')}", f"there is no {what} {name!r}", did_you_mean(name, table))
+                self.say(
+                    item, f"unknown-{what.replace(' ', '-')}", f"there is no {what} {name!r}", did_you_mean(name, table)
+                )
                 continue
             made = read(item)
             if made is not None:

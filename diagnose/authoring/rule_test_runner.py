@@ -109,7 +109,9 @@ def _standings(test: RuleTest, judgements: list[Judgement]) -> Iterable[Failure]
         best.setdefault(j.name, j)
 
     def head(kind: str) -> tuple[str, ...]:
-        return tuple(f"{i}. {j.name}: {j.standing}, {percent(j.probability)}" for i, j in enumerate(orders[kind][:3], 1))
+        return tuple(
+            f"{i}. {j.name}: {j.standing}, {percent(j.probability)}" for i, j in enumerate(orders[kind][:3], 1)
+        )
 
     if test.leads:
         kind = best[test.leads].kind

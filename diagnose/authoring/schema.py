@@ -53,7 +53,8 @@ def schemas(knowledge: Knowledge) -> dict[str, Schema]:
     result |= {"measurement": made.measurement(), "limit": made.limit(), "case": made.case(), **made.vocabulary()}
     result |= {
         "arrangement": made.arrangement(),
-        "looks": made.looks(), "hazards": made.hazards(),
+        "looks": made.looks(),
+        "hazards": made.hazards(),
         "version": keys({"version": TEXT}, ("version",)),
     }
     result |= {f"table-{name}": made.table(shape) for name, shape in SHAPES.items()}
@@ -81,10 +82,24 @@ def editor_settings(folder: str = "knowledge") -> Schema:
     globs = {kind: f"{folder}/{place}/*.yaml" for kind, place in _FOLDERS.items()}
     globs |= {
         name: f"{folder}/vocabulary/{name}.yaml"
-        for name in ("parts", "forms", "features", "points", "variables", "acts", "qualifiers", "moved", "settings", "readings",
-                     "quantities", "scales")
+        for name in (
+            "parts",
+            "forms",
+            "features",
+            "points",
+            "variables",
+            "acts",
+            "qualifiers",
+            "moved",
+            "settings",
+            "readings",
+            "quantities",
+            "scales",
+        )
     }
-    globs |= {name: f"{folder}/{name}.yaml" for name in ("words", "questions", "sources", "looks", "hazards", "version")}
+    globs |= {
+        name: f"{folder}/{name}.yaml" for name in ("words", "questions", "sources", "looks", "hazards", "version")
+    }
     globs["lexicon"] = f"{folder}/vocabulary/words/*.yaml"
     globs |= {f"table-{name}": f"{folder}/tables/{name}.yaml" for name in SHAPES}
     globs["case"] = "scenarios/*.yaml"
@@ -291,7 +306,13 @@ class _Maker:
         }
         note = {"note": TEXT, "photo": TEXT, "photo digest": TEXT}
         if key in STATES:
-            many = {"which": some(TEXT), "of": NUMBER, "when": TEXT, "said": TEXT, **grammar_schema.qualifiers(self.v.grammar)}
+            many = {
+                "which": some(TEXT),
+                "of": NUMBER,
+                "when": TEXT,
+                "said": TEXT,
+                **grammar_schema.qualifiers(self.v.grammar),
+            }
             return keys({key: some(self.feature), **placed, **many, "degree": words(self.v.degrees), "extent": some(TEXT),
                          "side": words(self.v.sides), "face": words(("nose", "wide")), **note}, (key,))  # fmt: skip
         return keys({"measured": self.reading, **placed, "reading": TEXT, "readings": some(TEXT), "unit": TEXT, "at": some(TEXT),
@@ -387,7 +408,10 @@ class _Maker:
         said_of = {
             "same": each(listed(said)), **{section: of(terms, listed(said)) for section, terms in lexicon_terms(self.v).items()},
         }  # fmt: skip
-        return keys({"met in": source, **said_of, "cues": of(CUES, listed(TEXT)), "idle": listed(TEXT), "whole": listed(TEXT)}, ("met in",))
+        return keys(
+            {"met in": source, **said_of, "cues": of(CUES, listed(TEXT)), "idle": listed(TEXT), "whole": listed(TEXT)},
+            ("met in",),
+        )
 
     def vocabulary(self) -> dict[str, Schema]:
         stage = words((*self.v.stages, "never"))
@@ -403,7 +427,10 @@ class _Maker:
         )
         shared = {"means": TEXT, "also": some(TEXT), "on": some(kind), "how": TEXT, "lost": stage, "sides": some(words(self.v.sides)),
                   "sound": YES, "gone": YES, "excludes": some(self.feature)}  # fmt: skip
-        named = {"state": some(grammar_schema.state(self.v.grammar, {"not": YES})), "act": some(grammar_schema.act({"not": YES}))}
+        named = {
+            "state": some(grammar_schema.state(self.v.grammar, {"not": YES})),
+            "act": some(grammar_schema.act({"not": YES})),
+        }
         feature = keys({**shared, "form": some(TEXT), **grammar_schema.qualifiers(self.v.grammar), **named})
         reading = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "section": words(SECTIONS), "also": some(TEXT), "least": TEXT,
                         "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "not with": each(TEXT), "stated": keys({"at": TEXT, "variable": TEXT})}, ("unit",))  # fmt: skip

@@ -155,7 +155,9 @@ def new_tests(workshop: Workshop, folder: Path, cards: Iterable[tuple[str, Card]
 def _write(files: dict[Path, str], over: bool = False) -> None:
     there = [p for p in files if p.exists()]
     if there and not over:
-        raise _refuse(f"{there[0]} is there already", "another name, or edit that file; new test --over keeps what you wrote")
+        raise _refuse(
+            f"{there[0]} is there already", "another name, or edit that file; new test --over keeps what you wrote"
+        )
     for path, text in files.items():
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, "utf-8")
@@ -172,7 +174,9 @@ def left_as_written(knowledge: Knowledge) -> Iterator[Problem]:
         for card in getattr(knowledge, section).values():
             said = next((text for text in _said(card) if any(stub.strip() in text for stub in stubs)), "")
             if said and card.status != "draft":
-                yield Problem(card.where, "skeleton-text", f"{card.name!r} still says {said!r}", "say it, or status: draft")
+                yield Problem(
+                    card.where, "skeleton-text", f"{card.name!r} still says {said!r}", "say it, or status: draft"
+                )
 
 
 def _said(card: Card) -> Iterator[str]:

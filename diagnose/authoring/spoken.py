@@ -44,7 +44,8 @@ def not_understood(folder: Path, vocabulary: Vocabulary) -> tuple[list[Unread], 
             if item.text():
                 found[plain(item.text())][path.relative_to(folder).as_posix()] = None
     rows = [
-        Unread(phrase, tuple(files), tuple(r.text for r in read(phrase, vocabulary)[:1])) for phrase, files in found.items()
+        Unread(phrase, tuple(files), tuple(r.text for r in read(phrase, vocabulary)[:1]))
+        for phrase, files in found.items()
     ]
     return sorted(rows, key=lambda r: (-len(r.files), r.phrase)), problems.sorted()
 
@@ -104,4 +105,10 @@ def _unused(index: Index) -> Iterator[Problem]:
     used = {sense for spelling in index.spellings for asked in spelling.asked for sense in asked}
     for word, said in index.vocabulary.lexicon.same.items():
         if said and ("word", " ".join(index.split(word)[1])) not in used:
-            yield Problem(said[0].where, "unused-words", f"no term is said with {word!r}", "take it out, or name a term so", "advice")
+            yield Problem(
+                said[0].where,
+                "unused-words",
+                f"no term is said with {word!r}",
+                "take it out, or name a term so",
+                "advice",
+            )

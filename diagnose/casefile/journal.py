@@ -98,7 +98,9 @@ def parse_journal(data: bytes, name: str) -> Journal:
             lines.append(_read_line(raw, number, lines[-1].digest if lines else ""))
         except ValueError as error:
             way_out = "bring back an unbroken copy of the journal; the lines before this one are sound"
-            return Journal(tuple(lines), Problem(Where(name, number), "journal-broken", str(error), way_out), tail, len(data))
+            return Journal(
+                tuple(lines), Problem(Where(name, number), "journal-broken", str(error), way_out), tail, len(data)
+            )
     return Journal(tuple(lines), None, tail, len(data))
 
 

@@ -70,7 +70,9 @@ def _old_terms(root: Any, vocabulary: Vocabulary) -> Iterator[tuple[Any, tuple[A
 
 def _told(root: Any, vocabulary: Vocabulary) -> set[tuple[str, str | None]]:
     """(saw or absent, feature) of every observation in the file."""
-    entries: list[Any] = next((v.value for k, v in root.value if k.value == "observations" and isinstance(v, ListNode)), [])
+    entries: list[Any] = next(
+        (v.value for k, v in root.value if k.value == "observations" and isinstance(v, ListNode)), []
+    )
     return {(k.value, vocabulary.find("feature", v.value)) for e in entries if isinstance(e, MapNode) for k, v in e.value
             if isinstance(v, TextNode)}  # fmt: skip
 

@@ -58,7 +58,10 @@ def amend(case: m.Case, more: Node, knowledge: Knowledge, problems: Problems) ->
     figures: list[m.Measured] = []
     for name in SECTIONS:
         reader.read_section(name, more.get(name) or Node({}, more.where), "", {}, settings, figures)
-    observations = [*reader.moved, *(o for item in reader.maps(more, "observations") for o in reader.read_observation(item))]
+    observations = [
+        *reader.moved,
+        *(o for item in reader.maps(more, "observations") for o in reader.read_observation(item)),
+    ]
     measured = [x for x in map(reader.read_measurement, reader.maps(more, "measurements")) if x]
     states = [x for x in map(reader.read_state, reader.maps(more, "states")) if x]
     acts = [x for x in map(reader.read_act, reader.maps(more, "acts")) if x]
@@ -97,7 +100,10 @@ class _Reader(RecordReader):
         for part in self.maps(node, "parts"):
             self.read_part(part)
         self.refuse_strange_touches(node)
-        observations = [*self.moved, *(o for item in self.maps(node, "observations") for o in self.read_observation(item))]
+        observations = [
+            *self.moved,
+            *(o for item in self.maps(node, "observations") for o in self.read_observation(item)),
+        ]
         self.refuse_contradictions(observations)
         measured = [x for x in map(self.read_measurement, self.maps(node, "measurements")) if x]
         self.refuse_impossible(observations, measured)
@@ -148,7 +154,9 @@ class _Reader(RecordReader):
     def refuse_empty_lists(self, node: Node, key: str = "") -> None:
         """An empty list says nothing, and whoever wrote it meant to; only what is expected of a test may be nothing."""
         if node.is_list and not node.value:
-            self.say(node.where, "empty-list", f"{key!r} is an empty list", "write what belongs there, or leave the key out")
+            self.say(
+                node.where, "empty-list", f"{key!r} is an empty list", "write what belongs there, or leave the key out"
+            )
         for inner, value in node.items():
             if inner != "expected":
                 self.refuse_empty_lists(value, inner)
@@ -265,7 +273,9 @@ class _Reader(RecordReader):
         nothing = self.choice(value, "none of these", ("true", "false"), "answer") == "true"
         told = any(value.get(k) for k in ("root", "mechanism", "cause", "one of"))
         if told + nothing != 1 or (value.get("one of") and not one_of):
-            self.say(value.where, "expected", "expected has root and mechanism (or one of them), or one of, or none of these")
+            self.say(
+                value.where, "expected", "expected has root and mechanism (or one of them), or one of, or none of these"
+            )
         return m.Expected(
             roots, mechanisms, bool(one_of), named("also", both, "cause"), self.text(value, "position"),
             named("ruled out", both, "cause"), nothing, self.text(value, "source"), self.text(value, "shows"),

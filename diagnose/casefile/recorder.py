@@ -272,7 +272,9 @@ class Recorder:
             before_it = doubts(old, self.knowledge) if old else {}
             odd = [text for key, text in doubts(case, self.knowledge).items() if key not in before_it]
             if odd:
-                raise BadInput(Problem(Where(self.case.name, 0, 0), DOUBTFUL, text, "--sure if it is so") for text in odd)
+                raise BadInput(
+                    Problem(Where(self.case.name, 0, 0), DOUBTFUL, text, "--sure if it is so") for text in odd
+                )
         return self._write(whats)
 
     def _reading_of(self, state: State) -> tuple[m.Case | None, list[Problem]]:

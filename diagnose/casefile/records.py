@@ -22,7 +22,12 @@ class RecordReader(StatementReader):
         """How a part or a seal was lost; a bare `lost:` is a problem."""
         reason, value = self.text(node, "lost"), node.get("lost")
         if value and not reason and not (value.is_list or value.is_map):
-            self.say(node.key_place("lost"), "lost", "how it was lost is not said", "for example lost: scrapped before anyone looked")
+            self.say(
+                node.key_place("lost"),
+                "lost",
+                "how it was lost is not said",
+                "for example lost: scrapped before anyone looked",
+            )
         return reason
 
     def read_part(self, node: Node) -> None:
@@ -117,7 +122,12 @@ class RecordReader(StatementReader):
             photo = self.read_photo(node)
             state = STATES[states[0]]
             feature, left = self.words.named(feature, self.qualifiers(node), kind)
-            such, which, of, when = tuple(left.items()), self.read_which(node), self.read_count(node), self.moment(node.get("when"))
+            such, which, of, when = (
+                tuple(left.items()),
+                self.read_which(node),
+                self.read_count(node),
+                self.moment(node.get("when")),
+            )
             content = (feature, state, kind, position, part.item if part else "", group, carries, degree, side,
                        extent.word, extent.arcs, *filter(None, (such, which, of, when)))  # fmt: skip
             result.append(m.Observation(
@@ -231,9 +241,13 @@ class RecordReader(StatementReader):
             if o.part and o.state == "present" and not o.which:
                 on_part.setdefault(o.part, []).append(o)
         for item, seen in on_part.items():
-            for o in (o for o in seen if self.words.features[o.feature].gone or self.words.features[o.feature].excludes):
+            for o in (
+                o for o in seen if self.words.features[o.feature].gone or self.words.features[o.feature].excludes
+            ):
                 gone, excludes = self.words.features[o.feature].gone, self.words.features[o.feature].excludes
-                marks = [(x.where, x.feature) for x in seen if x.feature != o.feature and (gone or x.feature in excludes)]
+                marks = [
+                    (x.where, x.feature) for x in seen if x.feature != o.feature and (gone or x.feature in excludes)
+                ]
                 readings = [(x.where, x.what) for x in measured if gone and x.part == item]
                 for where, what in [*marks, *readings]:
                     self.say(max(where, o.where), "contradiction", f"part {item} is recorded with {o.feature!r}, so {what!r} cannot be on it",

@@ -13,7 +13,9 @@ from diagnose.phrases.model import Reading, Statement, entry
 NOT_UNDERSTOOD = "said, not understood"
 
 
-def records_of(reading: Reading, phrase: str, state: State, vocabulary: Vocabulary, about: Mapping[str, str]) -> list[What]:
+def records_of(
+    reading: Reading, phrase: str, state: State, vocabulary: Vocabulary, about: Mapping[str, str]
+) -> list[What]:
     """What a reading puts on record. `about`: the part (item number), position or kind the phrase was said of.
 
     Raises ValueError where a fact about the case has no one place.
@@ -27,7 +29,12 @@ def records_of(reading: Reading, phrase: str, state: State, vocabulary: Vocabula
             whats.append({"add": place, "entry": {**_placed(said, s, kind, about), "said": phrase}})
         elif s.family == "reading" and vocabulary.readings[s.term].on:
             on = _placed({"on": s.on}, s, kind, about)
-            whats.append({"add": "measurements", "entry": {**on, "measured": s.term, "readings": [s.more["value"]], "note": phrase}})
+            whats.append(
+                {
+                    "add": "measurements",
+                    "entry": {**on, "measured": s.term, "readings": [s.more["value"]], "note": phrase},
+                }
+            )
         else:
             whats.append(_fact(s, phrase, whats, state, vocabulary, about.get("position", "")))
     return whats

@@ -13,7 +13,10 @@ from diagnose.knowledge.model import Reading
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.terms import did_you_mean
 
-_BOUND = re.compile(r"(?:more than|over|above|at least|>=?)\s*(?P<more>.+)|(?:less than|under|below|at most|<=?)\s*(?P<less>.+)", re.IGNORECASE)
+_BOUND = re.compile(
+    r"(?:more than|over|above|at least|>=?)\s*(?P<more>.+)|(?:less than|under|below|at most|<=?)\s*(?P<less>.+)",
+    re.IGNORECASE,
+)
 _TIME = re.compile(r".*\d.*")
 
 
@@ -56,7 +59,12 @@ class StatementReader(FieldReader):
         only_keys(node, [*STATE, *(key for key, _, _ in said), *self.words.grammar.variables], "a state", self.problems)
         at = node.get("at")
         if at is None or len(said) != 1:
-            self.say(node.where, "state", "a state says one thing of one point", "for example {at: flush line, temperature: high}")
+            self.say(
+                node.where,
+                "state",
+                "a state says one thing of one point",
+                "for example {at: flush line, temperature: high}",
+            )
             return None
         point, (_, value, name) = self.term("point", at, "point"), said[0]
         variable = self.words.grammar.variables[name]
@@ -70,14 +78,22 @@ class StatementReader(FieldReader):
                 spans.append(span)
         if not point or not value.each() or len(values) + len(spans) < len(value.each()):
             return None
-        for key, less, more in (("usual", "less than usual", "more than usual"), ("specified", "less than specified", "more than specified")):
+        for key, less, more in (
+            ("usual", "less than usual", "more than usual"),
+            ("specified", "less than specified", "more than specified"),
+        ):
             beside = node.get(key)
             if beside and spans and (limit := self.span(beside, variable)) and {less, more} <= variable.words.keys():
                 values += _against(spans, limit, less, more)
         values += _course(spans, variable)
         when = tuple(w for item in (node.get("when") or Node([], node.where)).each() if (w := self.moment(item)))
         if len(when) > 1 and len(when) != len(value.each()):
-            self.say(node.where, "when-count", f"{len(value.each())} values but {len(when)} moments", "one each, or one for all")
+            self.say(
+                node.where,
+                "when-count",
+                f"{len(value.each())} values but {len(when)} moments",
+                "one each, or one for all",
+            )
         holds, position = self.holds(node), self.position_said(node)
         words = tuple(dict.fromkeys(values))
         id = record_id("t", point, name, words, [(s.low, s.high) for s in spans], when, holds, position)
@@ -93,7 +109,9 @@ class StatementReader(FieldReader):
                      or f"one of: {', '.join(variable.words)}")  # fmt: skip
             return None
         bound = _BOUND.fullmatch(text)
-        number = self.number(Node(bound["more"] or bound["less"], node.where) if bound else node, Reading(variable.name, variable.unit))
+        number = self.number(
+            Node(bound["more"] or bound["less"], node.where) if bound else node, Reading(variable.name, variable.unit)
+        )
         if number is None:
             return None
         low, high = number.value - number.spread, number.value + number.spread
@@ -107,12 +125,18 @@ class StatementReader(FieldReader):
         if did is None:
             self.say(node.where, "act", "an act says what was done", "for example {did: vent, to: chamber, not: true}")
             return None
-        name, to, using = self.term("act", did, "act"), self.read_to(node.get("to")), self.term("substance", node.get("with"), "substance")
+        name, to, using = (
+            self.term("act", did, "act"),
+            self.read_to(node.get("to")),
+            self.term("substance", node.get("with"), "substance"),
+        )
         when, holds, position = self.moment(node.get("when")), self.holds(node), self.position_said(node)
         if not name or (node.get("to") and not to):
             return None
         id = record_id("d", name, to, using, when, holds, position)
-        return m.Act(id, name, to, using, when, holds, position, self.text(node, "said"), self.text(node, "note"), node.where)
+        return m.Act(
+            id, name, to, using, when, holds, position, self.text(node, "said"), self.text(node, "note"), node.where
+        )
 
     def read_to(self, node: Node | None) -> str:
         """What an act was done to: a point, a part, or a substance."""
@@ -134,7 +158,10 @@ def _course(spans: list[m.Span], variable: Variable) -> list[str]:
     """How several readings in the order of time move."""
     if len(spans) < 2 or any(s.low is None or s.high is None for s in spans):
         return []
-    steps = [(b.low or 0) > (a.high or 0) for a, b in pairwise(spans)], [(b.high or 0) < (a.low or 0) for a, b in pairwise(spans)]
+    steps = (
+        [(b.low or 0) > (a.high or 0) for a, b in pairwise(spans)],
+        [(b.high or 0) < (a.low or 0) for a, b in pairwise(spans)],
+    )
     up, down = any(steps[0]), any(steps[1])
     course = "swinging" if up and down else "rising" if up else "falling" if down else "steady"
     return [course] if course in variable.courses else []

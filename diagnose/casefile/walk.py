@@ -96,7 +96,15 @@ def everything_on(case: Case, knowledge: Knowledge, item: str, kind: str) -> Top
     found = [t for t in topics(case, knowledge) if (t.part == item if item else t.kind == kind and not t.part)]
     features = tuple(dict.fromkeys(f for t in found for f in t.features))
     readings = tuple(dict.fromkeys(r for t in found for r in t.readings))
-    return Topic(f"anything / {item or kind}", replace(knowledge.arrangements.steps[-1], stage="anything"), (), item, kind, features, readings)
+    return Topic(
+        f"anything / {item or kind}",
+        replace(knowledge.arrangements.steps[-1], stage="anything"),
+        (),
+        item,
+        kind,
+        features,
+        readings,
+    )
 
 
 def fits(words: Vocabulary, kind: str, allowed: tuple[str, ...]) -> bool:
@@ -173,7 +181,9 @@ def doubts(case: Case, knowledge: Knowledge) -> dict[tuple[str, str], str]:
 def nominal_of(nominals: list[Measured], arrangements: Arrangements, measured: Measured) -> tuple[str, float] | None:
     """Name and SI value of what a reading should be near, if that is on record: on the same part, else of its seal."""
     name = arrangements.nominal.get(measured.what, "")
-    found = [x for x in nominals if x.what == name and x.part in (measured.part, "") and x.position == measured.position]
+    found = [
+        x for x in nominals if x.what == name and x.part in (measured.part, "") and x.position == measured.position
+    ]
     found.sort(key=lambda x: (x.part != measured.part, x.id))
     return (name, found[0].readings[0].value) if found else None
 

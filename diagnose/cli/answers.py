@@ -24,7 +24,9 @@ MOST_STEPS = 5
 def explain(
     case: CaseArgument,
     as_json: JsonOption = False,
-    everything: Annotated[bool, typer.Option("--all", help="Ledgers with every record, all causes, cautions and changes.")] = False,
+    everything: Annotated[
+        bool, typer.Option("--all", help="Ledgers with every record, all causes, cautions and changes.")
+    ] = False,
     position: Annotated[str, typer.Option("--position", help="Only this seal: inboard, outboard or seal.")] = "",
     with_drafts: DraftsOption = False,
     knowledge: KnowledgeOption = None,
@@ -87,7 +89,10 @@ def quantities(case: CaseArgument, as_json: JsonOption = False, knowledge: Knowl
 
 def terms(
     word: Annotated[
-        str, typer.Argument(metavar="[WORD]", help="Only terms in which a word begins so, or what a phrase says.", show_default=False)
+        str,
+        typer.Argument(
+            metavar="[WORD]", help="Only terms in which a word begins so, or what a phrase says.", show_default=False
+        ),
     ] = "",
     as_json: JsonOption = False,
     knowledge: KnowledgeOption = None,

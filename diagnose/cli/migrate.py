@@ -43,12 +43,20 @@ def _carry(file: Path, knowledge: Knowledge, by: str) -> list[str]:
     problems = Problems()
     after = parse_case(carried.text.encode(), str(shown), knowledge, problems)
     problems.raise_errors()
-    if after is None or (after.observations, after.settings, after.measured) != (before.observations, before.settings, before.measured):
-        raise refuse(f"{shown} would read otherwise afterwards: nothing is changed", "write it in the words now in use by hand")
+    if after is None or (after.observations, after.settings, after.measured) != (
+        before.observations,
+        before.settings,
+        before.measured,
+    ):
+        raise refuse(
+            f"{shown} would read otherwise afterwards: nothing is changed", "write it in the words now in use by hand"
+        )
     journal = journal_path(file)
     with recorder_of(file, knowledge, by, edited=True) as recorder:
         if file.read_bytes() != data or (journal.exists() and look(file).view != "same"):
-            raise refuse(f"{shown} was edited by hand: nothing is changed", f"diagnose journal {shown} --adopt --why TEXT")
+            raise refuse(
+                f"{shown} was edited by hand: nothing is changed", f"diagnose journal {shown} --adopt --why TEXT"
+            )
         kept = [_kept(path) for path in (file, *([journal] if journal.exists() else []))]
         put(file, carried.text.encode())
         if journal.exists():

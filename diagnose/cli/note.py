@@ -41,7 +41,10 @@ def note(
     side: Annotated[str, typer.Option("--side", help="Side or edge it is on.")] = "",
     face: Annotated[str, typer.Option("--face", help="nose or wide, where no part says so.")] = "",
     photos: Annotated[
-        list[str] | None, typer.Option("--photo", help="Photo file; copied in beside the case, its digest is kept. Several may be given.")
+        list[str] | None,
+        typer.Option(
+            "--photo", help="Photo file; copied in beside the case, its digest is kept. Several may be given."
+        ),
     ] = None,
     text: Annotated[str, typer.Option("--note", help="Anything else, in your own words.")] = "",
     measured: Annotated[str, typer.Option("--measured", help="What was measured.")] = "",
@@ -69,7 +72,10 @@ def note(
     stage: Annotated[str, typer.Option("--stage", help="How far the teardown has come.")] = "",
     instead_of: Annotated[str, typer.Option("--instead-of", help="Number of the record this corrects.")] = "",
     withdraw: Annotated[str, typer.Option("--withdraw", help="Number of a record that no longer holds.")] = "",
-    sure: Annotated[bool, typer.Option("--sure", help="A reading far off its nominal or its set is so; a phrase is meant as first read.")] = False,
+    sure: Annotated[
+        bool,
+        typer.Option("--sure", help="A reading far off its nominal or its set is so; a phrase is meant as first read."),
+    ] = False,
     by: ByOption = "",
     why: WhyOption = "",
     as_json: JsonOption = False,
@@ -154,7 +160,13 @@ def _records(said: Words) -> list[What]:
     pictures = [photo_entry(said["file"], photo) for photo in said["photos"] or []]
     note = {"note": said["text"]} if said["text"] else {}
     with_mark = {**shared, **note, **(pictures[0] if pictures else {})}
-    arc = f"{said['from_']} to {said['to']}" if said["from_"] else f"at {said['at']}" if said["at"] and not said["measured"] else ""
+    arc = (
+        f"{said['from_']} to {said['to']}"
+        if said["from_"]
+        else f"at {said['at']}"
+        if said["at"] and not said["measured"]
+        else ""
+    )
     mark = _given({**said, "extent": said["extent"] or arc}, "extent", "degree", "side", "face")
     marks: list[What] = [
         {"add": "observations", "entry": {**with_mark, state: feature, **mark}}
@@ -169,7 +181,9 @@ def _records(said: Words) -> list[What]:
     remarks = [{**part, **picture} for picture in pictures[1 if marks else 0 :]]
     if note and not marks:
         remarks[:1] = [{**part, **note, **(remarks[0] if remarks else {})}]
-    events: list[What] = [{"add": "events", "entry": _given({**said, "what": said["event"]}, "date", "what")}] if said["event"] else []
+    events: list[What] = (
+        [{"add": "events", "entry": _given({**said, "what": said["event"]}, "date", "what")}] if said["event"] else []
+    )
     return [*marks, *({"add": "remarks", "entry": entry} for entry in remarks), *events]
 
 

@@ -27,7 +27,9 @@ class Progress:
         rate = self.done / max(took, 1e-9)
         left = round((self.total - self.done) / rate)
         width = 30 * self.done // self.total
-        line = f"{'#' * width:30} {self.done}/{self.total}  {rate:.0f} {self.things}/s  {left // 60}:{left % 60:02d} left"
+        line = (
+            f"{'#' * width:30} {self.done}/{self.total}  {rate:.0f} {self.things}/s  {left // 60}:{left % 60:02d} left"
+        )
         print(f"\r{line}   ", end="", file=sys.stderr, flush=True)
 
     def end(self) -> None:

@@ -28,7 +28,9 @@ if TYPE_CHECKING:
     from diagnose.judgement.diagnosis import Diagnosis
     from diagnose.trail.graph import Reasoning
 
-NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="A root cause, a mechanism or a finding, by name or id.")]
+NameArgument = Annotated[
+    str, typer.Argument(metavar="NAME", help="A root cause, a mechanism or a finding, by name or id.")
+]
 PositionOption = Annotated[str, typer.Option("--position", help="Only this seal: inboard, outboard or seal.")]
 DepthOption = Annotated[int, typer.Option("--depth", min=1, max=40, help="Steps to open; deeper ones keep their name.")]
 OutOption = Annotated[Path | None, typer.Option("-o", "--output", help="The file to write.", show_default=False)]
@@ -100,7 +102,9 @@ def why(
         told = opened.graph.nodes[node]
         if told["type"] == "finding" or told["standing"] == "ruled out":
             what = "is a finding" if told["type"] == "finding" else "is ruled out"
-            raise refuse(f"{told['text']!r} {what}, so it has no sum", "name a cause or mechanism that is not ruled out")
+            raise refuse(
+                f"{told['text']!r} {what}, so it has no sum", "name a cause or mechanism that is not ruled out"
+            )
         answer = trail.worked_sum(opened.asked, node)
         _show(answer, as_json, lambda page: view.worked_sum(answer, page))
     else:
@@ -121,7 +125,9 @@ def _other(opened: _Opened, node: str, name: str) -> str:
                      "name two causes, or two mechanisms")  # fmt: skip
     if node == other:
         likes = ", ".join(x["other"] for x in graph.nodes[node]["look_alikes"])
-        way_out = f"name another {types[0]} behind --rather-than{f', such as its look-alikes: {likes}' if likes else ''}"
+        way_out = (
+            f"name another {types[0]} behind --rather-than{f', such as its look-alikes: {likes}' if likes else ''}"
+        )
         raise refuse(f"{graph.nodes[node]['text']!r} cannot be set against itself", way_out)
     return other
 
@@ -209,9 +215,13 @@ def fragile(
 def graph(
     case: CaseArgument,
     output: OutOption = None,
-    of: Annotated[str, typer.Option("--of", metavar="NAME", help="Only what this cause, mechanism or finding rests on.")] = "",
+    of: Annotated[
+        str, typer.Option("--of", metavar="NAME", help="Only what this cause, mechanism or finding rests on.")
+    ] = "",
     position: PositionOption = "",
-    everything: Annotated[bool, typer.Option("--all", help="Draw every cause and mechanism, not only the leading ones.")] = False,
+    everything: Annotated[
+        bool, typer.Option("--all", help="Draw every cause and mechanism, not only the leading ones.")
+    ] = False,
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Write the reasoning graph; the file's ending says how: .svg, .dot, .graphml or .json (as networkx reads it)."""

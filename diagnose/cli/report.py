@@ -22,9 +22,9 @@ MOST_STEPS = 10
 
 def report(
     case: CaseArgument,
-    output: Annotated[
-        Path, typer.Option("-o", "--output", help="The file to write: .html, .md or .pdf.")
-    ] = Path("report.html"),
+    output: Annotated[Path, typer.Option("-o", "--output", help="The file to write: .html, .md or .pdf.")] = Path(
+        "report.html"
+    ),
     pdf: Annotated[bool, typer.Option("--pdf", help="Print to PDF through a headless Chromium.")] = False,
     markdown: Annotated[bool, typer.Option("--markdown", help="Write Markdown.")] = False,
     short: Annotated[bool, typer.Option("--short", help="One page: the summary alone.")] = False,
@@ -37,7 +37,9 @@ def report(
     from diagnose.views.report.printing import find_browser, pdf_of
 
     if output.suffix.lower() not in ENDINGS:
-        raise refuse(f"a report cannot be written as {output.suffix or output.name!r}", f"end the name in {', '.join(ENDINGS)}")
+        raise refuse(
+            f"a report cannot be written as {output.suffix or output.name!r}", f"end the name in {', '.join(ENDINGS)}"
+        )
     pdf, markdown = pdf or output.suffix.lower() == ".pdf", markdown or output.suffix.lower() == ".md"
     if pdf and markdown:
         raise refuse(

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from diagnose.authoring.rule_test_runner import Outcome, Workshop
     from diagnose.knowledge.model import Card
 
+
 @app.command()
 def check(
     form: Annotated[str, typer.Option("--format", help="text, json, sarif or github.")] = "text",
@@ -136,7 +137,10 @@ def mutate(
 
     workshop = workshop_of(knowledge, with_drafts)
     chosen = find(workshop.base.knowledge, names, TESTED) if names else []
-    trials = [*mutation.trials(_run(workshop, knowledge, chosen)), *mutation.scenario_trials(cases_of(cases, knowledge, workshop), workshop)]
+    trials = [
+        *mutation.trials(_run(workshop, knowledge, chosen)),
+        *mutation.scenario_trials(cases_of(cases, knowledge, workshop), workshop),
+    ]
     result = mutation.document(mutation.try_all(workshop, trials, {(kind, card.name) for kind, card in chosen}))
     if as_json:
         print_json(result)

@@ -25,6 +25,7 @@ from diagnose.cli.rules_common import (
 if TYPE_CHECKING:
     from diagnose.authoring.rule_test_reader import RuleTest
 
+
 @app.command()
 def match(
     rule: RuleArgument, case: Annotated[str, typer.Argument(metavar="CASE", help="A case file, or the name of a shipped scenario.")],
@@ -119,11 +120,15 @@ def matrix(
     data = read_bytes(taken, str(taken), problems)
     problems.raise_errors()
     assert data is not None
-    changes = words.differences(words.matrix(base, of), words.read(data.decode("utf-8", "replace"), str(taken), base, of))
+    changes = words.differences(
+        words.matrix(base, of), words.read(data.decode("utf-8", "replace"), str(taken), base, of)
+    )
     written = [] if dry else words.apply(folder, base, changes, of)
     for change in changes:
         typer.echo(str(change))
-    typer.echo(f"{len(changes)} words {'would change' if dry else 'changed'}" + "".join(f"\n  {path}" for path in written))
+    typer.echo(
+        f"{len(changes)} words {'would change' if dry else 'changed'}" + "".join(f"\n  {path}" for path in written)
+    )
 
 
 @app.command(name="list")
@@ -221,7 +226,9 @@ def new(
         typer.echo(str(path))
     if kind != "test":
         typer.echo(f"Next: {skeletons.FOLLOW[kind]}")
-    typer.echo(f"Then: diagnose rules check; diagnose rules test {'' if kind == 'test' else '--with-drafts '}{' '.join(names)!r}")
+    typer.echo(
+        f"Then: diagnose rules check; diagnose rules test {'' if kind == 'test' else '--with-drafts '}{' '.join(names)!r}"
+    )
 
 
 @app.command()
@@ -237,7 +244,9 @@ def handbook(
     base = workshop.base.knowledge
     tests = _test_names(tests_of(workshop, knowledge))
     documents = [
-        document(workshop.base, kind, card, tests) for kind, table in tables(base).items() for _, card in sorted(table.items())
+        document(workshop.base, kind, card, tests)
+        for kind, table in tables(base).items()
+        for _, card in sorted(table.items())
     ]
     output.mkdir(parents=True, exist_ok=True)
     words = {"seen": base.words.seen, "common": base.words.common}

@@ -22,7 +22,9 @@ app = typer.Typer(
 TESTED = ("finding", "mechanism", "cause", "caution")
 CasesOption = Annotated[
     Path | None,
-    typer.Option("--cases", help="A folder of cases; where left out the scenarios beside the rule base.", show_default=False),
+    typer.Option(
+        "--cases", help="A folder of cases; where left out the scenarios beside the rule base.", show_default=False
+    ),
 ]
 RuleArgument = Annotated[str, typer.Argument(metavar="RULE", help="A card: its name, id or file name.")]
 

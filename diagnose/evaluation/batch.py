@@ -286,7 +286,9 @@ def _line(line: str) -> Row | None:
 
 
 def _typed(row: dict[str, Any]) -> Row:
-    return row | {c: _text(row[c]) for c in TEXTS} | {c: int(row[c]) for c in COUNTS} | {c: float(row[c]) for c in NUMBERS}
+    return (
+        row | {c: _text(row[c]) for c in TEXTS} | {c: int(row[c]) for c in COUNTS} | {c: float(row[c]) for c in NUMBERS}
+    )
 
 
 def _cell(text: str) -> str:

@@ -321,7 +321,16 @@ def _moved(was: Mapping[str, object], now: Mapping[str, object]) -> list[str]:
 
 def _words(a: Words, b: Words) -> str:
     moved = [*_moved(a.seen, b.seen), *_moved(a.common, b.common), *_moved(a.reading, b.reading)]
-    plain = ("established", "probable", "possible", "lines_needed", "line_counts_from", "decisive", "trial_weight", "exponent")
+    plain = (
+        "established",
+        "probable",
+        "possible",
+        "lines_needed",
+        "line_counts_from",
+        "decisive",
+        "trial_weight",
+        "exponent",
+    )
     moved += _moved(*({key.replace("_", " "): getattr(w, key) for key in plain} for w in (a, b)))
     return "; ".join(moved)
 

@@ -97,7 +97,9 @@ class Again:
             now = [f for b in step.branches for p in self.others if (f := self.tried(b, p, rows, touched))]
             result += now
             if step.kind == "found":
-                before, after = ({(step.name, f.branch.conclusion.state, f.position) for f in fs} for fs in (step.fired, now))
+                before, after = (
+                    {(step.name, f.branch.conclusion.state, f.position) for f in fs} for fs in (step.fired, now)
+                )
                 if before != after:
                     touched.add(("found", step.name))
                     rows["found", step.name] = lay_out(self.found(after)).get(("found", step.name), [])

@@ -118,7 +118,9 @@ def _statements(case: Case, knowledge: Knowledge, rules: RuleSet, position: str,
             for setting, term in act.setting.items() if holds is not None else ():
                 yield make("setting", said.id, setting=setting, term=term, holds=bool(holds), **placed)
         for feature, state in _features_said(said, words) if not said.named else ():
-            for on in sorted(o for o in rules.asked.get(("seen", feature.name), ()) if _may_be_on(said, state, o, words)):
+            for on in sorted(
+                o for o in rules.asked.get(("seen", feature.name), ()) if _may_be_on(said, state, o, words)
+            ):
                 yield make("seen", said.id, state=state, feature=feature.name, on=on or feature.on[0], own=True, part=said.id,
                            group="", face="", extent="", rank=0, side="", **placed)  # fmt: skip
 

@@ -279,7 +279,7 @@ def _state(c: Condition) -> Alternatives:
     if not c.test:
         return [(_premise(c, "state", value=c.value, holds=c.form == "state", **slots),)]
     above = (c.test == "above") == (c.form == "state")
-    compare: tuple[str, str, Scalar] = (("low", ">", c.low or 0.0) if above else ("high", "<", c.low or 0.0))
+    compare: tuple[str, str, Scalar] = ("low", ">", c.low or 0.0) if above else ("high", "<", c.low or 0.0)
     return [(_premise(c, "state", compare, holds=True, **slots),)]
 
 
@@ -332,7 +332,9 @@ def _seen(c: Condition, knowledge: Knowledge) -> Alternatives:
 
 def walked(premises: Iterable[Premise]) -> Iterable[Condition]:
     """The conditions on marks under premises, those compared on the clock among them."""
-    return (c for p in premises if p.table in ("seen", "marks") for c in walk(p.condition) if c.form in ("saw", "absent"))
+    return (
+        c for p in premises if p.table in ("seen", "marks") for c in walk(p.condition) if c.form in ("saw", "absent")
+    )
 
 
 def mark_name(c: Condition) -> str:

@@ -34,7 +34,9 @@ def statements_of(case: Case, vocabulary: Vocabulary) -> list[Statement]:
     for o in case.observations:
         named = names.get(o.feature)
         if named and o.state in ("present", "absent"):
-            found.append(Statement(o.id, named.table, named.slots, named.so == (o.state == "present"), o.position, named=True))
+            found.append(
+                Statement(o.id, named.table, named.slots, named.so == (o.state == "present"), o.position, named=True)
+            )
     return found
 
 
@@ -43,7 +45,9 @@ def _states(state: State) -> Iterator[Statement]:
     paired = len(state.when) == len(state.values) and len(state.when) > 1
     for i, value in enumerate(state.values):
         when = state.when[i] if paired else state.when[0] if len(state.when) == 1 else ""
-        yield Statement(state.id, "state", {**said, "value": value, **({"when": when} if when else {})}, state.holds, state.position)
+        yield Statement(
+            state.id, "state", {**said, "value": value, **({"when": when} if when else {})}, state.holds, state.position
+        )
     if state.readings and state.holds:
         at_once = {"when": state.when[0]} if len(state.when) == 1 else {}
         yield Statement(state.id, "state", {**said, **at_once}, True, state.position, state.readings)

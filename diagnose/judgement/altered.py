@@ -140,7 +140,9 @@ class _Together:
         held = np.array([[[1.0], [-1.0]]])
         there = Star(-1, (self.sums.at[mechanism],), held, np.array([[1.0], [0.0]]))
         whole, with_it = (
-            np.concatenate([np.broadcast_to(t, (n, len(self.members))) for n, t in self._parts(self.sums.total_of, more)])
+            np.concatenate(
+                [np.broadcast_to(t, (n, len(self.members))) for n, t in self._parts(self.sums.total_of, more)]
+            )
             for more in ((), (there,))
         )
         return np.asarray(np.clip(with_it / whole, 0.0, 1.0))
@@ -159,7 +161,10 @@ class _Together:
                 chosen = weights[states[:, row]]
                 stars.append(replace(star, weight=np.moveaxis(chosen, 0, 2).reshape(*chosen.shape[1:3], -1)))
             done = work([*stars, *more])
-            yield len(states), done.reshape(*done.shape[:-1], -1, len(self.members)) if done.shape[-1] > 1 else done[..., None]
+            yield (
+                len(states),
+                done.reshape(*done.shape[:-1], -1, len(self.members)) if done.shape[-1] > 1 else done[..., None],
+            )
 
     def _stars(self) -> tuple[list[Star], list[tuple[Star, np.ndarray]]]:
         """The stars of the mechanisms; for each finding its star, and its weights not recorded, absent and present,

@@ -173,7 +173,9 @@ class Judgement:
             other = self.through.get(finding, finding)
             result.append(Weighed(finding, state, weight, there, gone, "" if other == finding else other))
         return tuple(
-            sorted(result, key=lambda e: (e.state == "unrecorded", bool(e.through), -round(abs(e.weight), 9), e.finding))
+            sorted(
+                result, key=lambda e: (e.state == "unrecorded", bool(e.through), -round(abs(e.weight), 9), e.finding)
+            )
         )
 
     def lines_for(self, name: str) -> tuple[str, ...]:

@@ -178,7 +178,9 @@ class Sums:
         read = net.read(np.minimum(there, 1.0)[None, :], np.array([row]))[0]
         return np.asarray(read if found else 1 - read)
 
-    def _batches(self, members: np.ndarray, work: Callable[[np.ndarray], np.ndarray], shape: tuple[int, ...]) -> np.ndarray:
+    def _batches(
+        self, members: np.ndarray, work: Callable[[np.ndarray], np.ndarray], shape: tuple[int, ...]
+    ) -> np.ndarray:
         size = max(1, AT_ONCE // min(self._plan.widest, WIDEST))
         parts = []
         for begin in range(0, len(members), size):
@@ -228,7 +230,11 @@ class Sums:
         held = slope * products(net.signs.hold[self.rows], members)
         kept = -held * (1 - net.background[self.rows])[:, None] * products(net.signs.keep[self.rows], members)
         for i, (parents, factor) in enumerate(self._left):
-            terms = [base[i] + held[i], kept[i]] if len(factor) == 2 else [np.repeat(base[i], len(members)), held[i], kept[i]]
+            terms = (
+                [base[i] + held[i], kept[i]]
+                if len(factor) == 2
+                else [np.repeat(base[i], len(members)), held[i], kept[i]]
+            )
             stars.append(Star(-1, parents, np.stack(terms)[None], factor))
         return stars
 
@@ -240,9 +246,7 @@ class Sums:
         return joint / self.total_of(stars)
 
 
-def sliced(
-    stars: Sequence[Star], variables: int, made: Plan, take: Callable[[Elimination], np.ndarray]
-) -> np.ndarray:
+def sliced(stars: Sequence[Star], variables: int, made: Plan, take: Callable[[Elimination], np.ndarray]) -> np.ndarray:
     """A sum over the mechanisms; where its tables would be too wide, the star with the most parents is summed term by
     term, each term a product over its parents and so without any table of its own."""
     if made.widest <= WIDEST:
@@ -281,7 +285,9 @@ def posterior(net: Network, evidence: Evidence, every_set: bool = False) -> Post
     odds = np.where(may, evidence.prior / (1 - evidence.prior), 0.0)
     bearing = np.flatnonzero(sums.bears & may)
     likelihood = np.ones(n)
-    likelihood_none, likelihood[bearing] = np.split(sums.likelihood(_sets(n, [(), *((c,) for c in bearing.tolist())])), [1])
+    likelihood_none, likelihood[bearing] = np.split(
+        sums.likelihood(_sets(n, [(), *((c,) for c in bearing.tolist())])), [1]
+    )
     gain = np.ones(n)
     gain[bearing] = likelihood[bearing] / likelihood_none
     helping = bearing if every_set else bearing[gain[bearing] > 1.0]

@@ -33,9 +33,7 @@ class ExplainedReader:
     measurements: Mapping[str, m.Measurement]
     cautions: Mapping[str, m.Caution]
 
-    def read(
-        self, card_keys: list[str]
-    ) -> tuple[dict[str, m.Mechanism], dict[str, m.Cause], dict[str, m.Question]]:
+    def read(self, card_keys: list[str]) -> tuple[dict[str, m.Mechanism], dict[str, m.Cause], dict[str, m.Question]]:
         """Every mechanism, cause and question by name."""
         questions = self.questions()
         mechanism_files = self.reader.cards("mechanisms", "mechanism")
@@ -43,7 +41,12 @@ class ExplainedReader:
         names = [name for name, _ in mechanism_files]
         mechanisms: dict[str, m.Mechanism] = {}
         for name, node in mechanism_files:
-            only_keys(node, ["mechanism", *card_keys, *_BOTH, "otherwise", "leak path"], f"the mechanism {name!r}", self.reader.problems)
+            only_keys(
+                node,
+                ["mechanism", *card_keys, *_BOTH, "otherwise", "leak path"],
+                f"the mechanism {name!r}",
+                self.reader.problems,
+            )
             otherwise = self.reader.word(node, "otherwise", self.words.seen, "frequency word")
             mechanisms[name] = m.Mechanism(
                 **self.reader.card(node, name), **self.both("mechanism", node, name, names, names), otherwise=otherwise,
@@ -134,7 +137,9 @@ class ExplainedReader:
                     self.reader.say(item.where, "missing-key", f"{entry} needs {what} and seen")
                 continue
             if named[0] in told:
-                self.reader.say(item.where, "row-twice", f"{named[0]!r} stands twice among what {name!r} {key}", "keep one")
+                self.reader.say(
+                    item.where, "row-twice", f"{named[0]!r} stands twice among what {name!r} {key}", "keep one"
+                )
             told.add(named[0])
             yield item, named[0], seen
 
@@ -180,7 +185,9 @@ class ExplainedReader:
         result = {}
         for name, inner in (node.get("answers") or Node({}, node.where)).items():
             if name not in questions:
-                self.reader.say(inner.where, "unknown-question", f"there is no question {name!r}", did_you_mean(name, questions))
+                self.reader.say(
+                    inner.where, "unknown-question", f"there is no question {name!r}", did_you_mean(name, questions)
+                )
                 continue
             result[name] = self.shares(inner, questions[name].answers)
         return result

@@ -22,7 +22,9 @@ def read_grammar(reader: Reader, kinds: Mapping[str, Kind], settings: Mapping[st
     points = _terms(reader, _table(reader, "points"), "point")
     substances = _terms(reader, _table(reader, "substances"), "substance")
     moments = _terms(reader, _table(reader, "moments"), "moment")
-    qualifiers = {name: _terms(reader, node, f"value of {name!r}") for name, node in _table(reader, "qualifiers").items()}
+    qualifiers = {
+        name: _terms(reader, node, f"value of {name!r}") for name, node in _table(reader, "qualifiers").items()
+    }
     variables = {}
     for name, node in _table(reader, "variables").items():
         only_keys(node, [*TERM, "unit", "values", "courses", "several"], f"the variable {name!r}", reader.problems)
@@ -99,7 +101,12 @@ def _refuse_shared(reader: Reader, family: str, terms: Mapping[str, Term]) -> No
         for spelling in {plain(name), *map(plain, term.also)}:
             other = owner.setdefault(spelling, name)
             if other != name:
-                reader.say(term.where, "shared-word", f"{spelling!r} names two: {other!r} and {name!r}", "keep it with one of them")
+                reader.say(
+                    term.where,
+                    "shared-word",
+                    f"{spelling!r} names two: {other!r} and {name!r}",
+                    "keep it with one of them",
+                )
 
 
 def statement(reader: Reader, node: Node, grammar: Grammar, act: bool) -> dict[str, str]:
@@ -107,7 +114,11 @@ def statement(reader: Reader, node: Node, grammar: Grammar, act: bool) -> dict[s
     `not: true` says that it is not so."""
     families: dict[str, Iterable[str]] = {"when": grammar.moments, "not": ("true",)}
     if act:
-        families |= {"did": grammar.acts, "to": {**grammar.points, **grammar.kinds, **grammar.substances}, "with": grammar.substances}
+        families |= {
+            "did": grammar.acts,
+            "to": {**grammar.points, **grammar.kinds, **grammar.substances},
+            "with": grammar.substances,
+        }
     else:
         families |= {"at": grammar.points, **{n: v.words for n, v in grammar.variables.items()}}
     result: dict[str, str] = {}
@@ -115,7 +126,12 @@ def statement(reader: Reader, node: Node, grammar: Grammar, act: bool) -> dict[s
         if key not in families:
             reader.say(value.where, "unknown-key", f"there is no {key!r} to say", did_you_mean(key, families))
         elif value.text() not in families[key]:
-            reader.say(value.where, "unknown-word", f"{value.text()!r} is no word for {key!r}", did_you_mean(value.text(), families[key]))
+            reader.say(
+                value.where,
+                "unknown-word",
+                f"{value.text()!r} is no word for {key!r}",
+                did_you_mean(value.text(), families[key]),
+            )
         elif not act and key in grammar.variables:
             result |= {"variable": key, "value": value.text()}
         else:
@@ -138,7 +154,9 @@ def read_moved(reader: Reader, vocabulary: Vocabulary) -> dict[str, Moved]:
         setting, saw, on = (reader.text(item, key, True) for key in ("setting", "saw", "on"))
         for spelling in (reader.text(item, "term", True), *reader.texts(item, "also")):
             if vocabulary.find(f"setting:{setting}", spelling):
-                reader.say(item.where, "moved", f"{spelling!r} is still a term of {setting!r}", "take it out of settings.yaml")
+                reader.say(
+                    item.where, "moved", f"{spelling!r} is still a term of {setting!r}", "take it out of settings.yaml"
+                )
             result[f"{setting}: {plain(spelling)}"] = Moved(setting, spelling, saw, on)
     return result
 

@@ -27,7 +27,9 @@ def read_hazards(
     section = reader.section(FILE, "hazards")
     given = reader.nodes[FILE].get("hazards")
     if given is None or not given.value:
-        reader.say(section.where, "missing-key", "the file names no hazard", "hazards: {NAME: {means: ..., words: [...], ...}}")
+        reader.say(
+            section.where, "missing-key", "the file names no hazard", "hazards: {NAME: {means: ..., words: [...], ...}}"
+        )
     for name, node in section.items():
         only_keys(node, _KEYS, f"the hazard {name!r}", reader.problems)
         hazard = m.Hazard(
@@ -42,7 +44,9 @@ def read_hazards(
 
 def _refuse_idle(reader: Reader, node: Node, hazard: m.Hazard) -> None:
     if not any(_listed(node, key) for key in ("words", "stages")):
-        reader.say(node.where, "missing-key", f"nothing tells the hazard {hazard.name!r}", "words: [...] or stages: [...]")
+        reader.say(
+            node.where, "missing-key", f"nothing tells the hazard {hazard.name!r}", "words: [...] or stages: [...]"
+        )
     if not _listed(node, "cautions"):
         reader.say(node.where, "missing-key", f"the hazard {hazard.name!r} asks for no caution", "cautions: [...]")
     for word in (*hazard.words, *hazard.but_not):
@@ -76,7 +80,6 @@ def unguarded(knowledge: m.Knowledge) -> Iterator[Problem]:
     for name, action in _actions(knowledge):
         text = f"{action.do} / {action.worked_if}"
         yield from _missing(knowledge, f"this action against {name!r}", text, "", action.cautions, action.where)
-
 
     for feature in knowledge.vocabulary.features.values():
         yield from _no_plain_look(knowledge, f"how to see {feature.name!r}", feature.how, feature.where)

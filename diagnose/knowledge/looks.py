@@ -37,9 +37,7 @@ def read_looks(reader: Reader, vocabulary: m.Vocabulary) -> m.Looks:
     )  # fmt: skip
 
 
-def _numbers(
-    reader: Reader, node: Node, key: str, names: Collection[str], what: str, below: float
-) -> dict[str, float]:
+def _numbers(reader: Reader, node: Node, key: str, names: Collection[str], what: str, below: float) -> dict[str, float]:
     table = node.get(key) or Node({}, node.where)
     for name, value in table.items():
         if name not in names:

@@ -239,4 +239,6 @@ class Vocabulary:
 
 
 def _spellings(terms: Mapping[str, Any]) -> dict[str, str]:
-    return {plain(also): name for name, term in terms.items() for also in term.also} | {plain(name): name for name in terms}
+    return {plain(also): name for name, term in terms.items() for also in term.also} | {
+        plain(name): name for name in terms
+    }

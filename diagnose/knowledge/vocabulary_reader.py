@@ -57,15 +57,26 @@ class VocabularyReader:
                              did_you_mean(above, [n for n, f in features.items() if f.form]))  # fmt: skip
             for other in read.excludes:
                 if other not in features:
-                    self.reader.say(read.where, "unknown-feature", f"there is no feature {other!r}", did_you_mean(other, features))
+                    self.reader.say(
+                        read.where, "unknown-feature", f"there is no feature {other!r}", did_you_mean(other, features)
+                    )
         readings = self.read_readings(kinds, settings, grammar)
         vocabulary = m.Vocabulary(
-            kinds, features, readings, settings, self.read_quantities(kinds, readings), stages, degrees, sides,
+            kinds,
+            features,
+            readings,
+            settings,
+            self.read_quantities(kinds, readings),
+            stages,
+            degrees,
+            sides,
             grammar=grammar,
         )
         self.refuse_twins(vocabulary)
         vocabulary = replace(vocabulary, grammar=replace(grammar, moved=read_moved(self.reader, vocabulary)))
-        lexicon = LexiconReader(self.reader.nodes, lexicon_terms(vocabulary), self.reader.sources, self.reader.problems).read()
+        lexicon = LexiconReader(
+            self.reader.nodes, lexicon_terms(vocabulary), self.reader.sources, self.reader.problems
+        ).read()
         return replace(vocabulary, lexicon=lexicon)
 
     def read_feature(
@@ -74,10 +85,30 @@ class VocabularyReader:
     ) -> m.Feature:  # fmt: skip
         """A feature, or the form that is its general word."""
         above = "is" if form else "form"
-        allowed = ["means", "also", "on", "how", "lost", "sides", "sound", "gone", "excludes", above, *(() if form else (*grammar.qualifiers, "state", "act"))]
+        allowed = [
+            "means",
+            "also",
+            "on",
+            "how",
+            "lost",
+            "sides",
+            "sound",
+            "gone",
+            "excludes",
+            above,
+            *(() if form else (*grammar.qualifiers, "state", "act")),
+        ]
         only_keys(node, allowed, f"the {'form' if form else 'feature'} {name!r}", self.reader.problems)
         self.reader.known(node, "sides", sides, "side")
-        said = {} if form else {q: self.reader.word(node, q, table, f"value of {q!r}") for q, table in grammar.qualifiers.items() if node.get(q)}
+        said = (
+            {}
+            if form
+            else {
+                q: self.reader.word(node, q, table, f"value of {q!r}")
+                for q, table in grammar.qualifiers.items()
+                if node.get(q)
+            }
+        )
         return m.Feature(
             name, self.reader.text(node, "means"), self.reader.known(node, "on", kinds, "kind"), self.reader.texts(node, "also"),
             self.reader.text(node, "how"), self.reader.word(node, "lost", (*stages, "never"), "stage", False),
@@ -87,7 +118,9 @@ class VocabularyReader:
                   if (said := statement(self.reader, inner, grammar, table == "act"))), node.where,
         )  # fmt: skip
 
-    def read_readings(self, kinds: Mapping[str, m.Kind], settings: Mapping[str, m.Setting], grammar: Grammar) -> dict[str, m.Reading]:
+    def read_readings(
+        self, kinds: Mapping[str, m.Kind], settings: Mapping[str, m.Setting], grammar: Grammar
+    ) -> dict[str, m.Reading]:
         result = {}
         readings = self.reader.section("vocabulary/readings.yaml", "readings")
         figures = [name for name, node in readings.items() if node.get("section")]
@@ -119,9 +152,14 @@ class VocabularyReader:
         if value is None:
             return {}
         only_keys(value, ["at", "variable"], "stated", self.reader.problems)
-        return {"at": self.reader.word(value, "at", grammar.points, "point"), "variable": self.reader.word(value, "variable", grammar.variables, "variable")}
+        return {
+            "at": self.reader.word(value, "at", grammar.points, "point"),
+            "variable": self.reader.word(value, "variable", grammar.variables, "variable"),
+        }
 
-    def read_quantities(self, kinds: Mapping[str, m.Kind], readings: Mapping[str, m.Reading]) -> dict[str, m.QuantityTerm]:
+    def read_quantities(
+        self, kinds: Mapping[str, m.Kind], readings: Mapping[str, m.Reading]
+    ) -> dict[str, m.QuantityTerm]:
         result = {}
         for name, node in self.reader.section("vocabulary/quantities.yaml", "quantities").items():
             only_keys(node, ["unit", "means", "on", "formula"], f"the quantity {name!r}", self.reader.problems)
@@ -129,7 +167,13 @@ class VocabularyReader:
             self.reader.check_unit(node, own)
             form, takes = self.read_formula(node, own, readings)
             result[name] = m.QuantityTerm(
-                name, own, self.reader.text(node, "means"), self.reader.known(node, "on", kinds, "kind"), form, takes, node.where
+                name,
+                own,
+                self.reader.text(node, "means"),
+                self.reader.known(node, "on", kinds, "kind"),
+                form,
+                takes,
+                node.where,
             )
         return result
 

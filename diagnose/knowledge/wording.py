@@ -47,7 +47,9 @@ def _leaf(c: Condition) -> str:
     if c.form in ("saw", "absent"):
         lead = "" if c.form == "saw" else "looked for and not there: "
         such = ", ".join(f"{name} {value}" for name, value in c.such)
-        return lead + _said([_degree(c), c.term, f"({such})" if such else "", _on(c), c.extent, _side(c), _seat(c), _joint(c)])
+        return lead + _said(
+            [_degree(c), c.term, f"({such})" if such else "", _on(c), c.extent, _side(c), _seat(c), _joint(c)]
+        )
     if c.form == "quantity":
         return _said([c.term, _on(c), _test(c), _seat(c), _joint(c)])
     if c.form == "marks":

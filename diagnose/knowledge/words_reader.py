@@ -36,7 +36,9 @@ class WordsReader:
         standing = node.get("standing") or Node({}, node.where)
         names = ["established", "probable", "possible", "lines needed", "line counts from", "decisive", "trial weight"]
         only_keys(standing, names, "standing", self.reader.problems)
-        established, probable, possible, lines, counts_from, decisive, trial = (self.reader.number(standing, n) for n in names)
+        established, probable, possible, lines, counts_from, decisive, trial = (
+            self.reader.number(standing, n) for n in names
+        )
         return m.Words(
             tables["seen"], tables["common"], established, probable, possible, int(lines), counts_from, decisive, trial,
             self.read_errors(node), self.reader.number(node, "exponent") if node.get("exponent") else 1.0,

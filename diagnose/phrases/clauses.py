@@ -69,7 +69,9 @@ class Clause:
         for span in self.spans:
             for place in span.places:
                 slots.setdefault(place, set()).add(span.sense[0])
-        beside = {p for p, found in slots.items() if found <= BESIDE or ("part" in found and found <= BESIDE | {"made of"})}
+        beside = {
+            p for p, found in slots.items() if found <= BESIDE or ("part" in found and found <= BESIDE | {"made of"})
+        }
         return self.content - beside - self.lifted.keys() - self.small
 
     @cached_property
@@ -114,7 +116,9 @@ def phrase_of(text: str, index: Index) -> Phrase:
     """A phrase parted at signs and turning words, bounded in length."""
     lowered, lifted = lift(text[:600])
     tokens = index.tokens(folded(lowered))
-    placed = {n: lifted[ord(t.text) - FIRST] for n, t in enumerate(tokens) if FIRST <= ord(t.text[0]) < FIRST + len(lifted)}
+    placed = {
+        n: lifted[ord(t.text) - FIRST] for n, t in enumerate(tokens) if FIRST <= ord(t.text[0]) < FIRST + len(lifted)
+    }
     units = [Span(n, n, ("word", index.split(UNITS.get(x.unit, x.unit))[1][0])) for n, x in placed.items()
              if x.kind in ("amount", "time") and x.unit[0].isalpha()]  # fmt: skip
     whole = Clause(tokens, [*index.spans(tokens), *units], placed)

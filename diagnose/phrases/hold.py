@@ -82,13 +82,26 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     held = [h for n in ranked[:MOST_HELD] if (h := _held(n, clause, named, behind, index, subject))]
     held += _states(clause, index, subject)
     best: dict[tuple[str, str, str, str], Held] = {}
-    for h in sorted(held, key=lambda h: (-h.score, len(h.asks), -h.said, -len(h.used), h.statement.term not in index.vocabulary.forms, h.statement.term, h.statement.on)):
+    for h in sorted(
+        held,
+        key=lambda h: (
+            -h.score,
+            len(h.asks),
+            -h.said,
+            -len(h.used),
+            h.statement.term not in index.vocabulary.forms,
+            h.statement.term,
+            h.statement.on,
+        ),
+    ):
         s = h.statement
         best.setdefault((s.family, s.term, s.on, s.state + s.more.get("value", "")), h)
     return [h for h in best.values() if h.score >= WEAK][:MOST_READINGS]
 
 
-def _held(number: int, clause: Clause, named: dict[str, frozenset[int]], behind: dict[str, bool], index: Index, subject: str) -> Held | None:
+def _held(
+    number: int, clause: Clause, named: dict[str, frozenset[int]], behind: dict[str, bool], index: Index, subject: str
+) -> Held | None:
     spelling = index.spellings[number]
     term = spelling.term
     used: set[int] = set()
@@ -129,7 +142,9 @@ def _held(number: int, clause: Clause, named: dict[str, frozenset[int]], behind:
     return _weighed(spelling, clause, index, subject, used, guesses, matched, claimed, denial_used, on, fit, value)
 
 
-def _weighed(spelling, clause, index, subject, used, guesses, matched, claimed, denial_used, on, fit, value) -> Held | None:  # type: ignore[no-untyped-def]
+def _weighed(
+    spelling, clause, index, subject, used, guesses, matched, claimed, denial_used, on, fit, value
+) -> Held | None:  # type: ignore[no-untyped-def]
     term = spelling.term
     more, quiet = _qualifiers(clause, used, term)
     lifted = {p for p, x in clause.lifted.items() if x.kind in ("extent", "which", "count")}
@@ -147,7 +162,11 @@ def _weighed(spelling, clause, index, subject, used, guesses, matched, claimed, 
         score *= WRONG_PART
     if term.family == "setting" and left:
         score *= WRONG_PART
-    if term.on == ("leak",) and subject not in LEAKING and not {("word", "leak"), ("part", "leak")} & clause.senses.keys():
+    if (
+        term.on == ("leak",)
+        and subject not in LEAKING
+        and not {("word", "leak"), ("part", "leak")} & clause.senses.keys()
+    ):
         score *= UNTOLD
     if spelling.bare and not clause.cues("done"):
         score *= BARE
@@ -165,7 +184,9 @@ def _weighed(spelling, clause, index, subject, used, guesses, matched, claimed, 
         asks.append("the part named does not fit")
     elif not on and term.family == "feature":
         asks.append("no part is named")
-    asks += [f"{x.said!r} is taken for a clock position" for x in clause.lifted.values() if x.kind == "extent" and x.guessed]
+    asks += [
+        f"{x.said!r} is taken for a clock position" for x in clause.lifted.values() if x.kind == "extent" and x.guessed
+    ]
     if value:
         more = {"value": value[1].text, **more}
         asks += [f"the unit of {value[1].said!r} is a guess"] if value[1].guessed else []
@@ -199,8 +220,14 @@ def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
         said = sum(_loss(clause, p, index) for p in used)
         score = round(said / (said + UNREAD * sum(_loss(clause, p, index) for p in left)) * fit * FAMILY["state"], 4)
         state, told = _told(clause, any(set(c.places) <= used for c in clause.senses.get(("cue", "denied"), ())))
-        asks = [*guesses, *told, *(["not every word was read: " + ", ".join(clause.words(frozenset(left)))] if left else [])]
-        result.append(Held(Statement("state", variable, point, state, more), score, frozenset(used), tuple(asks), frozenset(left)))
+        asks = [
+            *guesses,
+            *told,
+            *(["not every word was read: " + ", ".join(clause.words(frozenset(left)))] if left else []),
+        ]
+        result.append(
+            Held(Statement("state", variable, point, state, more), score, frozenset(used), tuple(asks), frozenset(left))
+        )
     return result
 
 
@@ -263,7 +290,11 @@ def _qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, s
     quiet: set[int] = set()
     slots = {"feature": QUALIFYING, "act": ("made of", "when")}.get(term.family, ())
     for slot in slots:
-        spans = [s for s in clause.spans if s.sense[0] == slot and not set(s.places) & (used | quiet) and not clause.likened(s.first)]
+        spans = [
+            s
+            for s in clause.spans
+            if s.sense[0] == slot and not set(s.places) & (used | quiet) and not clause.likened(s.first)
+        ]
         if slot == "side" and not spans and term.sides:
             spans = [s for s in clause.spans if s.sense[0] == slot and s.sense[1] in term.sides]
         if spans:

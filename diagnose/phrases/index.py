@@ -121,7 +121,13 @@ class Index:
     def _combine(self) -> None:
         """Words that combine to states and qualifiers, as the vocabulary has them and as people say them."""
         g, more = self.vocabulary.grammar, self.vocabulary.lexicon.terms
-        slots: dict[str, Mapping[str, Any]] = {"point": g.points, "variable": g.variables, "made of": g.substances, "when": g.moments, **g.qualifiers}
+        slots: dict[str, Mapping[str, Any]] = {
+            "point": g.points,
+            "variable": g.variables,
+            "made of": g.substances,
+            "when": g.moments,
+            **g.qualifiers,
+        }
         for slot, terms in slots.items():
             said = more.get({"made of": "substances", "when": "moments"}.get(slot, slot + "s"), {})
             for name, term in terms.items():
@@ -175,7 +181,9 @@ class Index:
 
     def _telling(self, text: str) -> frozenset[str]:
         """The stems of a text but for words that say nothing."""
-        return frozenset(s for w, s in zip(*self.split(text), strict=True) if ("idle", "") not in self.small.get((w,), {}))
+        return frozenset(
+            s for w, s in zip(*self.split(text), strict=True) if ("idle", "") not in self.small.get((w,), {})
+        )
 
     def _longest(self, words: tuple[str, ...], stems: tuple[str, ...], place: int) -> tuple[list[Sense], int]:
         for length in range(min(self.longest, len(stems) - place), 0, -1):
@@ -286,5 +294,3 @@ def index_of(vocabulary: Vocabulary) -> Index:
             _made.clear()
         held = _made[id(vocabulary)] = (vocabulary, Index(vocabulary))
     return held[1]
-
-

@@ -15,7 +15,11 @@ MOST_LIFTED = 12
 FIRST = 0xE000
 _PRIVATE = re.compile("[\ue000-\uf8ff]")
 _NUMBERS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
-_WORDS = {word: str(n) for n, word in enumerate(_NUMBERS, 1)} | {"a couple of": "2", "half a dozen": "6", "a dozen": "12"}
+_WORDS = {word: str(n) for n, word in enumerate(_NUMBERS, 1)} | {
+    "a couple of": "2",
+    "half a dozen": "6",
+    "a dozen": "12",
+}
 _WRITTEN = "|".join(sorted(_WORDS, key=len, reverse=True))
 _N = r"[-+]?(?:\d{1,7}(?:[.,]\d{1,4})?|[.,]\d{1,4})"
 _ABOUT = r"(?:about|around|approx(?:imately)?\.?|roughly|nearly|almost|some|circa|ca\.?|~)\s*"
@@ -146,17 +150,30 @@ def _patterns() -> Iterator[tuple[re.Pattern[str], Make]]:
 
     lead, n = r"(?<![\w.,])", rf"({_N}|{_WRITTEN})"
     prefix = r"(?:\b(?:from|between|at|near|about|the)\s+)*"
-    yield re.compile(rf"{lead}{prefix}{_HOUR}(?:\s?{_CLOCK})?\s?(?:to|-|–|and|through|till|until)\s?{_HOUR}\s?{_CLOCK}"), arc
+    yield (
+        re.compile(rf"{lead}{prefix}{_HOUR}(?:\s?{_CLOCK})?\s?(?:to|-|–|and|through|till|until)\s?{_HOUR}\s?{_CLOCK}"),
+        arc,
+    )
     yield re.compile(rf"{lead}{prefix}{_HOUR}\s?{_CLOCK}(?: position)?"), at
     yield re.compile(rf"{lead}{prefix}{_HOUR.replace('?:[:.]', '?::')}(?<=:\d\d){_END}(?: position)?"), at
     yield re.compile(rf"{lead}{prefix}(\d{{1,3}})\s*°?\s*(?:to|-|–)\s*(\d{{1,3}})\s?°(?!\s?[cf]\b)"), angle
     yield re.compile(rf"{lead}{prefix}(\d{{1,3}})()\s?°(?!\s?[cf]\b)"), angle
-    yield re.compile(rf"{lead}{n}\s?(?:of|out of|/)\s?(?:the\s|all\s)?{n}(?=\s(?:small |drive |set |gland |o )*(?:{_THINGS})\b|\s*$|\s*[,;.])"), of
+    yield (
+        re.compile(
+            rf"{lead}{n}\s?(?:of|out of|/)\s?(?:the\s|all\s)?{n}(?=\s(?:small |drive |set |gland |o )*(?:{_THINGS})\b|\s*$|\s*[,;.])"
+        ),
+        of,
+    )
     for unit, spellings in sorted(_UNITS.items(), key=lambda u: -max(map(len, u[1]))):
         yield re.compile(rf"{lead}{_RANGE}\s?(?:{'|'.join(spellings)}){_END}"), _amount(unit)
     for unit, spelling in _TIMES.items():
         yield re.compile(rf"{lead}{_RANGE}\s?(?:{spelling}){_END}"), time(unit)
-    yield re.compile(rf"\b({_THINGS})\s(?:no\.?\s?|number\s|nr\.?\s?|#\s?)?(\d{{1,3}})(?:\s?(?:of|/)\s?(\d{{1,3}}))?{_END}"), which
+    yield (
+        re.compile(
+            rf"\b({_THINGS})\s(?:no\.?\s?|number\s|nr\.?\s?|#\s?)?(\d{{1,3}})(?:\s?(?:of|/)\s?(\d{{1,3}}))?{_END}"
+        ),
+        which,
+    )
     yield re.compile(rf"\b(?:at|@)\s?{_HOUR}(?=\s*(?:$|[,;]|and\b|only\b))"), bare
     for unit, spellings in _GUESSED.items():
         yield re.compile(rf"{lead}{_RANGE}\s?(?:{'|'.join(spellings)}){_END}(?!\.\w)"), _amount(unit, True)

@@ -64,7 +64,13 @@ def entry(statement: Statement) -> tuple[str, dict[str, str]]:
     if s.family == "state":
         return "states", {"at": s.on, s.term: more["value"], **when, **denied}
     if s.family == "act":
-        return "acts", {"did": s.term, **({"to": s.on} if s.on else {}), **({"with": more["with"]} if "with" in more else {}), **when, **denied}
+        return "acts", {
+            "did": s.term,
+            **({"to": s.on} if s.on else {}),
+            **({"with": more["with"]} if "with" in more else {}),
+            **when,
+            **denied,
+        }
     if s.family != "feature":
         return "", {}
     key = {"present": "saw", "absent": "absent", "not looked at": "not looked at"}[s.state]

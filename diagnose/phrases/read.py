@@ -37,7 +37,9 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
             else:
                 unread += piece.words(piece.content)
     strange = sum(_strange(c, index) for c in parted.clauses)
-    named = bool(part_kind) or any(c.partly or c.senses.keys() & {("point", p) for p in vocabulary.grammar.points} for c in parted.clauses)
+    named = bool(part_kind) or any(
+        c.partly or c.senses.keys() & {("point", p) for p in vocabulary.grammar.points} for c in parted.clauses
+    )
     return tuple(r for r in _readings(chosen, tuple(unread), index) if not _beside_the_point(r, strange, named))
 
 
@@ -103,7 +105,9 @@ def _as_one(clauses: list[Clause], index: Index, subject: str) -> list[Clause]:
 def _joined(a: Clause, b: Clause) -> Clause:
     by = len(a.tokens)
     moved = [replace(s, first=s.first + by, last=s.last + by) for s in b.spans]
-    return Clause([*a.tokens, *b.tokens], [*a.spans, *moved], {**a.lifted, **{p + by: x for p, x in b.lifted.items()}}, a.joined)
+    return Clause(
+        [*a.tokens, *b.tokens], [*a.spans, *moved], {**a.lifted, **{p + by: x for p, x in b.lifted.items()}}, a.joined
+    )
 
 
 def _clause(clause: Clause, index: Index, subject: str) -> list[tuple[Clause, list[Held]]]:
@@ -159,7 +163,11 @@ def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...], 
     picks = [best, *([*best[:n], h, *best[n + 1 :]] for _, n, h in others[: MOST_READINGS - 1])]
     result = []
     for pick in picks:
-        asks = list(dict.fromkeys([*(a for h in pick for a in h.asks), *(ties if pick is best else ("another reading fits better",))]))
+        asks = list(
+            dict.fromkeys(
+                [*(a for h in pick for a in h.asks), *(ties if pick is best else ("another reading fits better",))]
+            )
+        )
         if unread:
             asks.append("not every word was read: " + ", ".join(unread))
         score = min(h.score for h in pick)

@@ -15,7 +15,9 @@ _COUNT = re.compile(r"\d{1,3} of \d{1,3}")
 
 def statements_of(text: str, v: Vocabulary) -> tuple[Statement, ...]:
     """The statements of a text made of rendered sentences parted by "; "; none where any part is no such sentence."""
-    found = [_statement(sentence, v) for sentence in text.strip().split("; ")] if ": " in text and len(text) < 600 else []
+    found = (
+        [_statement(sentence, v) for sentence in text.strip().split("; ")] if ": " in text and len(text) < 600 else []
+    )
     return tuple(s for s in found if s) if all(found) else ()
 
 

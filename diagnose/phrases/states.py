@@ -12,7 +12,9 @@ from diagnose.reading.units import BadUnit, unit
 UNSAID_VARIABLE, UNSAID_POINT, SUBJECT_POINT = 0.8, 0.8, 0.97
 
 
-def states(clause: Clause, index: Index, subject: str) -> Iterator[tuple[str, str, str, float, set[int], tuple[str, ...]]]:
+def states(
+    clause: Clause, index: Index, subject: str
+) -> Iterator[tuple[str, str, str, float, set[int], tuple[str, ...]]]:
     """(point, variable, value, fit, places used, asks) of every state a clause may say."""
     variables = {s.sense[1]: s for s in clause.spans if s.sense[0] == "variable"}
     points = _points(clause)
@@ -34,7 +36,12 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
     for span in clause.spans:
         if span.sense[0] == "value":
             variable, _, value = span.sense[1].partition(": ")
-            yield variable, value, set(span.places), f"{clause.tokens[span.first].text!r} is taken for {span.guessed!r}" if span.guessed else ""
+            yield (
+                variable,
+                value,
+                set(span.places),
+                f"{clause.tokens[span.first].text!r} is taken for {span.guessed!r}" if span.guessed else "",
+            )
     for place, lifted in clause.lifted.items():
         for name, term in index.vocabulary.grammar.variables.items():
             if lifted.kind == "amount" and term.unit:
@@ -43,7 +50,12 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
                 except BadUnit:
                     continue
                 if fits:
-                    yield name, lifted.text, {place}, f"the unit of {lifted.said!r} is a guess" if lifted.guessed else ""
+                    yield (
+                        name,
+                        lifted.text,
+                        {place},
+                        f"the unit of {lifted.said!r} is a guess" if lifted.guessed else "",
+                    )
 
 
 def _telling(clause: Clause, index: Index, variable: str, places: set[int]) -> bool:
@@ -57,7 +69,11 @@ def _telling(clause: Clause, index: Index, variable: str, places: set[int]) -> b
 
 def _points(clause: Clause) -> dict[str, Span]:
     spans = [s for s in clause.spans if s.sense[0] == "point"]
-    whole = [s for s in spans if not any(o.first <= s.first and s.last <= o.last and len(o.places) > len(s.places) for o in spans)]
+    whole = [
+        s
+        for s in spans
+        if not any(o.first <= s.first and s.last <= o.last and len(o.places) > len(s.places) for o in spans)
+    ]
     return {s.sense[1]: s for s in sorted(whole, key=lambda s: -s.first)}
 
 

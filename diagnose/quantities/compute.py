@@ -78,4 +78,3 @@ def _spanned(q: Quantity, gauge: Quantity | None, bare: str) -> Quantity:
     if all(math.isclose(a, b, rel_tol=1e-9) for a, b in zip(*either, strict=True)):
         return q
     return replace(q, low=min(q.low, gauge.low), high=max(q.high, gauge.high), notes=notes, datum=bare, either=either)
-

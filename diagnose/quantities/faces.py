@@ -98,7 +98,9 @@ def face_form(along: float, across: float, least: float) -> str:
     """flat, convex, concave, saddle or cylindrical, from bands along two square directions, convex positive;
     fewer than `least` bands count as none."""
     signs = sorted(0 if abs(b) < least else (1 if b > 0 else -1) for b in (along, across))
-    return {(0, 0): "flat", (1, 1): "convex", (-1, -1): "concave", (-1, 1): "saddle"}.get((signs[0], signs[1]), "cylindrical")
+    return {(0, 0): "flat", (1, 1): "convex", (-1, -1): "concave", (-1, 1): "saddle"}.get(
+        (signs[0], signs[1]), "cylindrical"
+    )
 
 
 def remaining_share(height: float, new: float) -> float:
@@ -143,7 +145,9 @@ def compute(bench: Bench) -> Iterator[Quantity]:
 
 
 def _load_and_heat(bench: Bench, seat: Owner) -> Iterator[Quantity]:
-    outer, inner, bore = (bench.one(n, seat) for n in ("nose outer diameter", "nose inner diameter", "balance diameter"))
+    outer, inner, bore = (
+        bench.one(n, seat) for n in ("nose outer diameter", "nose inner diameter", "balance diameter")
+    )
     inside = bench.term("pressure side", seat.position) == "inner edge"
     side = "pressure at the inner edge" if inside else "pressure taken to stand at the outer edge"
     if bore.value is not None:
@@ -154,7 +158,9 @@ def _load_and_heat(bench: Bench, seat: Owner) -> Iterator[Quantity]:
     else:
         balance = bench.result("balance ratio", seat, "", "api-682-2002", (outer, inner), problem=bore.lack)
     speed = bench.one("speed", seat)
-    velocity = bench.work_out("mean face speed", seat, "V = omega (Do + Di) / 4", "geometry", mean_speed, outer, inner, speed)
+    velocity = bench.work_out(
+        "mean face speed", seat, "V = omega (Do + Di) / 4", "geometry", mean_speed, outer, inner, speed
+    )
     yield velocity
     difference = across_seal(bench, seat)
     if difference is None or balance.value is None:
@@ -162,7 +168,9 @@ def _load_and_heat(bench: Bench, seat: Owner) -> Iterator[Quantity]:
     area = bench.work_out("face area", seat, "A = pi/4 (Do² - Di²)", "geometry", face_area, outer, inner)
     yield area
     force = bench.one("spring force", seat)
-    sprung = bench.work_out("spring pressure", seat, "psp = Fsp / A", "geometry", spring_pressure, force, worked_out(area))
+    sprung = bench.work_out(
+        "spring pressure", seat, "psp = Fsp / A", "geometry", spring_pressure, force, worked_out(area)
+    )
     yield sprung
     gradient = bench.one("pressure gradient factor", seat)
     if gradient.value is None:
@@ -170,7 +178,9 @@ def _load_and_heat(bench: Bench, seat: Owner) -> Iterator[Quantity]:
     pressure = bench.work_out("face pressure", seat, "p = dp (B - K) + psp", "api-682-2002", face_pressure,
                               worked_out(difference), worked_out(balance), gradient, worked_out(sprung), notes=(side,))  # fmt: skip
     yield pressure
-    loaded = bench.work_out("pv", seat, "PV = p V", "centrifugal-pumps-1992", pv, worked_out(pressure), worked_out(velocity))
+    loaded = bench.work_out(
+        "pv", seat, "PV = p V", "centrifugal-pumps-1992", pv, worked_out(pressure), worked_out(velocity)
+    )
     yield loaded
     yield from _against_pair(bench, seat, loaded, area, (outer, inner))
     yield from _film(bench, seat, velocity, pressure, area)
@@ -182,12 +192,18 @@ def _pair(bench: Bench, position: str) -> tuple[str, str]:
     return tuple(named_in(materials, bench.term(ring, position)) for ring in ("soft face", "hard face"))  # type: ignore[return-value]
 
 
-def _against_pair(bench: Bench, seat: Owner, loaded: Quantity, area: Quantity, ring: tuple[Value, Value]) -> Iterator[Quantity]:
+def _against_pair(
+    bench: Bench, seat: Owner, loaded: Quantity, area: Quantity, ring: tuple[Value, Value]
+) -> Iterator[Quantity]:
     materials = bench.table("faces")["materials"]
     names = _pair(bench, seat.position)
     families = {materials[n]["family"] for n in names if n}
     row = next((r for r in bench.table("faces")["pairs"] if "" not in names and set(r["pair"]) == families), None)
-    lack = "soft face and hard face are not both on record" if "" in names else f"no table value for {' against '.join(names)}"
+    lack = (
+        "soft face and hard face are not both on record"
+        if "" in names
+        else f"no table value for {' against '.join(names)}"
+    )
     limit, bound = Value("pv limit of the pair", lack=lack), row.get("pv") if row else None
     if bound:
         low, high = amount(bound["most"][0]).value, amount(bound["most"][-1]).value
@@ -218,7 +234,11 @@ def _temperatures(
     if heat.value is None:
         return
     fin = bench.table("faces")["ring as a fin"]
-    liquid = "water" if bench.terms("service", seat.position) & set(fin["water services"]) or "water" in _fluid(bench) else "other"
+    liquid = (
+        "water"
+        if bench.terms("service", seat.position) & set(fin["water services"]) or "water" in _fluid(bench)
+        else "other"
+    )
     film = assumed("film coefficient", float(fin["film coefficient"][liquid]), f"{fin['film coefficient'][liquid]} W/(m² K)",
                    0.5 * float(fin["film coefficient"][liquid]))  # fmt: skip
     length = assumed("wetted length of each ring", amount(fin["length"]).value, fin["length"])
@@ -237,6 +257,7 @@ def _temperatures(
                              worked_out(superheat), worked_out(warmer))  # fmt: skip
     baked = elastomer_margin(bench, seat)
     if baked and baked.value is not None and warmer.value is not None:
+
         def behind(margin: float, dt: float, a: float, do: float, alpha: float, long: float) -> float:
             return margin - dt * max(share_behind(alpha, math.pi * do, k, a, long) for k in carried)
 
@@ -249,7 +270,9 @@ def _temperatures(
         if density.value is None:
             density = assumed("density", float(water["density"]), f"{water['density']} kg/m³, as water")
         if capacity.value is None:
-            capacity = assumed("specific heat", float(water["specific heat"]), f"{water['specific heat']} J/(kg K), as water")
+            capacity = assumed(
+                "specific heat", float(water["specific heat"]), f"{water['specific heat']} J/(kg K), as water"
+            )
         yield bench.work_out("flush temperature rise", seat, "dT = H / (q rho c)", "api-682", flush_rise, worked_out(heat), flow,
                              density, capacity, notes=("face heat only; stirring and heat soak come on top",))  # fmt: skip
 
@@ -285,7 +308,9 @@ def _flatness(bench: Bench, owner: Owner) -> Quantity:
     helium = amount(lamps["helium"]["wavelength"]).value
     wavelength = amount(lamps[lamp]["wavelength"]).value
     bands = bench.one("light bands", owner)
-    said = f"{lamp} lamp, {show(wavelength / 2, 'µm', 4)} a band" + ("" if lamp in instrument else ", lamp not on record")
+    said = f"{lamp} lamp, {show(wavelength / 2, 'µm', 4)} a band" + (
+        "" if lamp in instrument else ", lamp not on record"
+    )
     return bench.work_out("face flatness", owner, "bands × half the wavelength", "seal-flatness-pages",
                           lambda b: wavelength_flatness(b / (helium / 2), wavelength), bands, notes=(said,))  # fmt: skip
 
@@ -295,7 +320,9 @@ def _form(bench: Bench, owner: Owner) -> Quantity:
     band = amount("1 band").value
     formula = "signs of the bands along two square directions, convex positive"
     if along.value is None or across.value is None:
-        return bench.result("face form", owner, formula, "common-practice", (along, across), problem=along.lack or across.lack)
+        return bench.result(
+            "face form", owner, formula, "common-practice", (along, across), problem=along.lack or across.lack
+        )
     word = face_form(along.value / band, across.value / band, 1.0)
     worst = max(abs(along.value), abs(across.value))
     return bench.result("face form", owner, formula, "common-practice", (along, across), worst, worst, worst, word,

@@ -137,12 +137,16 @@ def _alignment(bench: Bench, owner: Owner, found: Quantity) -> Iterator[Quantity
     name = {"offset": "coupling offset share of limit", "angle": "coupling angle share of limit"}[which]
     formula = "reading / acceptable at the speed"
     if speed.value is None:
-        yield bench.result(name, owner, formula, "alignment-tolerance-table", (worked_out(found), speed), problem=speed.lack)
+        yield bench.result(
+            name, owner, formula, "alignment-tolerance-table", (worked_out(found), speed), problem=speed.lack
+        )
         return
     try:
         limits = [(alignment_limits(t["rows"], speed.value)[1], t["source"]) for t in tables]
     except ValueError as error:
-        yield bench.result(name, owner, formula, "alignment-tolerance-table", (worked_out(found), speed), problem=str(error))
+        yield bench.result(
+            name, owner, formula, "alignment-tolerance-table", (worked_out(found), speed), problem=str(error)
+        )
         return
     least, most = min(v for v, _ in limits), max(v for v, _ in limits)
     text = " and ".join(f"{v * 1e3:.3g} mm{'/m' if which == 'angle' else ''} ({s})" for v, s in limits)
@@ -158,8 +162,12 @@ def _life(bench: Bench) -> Iterator[Quantity]:
         yield bench.as_recorded("running hours", machine, hours)
         if design.value is None:
             text = bench.table("machine")["design life"]
-            design = Value("design life", amount(text["at"]).value, 0.0, ((f"{text['at']} (assumed), {text['source']}", ""),))
-        yield bench.work_out("life share", machine, "running hours / design life", "api-682", lambda t, d: t / d, hours, design)
+            design = Value(
+                "design life", amount(text["at"]).value, 0.0, ((f"{text['at']} (assumed), {text['source']}", ""),)
+            )
+        yield bench.work_out(
+            "life share", machine, "running hours / design life", "api-682", lambda t, d: t / d, hours, design
+        )
     for name in ("time to first leak", "starts"):
         value = bench.one(name, machine)
         if value.value is not None:

@@ -186,11 +186,15 @@ def _ring(bench: Bench, owner: Owner) -> Iterator[Quantity]:
     yield from _gap(bench, owner)
 
 
-def _squeeze(bench: Bench, owner: Owner, new: Value, depth: Value, over: tuple[Value, Value], notes: tuple[str, ...]) -> Quantity:
+def _squeeze(
+    bench: Bench, owner: Owner, new: Value, depth: Value, over: tuple[Value, Value], notes: tuple[str, ...]
+) -> Quantity:
     """Squeeze of the new section, thinned by the stretch over the groove where that is on record."""
     source = "o-ring-compression-article"
     if any(v.value is None for v in over):
-        return bench.work_out("squeeze", owner, "(CS - depth) / CS of the new section", source, squeeze, new, depth, notes=notes)
+        return bench.work_out(
+            "squeeze", owner, "(CS - depth) / CS of the new section", source, squeeze, new, depth, notes=notes
+        )
 
     def stretched(section: float, deep: float, groove: float, inside: float) -> float:
         return squeeze(section_when_stretched(section, stretch(groove, inside)), deep)
@@ -351,6 +355,7 @@ def elastomer_margin(bench: Bench, seat: Owner) -> Quantity | None:
             "the O-ring beside a hot face runs warmer than the chamber",
         ),
     )
+
 
 def _family(bench: Bench, seat: Owner) -> tuple[Value, str, Mapping[str, Any]]:
     """Service temperature, elastomer and its row of the table; an empty row where there is none."""

@@ -45,11 +45,15 @@ def water_boiling_point(pressure: float) -> float:
     return (n[9] + d - math.sqrt((n[9] + d) ** 2 - 4 * (n[8] + n[9] * d))) / 2
 
 
-def wagner(temperature: float, critical_temperature: float, critical_pressure: float, terms: tuple[float, ...]) -> float:
+def wagner(
+    temperature: float, critical_temperature: float, critical_pressure: float, terms: tuple[float, ...]
+) -> float:
     """Vapour pressure, Pa: ln(p/pc) = (a t + b t^1.5 + c t^2.5 + d t^5) Tc/T, t = 1 - T/Tc (Wagner's 2.5, 5 form)."""
     t = 1 - temperature / critical_temperature
     powers = (t, t**1.5, t**2.5, t**5)
-    return critical_pressure * math.exp(sum(k * p for k, p in zip(terms, powers, strict=True)) * critical_temperature / temperature)
+    return critical_pressure * math.exp(
+        sum(k * p for k, p in zip(terms, powers, strict=True)) * critical_temperature / temperature
+    )
 
 
 def vapour_margin(pressure: float, vapour: float) -> float:
@@ -73,7 +77,9 @@ def vapour_pressure(row: Mapping[str, Any], temperature: float) -> float:
         return water_vapour_pressure(temperature)
     low, high = amount(row["from"]).value, amount(row["to"]).value
     if not low <= temperature <= high:
-        raise ValueError(f"its vapour pressure equation holds from {show(low, '°C')} to {show(high, '°C')}; give a vapour pressure")
+        raise ValueError(
+            f"its vapour pressure equation holds from {show(low, '°C')} to {show(high, '°C')}; give a vapour pressure"
+        )
     tc, pc = (amount(t).value for t in row["critical"])
     return wagner(temperature, tc, pc, tuple(float(t) for t in row["wagner"]))
 
@@ -97,7 +103,9 @@ def ask_coolprop(fluid: str, temperature: float) -> float:
     try:
         from CoolProp.CoolProp import PropsSI
     except ImportError:
-        raise ValueError(f"{fluid} needs the extra: pip install 'diagnose[fluids]', or write vapour pressure: under service") from None
+        raise ValueError(
+            f"{fluid} needs the extra: pip install 'diagnose[fluids]', or write vapour pressure: under service"
+        ) from None
     return float(PropsSI("P", "T", temperature, "Q", 0, fluid))
 
 
@@ -129,9 +137,15 @@ def _margins(bench: Bench, seat: Owner) -> Iterator[Quantity]:
     pressure, temperature = bench.one("chamber pressure", seat), bench.one("temperature", seat)
     vapour, _, source, notes = _vapour(bench, seat, temperature)
     if bench.term("arrangement", seat.position) == "dual pressurised":
-        notes += ("the faces of a pressurised pair run on barrier fluid; the product's margin bears on leaks inward only",)
-    yield bench.work_out("vapour margin", seat, "M = p_ch - p_v, absolute", source, vapour_margin, pressure, vapour, notes=notes)
-    yield bench.work_out("vapour margin ratio", seat, "r = p_ch / p_v, absolute", source, vapour_ratio, pressure, vapour, notes=notes)
+        notes += (
+            "the faces of a pressurised pair run on barrier fluid; the product's margin bears on leaks inward only",
+        )
+    yield bench.work_out(
+        "vapour margin", seat, "M = p_ch - p_v, absolute", source, vapour_margin, pressure, vapour, notes=notes
+    )
+    yield bench.work_out(
+        "vapour margin ratio", seat, "r = p_ch / p_v, absolute", source, vapour_ratio, pressure, vapour, notes=notes
+    )
     superheat = superheat_margin(bench, seat, notes)
     if superheat:
         yield superheat
@@ -260,10 +274,20 @@ def _running(bench: Bench, machine: Owner) -> Iterator[Quantity]:
     """How the pump ran: suction margin, share of best flow, and plain figures."""
     available, required = bench.one("npsh available", machine), bench.one("npsh required", machine)
     if available.value is not None:
-        yield bench.work_out("npsh margin", machine, "NPSH available - NPSH required", "geometry", lambda a, r: a - r, available, required)
+        yield bench.work_out(
+            "npsh margin",
+            machine,
+            "NPSH available - NPSH required",
+            "geometry",
+            lambda a, r: a - r,
+            available,
+            required,
+        )
     flow, best = bench.one("flow", machine), bench.one("best efficiency flow", machine)
     if flow.value is not None:
-        yield bench.work_out("flow share of best", machine, "Q / Q at best efficiency", "geometry", _of_best, flow, best)
+        yield bench.work_out(
+            "flow share of best", machine, "Q / Q at best efficiency", "geometry", _of_best, flow, best
+        )
     plain_figures = {
         "chamber temperature": "temperature", "water conductivity": "water conductivity",
         "depressurisation rate": "depressurisation rate", "barrier viscosity": "barrier viscosity",
@@ -278,5 +302,3 @@ def _of_best(flow: float, best: float) -> float:
     if best <= 0:
         raise ValueError("the best efficiency flow must be above zero")
     return flow / best
-
-

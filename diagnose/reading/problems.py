@@ -50,7 +50,9 @@ class Problem:
 
 def in_order(problems: Iterable[Problem]) -> list[Problem]:
     """Each problem once, in the order of places; by a key, which for very many is several times faster."""
-    return sorted(set(problems), key=lambda p: (p.where.file, p.where.line, p.where.column, p.code, p.says, p.way_out, p.level))
+    return sorted(
+        set(problems), key=lambda p: (p.where.file, p.where.line, p.where.column, p.code, p.says, p.way_out, p.level)
+    )
 
 
 @dataclass

@@ -96,7 +96,11 @@ class Corrections:
 
     def _in_place(self, record: Record, answer: str, entry: dict[str, Any]) -> None:
         why = self._why() if answer else ""
-        what = {"withdraw": record.id} if answer == "withdraw" else {"add": record.place, "entry": entry, "instead of": record.id}
+        what = (
+            {"withdraw": record.id}
+            if answer == "withdraw"
+            else {"add": record.place, "entry": entry, "instead of": record.id}
+        )
         if not why or not self.talk.record({**what, "why": why}):
             self.talk.say(_LEFT)
 

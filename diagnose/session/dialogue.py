@@ -119,7 +119,9 @@ class Dialogue:
                 self._before.append(topic.id)
             except Skip:
                 left.append(topic.id)
-                self.talk.say("left for later: it is asked again before this step ends, and when the session is resumed")
+                self.talk.say(
+                    "left for later: it is asked again before this step ends, and when the session is resumed"
+                )
             except Back:
                 self._take_again()
         return left
@@ -217,7 +219,9 @@ class Dialogue:
     def _further_mark(self) -> None:
         """A mark or a reading on any part or kind, whatever the step."""
         kinds = self.parts.kinds()
-        word = self.talk.ask("  on which part (item number) or kind: ", {p.item: p.name for p in self.talk.case.parts} | kinds)
+        word = self.talk.ask(
+            "  on which part (item number) or kind: ", {p.item: p.name for p in self.talk.case.parts} | kinds
+        )
         part = self.talk.case.part(word)
         kind = part.kind if part else {plain(k): v for k, v in kinds.items()}.get(plain(word), "")
         if not kind:

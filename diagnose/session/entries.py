@@ -13,7 +13,14 @@ from diagnose.reading.terms import nearest, plain
 
 ALL, NONE = ("all", "a"), ("none", "no", "n")
 EXTENTS = ("all round", "one sector", "patches")
-_STATES = {"saw": "saw", "seen": "saw", "absent": "absent", "not there": "absent", "lost": "lost", "not looked at": "not looked at"}
+_STATES = {
+    "saw": "saw",
+    "seen": "saw",
+    "absent": "absent",
+    "not there": "absent",
+    "lost": "lost",
+    "not looked at": "not looked at",
+}
 
 
 def state_and_list(answer: str, default: str) -> tuple[str, str]:
@@ -58,7 +65,11 @@ def meant(answer: str, spelled: Mapping[str, str]) -> list[str]:
         if numbers_choices(terms):
             return [terms[int(word) - 1]] if 0 < int(word) <= len(terms) else []
         return sorted({t for s, t in table.items() if word in s.split()})
-    for begins in (lambda s: s.startswith(word), lambda s: any(w.startswith(word) for w in s.split()), lambda s: _initials(s) == word):
+    for begins in (
+        lambda s: s.startswith(word),
+        lambda s: any(w.startswith(word) for w in s.split()),
+        lambda s: _initials(s) == word,
+    ):
         found = list(dict.fromkeys(t for s, t in table.items() if begins(s)))
         if found:
             return found

@@ -117,7 +117,10 @@ class Figures:
 
     def measure(self, topic: Topic) -> None:
         terms = [self.words.readings[r] for r in topic.readings]
-        told = (f"{i}{BOUND}{t.name} ({t.unit or 'number'}{', several' if t.several else ''})" for i, t in enumerate(terms, 1))
+        told = (
+            f"{i}{BOUND}{t.name} ({t.unit or 'number'}{', several' if t.several else ''})"
+            for i, t in enumerate(terms, 1)
+        )
         if terms:
             self.talk.say("To measure: " + ", ".join(told), hang=2)
         self.talk.help = {t.name: t.means for t in terms}

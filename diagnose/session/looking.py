@@ -32,8 +32,13 @@ class Looking:
         self.talk.say(f"{part.item} {part.name}" if part else topic.kind.capitalize(), bold=True)
         if topic.how:
             self.talk.say(topic.how)
-        self.talk.help = {f: " ".join((self.words.features[f].means, self.words.features[f].how)) for f in topic.features}
-        shown = {f: f"{topic.features.index(f) + 1}{BOUND}{f}" + "!" * walk.is_lost_after(self.words, f, topic.step) for f in open_ones}
+        self.talk.help = {
+            f: " ".join((self.words.features[f].means, self.words.features[f].how)) for f in topic.features
+        }
+        shown = {
+            f: f"{topic.features.index(f) + 1}{BOUND}{f}" + "!" * walk.is_lost_after(self.words, f, topic.step)
+            for f in open_ones
+        }
         damage = [x for f, x in shown.items() if not self.words.features[f].sound]
         if damage:
             lead = "Look for (! is gone after this step): " if any("!" in x for x in shown.values()) else "Look for: "
@@ -110,7 +115,10 @@ class Looking:
         if topic.part and any(w not in EXTENTS for w in _as_list(entry.get("extent"))):
             self.index(topic.part)
         said = {"said": word} if plain(word) != feature and not word.isdigit() else {}
-        self.talk.record({"add": "observations", "entry": {**topic.about(), "saw": feature, **entry}, **said}, *more_photos(topic.part, more))
+        self.talk.record(
+            {"add": "observations", "entry": {**topic.about(), "saw": feature, **entry}, **said},
+            *more_photos(topic.part, more),
+        )
 
     def details(self, text: str) -> tuple[dict[str, Any], list[dict[str, str]]]:
         """The details of a mark, and its photos beyond the first. What is odd, or a photo that cannot be read, is asked for
@@ -179,7 +187,11 @@ class Looking:
             chosen = offered[0]
         elif offered:
             self.talk.say("  did you mean: " + "; ".join(f"{i}{BOUND}{n}" for i, n in enumerate(offered, 1)), hang=4)
-            numbers = {str(i): n for i, n in enumerate(offered, 1)} | {plain(n): n for n in offered} | {"": "", "n": "", "none": ""}
+            numbers = (
+                {str(i): n for i, n in enumerate(offered, 1)}
+                | {plain(n): n for n in offered}
+                | {"": "", "n": "", "none": ""}
+            )
             chosen = self.talk.choose("  number (Enter: none of them): ", numbers)
         else:
             elsewhere = self.words.find("feature", phrase)

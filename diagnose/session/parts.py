@@ -24,7 +24,9 @@ class Parts:
         self.talk.say("")
         self.talk.say(described(part))
         question = "Enter if so; m to tag or change it; l if lost; x if this seal has none: "
-        answer = self.talk.choose(question, {"": "yes", "y": "yes", "yes": "yes", "m": "m", "l": "l", "lost": "l", "x": "x", "none": "x"})
+        answer = self.talk.choose(
+            question, {"": "yes", "y": "yes", "yes": "yes", "m": "m", "l": "l", "lost": "l", "x": "x", "none": "x"}
+        )
         record = self._record(part.item)
         if answer == "l":
             how = self.talk.ask("  how was it lost: ")
@@ -53,7 +55,10 @@ class Parts:
 
     def _told(self, text: str) -> tuple[str, Any]:
         """Key and value of "tag T-9", or ("", ""), told, where it is none; a key alone is asked for its value."""
-        key = next((k for k in sorted(KEYS, key=len, reverse=True) if text.lower() == k or text.lower().startswith(k + " ")), "")
+        key = next(
+            (k for k in sorted(KEYS, key=len, reverse=True) if text.lower() == k or text.lower().startswith(k + " ")),
+            "",
+        )
         if not key:
             self.talk.say(f"  {text!r} begins with none of: {', '.join(KEYS)} (for example: tag T-9)", hang=4)
             return "", ""
@@ -89,7 +94,10 @@ class Parts:
         datum = part.index or case.index.get(part.group, "")
         seen_from = self.talk.seen_from or case.texts.get("equipment.seen from", "")
         index = self.talk.ask(f"  counted from which mark [{datum or 'not said'}]: ") or datum
-        question, spelled = f"  seen from (1 driver end, 2 impeller end) [{seen_from or 'not said'}]: ", CHOICES["seen from"]
+        question, spelled = (
+            f"  seen from (1 driver end, 2 impeller end) [{seen_from or 'not said'}]: ",
+            CHOICES["seen from"],
+        )
         while (answer := self.talk.ask(question, spelled)) and not (term := self.talk.term(answer, "end", spelled)):
             pass
         view = term if answer else seen_from
@@ -98,7 +106,9 @@ class Parts:
             self.talk.seen_from = view
 
     def _corrected(self, record: Record, entry: dict[str, Any], why: str = "identified at the bench") -> bool:
-        return entry == record.entry or self.talk.record({"add": "parts", "entry": entry, "instead of": record.id, "why": why})
+        return entry == record.entry or self.talk.record(
+            {"add": "parts", "entry": entry, "instead of": record.id, "why": why}
+        )
 
     def _record(self, item: str) -> Record:
         record = self.talk.recorder.state.part_record(item)

@@ -27,8 +27,29 @@ OF_ONE_LEVEL = 1
 TOOL = "diagnose"
 CASE_NAME = "case.yaml"
 """What the case file is called in a trail, whatever it was called on disk."""
-SECTIONS = ("recorded", "settings", "quantities", "firings", "findings", "marks", "links", "sets", "standing", "cautions")
-SECTIONS_OF_ONE_LEVEL = ("recorded", "settings", "quantities", "firings", "findings", "ledgers", "sets", "standing", "cautions")
+SECTIONS = (
+    "recorded",
+    "settings",
+    "quantities",
+    "firings",
+    "findings",
+    "marks",
+    "links",
+    "sets",
+    "standing",
+    "cautions",
+)
+SECTIONS_OF_ONE_LEVEL = (
+    "recorded",
+    "settings",
+    "quantities",
+    "firings",
+    "findings",
+    "ledgers",
+    "sets",
+    "standing",
+    "cautions",
+)
 MOST_BYTES = 50_000_000
 Doc = dict[str, Any]
 
@@ -71,7 +92,18 @@ def content(graph: nx.DiGraph) -> Doc:
                           **{k: edge[k] for k in ("seen", "weight", "if_present", "if_absent", "trial")}})  # fmt: skip
         elif edge["role"] == "brings about":
             links.append({"id": f"{a} > {b}", "seen": edge["seen"]})
-    kept = ("text", "type", "position", "standing", "probability", "before", "weight", "lines_for", "because", "told_at")
+    kept = (
+        "text",
+        "type",
+        "position",
+        "standing",
+        "probability",
+        "before",
+        "weight",
+        "lines_for",
+        "because",
+        "told_at",
+    )
     standing = [{k: table[n][k] for k in kept} for type in ("cause", "mechanism") for n in ranked(graph, type)]
     return {
         "recorded": rows("recorded"), "settings": rows("setting"), "quantities": rows("quantity"),
@@ -266,7 +298,9 @@ def _entry_name(section: str, entry: Doc, key: str) -> str:
 
 
 def _changes(was: Doc, now: Doc) -> list[str]:
-    return [told for k in sorted({*was, *now}) if was.get(k) != now.get(k) for told in _change(k, was.get(k), now.get(k))]
+    return [
+        told for k in sorted({*was, *now}) if was.get(k) != now.get(k) for told in _change(k, was.get(k), now.get(k))
+    ]
 
 
 def _change(field: str, was: Any, now: Any) -> list[str]:
@@ -288,7 +322,13 @@ def _called(entry: Any) -> str:
     if not isinstance(entry, dict):
         return _short(entry)
     causes = entry.get("causes")
-    return str(entry.get("says") or entry.get("finding") or entry.get("name") or entry.get("start") or (" and ".join(map(str, causes)) if causes and isinstance(causes, list) else _short(entry)))
+    return str(
+        entry.get("says")
+        or entry.get("finding")
+        or entry.get("name")
+        or entry.get("start")
+        or (" and ".join(map(str, causes)) if causes and isinstance(causes, list) else _short(entry))
+    )
 
 
 def _short(value: Any) -> str:

@@ -224,7 +224,9 @@ class _Maker:
         where = {"position": position} if position else {}
         if term.section:
             inner: Doc = {what: value.strip()}
-            fragment: Doc = {term.section: {position: inner} if position in ("inboard", "middle", "outboard") else inner}
+            fragment: Doc = {
+                term.section: {position: inner} if position in ("inboard", "middle", "outboard") else inner
+            }
         else:
             fragment = {"measurements": [{"measured": what, "reading": value.strip(), **self.placed(place), **where}]}
         if not self.amend(fragment):
@@ -292,7 +294,9 @@ class _Maker:
         if isinstance(record, SettingFact):
             return [record.setting, record.term, f"{record.setting}={record.term}"]
         if isinstance(record, State | Act):
-            return [record.variable, f"{record.point}: {record.variable}"] if isinstance(record, State) else [record.did]
+            return (
+                [record.variable, f"{record.point}: {record.variable}"] if isinstance(record, State) else [record.did]
+            )
         return [record.feature if isinstance(record, Observation) else record.what]
 
 

@@ -185,7 +185,9 @@ def ledger(asked: Reasoning, node: str, depth: int = DEPTH) -> Tree:
     }  # fmt: skip
     if told["type"] == "cause":
         told = graph.nodes[_seated(node, at.position)]
-        prior = [firing_tree(graph, f, depth - 1, above) for f in below(graph, _seated(node, at.position), "sets prior")]
+        prior = [
+            firing_tree(graph, f, depth - 1, above) for f in below(graph, _seated(node, at.position), "sets prior")
+        ]
         result["prior"] = {"weight": told["prior"], "common": told["common"], "base_common": told["base_common"],
                            "because": prior}  # fmt: skip
         result["alone"] = told["alone"]

@@ -117,7 +117,9 @@ def play(case: Case, workshop: Workshop, ask: Ask, say: Say) -> Result:
         shown.append(piece)
         for line in piece.lines(case, workshop):
             say("  " + line)
-        thought = named(ask("What do you think of? (a mechanism or a cause, Enter: nothing yet) "), (*k.mechanisms, *k.causes), say)
+        thought = named(
+            ask("What do you think of? (a mechanism or a cause, Enter: nothing yet) "), (*k.mechanisms, *k.causes), say
+        )
         steps.append(_step(piece, thought, before, known_so_far(case, shown), on_record, workshop))
     happened = named(ask("What happened? (the mechanism) "), k.mechanisms, say)
     answer = named(ask("What is the cause? "), k.causes, say)
@@ -181,9 +183,7 @@ def _told(j: Judged) -> str:
     return f"{j.name} ({j.standing}, {percent(j.probability)})"
 
 
-def _review(
-    case: Case, steps: Sequence[Step], happened: str, answer: str, workshop: Workshop, say: Say
-) -> Result:
+def _review(case: Case, steps: Sequence[Step], happened: str, answer: str, workshop: Workshop, say: Say) -> Result:
     root, mechanism = _leaders(case, workshop)
     say("")
     say("Your way beside the tool's:")
@@ -205,7 +205,10 @@ def _review(
     mechanisms = expected.mechanisms if expected else ()
     also = expected.also if expected else ()
     if expected and (roots or mechanisms):
-        says = [f"the cause {' or '.join(roots)}" if roots else "", f"the mechanism {' or '.join(mechanisms)}" if mechanisms else ""]
+        says = [
+            f"the cause {' or '.join(roots)}" if roots else "",
+            f"the mechanism {' or '.join(mechanisms)}" if mechanisms else "",
+        ]
         say(f"The case says: {', '.join(x for x in says if x)}.")
     k = workshop.base.knowledge
     rights = []

@@ -64,7 +64,9 @@ def open_points(inference: Inference, position: str) -> list[str]:
     for q in inference.quantities:
         limits = [limit.name for limit in base.knowledge.limits_on.get(q.name, ()) if hangs_on_datum(q, limit)]
         if limits and holds_at(q.position, position):
-            points.append(f"whether {q.name} keeps the limit {' and '.join(limits)}: {q.datum} says neither g (gauge) nor a (absolute)")
+            points.append(
+                f"whether {q.name} keeps the limit {' and '.join(limits)}: {q.datum} says neither g (gauge) nor a (absolute)"
+            )
     return points
 
 

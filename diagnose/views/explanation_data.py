@@ -98,5 +98,7 @@ def evidence_json(inference: Inference, e: Weighed, position: str) -> dict[str, 
         "if_absent": round(e.if_absent, 6),
         "through": e.through or None,
         "rule": f"{rule.where.file}:{rule.where.line}",
-        "because": records_text(inference, sorted(inference.leaves_of_finding(e.finding, position))) if recorded else [],
+        "because": records_text(inference, sorted(inference.leaves_of_finding(e.finding, position)))
+        if recorded
+        else [],
     }

@@ -95,7 +95,12 @@ def _links(graph: nx.DiGraph, everything: bool) -> dict[tuple[str, str], Line]:
 
     lines: dict[tuple[str, str], Line] = {}
     if everything:
-        bears = {n for f in of_type(graph, "finding") if table[f]["state"] != "unrecorded" for n in nx.ancestors(_happened(graph), f)}
+        bears = {
+            n
+            for f in of_type(graph, "finding")
+            if table[f]["state"] != "unrecorded"
+            for n in nx.ancestors(_happened(graph), f)
+        }
         for a, b, role in graph.edges(data="role"):
             if role == "brings about" and {a, b} <= bears and drawn(a) and drawn(b):
                 lines[b, a] = {"role": role}
@@ -265,7 +270,11 @@ class _Picture(Layered):
                 d.append(f"H{x:.1f}")
         role, weight = self.lines[line]["role"], self.lines[line].get("weight", 0.0)
         arrow = ' marker-start="url(#happened)"' if role == "brings about" else ""
-        kind = role.replace(" ", "-") + (" against" if weight < 0 else "") + (" chain" if self.lines[line].get("chain") else "")
+        kind = (
+            role.replace(" ", "-")
+            + (" against" if weight < 0 else "")
+            + (" chain" if self.lines[line].get("chain") else "")
+        )
         thick = 1.0 + min(abs(weight), 20.0) / 8
         return (
             f'<path class="line {kind}" data-from="{markup.text(line[0])}" data-to="{markup.text(line[1])}" '

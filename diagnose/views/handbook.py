@@ -95,10 +95,7 @@ class _Book:
             {"n": d["name"], "k": d["kind"], "u": page_name(d["kind"], d["name"]), "t": _plain_text(d)}
             for d in self.documents
         ]
-        data = (
-            markup.plain(json.dumps(entries, ensure_ascii=False, separators=(",", ":")))
-            .replace("<", "\\u003c")
-        )
+        data = markup.plain(json.dumps(entries, ensure_ascii=False, separators=(",", ":"))).replace("<", "\\u003c")
         return self.page("Handbook of seal failures", "".join(body), f"<script>const ENTRIES={data};{SCRIPT}</script>")
 
     def _care(self) -> str:
@@ -122,7 +119,10 @@ class _Book:
         return "".join(parts) + "</div></section>"
 
     def _words(self, words: Mapping[str, Mapping[str, float]]) -> str:
-        titles = {"seen": "How often one thing is there with another", "common": "How common a root cause is before anything is seen"}
+        titles = {
+            "seen": "How often one thing is there with another",
+            "common": "How common a root cause is before anything is seen",
+        }
         made = [
             "<section><h2>The numbers behind the words</h2><p>Weights are in decibans (dB): ten times the decimal logarithm of how "
             "much likelier it is to record a finding with a cause or mechanism than without, were it the only record. Ten dB make "
@@ -168,9 +168,7 @@ class _Book:
         body.append(self._list("Leads on to", self.links("finding", d["used_by_findings"])))
         body.append(self._list("Rests on", self.links("finding", d["uses"]["findings"])))
         body.append(
-            self._list(
-                "Tells apart", "; ".join(f"{self.either(a)} from {self.either(b)}" for a, b in d["parts"])
-            )
+            self._list("Tells apart", "; ".join(f"{self.either(a)} from {self.either(b)}" for a, b in d["parts"]))
         )
         body.append(self._list("Limits", self.links("limit", d["uses"]["limits"])))
         body.append(self._list("Cautions", self.links("caution", d["used_by_cautions"])))

@@ -31,7 +31,11 @@ def told_before(x: Judgement, earlier: Sequence[Judgement]) -> tuple[str, list[J
     """The earlier seal whose leading causes are just those of this one, by one verdict for both, and these causes."""
     best = leaders(x)
     for other in earlier:
-        if best and {j.name for j in best} == {j.name for j in leaders(other)} and all(j.card.scope == "machine" for j in best):
+        if (
+            best
+            and {j.name for j in best} == {j.name for j in leaders(other)}
+            and all(j.card.scope == "machine" for j in best)
+        ):
             return other.position, best
     return "", []
 

@@ -84,7 +84,12 @@ def _phrase(base: RuleBase, pattern: str, kind: str) -> dict[str, Any]:
     case = _told(base, first)
     names = {s.term for s in first.statements if s.family == "feature"}
     ranked = Diagnosis(case, base).judgements[0] if case else None
-    forms = {"feature": ("saw", "absent"), "state": ("state", "not state"), "act": ("act", "not act"), "setting": ("setting", "not setting")}
+    forms = {
+        "feature": ("saw", "absent"),
+        "state": ("state", "not state"),
+        "act": ("act", "not act"),
+        "setting": ("setting", "not setting"),
+    }
     said = {(form, s.term.partition(": ")[0]) for s in first.statements for form in forms.get(s.family, ())}
     rules = [f for f in knowledge.findings.values() if any((c.form, c.term) in said for c in walk(f.when))]
     features = [v.features[name] for name in sorted(names)]
@@ -195,7 +200,9 @@ def page(answer: dict[str, Any], page: Page) -> Page:
         if answer[level]:
             page.heading(f"{title}, likeliest first")
         for row in answer[level]:
-            page.ends(f"  {row['name']}", f"{percent(row['prior'])} before, {percent(row['probability'])} on this alone")
+            page.ends(
+                f"  {row['name']}", f"{percent(row['prior'])} before, {percent(row['probability'])} on this alone"
+            )
     if not answer["mechanisms"] and not answer["causes"]:
         page.heading("No mechanism or cause of this rule base leaves it.")
     _looked_for(answer, page)

@@ -116,9 +116,14 @@ def plan_json(plan: Plan, knowledge: Knowledge) -> dict[str, Any]:
             "work": plan.stop.work or None,
             "stands": list(plan.stop.stands),
             "change": {
-                "position": change.position, "name": change.name, "from": change.before, "to": change.after,
+                "position": change.position,
+                "name": change.name,
+                "from": change.before,
+                "to": change.after,
                 "chance": round(change.chance, 6),
-            } if change else None,
+            }
+            if change
+            else None,
         },
         "for_the_record": [step_json(s, knowledge) for s in plan.record],
     }

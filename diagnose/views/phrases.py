@@ -11,7 +11,12 @@ from diagnose.reading.problems import BadInput, Problem, Where
 
 def as_row(reading: Reading) -> dict[str, Any]:
     """A reading for machines."""
-    return {"text": reading.text, "sureness": reading.sureness, "unread": list(reading.unread), "asks": list(reading.asks)}
+    return {
+        "text": reading.text,
+        "sureness": reading.sureness,
+        "unread": list(reading.unread),
+        "asks": list(reading.asks),
+    }
 
 
 def not_read(phrase: str, near: str = "") -> BadInput:

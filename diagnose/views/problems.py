@@ -14,7 +14,9 @@ FORMATS = ("text", "json", "sarif", "github")
 
 
 def render(problems: Sequence[Problem], texts: Mapping[str, Sequence[str]], form: str) -> str:
-    return text(problems, texts) if form == "text" else {"json": as_json, "sarif": sarif, "github": github}[form](problems)
+    return (
+        text(problems, texts) if form == "text" else {"json": as_json, "sarif": sarif, "github": github}[form](problems)
+    )
 
 
 def text(problems: Sequence[Problem], texts: Mapping[str, Sequence[str]]) -> str:

@@ -38,7 +38,12 @@ def rows(quantities: Sequence[Quantity], knowledge: Knowledge) -> list[dict[str,
                         "sense": limit.sense,
                         "verdict": verdict,
                         "published": [
-                            {"value": v.written, "in_unit": _round(to_unit(v.value, q.unit)), "source": v.source, "note": v.note}
+                            {
+                                "value": v.written,
+                                "in_unit": _round(to_unit(v.value, q.unit)),
+                                "source": v.source,
+                                "note": v.note,
+                            }
                             for v in limit.values
                         ],
                     }

@@ -29,9 +29,14 @@ def says(stop: Stop) -> str:
         )
     if stands:
         settled = f"Settled: {stand} whatever any piece of work that is left may show."
-        last = f" Only all of it together, at its most unfavourable, could move {moved}." if stop.state == TOGETHER else ""
+        last = (
+            f" Only all of it together, at its most unfavourable, could move {moved}." if stop.state == TOGETHER else ""
+        )
     elif stop.state == TOGETHER:
-        settled, last = "No single piece of work that is left could make a cause probable.", f" Several together could move {moved}."
+        settled, last = (
+            "No single piece of work that is left could make a cause probable.",
+            f" Several together could move {moved}.",
+        )
     else:
         settled, last = "Nothing that is left could make a cause probable.", ""
     return f"{settled}{last} {checked}"

@@ -60,7 +60,10 @@ def spoken(knowledge: Knowledge, phrase: str) -> list[dict[str, Any]]:
 
 def way_out(knowledge: Knowledge, word: str) -> str:
     """The terms that look like a word which begins none."""
-    return did_you_mean(word, {t for r in rows(knowledge) for t in (r["term"], *r["also"])}) or "diagnose terms lists them all"
+    return (
+        did_you_mean(word, {t for r in rows(knowledge) for t in (r["term"], *r["also"])})
+        or "diagnose terms lists them all"
+    )
 
 
 def page(found: list[dict[str, Any]], page: Page) -> Page:

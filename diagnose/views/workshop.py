@@ -57,7 +57,8 @@ def impact(result: Data, page: Page, most: int = 40) -> Page:
     page.line(page.bold(f"rules {result['old']['version']} -> {result['new']['version']}: {counts or 'no difference'}"))
     changed = result["changed"]
     page.line(
-        f"{count(result['cases'], 'case')}: {result['same']} same, " + ", ".join(f"{n} {kind}" for kind, n in changed.items())
+        f"{count(result['cases'], 'case')}: {result['same']} same, "
+        + ", ".join(f"{n} {kind}" for kind, n in changed.items())
     )
     for c in result["changes"][:most]:
         page.line()
@@ -168,7 +169,8 @@ def _finding(d: Data, page: Page) -> None:
     page.say(f"seen {d['otherwise']['word']} ({d['otherwise']['p']:g}) whatever happened", indent=2)
     error = d["known_by"]
     page.say(
-        f"known by {error['word']}: missed {percent(error['missed'])}, taken for there {percent(error['mistaken'])}", indent=2
+        f"known by {error['word']}: missed {percent(error['missed'])}, taken for there {percent(error['mistaken'])}",
+        indent=2,
     )
     if d["question"]["name"]:
         page.say(f"answers {d['question']['name']}, beside {', '.join(d['question']['answers'])}", indent=2, hang=4)
@@ -185,7 +187,11 @@ def _finding(d: Data, page: Page) -> None:
 def _weighed(head: str, key: str, rows: Sequence[Data], page: Page) -> None:
     """Rows with their words and what each finding weighs alone."""
     cells = [
-        (r[key] + (" (on trial)" if r.get("status") == "trial" else ""), r["seen"], *(f"{signed(r[k])} dB" for k in _SAYS))
+        (
+            r[key] + (" (on trial)" if r.get("status") == "trial" else ""),
+            r["seen"],
+            *(f"{signed(r[k])} dB" for k in _SAYS),
+        )
         for r in rows
     ]
     if cells:
@@ -232,7 +238,9 @@ def _explained(d: Data, page: Page) -> None:
 def _linked(head: str, key: str, links: Sequence[Data], page: Page) -> None:
     if links:
         page.heading(head)
-        page.table([(f"{x[key]}{' (root cause)' if x.get('kind') == 'cause' else ''}", x["seen"]) for x in links], [0, 16])
+        page.table(
+            [(f"{x[key]}{' (root cause)' if x.get('kind') == 'cause' else ''}", x["seen"]) for x in links], [0, 16]
+        )
 
 
 def _measurement(d: Data, page: Page) -> None:

@@ -87,7 +87,9 @@ def test_what_to_change_comes_before_what_to_repair_each_tied_to_what_is_judged(
     found = actions(case.judgements)
     leading = {(c, x.position) for x in case.judgements for c in x.explanation.causes
                if x.of(c).standing in ("established", "probable", "possible")}  # fmt: skip
-    happened = {(j.name, x.position) for x in case.judgements for j in x.mechanisms if j.standing in ("established", "probable")}
+    happened = {
+        (j.name, x.position) for x in case.judgements for j in x.mechanisms if j.standing in ("established", "probable")
+    }
     kinds = [a.kind for a in found]
     assert kinds == sorted(kinds, key=(CHANGE, REPAIR).index)
     for kind, may in ((CHANGE, leading), (REPAIR, happened)):
@@ -108,7 +110,9 @@ SMALL_CASE = (SMALL / "case.yaml").read_text("utf-8")
 def advised(base, then: dict[str, tuple[Action, ...]], case: str = SMALL_CASE):
     """The actions on a small case, in whose leading cause and mechanisms these stand in place of theirs."""
     k = base.knowledge
-    causes, mechanisms = ({n: replace(c, then=then.get(n, c.then)) for n, c in cards.items()} for cards in (k.causes, k.mechanisms))
+    causes, mechanisms = (
+        {n: replace(c, then=then.get(n, c.then)) for n, c in cards.items()} for cards in (k.causes, k.mechanisms)
+    )
     base = replace(base, knowledge=replace(k, causes=causes, mechanisms=mechanisms))
     return actions(reasoned(case, replace(base, rules=compile_rules(base.knowledge))).judgements)
 
@@ -146,7 +150,12 @@ observations:
 
 def test_a_quench_on_record_as_running_is_not_asked_to_be_put_on(judged):
     """The actions of the cards that ask for a quench, by whether the record has it running."""
-    asking = [(name, i) for name, card in judged(QUENCHED).base.knowledge.causes.items() for i, a in enumerate(card.then) if a.unless]
+    asking = [
+        (name, i)
+        for name, card in judged(QUENCHED).base.knowledge.causes.items()
+        for i, a in enumerate(card.then)
+        if a.unless
+    ]
     assert {name for name, _ in asking} >= {"quench lost", "product crystallises or cokes in air"}
     running = judged(QUENCHED + "  - {on: quench, absent: quench lost}\n").inference.contradicted["seal"]
     off = judged(QUENCHED + "  - {on: quench, saw: quench lost}\n").inference.contradicted["seal"]

@@ -169,9 +169,7 @@ def test_what_the_seal_does_not_have_is_not_asked_for(judged):
 
 
 def test_what_is_already_answered_is_not_asked_again(small_base):
-    case = reasoned(
-        "case: c\nseal: {arrangement: single}\nobservations: [{on: O-ring, saw: hardened}]\n", small_base
-    )
+    case = reasoned("case: c\nseal: {arrangement: single}\nobservations: [{on: O-ring, saw: hardened}]\n", small_base)
     reach = Reach(case.inference, "seal")
     assert reach.of("hot and hard").state == "open" and reach.of("cracked somewhere").state == "open"
     more = reasoned(
@@ -320,7 +318,9 @@ def test_the_stopping_line_agrees_with_trying_every_outcome(records, state, smal
         return {c for c in causes if then[c] in SURE} - set(now)
 
     def grave(then):
-        return any(then[name] != standing for name, standing in now.items()) or (not set(causes) & set(now) and joins(then))
+        return any(then[name] != standing for name, standing in now.items()) or (
+            not set(causes) & set(now) and joins(then)
+        )
 
     singly = any(grave(then) for fs in works.values() for then in after(fs))
     company = any(joins(then) for fs in works.values() for then in after(fs))
@@ -372,7 +372,9 @@ def test_two_hints_together_can_do_what_neither_can_alone(works, reckoned, state
     net, words = two_causes(), small_base.knowledge.words
     found = told_of(net, {"mark": True})
     belief, one = Belief(found), stands_alone("one", 0.778, found)
-    stop = stopping({"seal": Worst(belief, [one], words, reckoned)}, [(" ".join(w), {"seal": w}) for w in works], reckoned)
+    stop = stopping(
+        {"seal": Worst(belief, [one], words, reckoned)}, [(" ".join(w), {"seal": w}) for w in works], reckoned
+    )
     assert stop.state == state
     shares = {told: told_of(net, {"mark": True, **dict.fromkeys(told, True)}).share
               for told in [("hint",), ("trace",), ("hint", "trace")]}  # fmt: skip
@@ -387,7 +389,9 @@ def test_two_hints_together_can_do_what_neither_can_alone(works, reckoned, state
 def test_a_shared_verdict_is_tried_where_it_was_told(judged):
     """A cause of the machine stands at both seals by the evidence of one: no outcome at the other unsettles it."""
     case = judged("crude-pump-barrier-lost")
-    shared = {(j.position, j.name) for x in case.judgements for j in (*x.causes, *x.mechanisms) if j.told_at != j.position}
+    shared = {
+        (j.position, j.name) for x in case.judgements for j in (*x.causes, *x.mechanisms) if j.told_at != j.position
+    }
     assert shared
     stop = planned(case)[0].stop
     assert stop.change is None or (stop.change.position, stop.change.name) not in shared

@@ -25,7 +25,11 @@ when: {quantity: band play, above: 1 mm}
 CASE = "case: A band\nmeasurements: [{on: shaft, measured: band gap, reading: 4 mm}, {on: shaft, measured: band width, readings: [1 mm, 2 mm]}]\n"
 
 
-def added(folder: Path, quantity: str, readings: str = "band gap: {unit: mm, on: [shaft]}\n  band width: {unit: mm, on: [shaft], several: true}") -> None:
+def added(
+    folder: Path,
+    quantity: str,
+    readings: str = "band gap: {unit: mm, on: [shaft]}\n  band width: {unit: mm, on: [shaft], several: true}",
+) -> None:
     """The small rule base with readings of a band, a quantity, and a finding on it."""
     for name, text in (("quantities", quantity), ("readings", readings)):
         path = folder / "vocabulary" / f"{name}.yaml"
@@ -94,13 +98,19 @@ def test_a_wrong_formula_is_told(folder, quantity, says):
 def test_of_two_cards_with_one_id_the_newer_is_told(folder):
     text = (folder / "findings/ring-hard.yaml").read_text()
     (folder / "findings/a-new-one.yaml").write_text(
-        text.replace("finding: ring hard", "finding: a new one").replace("accepted", "draft").replace('since: "1.0"', 'since: "1.1"')
+        text.replace("finding: ring hard", "finding: a new one")
+        .replace("accepted", "draft")
+        .replace('since: "1.0"', 'since: "1.1"')
     )
     said = call("check", "--knowledge", folder)[1]
-    assert re.search(r"findings/a-new-one.yaml:2:5: the id 'F3' is used already at \S+findings/ring-hard.yaml:2:5", said)
+    assert re.search(
+        r"findings/a-new-one.yaml:2:5: the id 'F3' is used already at \S+findings/ring-hard.yaml:2:5", said
+    )
 
 
-@pytest.mark.parametrize(("key", "old", "new"), [("since", '"1.0"', "soon"), ("reviewed", '"2026-11"', "last spring"), ("id", "F3", "421")])
+@pytest.mark.parametrize(
+    ("key", "old", "new"), [("since", '"1.0"', "soon"), ("reviewed", '"2026-11"', "last spring"), ("id", "F3", "421")]
+)
 def test_the_form_of_a_head_is_checked(folder, key, old, new):
     path = folder / "findings/ring-hard.yaml"
     path.write_text(path.read_text().replace(f"{key}: {old}", f"{key}: {new}"))
@@ -114,7 +124,9 @@ def test_a_row_on_a_draft_is_told_as_that(folder):
     assert "it is a draft: give it status trial" in " ".join(call("check", "--knowledge", folder)[1].split())
 
 
-@pytest.mark.parametrize("name", ["findings/ring-hard.yaml", "words.yaml", "vocabulary/features.yaml", "mechanisms/ring-baked.yaml"])
+@pytest.mark.parametrize(
+    "name", ["findings/ring-hard.yaml", "words.yaml", "vocabulary/features.yaml", "mechanisms/ring-baked.yaml"]
+)
 def test_a_broken_file_is_told_and_not_what_follows_from_it(folder, name):
     path = folder / name
     path.write_text("a: [1\n" + path.read_text())
@@ -140,7 +152,12 @@ def test_every_code_of_a_check_has_a_line_that_says_what_it_means():
     folder = ROOT / "diagnose" / "authoring"
     told = {
         code
-        for path in (*folder.glob("checks/*.py"), folder / "logic.py", folder / "spoken.py", ROOT / "diagnose" / "knowledge" / "hazards.py")
+        for path in (
+            *folder.glob("checks/*.py"),
+            folder / "logic.py",
+            folder / "spoken.py",
+            ROOT / "diagnose" / "knowledge" / "hazards.py",
+        )
         for code in re.findall(r'(?:Problem|advice)\(\s*[\w.]+(?:\([^()]*\))?,\s*f?"([a-z{}_-]+)"', path.read_text())
     }
     assert len(told) > 20

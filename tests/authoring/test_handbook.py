@@ -42,9 +42,7 @@ class Page(HTMLParser):
 
 def made_from(base) -> dict[str, str]:
     knowledge = base.knowledge
-    documents = [
-        document(base, kind, card) for kind, table in tables(knowledge).items() for card in table.values()
-    ]
+    documents = [document(base, kind, card) for kind, table in tables(knowledge).items() for card in table.values()]
     return pages(
         documents, {"seen": knowledge.words.seen, "common": knowledge.words.common}, knowledge.version, knowledge.digest
     )

@@ -104,7 +104,7 @@ def test_match_says_true_false_or_unknown_and_on_which_record(folder):
     assert call("match", "jet erosion", SMALL / "case.yaml", "--knowledge", folder)[0] == 2
 
 
-BROKEN = "finding: seen\nid: F90\nstatus: accepted\nsince: \"1.0\"\nreviewed: \"2026-11\"\nsources: [common-practice]\nreads: seen\notherwise: rarely\nwhen: {saw: radial crack}\n"
+BROKEN = 'finding: seen\nid: F90\nstatus: accepted\nsince: "1.0"\nreviewed: "2026-11"\nsources: [common-practice]\nreads: seen\notherwise: rarely\nwhen: {saw: radial crack}\n'
 
 
 @pytest.mark.parametrize("form", ["text", "json", "sarif", "github"])

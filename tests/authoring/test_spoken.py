@@ -18,7 +18,11 @@ def with_words(**said: dict[str, tuple[str, ...]]):
     terms = {name: (*lexicon.terms["features"].get(name, ()), *(Said(w, "common-practice") for w in more))
              for name, more in said.get("features", {}).items()}  # fmt: skip
     same = {name: tuple(Said(w, "common-practice") for w in more) for name, more in said.get("same", {}).items()}
-    lexicon = replace(lexicon, terms={**lexicon.terms, "features": {**lexicon.terms["features"], **terms}}, same={**lexicon.same, **same})
+    lexicon = replace(
+        lexicon,
+        terms={**lexicon.terms, "features": {**lexicon.terms["features"], **terms}},
+        same={**lexicon.same, **same},
+    )
     return replace(BASE, vocabulary=replace(BASE.vocabulary, lexicon=lexicon))
 
 
@@ -28,7 +32,11 @@ def fresh(**said):
 
 
 def test_two_terms_that_a_phrase_cannot_tell_apart_are_told():
-    (found,) = [p for p in fresh(features={"oil varnish": ("zebra stripes",), "sludge": ("striped zebra",)}) if p.code == "alike-words"]
+    (found,) = [
+        p
+        for p in fresh(features={"oil varnish": ("zebra stripes",), "sludge": ("striped zebra",)})
+        if p.code == "alike-words"
+    ]
     assert "'oil varnish'" in found.says and "'sludge'" in found.says
 
 

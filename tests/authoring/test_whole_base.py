@@ -26,7 +26,9 @@ EVERY, APART = 6, 16
 
 def sampled(knowledge):
     """Some cards of every kind, spread over the base."""
-    return [(kind, card) for section, kind in KINDS.items() for card in list(getattr(knowledge, section).values())[::APART]]
+    return [
+        (kind, card) for section, kind in KINDS.items() for card in list(getattr(knowledge, section).values())[::APART]
+    ]
 
 
 @pytest.fixture(scope="module")
@@ -85,7 +87,12 @@ def test_what_needs_only_the_rotor_in_its_bearings_is_never_lost_by_opening_the_
         assert knowledge.measurements[name].stage == "never"
     for name in ("chamber not square", "chamber not concentric", "shaft runs out", "shaft lifts", "shaft floats"):
         assert knowledge.vocabulary.features[name].lost == "never"
-    asked = {look.on: step.stage for step in knowledge.arrangements.steps for look in step.looks if "chamber not square" in look.features}
+    asked = {
+        look.on: step.stage
+        for step in knowledge.arrangements.steps
+        for look in step.looks
+        if "chamber not square" in look.features
+    }
     assert asked == {"seal chamber": "before washing"}
 
 

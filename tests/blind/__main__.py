@@ -25,7 +25,9 @@ def main() -> None:
             print(f"  {level}")
             for kind in (*KINDS, ""):
                 for stage in STAGES:
-                    told = [(99, r.told[stage, level]) for r in rows if kind in ("", r.kind) and (stage, level) in r.told]
+                    told = [
+                        (99, r.told[stage, level]) for r in rows if kind in ("", r.kind) and (stage, level) in r.told
+                    ]
                     if told:
                         print(_line(kind or "all", stage, level_figures(told)))
         if name == "open" and "--misses" in sys.argv:

@@ -66,7 +66,11 @@ def _own(s: Statement, v: Vocabulary) -> set[Claim]:
     own: set[Claim] = {(s.family, s.term, s.more.get("value", ""), holds)}
     for table, slots in v.features[s.term].statements if s.family == "feature" else ():
         same = holds == (slots.get("not") != "true")
-        own.add(("act", slots["did"], "", same) if table.startswith("act") else ("state", slots.get("variable", ""), slots.get("value", ""), same))
+        own.add(
+            ("act", slots["did"], "", same)
+            if table.startswith("act")
+            else ("state", slots.get("variable", ""), slots.get("value", ""), same)
+        )
     return own
 
 

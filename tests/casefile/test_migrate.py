@@ -18,10 +18,12 @@ OLD = {
     "a list in a line": HEAD + "history: {running hours: 900 h, is: [repeated failures, shutdown]}\n",
     "the only one in a line": HEAD + "history: {running hours: 900 h, is: [repeated failures]}\n",
     "alone": HEAD + "history: {is: repeated failures}\n",
-    "a list of lines": HEAD + "history:\n  is:\n    - repeat failure   # said by the fitter\n    - shutdown\n  starts: 40\n",
+    "a list of lines": HEAD
+    + "history:\n  is:\n    - repeat failure   # said by the fitter\n    - shutdown\n  starts: 40\n",
     "the only line": HEAD + "history:\n  is:\n    - repeated failures\n  # what follows stays\n  starts: 40\n",
     "denied": HEAD + "history:\n  not is: [cycling]\n  is not: [repeated failures]\n",
-    "beside observations": HEAD + "observations:\n    - {on: leak, saw: puffs}  # heard\nhistory: {is: [Repeated  Failures]}\n",
+    "beside observations": HEAD
+    + "observations:\n    - {on: leak, saw: puffs}  # heard\nhistory: {is: [Repeated  Failures]}\n",
     "beside observations in a line": HEAD + "observations: [{on: leak, saw: puffs}]\nhistory: {is: [cycling]}\n",
     "two in a line": HEAD + "history: {is: [cycling], not is: [repeated failures], starts: 40}\n",
     "told already": HEAD + "observations: [{saw: repeat failures}]\nhistory: {is: [repeated failures]}\n",
@@ -51,7 +53,15 @@ def test_the_case_is_the_same_and_no_old_term_is_left(text, knowledge):
 @pytest.mark.parametrize("text", OLD.values(), ids=list(OLD))
 def test_whatever_else_is_in_the_file_stays(text, knowledge):
     after = carried_over(text, knowledge.vocabulary).text
-    for kept in ("# said by the fitter", "# what follows stays", "# heard", "running hours: 900 h", "shutdown", "starts: 40", "puffs"):
+    for kept in (
+        "# said by the fitter",
+        "# what follows stays",
+        "# heard",
+        "running hours: 900 h",
+        "shutdown",
+        "starts: 40",
+        "puffs",
+    ):
         assert (kept in after) == (kept in text)
 
 

@@ -46,7 +46,12 @@ def test_a_phrase_that_must_be_asked_is_refused_with_its_readings_and_taken_with
 def test_states_and_acts_are_recorded_as_such(note):
     assert note("--said", "quench stone cold", "--said", "seal greased with vaseline", "--sure")[0] == 0
     ((state,), (act,)) = case().states, case().acts
-    assert (state.point, state.variable, state.values, state.said) == ("quench", "temperature", ("low",), "quench stone cold")
+    assert (state.point, state.variable, state.values, state.said) == (
+        "quench",
+        "temperature",
+        ("low",),
+        "quench stone cold",
+    )
     assert (act.did, act.to, act.using) == ("grease", "seal", "mineral grease")
 
 

@@ -109,7 +109,10 @@ def test_what_cannot_be_read_is_told_with_the_way_out(text, expected, knowledge)
 
 
 def test_ranges_are_computed_with(knowledge):
-    case = case_of("parts: [{item: 2, kind: hard face}]\nmeasurements: [{measured: track width, part: 2, readings: [4 to 4.4 mm]}]", knowledge)
+    case = case_of(
+        "parts: [{item: 2, kind: hard face}]\nmeasurements: [{measured: track width, part: 2, readings: [4 to 4.4 mm]}]",
+        knowledge,
+    )
     reading = case.measured[0].readings[0]
     assert (round(reading.value, 6), round(reading.spread, 6)) == (0.0042, 0.0002)
 

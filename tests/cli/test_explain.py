@@ -52,7 +52,10 @@ def test_pages_fit_their_width(width):
 def test_the_first_screen_has_what_happened_why_chain_and_next_step():
     lines = diagnose("explain", "condensate-pump-dry-start").stdout.splitlines()[:32]
     screen = "\n".join(lines)
-    order = [screen.index(x) for x in ("What happened", "Why", "gas not vented", "for: ", "Chain", "What to look at next", "  1. ")]
+    order = [
+        screen.index(x)
+        for x in ("What happened", "Why", "gas not vented", "for: ", "Chain", "What to look at next", "  1. ")
+    ]
     assert order == sorted(order)
     assert "dry running" in screen and "%" in screen
 

@@ -30,7 +30,9 @@ def deduce(branches: list[Branch], facts: list[Fact], seats: list[tuple[str, str
     env.build("(deftemplate place (slot position) (slot other))")
     for table, slots in SLOTS.items():
         ends = OPEN if table == "state" else {}
-        inner = " ".join(f"(slot {s} (default {ends.get(s, '?DERIVE')}))" for s in [*slots.split(), "position", "other", "id"])
+        inner = " ".join(
+            f"(slot {s} (default {ends.get(s, '?DERIVE')}))" for s in [*slots.split(), "position", "other", "id"]
+        )
         env.build(f"(deftemplate {table} {inner})")
     found = [b for b in branches if b.conclusion.kind == "found"]
     for number, branch in enumerate(found):
@@ -38,7 +40,9 @@ def deduce(branches: list[Branch], facts: list[Fact], seats: list[tuple[str, str
     for position, other in seats:
         env.assert_string(f"(place (position {text(position)}) (other {text(other)}))")
     for fact in facts:
-        inner = " ".join(f"({k} {text(v)})" for k, v in fact.slots if not (fact.table == "state" and k in OPEN and v == ""))
+        inner = " ".join(
+            f"({k} {text(v)})" for k, v in fact.slots if not (fact.table == "state" and k in OPEN and v == "")
+        )
         env.assert_string(f"({fact.table} {inner} (id {text(fact.id)}))")
     env.run()
     return {(str(f["finding"]), str(f["state"]), str(f["position"])) for f in env.facts() if f.template.name == "found"}

@@ -14,7 +14,9 @@ from diagnose.inference.run import infer
 from diagnose.trail.suppose import records_of
 from tests.support.places import SCENARIOS, mostly_slow
 
-SOME = [p for p in SCENARIOS if p.stem in ("crude-pump-barrier-lost", "hydrotested-pump-two-spots", "sand-pump-jet-wash")]
+SOME = [
+    p for p in SCENARIOS if p.stem in ("crude-pump-barrier-lost", "hydrotested-pump-two-spots", "sand-pump-jet-wash")
+]
 
 
 def opposite(o: Observation) -> Observation:

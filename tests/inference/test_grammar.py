@@ -130,7 +130,11 @@ def test_for_every_word_of_every_hierarchy_special_says_general_and_not_the_othe
     for family, lineage in grammar.lineages.items():
         for word, line in lineage.items():
             for above in line[1:]:
-                slots = {"variable": family.partition(":")[2], "value": word} if family.startswith("value:") else {family: word}
+                slots = (
+                    {"variable": family.partition(":")[2], "value": word}
+                    if family.startswith("value:")
+                    else {family: word}
+                )
                 wider = {**slots, **({"value": above} if "value" in slots else {family: above})}
                 assert grammar.implies(slots, wider) and not grammar.implies(wider, slots), (family, word, above)
 
@@ -147,11 +151,16 @@ def test_values_that_shut_each_other_out_do_so_both_ways_and_never_themselves(ba
 @pytest.mark.parametrize("seed", range(12))
 def test_order_of_the_record_changes_nothing(seed, base):
     draw = random.Random(seed)
-    features = [n for n, f in base.knowledge.vocabulary.features.items() if base.knowledge.vocabulary.can_be_on(n, "hard face")]
+    features = [
+        n for n, f in base.knowledge.vocabulary.features.items() if base.knowledge.vocabulary.can_be_on(n, "hard face")
+    ]
     seen = [f"{{saw: {n!r}, on: hard face}}" for n in draw.sample(features, 5)]
     variables = base.knowledge.vocabulary.grammar.variables
     points = list(base.knowledge.vocabulary.grammar.points)
-    stood = [f"{{at: {draw.choice(points)}, {v.name}: {draw.choice(list(v.words))}}}" for v in draw.sample(list(variables.values()), 4)]
+    stood = [
+        f"{{at: {draw.choice(points)}, {v.name}: {draw.choice(list(v.words))}}}"
+        for v in draw.sample(list(variables.values()), 4)
+    ]
 
     def state(observations: list[str], states: list[str]) -> object:
         done = inference(f"observations: [{', '.join(observations)}]\nstates: [{', '.join(states)}]", base)
@@ -180,7 +189,11 @@ def test_every_statement_that_says_as_much_as_a_feature_raises_it_and_the_first_
 
     def said(n, holds: bool) -> set[object]:
         done = inference(f"{n.table}s: [{written(n.table, n.slots, holds)}]", whole_base)
-        return {dict(f.slots)["state"] for f in done.facts if f.table == "seen" and dict(f.slots)["feature"] == n.feature.name}
+        return {
+            dict(f.slots)["state"]
+            for f in done.facts
+            if f.table == "seen" and dict(f.slots)["feature"] == n.feature.name
+        }
 
     for n in named:
         assert said(n, n.so) == {"present"}, (n.feature.name, n.slots)
@@ -190,7 +203,11 @@ def test_every_statement_that_says_as_much_as_a_feature_raises_it_and_the_first_
 def test_a_general_word_alone_is_evidence_of_its_own_and_a_special_one_takes_its_place(whole_base):
     def said(*marks: str) -> set[str]:
         done = inference("observations: [" + ", ".join(marks) + "]", whole_base).findings["seal"]
-        general = ("face cracked in a way not said", "deposit of a kind not said", "rubber changed in hardness either way")
+        general = (
+            "face cracked in a way not said",
+            "deposit of a kind not said",
+            "rubber changed in hardness either way",
+        )
         return {name for name in general if name in done and done[name].state == "present"}
 
     assert said("{saw: crack, on: hard face}", "{saw: deposit, on: sleeve}", "{saw: changed hardness, on: O-ring}") == {

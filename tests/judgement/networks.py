@@ -19,7 +19,9 @@ def layer(children: int, parents: int) -> Layer:
 def network(causes=2, mechanisms=2, findings=3, prior=0.1, leak=0.02, background=0.05, missed=0.1, mistaken=0.05,
             answers=None, later=None) -> Network:  # fmt: skip
     """A network without links; tests set those they need."""
-    named = (tuple(f"{letter}{i}" for i in range(n)) for letter, n in zip("cmf", (causes, mechanisms, findings), strict=True))
+    named = (
+        tuple(f"{letter}{i}" for i in range(n)) for letter, n in zip("cmf", (causes, mechanisms, findings), strict=True)
+    )
     return Network(
         *named, np.full(causes, prior), np.full(mechanisms, leak), np.full(findings, background),
         np.full(findings, missed), np.full(findings, mistaken), layer(mechanisms, causes), layer(mechanisms, mechanisms),

@@ -65,7 +65,9 @@ parts: [{item: 1, kind: O-ring}, {item: 2, kind: O-ring}]
 observations:
   - {part: 1, saw: cracks on the hot side}
 """
-    alone, both = (diagnosed(t, whole_base).at("seal") for t in (one, one + "  - {part: 2, saw: cracks across the stretch}\n"))
+    alone, both = (
+        diagnosed(t, whole_base).at("seal") for t in (one, one + "  - {part: 2, saw: cracks across the stretch}\n")
+    )
     hot = next(f for f, there in alone.counted.items() if there and f == "O-ring cracked on its hot side")
     assert hot in both.counted
     baked = "O-ring heated from the faces"

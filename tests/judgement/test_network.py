@@ -112,8 +112,14 @@ def test_one_parent_alone_gives_back_the_word_on_its_card(whole_base, whole_netw
         known[net.mechanism[name]] = 1.0
         there = net.expected(known, none)[:, 0]
         for row in card.leaves:
-            if row.finding not in net.question_of and "trial" not in (card.status, knowledge.findings[row.finding].status):
-                assert there[net.row[row.finding]] == pytest.approx(knowledge.words.seen[row.seen], abs=1e-9), (name, row)
+            if row.finding not in net.question_of and "trial" not in (
+                card.status,
+                knowledge.findings[row.finding].status,
+            ):
+                assert there[net.row[row.finding]] == pytest.approx(knowledge.words.seen[row.seen], abs=1e-9), (
+                    name,
+                    row,
+                )
 
 
 def chain_of_two():
@@ -150,7 +156,9 @@ def test_a_mechanism_that_a_cause_explains_raises_no_second_cause():
 
 
 def test_a_mechanism_that_nothing_explains_counts_for_none_of_these():
-    net = network(causes=1, mechanisms=2, findings=4, prior=0.02, leak=0.02, background=0.02, missed=0.02, mistaken=0.01)
+    net = network(
+        causes=1, mechanisms=2, findings=4, prior=0.02, leak=0.02, background=0.02, missed=0.02, mistaken=0.01
+    )
     net.to_mechanism.keep[0, 0] = 0.2
     net.marks.keep[:2, 0] = 0.1
     net.marks.keep[2:, 1] = 0.1

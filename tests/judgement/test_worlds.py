@@ -103,7 +103,10 @@ def test_drawn_ways_keep_the_exact_marginals(seed, monkeypatch):
 def test_drawn_ways_are_the_same_for_the_same_record(monkeypatch):
     monkeypatch.setattr(module, "FEW", 0)
     net, states = drawn(3)
-    one, other = (worlds(posterior(net, evidence(net, dict(reversed(told))))) for told in ([*states.items()], [*states.items()][::-1]))
+    one, other = (
+        worlds(posterior(net, evidence(net, dict(reversed(told)))))
+        for told in ([*states.items()], [*states.items()][::-1])
+    )
     assert (one.states == other.states).all() and one.weight == pytest.approx(other.weight, abs=1e-12)
 
 

@@ -42,5 +42,9 @@ def test_a_card_says_the_word_of_its_estimates_unless_it_was_reworded_since():
         for name, card in cards.items():
             said |= {("link", name, link.mechanism): link.seen for link in card.brings_about}
             said |= {("mark", name, row.finding): row.seen for row in card.leaves}
-    differ = [row for row in ROWS if "reworded" not in row["how"] and said.get((row["kind"], row["card"], row["row"])) != row["word"]]
+    differ = [
+        row
+        for row in ROWS
+        if "reworded" not in row["how"] and said.get((row["kind"], row["card"], row["row"])) != row["word"]
+    ]
     assert not differ, "note them as reworded since: " + str(differ[:3])

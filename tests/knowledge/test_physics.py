@@ -136,7 +136,9 @@ def test_where_the_vanes_are_pitted_parts_lack_of_suction_head_from_recirculatio
     ],
 )
 def test_a_measured_rise_over_the_flush_tells_not_a_reckoned_one(state, flush, chamber, told):
-    text = f"case: One\nservice: {{temperature: {chamber}, flush temperature: {flush}}}\nseal: {{arrangement: single}}\n"
+    text = (
+        f"case: One\nservice: {{temperature: {chamber}, flush temperature: {flush}}}\nseal: {{arrangement: single}}\n"
+    )
     assert state(text, "flush warms too much") == told
 
 
@@ -181,7 +183,9 @@ def test_a_leak_only_when_running_says_that_it_stops_standing(state, record):
     assert state(text, "leaks when standing") == ("absent" if "only" in record else "unknown")
 
 
-@pytest.mark.parametrize(("held", "there"), [("set screws", True), ("key", False), ("clamp", False), ("sleeve nut", False)])
+@pytest.mark.parametrize(
+    ("held", "there"), [("set screws", True), ("key", False), ("clamp", False), ("sleeve nut", False)]
+)
 def test_set_screws_slip_only_where_they_hold_the_seal(whole_base, held, there):
     case = case_of(seen(seal=f"arrangement: single, held by: {held}"), whole_base)
     out = Diagnosis(case, whole_base).inference.ruled_out
@@ -203,5 +207,7 @@ def test_a_load_fixed_in_space_rubs_the_bore_on_one_side_and_the_shaft_all_round
     net = whole_network
     row = net.row["bore rubbed on one side and shaft all round"]
     there = net.by_mechanism[0][row]
-    pushed, circling = (there[net.mechanism[m]] for m in ("shaft pushed to one side", "rotating ring circles off the axis"))
+    pushed, circling = (
+        there[net.mechanism[m]] for m in ("shaft pushed to one side", "rotating ring circles off the axis")
+    )
     assert pushed > 3 * circling

@@ -58,7 +58,8 @@ def answer(case: dict, base: RuleBase) -> dict[str, dict[str, tuple[str, float]]
     """Standing and probability of every cause and mechanism at every position."""
     judgements = Diagnosis(read(case, base), base).judgements
     return {
-        j.position: {x.name: (x.standing, round(x.probability, 9)) for x in (*j.causes, *j.mechanisms)} for j in judgements
+        j.position: {x.name: (x.standing, round(x.probability, 9)) for x in (*j.causes, *j.mechanisms)}
+        for j in judgements
     }
 
 
@@ -309,7 +310,9 @@ def test_alone_a_present_finding_speaks_for_what_leaves_it_and_an_absent_one_aga
         held = (net.marks.hold[row] < 1).any() or (net.signs.hold[row] < 1).any()
         if finding in net.question_of or held or not len(bear):
             continue
-        present, absent = (Sums(net, Evidence({finding: s}, net.prior, tuple(range(len(net.causes))))) for s in (True, False))
+        present, absent = (
+            Sums(net, Evidence({finding: s}, net.prior, tuple(range(len(net.causes))))) for s in (True, False)
+        )
         gain, loss = present.likelihood(members), absent.likelihood(members)
         assert (gain[1:][bear] > gain[0]).all() and (loss[1:][bear] < loss[0]).all(), finding
         if len(leave):

@@ -23,17 +23,32 @@ IRRELEVANT = (ROOT / "tests/phrases/irrelevant.txt").read_text("utf-8").splitlin
 
 def every_statement() -> list[Statement]:
     g = V.grammar
-    made = [Statement("feature", f.name, (f.on or ("spring",))[0], state) for f in V.features.values() for state in ("present", "absent", "not looked at")]
-    made += [Statement("state", x.name, "flush line", state, {"value": w}) for x in g.variables.values() for w in x.words for state in ("present", "absent")]
-    made += [Statement("state", "temperature", point, "present", {"value": "high", "when": "at start"}) for point in g.points]
+    made = [
+        Statement("feature", f.name, (f.on or ("spring",))[0], state)
+        for f in V.features.values()
+        for state in ("present", "absent", "not looked at")
+    ]
+    made += [
+        Statement("state", x.name, "flush line", state, {"value": w})
+        for x in g.variables.values()
+        for w in x.words
+        for state in ("present", "absent")
+    ]
+    made += [
+        Statement("state", "temperature", point, "present", {"value": "high", "when": "at start"}) for point in g.points
+    ]
     made += [Statement("act", act, "pot", state, {"with": "oil"}) for act in g.acts for state in ("present", "absent")]
     made += [Statement("setting", f"{s.name}: {t}") for s in V.settings.values() for t in s.terms]
     made += [Statement("feature", "edge chips", "soft face", "present", {"side": side}) for side in V.sides]
     made += [Statement("feature", "groove", "sleeve", "present", {"degree": d}) for d in V.degrees]
     extents = ("all round", "one sector", "patches", "at 3", "at 3:30", "10 to 2", "at 100°")
     made += [Statement("feature", "groove", "sleeve", "present", {"degree": "light", "extent": e}) for e in extents]
-    made += [Statement("feature", "deposit", "spring", "present", {q: x}) for q, table in g.qualifiers.items() for x in table]
-    made.append(Statement("feature", "broken", "spring", "present", {"which": "spring 5", "of": "8", "when": "before washing"}))
+    made += [
+        Statement("feature", "deposit", "spring", "present", {q: x}) for q, table in g.qualifiers.items() for x in table
+    ]
+    made.append(
+        Statement("feature", "broken", "spring", "present", {"which": "spring 5", "of": "8", "when": "before washing"})
+    )
     made.append(Statement("reading", "shaft runout", "shaft", "present", {"value": "0.12 mm"}))
     return made
 
@@ -45,7 +60,10 @@ def test_every_statement_rendered_reads_back_to_itself():
 
 
 def test_several_statements_rendered_read_back_together():
-    some = (Statement("feature", "edge chips", "soft face", "present", {"side": "outer edge"}), Statement("state", "level", "pot", "present", {"value": "falling"}))
+    some = (
+        Statement("feature", "edge chips", "soft face", "present", {"side": "outer edge"}),
+        Statement("state", "level", "pot", "present", {"value": "falling"}),
+    )
     found = read("; ".join(map(rendered, some)), V)
     assert found[0].statements == some and found[0].sureness == "sure"
 
@@ -60,7 +78,17 @@ def hostile(n: int) -> list[str]:
     dice = random.Random(7)
     words = sorted(w for f in V.features.values() for w in (f.name, *f.also))
     signs = "abc 0123,.;:!?-_'\"()[]{}<>\\/\t\n°µ漢字кириллица العربية🙂\u200b\u202e\ue000\x00not no "
-    made = ["no " * 300, "carbon " * 200, "a" * 5000, "; ".join(words), "and " * 400, "1.5 bar " * 200, "3 o'clock " * 90, "(((" * 200, "-" * 900]
+    made = [
+        "no " * 300,
+        "carbon " * 200,
+        "a" * 5000,
+        "; ".join(words),
+        "and " * 400,
+        "1.5 bar " * 200,
+        "3 o'clock " * 90,
+        "(((" * 200,
+        "-" * 900,
+    ]
     while len(made) < n:
         text = " ".join(dice.sample(words, dice.randint(1, 4)))
         for _ in range(dice.randint(0, 6)):
@@ -78,7 +106,9 @@ def test_hostile_phrases_are_read_without_error_in_bounded_work_and_never_surely
         found = read(text, V)
         assert len(found) <= MOST_READINGS
         if found and found[0].sureness == "sure":
-            assert found[0].used and all(w in text.lower() or w in folded(text) for w in " ".join(found[0].used).split()[:1])
+            assert found[0].used and all(
+                w in text.lower() or w in folded(text) for w in " ".join(found[0].used).split()[:1]
+            )
 
 
 def test_what_lies_beyond_the_bounds_is_unread_and_not_lost():
@@ -101,17 +131,38 @@ def test_readings_are_the_same_in_every_process():
 
 def test_the_distance_of_two_words_counts_swaps_as_one_slip():
     # optimal string alignment: Levenshtein (1966) with adjacent transpositions (Damerau 1964); figures by hand
-    assert [distance(a, b, 3) for a, b in (("vent", "dent"), ("spirng", "spring"), ("gasket", "basket"), ("kitten", "sitting"), ("ca", "abc"))] == [1, 1, 1, 3, 3]
+    assert [
+        distance(a, b, 3)
+        for a, b in (("vent", "dent"), ("spirng", "spring"), ("gasket", "basket"), ("kitten", "sitting"), ("ca", "abc"))
+    ] == [1, 1, 1, 3, 3]
 
 
 def test_stems_join_inflections_and_spellings_and_keep_other_words_apart():
     assert {stem(w) for w in ("groove", "grooves", "grooved", "grooving")} == {"groov"}
-    assert stem("discolouration") == stem("discoloration") and stem("polymerised") == stem("polymerized") and stem("fibres") == stem("fibers")
+    assert (
+        stem("discolouration") == stem("discoloration")
+        and stem("polymerised") == stem("polymerized")
+        and stem("fibres") == stem("fibers")
+    )
     whole = index_of(V).whole
-    assert len({stem(w, whole) for w in ("bear", "bearing", "couple", "coupling", "case", "casing", "face", "facing", "ring")}) == 9
+    assert (
+        len(
+            {
+                stem(w, whole)
+                for w in ("bear", "bearing", "couple", "coupling", "case", "casing", "face", "facing", "ring")
+            }
+        )
+        == 9
+    )
 
 
 def test_explaining_a_case_does_not_load_the_reading_of_phrases():
     program = "import sys; from diagnose.cli import main; sys.argv = ['diagnose', 'explain', 'dry-running']\ntry: main.run()\nexcept SystemExit: pass\nprint('LOADED', [m for m in sys.modules if m.startswith('diagnose.phrases')])"
-    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, cwd=ROOT, env={"PYTHONPATH": str(ROOT), "PATH": ""})
+    done = subprocess.run(
+        [sys.executable, "-c", program],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        env={"PYTHONPATH": str(ROOT), "PATH": ""},
+    )
     assert "LOADED []" in done.stdout, done.stdout[-300:] + done.stderr[-300:]

@@ -32,7 +32,11 @@ def test_a_phrase_of_the_bench_is_read_among_the_first_three(row):
 
 
 def test_no_reading_of_the_bench_phrases_that_is_taken_as_sure_is_wrong():
-    sure = [(row, found[0]) for row in BENCH if (found := read(row["said"], VOCABULARY, row["on"])) and found[0].sureness == "sure"]
+    sure = [
+        (row, found[0])
+        for row in BENCH
+        if (found := read(row["said"], VOCABULARY, row["on"])) and found[0].sureness == "sure"
+    ]
     assert len(sure) >= 25
     assert [r.text for row, r in sure if not any(s.term in row["means"] for s in r.statements)] == []
 

@@ -49,7 +49,9 @@ def figures(found: Sequence[Scored]) -> str:
 def misses(found: Sequence[Scored]) -> str:
     lines = ["| entry | leads | expected | among three |", "|---|---|---|---|"]
     for m in score(found)["misses"]:
-        lines.append(f"| {Path(m['case']).name[:3]} | {m['leading']} | {', '.join(m['expected'])} | {'yes' if m['among_three'] else 'no'} |")
+        lines.append(
+            f"| {Path(m['case']).name[:3]} | {m['leading']} | {', '.join(m['expected'])} | {'yes' if m['among_three'] else 'no'} |"
+        )
     return "\n".join(lines)
 
 

@@ -41,7 +41,9 @@ def test_a_range_is_computed_with_from_end_to_end(knowledge):
 
 
 def test_of_several_readings_the_last_counts(knowledge):
-    _, found = margin(GIVEN + "states: [{at: chamber, pressure: [6 bar a, 4 bar a], when: [2026-03-01, 2026-03-05]}]", knowledge)
+    _, found = margin(
+        GIVEN + "states: [{at: chamber, pressure: [6 bar a, 4 bar a], when: [2026-03-01, 2026-03-05]}]", knowledge
+    )
     assert found.value == pytest.approx(3e5)
 
 
@@ -55,5 +57,8 @@ def test_what_does_not_tell_how_the_seal_ran_is_no_figure(state, knowledge):
 
 
 def test_the_figure_of_the_case_goes_before(knowledge):
-    _, found = margin("service: {vapour pressure: 1 bar a, chamber pressure: 9 bar a}\nstates: [{at: chamber, pressure: 3 bar a}]", knowledge)
+    _, found = margin(
+        "service: {vapour pressure: 1 bar a, chamber pressure: 9 bar a}\nstates: [{at: chamber, pressure: 3 bar a}]",
+        knowledge,
+    )
     assert found.value == pytest.approx(8e5)

@@ -42,14 +42,27 @@ def test_a_topic_left_for_later_is_asked_again_before_its_step_ends_and_when_res
 
 
 def test_a_topic_left_for_later_in_an_earlier_session_is_asked_when_all_else_is_done(case, knowledge):
-    script = Script(("fluid", "/skip"), ("fluid", "/skip"), *[("Enter to begin", "")], *to_step(8), ("What else", "s"), ("fluid", "oil"))
+    script = Script(
+        ("fluid", "/skip"),
+        ("fluid", "/skip"),
+        *[("Enter to begin", "")],
+        *to_step(8),
+        ("What else", "s"),
+        ("fluid", "oil"),
+    )
     now = session(case, knowledge, script)
     assert "Everything is asked but what was left for later" in script.text
     assert now.texts["service.fluid"] == "oil"
 
 
 def test_a_step_that_is_past_still_asks_for_the_machine_and_its_history(case, knowledge):
-    script = Script(("Enter to begin", "p"), ("tag", "K-7"), ("speed", "1450"), ("History @ Seen", "failed within months"), stop_at="Step 2")
+    script = Script(
+        ("Enter to begin", "p"),
+        ("tag", "K-7"),
+        ("speed", "1450"),
+        ("History @ Seen", "failed within months"),
+        stop_at="Step 2",
+    )
     now = session(case, knowledge, script)
     assert now.texts["equipment.tag"] == "K-7" and [x.what for x in now.measured] == ["speed"]
     assert [o.feature for o in now.observations] == ["failed within months"]
@@ -76,16 +89,30 @@ def test_a_photo_from_elsewhere_is_copied_in(case, knowledge, tmp_path_factory):
 def test_every_photo_in_a_line_is_on_record(case, knowledge):
     for name in ("a.jpg", "b.jpg"):
         (case.parent / name).write_bytes(PICTURE + name.encode())
-    script = Script(*to_step(7), (RING + "Seen", "blisters: photo a.jpg, severe, photo b.jpg, photo no.jpg"), stop_at=END)
+    script = Script(
+        *to_step(7), (RING + "Seen", "blisters: photo a.jpg, severe, photo b.jpg, photo no.jpg"), stop_at=END
+    )
     now = session(case, knowledge, script)
-    assert [o.photo for o in now.observations] == ["a.jpg"] and [(r.part, r.photo) for r in now.remarks] == [("1", "b.jpg")]
+    assert [o.photo for o in now.observations] == ["a.jpg"] and [(r.part, r.photo) for r in now.remarks] == [
+        ("1", "b.jpg")
+    ]
 
 
 def test_remarks_and_photos_need_no_mark(case, knowledge):
     (case.parent / "whole.jpg").write_bytes(PICTURE)
-    script = Script(("fluid", "/note smelt burnt"), ("fluid", "/photo whole.jpg"), *to_step(7), (RING + "Seen", "/note oily"), stop_at=END)
+    script = Script(
+        ("fluid", "/note smelt burnt"),
+        ("fluid", "/photo whole.jpg"),
+        *to_step(7),
+        (RING + "Seen", "/note oily"),
+        stop_at=END,
+    )
     now = session(case, knowledge, script)
-    assert [(r.part, r.note, r.photo) for r in now.remarks] == [("", "smelt burnt", ""), ("", "", "whole.jpg"), ("1", "oily", "")]
+    assert [(r.part, r.note, r.photo) for r in now.remarks] == [
+        ("", "smelt burnt", ""),
+        ("", "", "whole.jpg"),
+        ("1", "oily", ""),
+    ]
 
 
 # ---- nothing is taken for something else --------------------------------------------------------------------------
@@ -106,7 +133,10 @@ def test_a_bare_number_is_told_in_words_before_and_after_it_is_on_record(case, k
     script = Script(*to_step(4), ("3 Sliding O-ring @ Seen", "1: all round"), stop_at="Step 5")
     (seen,) = [o for o in session(case, knowledge, script).observations if o.state == "present"]
     assert f"1 is: {seen.feature}" in script.text
-    assert f"part 3 Sliding O-ring: saw {seen.feature}, extent all round" in script.text and "recorded (" not in script.text
+    assert (
+        f"part 3 Sliding O-ring: saw {seen.feature}, extent all round" in script.text
+        and "recorded (" not in script.text
+    )
 
 
 def test_a_number_beyond_the_list_is_told(case, knowledge):
@@ -141,7 +171,14 @@ def test_a_mark_needs_no_colon_and_no_index_where_it_is_all_round(case, knowledg
 
 
 def test_choices_take_numbers_beginnings_and_initials(case, knowledge):
-    script = Script(("rotation (", "c"), ("rotation (", "cw"), ("rotation seen from", "de"), ("plan", "11"), ("balance", "1"), stop_at="Leak")
+    script = Script(
+        ("rotation (", "c"),
+        ("rotation (", "cw"),
+        ("rotation seen from", "de"),
+        ("plan", "11"),
+        ("balance", "1"),
+        stop_at="Leak",
+    )
     now = session(case, knowledge, script)
     assert (now.texts["equipment.rotation"], now.texts["equipment.seen from"]) == ("clockwise", "driver end")
     assert {"plan 11", next(iter(knowledge.vocabulary.settings["balance"].terms))} <= {s.term for s in now.settings}
@@ -149,7 +186,9 @@ def test_choices_take_numbers_beginnings_and_initials(case, knowledge):
 
 
 def test_a_pressure_is_asked_at_once_whether_gauge_or_absolute(case, knowledge):
-    script = Script(("chamber pressure", "4.5 bar"), ("gauge or absolute", "perhaps"), ("gauge or absolute", "a"), stop_at="Leak")
+    script = Script(
+        ("chamber pressure", "4.5 bar"), ("gauge or absolute", "perhaps"), ("gauge or absolute", "a"), stop_at="Leak"
+    )
     (pressure,) = [x for x in session(case, knowledge, script).measured if x.what == "chamber pressure"]
     assert pressure.readings[0].written == "4.5 bar a" and "'perhaps' is none of the answers" in script.text
 
@@ -158,12 +197,24 @@ def test_a_pressure_is_asked_at_once_whether_gauge_or_absolute(case, knowledge):
 
 
 def test_back_asks_the_figure_before_again(case, knowledge):
-    script = Script(("tag", "K-7"), ("fluid", "/back"), ("tag of the machine [K-7]", "K-8"), ("why is it", "misread"), stop_at="rotation")
+    script = Script(
+        ("tag", "K-7"),
+        ("fluid", "/back"),
+        ("tag of the machine [K-7]", "K-8"),
+        ("why is it", "misread"),
+        stop_at="rotation",
+    )
     assert session(case, knowledge, script).texts["equipment.tag"] == "K-8"
 
 
 def test_back_asks_the_topic_before_again(case, knowledge):
-    script = Script(("Leak @ Seen", "puffs"), ("Sound @ Seen", "/back"), ("Leak @ Seen", "growing leak"), ("Sound @ Seen", "squeal"), stop_at="Machine")
+    script = Script(
+        ("Leak @ Seen", "puffs"),
+        ("Sound @ Seen", "/back"),
+        ("Leak @ Seen", "growing leak"),
+        ("Sound @ Seen", "squeal"),
+        stop_at="Machine",
+    )
     now = session(case, knowledge, script)
     assert {o.feature for o in now.observations if o.state == "present"} == {"puffs", "growing leak", "squeal"}
     assert "on record: puffs, present" in script.text
@@ -185,7 +236,15 @@ def test_fix_corrects_the_record_of_that_number_machine_data_too(case, knowledge
 def test_fix_follows_a_corrected_record_and_leaves_all_where_no_reason_is_given(case, knowledge):
     session(case, knowledge, Script(("Leak @ Seen", "puffs"), stop_at="Sound"))
     (first,) = numbers(case, '"puffs"')
-    script = Script(("Seen", f"/fix {first}"), ("now (saw", "absent"), ("why is it", "asked again"), ("Seen", f"/fix {first}"), ("now (saw", "perhaps"), ("now (saw", "lost"), stop_at="Machine")
+    script = Script(
+        ("Seen", f"/fix {first}"),
+        ("now (saw", "absent"),
+        ("why is it", "asked again"),
+        ("Seen", f"/fix {first}"),
+        ("now (saw", "perhaps"),
+        ("now (saw", "lost"),
+        stop_at="Machine",
+    )
     now = session(case, knowledge, script)
     assert [o.state for o in now.observations if o.feature == "puffs"] == ["absent"]
     assert f"record {first} was corrected by" in script.text and "left as it is" in script.text
@@ -195,7 +254,9 @@ def test_fix_follows_a_corrected_record_and_leaves_all_where_no_reason_is_given(
 def test_leaving_a_correction_does_not_leave_the_topic(case, knowledge):
     session(case, knowledge, Script(("Leak @ Seen", "puffs"), stop_at="Sound"))
     (first,) = numbers(case, '"puffs"')
-    script = Script(("Sound @ Seen", f"/fix {first}"), ("now (saw", "/skip"), ("Sound @ Seen", "squeal"), stop_at="Machine")
+    script = Script(
+        ("Sound @ Seen", f"/fix {first}"), ("now (saw", "/skip"), ("Sound @ Seen", "squeal"), stop_at="Machine"
+    )
     now = session(case, knowledge, script)
     assert {o.feature for o in now.observations if o.state == "present"} == {"puffs", "squeal"}
     assert "left for later" not in script.text
@@ -252,7 +313,14 @@ def test_plain_prompts_send_no_signs_to_a_terminal(case):
 
 def test_help_fits_80_columns_and_tells_one_word(case, knowledge, monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
-    script = Script(("fluid", "?"), *to_step(7), (RING + "Seen", "? blisters"), (RING + "Seen", "? 2"), (RING + "Seen", "/leave"), stop_at=END)
+    script = Script(
+        ("fluid", "?"),
+        *to_step(7),
+        (RING + "Seen", "? blisters"),
+        (RING + "Seen", "? 2"),
+        (RING + "Seen", "/leave"),
+        stop_at=END,
+    )
     session(case, knowledge, script)
     assert max(len(line) for t in script.told for line in t.split("\n")) < 80
     told = script.text.partition(RING[:-3])[2]
@@ -280,9 +348,17 @@ def test_a_phrase_in_own_words_is_read_told_back_and_kept_as_said(tmp_path):
     knowledge = open_knowledge(ROOT / "knowledge")
     case = tmp_path / "p.yaml"
     with Recorder(case, knowledge, "ann", lambda: NOON) as r:
-        r.start({"case": "P", "seal": {"arrangement": "single"}, "parts": [{"item": "1", "name": "Springs", "kind": "spring"}]})
+        r.start(
+            {
+                "case": "P",
+                "seal": {"arrangement": "single"},
+                "parts": [{"item": "1", "name": "Springs", "kind": "spring"}],
+            }
+        )
     script = Script(("1 Springs @ Seen", "gunked up"), ("1 Springs @ Seen", "wug dax"))
     now = session(case, knowledge, script)
     assert "read as: spring: clogged" in script.text and "it is kept as said" in script.text
-    assert [(o.feature, o.part, o.said) for o in now.observations if o.state == "present"] == [("clogged", "1", "gunked up")]
+    assert [(o.feature, o.part, o.said) for o in now.observations if o.state == "present"] == [
+        ("clogged", "1", "gunked up")
+    ]
     assert now.not_understood == ("wug dax",)

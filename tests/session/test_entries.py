@@ -7,7 +7,14 @@ import pytest
 from diagnose.session.entries import details, feature_and_details, listed, meant, state_and_list
 
 FEATURES = ["worn", "hard", "hot and hard", "blisters", "chips"]
-SPELLED = {"worn": "worn", "hard": "hard", "hot and hard": "hot and hard", "blisters": "blisters", "chips": "chips", "bubbles": "blisters"}
+SPELLED = {
+    "worn": "worn",
+    "hard": "hard",
+    "hot and hard": "hot and hard",
+    "blisters": "blisters",
+    "chips": "chips",
+    "bubbles": "blisters",
+}
 ENDS = {"driver end": "driver end", "impeller end": "impeller end"}
 TURNS = {"clockwise": "clockwise", "cw": "clockwise", "counterclockwise": "counterclockwise"}
 PLANS = {"none": "none", "plan 11": "plan 11", "plan 13": "plan 13", "plan 1": "plan 1"}

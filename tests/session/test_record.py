@@ -111,10 +111,16 @@ def test_the_part_that_is_not_there_goes_and_a_renumbered_one_keeps_its_place(ca
 def test_a_single_seal_is_not_asked_for_its_barrier_pressure(tmp_path, knowledge, arrangement, asked):
     path = tmp_path / "p.yaml"
     with Recorder(path, knowledge, "ann", lambda: NOON) as r:
-        r.start(usual_document("P", arrangement, knowledge.arrangements.usual[arrangement], knowledge.arrangements.steps[0].stage))
+        r.start(
+            usual_document(
+                "P", arrangement, knowledge.arrangements.usual[arrangement], knowledge.arrangements.steps[0].stage
+            )
+        )
     script = Script(stop_at="Step 2")
     session(path, knowledge, script)
-    assert any("barrier pressure" in t for t in script.told) == asked and any("vapour pressure" in t for t in script.told)
+    assert any("barrier pressure" in t for t in script.told) == asked and any(
+        "vapour pressure" in t for t in script.told
+    )
 
 
 def test_what_is_lost_is_not_asked_about(case, knowledge):
@@ -177,9 +183,7 @@ def test_a_pair_is_walked_through_seal_by_seal(tmp_path, knowledge):
     usual = knowledge.arrangements.usual["dual pressurised"]
     with Recorder(path, knowledge, "ann", lambda: NOON) as r:
         r.start(usual_document("Pair", "dual pressurised", usual, "while running"))
-    script = Script(
-        *to_step(5), ("21 Outboard rotating ring @ Seen", "crystals between the faces"), stop_at="Step 6"
-    )
+    script = Script(*to_step(5), ("21 Outboard rotating ring @ Seen", "crystals between the faces"), stop_at="Step 6")
     now = session(path, knowledge, script)
     (seen,) = [o for o in now.observations if o.state == "present"]
     assert (seen.position, seen.part) == ("outboard", "21")

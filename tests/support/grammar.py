@@ -38,7 +38,9 @@ def grammar_base() -> RuleBase:
     names = ("words.yaml", "sources.yaml", "version.yaml")
     contents = {n: (ROOT / "knowledge" / n).read_bytes() for n in names}
     contents |= {f"vocabulary/{p.name}": p.read_bytes() for p in (ROOT / "knowledge" / "vocabulary").glob("*.yaml")}
-    contents |= {f"findings/{n.replace(' ', '-')}.yaml": finding(n, c, i) for i, (n, c) in enumerate(CONDITIONS.items())}
+    contents |= {
+        f"findings/{n.replace(' ', '-')}.yaml": finding(n, c, i) for i, (n, c) in enumerate(CONDITIONS.items())
+    }
     problems = Problems()
     knowledge = build_knowledge(contents, "knowledge", problems)
     assert knowledge is not None and not problems.found, [str(p) for p in problems.found]

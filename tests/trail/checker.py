@@ -172,7 +172,9 @@ class Checker:
         if "saw" in c:
             return self.sure(c, "saw", self.not_seen(c, "saw", position))
         if "absent" in c:
-            return self.sure(c, "absent", any(self.matches(o, c, "absent", position) for o in self.seen(c, "absent", position)))
+            return self.sure(
+                c, "absent", any(self.matches(o, c, "absent", position) for o in self.seen(c, "absent", position))
+            )
         if "found" in c:
             return self.claimed(c["found"], "absent", c, position)
         if "found absent" in c or "not found" in c:
@@ -215,11 +217,7 @@ class Checker:
                 continue
             # a special mark is there in general too; one that is not there in general is there in no special way
             answers = feature in self.general(o["what"]) if o["state"] == "present" else o["what"] in wanted
-            if (
-                not answers
-                or o["state"] not in ("present", "absent")
-                or not self.at_seat(o["position"], c, position)
-            ):
+            if not answers or o["state"] not in ("present", "absent") or not self.at_seat(o["position"], c, position):
                 continue
             if on and on not in self.above(o["kind"]):
                 continue

@@ -320,7 +320,9 @@ def test_a_look_alike_says_what_tells_the_two_apart(small):
     assert told["shaft moves"] == "The shaft runs out."
 
 
-@pytest.mark.parametrize("names", [("dry running", "faces overheated"), ("ring baked", "bent shaft"), ("ring hard", "dry running")])
+@pytest.mark.parametrize(
+    "names", [("dry running", "faces overheated"), ("ring baked", "bent shaft"), ("ring hard", "dry running")]
+)
 def test_what_stands_on_two_levels_is_not_set_against_each_other(names):
     text, code = run(f'diagnose why CASE "{names[0]}" --rather-than "{names[1]}"')
     assert code == 2 and ("two causes, or two mechanisms" in text or "name one on both sides" in text)

@@ -101,7 +101,11 @@ def weighed(case, answer: dict) -> None:
     at = case.diagnosis.at(answer["told_at"])
     marks = [m["finding"] for g in answer["groups"] for m in g["marks"]]
     assert sorted(marks) == sorted(at.counted)
-    assert all(m["state"] == ("present" if at.counted[m["finding"]] else "absent") for g in answer["groups"] for m in g["marks"])
+    assert all(
+        m["state"] == ("present" if at.counted[m["finding"]] else "absent")
+        for g in answer["groups"]
+        for m in g["marks"]
+    )
     if answer["kind"] == "cause" and answer["alone"] is not None:
         by_set = {s.causes: s.probability for s in at.sets}
         if (answer["name"],) in by_set:

@@ -165,7 +165,10 @@ def test_a_trail_of_the_time_before_mechanisms_is_read_and_what_can_be_said_of_i
     old = (ROOT / "tests" / "trail" / "one-level.json").read_bytes()
     answer = checked(old)
     valid(answer, part="verify")
-    told = {what: [d["says"] for d in answer["differs"] if d["what"] == what] for what in ("trail", "rule", "tool", "findings", "standing")}
+    told = {
+        what: [d["says"] for d in answer["differs"] if d["what"] == what]
+        for what in ("trail", "rule", "tool", "findings", "standing")
+    }
     assert not answer["exact"] and "when mechanisms stood among the causes" in told["trail"][0]
     assert "mechanisms/faces-overheated.yaml is new" in told["rule"] and len(told["tool"]) == 1
     assert told["findings"] == [] and told["standing"][0].startswith("led then: dry running (probable)")

@@ -43,7 +43,12 @@ def test_a_trainee_looks_answers_and_sees_the_way_of_the_tool(place, tmp_path):
     assert "(dry running)" in said and said.rstrip().endswith("Right.")
     assert "you looked at Seat (2) and thought of dry running" in said
     (row,) = map(json.loads, (tmp_path / "log.jsonl").read_text().splitlines())
-    assert row["right"] and row["answer"] == row["tool"]["root"] == "dry running" and row["mechanism"] == "faces overheated" and len(row["steps"]) == 2
+    assert (
+        row["right"]
+        and row["answer"] == row["tool"]["root"] == "dry running"
+        and row["mechanism"] == "faces overheated"
+        and len(row["steps"]) == 2
+    )
 
 
 def test_only_what_lies_there_can_be_looked_at(place):
@@ -81,7 +86,11 @@ def test_a_wrong_answer_is_told_and_nothing_is_kept_unless_asked(place, tmp_path
     folder, cases = place
     before = sorted(tmp_path.rglob("*"))
     said = call("quiz", "--cases", cases, "--knowledge", folder, given="\nrings knock\nbent shaft\n")[1]
-    assert "You said bent shaft. Told apart by: The shaft runs out." in " ".join(said.split()) and "Not this time." in said and "The case says: the cause dry running." in said
+    assert (
+        "You said bent shaft. Told apart by: The shaft runs out." in " ".join(said.split())
+        and "Not this time." in said
+        and "The case says: the cause dry running." in said
+    )
     assert sorted(tmp_path.rglob("*")) == before
 
 

@@ -68,7 +68,10 @@ def test_a_cause_that_stands_above_the_likeliest_explanation_is_not_denied():
     """No cause leads alone, yet one counts in many explanations."""
     of = [SimpleNamespace(probability=0.13, standing="possible")]
     text = not_named(SimpleNamespace(causes=of, explanation=CauseSet((), 0.08), none_of_these=0.08))
-    assert "better supported than none" not in text and "The likeliest single explanation is none of these causes, with 8 %" in text
+    assert (
+        "better supported than none" not in text
+        and "The likeliest single explanation is none of these causes, with 8 %" in text
+    )
     of[0].probability = 0.05
     assert "better supported than none of them (8 %)" in not_named(
         SimpleNamespace(causes=of, explanation=CauseSet((), 0.08), none_of_these=0.08)

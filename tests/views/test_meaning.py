@@ -35,9 +35,7 @@ def test_a_spelling_that_features_share_is_told_by_the_kind_of_part(whole_base, 
         ("leak in puffs", "leak in puffs", "while running"),
     ],
 )
-def test_a_finding_says_how_it_is_seen_until_when_and_how_often_each_cause_leaves_it(
-    whole_base, asked, finding, lost
-):
+def test_a_finding_says_how_it_is_seen_until_when_and_how_often_each_cause_leaves_it(whole_base, asked, finding, lost):
     answer = look_up(whole_base, asked)
     assert (answer["pattern"], answer["lost"]) == (finding, lost) and answer["how"]
     knowledge = whole_base.knowledge

@@ -109,7 +109,9 @@ def test_page_one_has_what_happened_cause_certainty_chain_reasons_changes_and_ca
     report = build(ROOT / "scenarios" / "condensate-pump-dry-start.yaml")
     (answer,) = report.answers
     lead, page = answer.leaders[0], Reader(html.page(report, short=True)).told
-    judgement = judge(infer(read_case(ROOT / "scenarios" / "condensate-pump-dry-start.yaml", whole_base.knowledge), whole_base))[0]
+    judgement = judge(
+        infer(read_case(ROOT / "scenarios" / "condensate-pump-dry-start.yaml", whole_base.knowledge), whole_base)
+    )[0]
     best = judgement.causes[0]
     assert (lead.cause, lead.standing, lead.shown) == (best.name, best.standing, percent(best.probability))
     assert lead.why and lead.change and report.cautions and lead.chain[0] == best.name and len(lead.chain) > 2
@@ -184,7 +186,11 @@ def test_a_sound_seal_is_said_to_be_so_first_and_nothing_is_said_to_have_failed(
     (answer,) = report.answers
     assert answer.first == "No damage to this seal is on record." and not answer.leaders
     page = Reader(html.page(report, short=True)).told.rsplit("}", 1)[-1].strip()
-    assert page.startswith("Seal report, one page") and "failed" not in page.split("How sure")[0] and "could be named" not in page
+    assert (
+        page.startswith("Seal report, one page")
+        and "failed" not in page.split("How sure")[0]
+        and "could be named" not in page
+    )
     assert page.index(answer.first) < page.index("What happened: ")
     text = markdown.page(report, short=True)
     assert "## What was found" in text and text.index(answer.first) < text.index("What happened: ")
@@ -207,7 +213,11 @@ def test_a_seal_of_a_pair_that_was_not_looked_at_gets_that_sentence_and_no_block
     inner, outer = written(PAIR).answers
     assert not inner.first and outer.first == "The outboard seal was not looked at: nothing on record is about it."
     assert not outer.leaders and not outer.happened and not outer.beside and outer.title == "The outboard seal"
-    assert not any("outboard" in b.text for b in section(written(PAIR), "findings").blocks if isinstance(b, Heading) and "Ledger" in b.text)
+    assert not any(
+        "outboard" in b.text
+        for b in section(written(PAIR), "findings").blocks
+        if isinstance(b, Heading) and "Ledger" in b.text
+    )
     _, seen = written(PAIR + "  - {part: 11, saw: blisters}\n").answers
     assert not seen.first and seen.happened
 
@@ -215,7 +225,11 @@ def test_a_seal_of_a_pair_that_was_not_looked_at_gets_that_sentence_and_no_block
 def test_one_verdict_for_two_seals_has_one_block(build):
     inner, outer = build(ROOT / "scenarios" / "bladder-flat-barrier-low.yaml").answers
     (lead,) = inner.leaders
-    assert not outer.leaders and lead.cause in told(Items(outer.also)) and "as at the inboard seal" in told(Items(outer.also))
+    assert (
+        not outer.leaders
+        and lead.cause in told(Items(outer.also))
+        and "as at the inboard seal" in told(Items(outer.also))
+    )
 
 
 def test_a_cause_that_stands_by_the_same_evidence_as_a_likelier_one_has_no_block(build):

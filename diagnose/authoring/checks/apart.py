@@ -44,7 +44,9 @@ def look_alikes(base: Base) -> Iterator[Problem]:
                 yield Problem(x.where, "look-alike-not-parted", says, "another finding, or its rows in both cards")
             elif apart < PARTED_FROM:
                 says = f"{x.finding!r} hardly parts {card.name!r} from {x.other!r}: {apart:.1f} dB"
-                yield advice(x.where, "look-alike-hardly-parted", says, f"a finding that parts them by {PARTED_FROM:g} dB")
+                yield advice(
+                    x.where, "look-alike-hardly-parted", says, f"a finding that parts them by {PARTED_FROM:g} dB"
+                )
 
 
 def _apart(base: Base, finding: str, one: str, other: str) -> float:

@@ -83,7 +83,13 @@ def background(knowledge: Knowledge, finding: str) -> float:
 
 def sources_of(knowledge: Knowledge) -> Iterator[str]:
     """Every source that a card, row, link or limit names."""
-    for section in (knowledge.findings, knowledge.causes, knowledge.mechanisms, knowledge.measurements, knowledge.cautions):
+    for section in (
+        knowledge.findings,
+        knowledge.causes,
+        knowledge.mechanisms,
+        knowledge.measurements,
+        knowledge.cautions,
+    ):
         for card in section.values():
             yield from card.sources
     both: tuple[Explained, ...] = (*knowledge.causes.values(), *knowledge.mechanisms.values())

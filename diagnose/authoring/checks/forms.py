@@ -19,7 +19,9 @@ def problems(base: Base) -> Iterator[Problem]:
 
 def without_formula(base: Base) -> Iterator[Problem]:
     v = base.knowledge.vocabulary
-    asked = {c.term for c in base.conditions if c.form == "quantity"} | {x.quantity for x in base.knowledge.limits.values()}
+    asked = {c.term for c in base.conditions if c.form == "quantity"} | {
+        x.quantity for x in base.knowledge.limits.values()
+    }
     for name, term in v.quantities.items():
         given = term.formula or name in v.readings or f'"{name}"' in base.formulas
         if name in asked and not given:

@@ -56,7 +56,9 @@ def unused_words(base: Base) -> Iterator[Problem]:
     limits = knowledge.limits.values()
     marks = {c.term for c in every if c.form in ("saw", "absent")}
     marks = {name for name in v.features if marks & set(v.form_lineage[name])} | marks
-    said = [slots for c in every if (slots := _statement(c))] + [n.slots for n in v.named_statements if n.feature.name in marks]
+    said = [slots for c in every if (slots := _statement(c))] + [
+        n.slots for n in v.named_statements if n.feature.name in marks
+    ]
     tables: list[tuple[str, Mapping[str, Any], set[str], str]] = [
         ("feature", {n: f for n, f in v.features.items() if not f.form}, marks, "a finding that reads it"),
         ("form", v.forms, {name for name in v.forms if marks & set(v.special[name])}, "a feature that is of this form"),
@@ -86,7 +88,9 @@ def _statement(c: Condition) -> dict[str, str]:
 def _reached(grammar: Grammar, family: str, said: Iterable[Slots]) -> set[str]:
     """The words of a family that statements name, with every word above or below one: a record on it is a record on them. An
     act is done to a point as well."""
-    named = {word for slots in said for slot, word in slots.items() if slot == family or (family == "at" and slot == "to")}
+    named = {
+        word for slots in said for slot, word in slots.items() if slot == family or (family == "at" and slot == "to")
+    }
     return {word for word, line in grammar.lineages[family].items() if named & set(line)
             or any(word in grammar.lineages[family].get(other, ()) for other in named)}  # fmt: skip
 

@@ -31,13 +31,17 @@ def hanging(base: Base) -> Iterator[Problem]:
     brought = {link.mechanism for card in base.cards for link in card.brings_about}
     for mechanism in k.mechanisms.values():
         if mechanism.name in k.causes:
-            yield Problem(mechanism.where, "name-at-two-levels", f"{mechanism.name!r} is a cause too", "another name for one")
+            yield Problem(
+                mechanism.where, "name-at-two-levels", f"{mechanism.name!r} is a cause too", "another name for one"
+            )
         if mechanism.name not in brought and k.words.seen[mechanism.otherwise] <= BY_ITSELF:
             yield advice(mechanism.where, "brought-about-by-nothing", f"nothing brings {mechanism.name!r} about",
                          "a link on a cause or mechanism, or a word under otherwise that carries it")  # fmt: skip
     for card in base.cards:
         if not card.leaves and not card.brings_about and not getattr(card, "answers", None):
-            yield Problem(card.where, "leaves-nothing", f"{card.name!r} leaves nothing and brings nothing about", "a row or link")
+            yield Problem(
+                card.where, "leaves-nothing", f"{card.name!r} leaves nothing and brings nothing about", "a row or link"
+            )
 
 
 def marks_of_nothing(base: Base) -> Iterator[Problem]:

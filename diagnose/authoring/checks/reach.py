@@ -37,7 +37,9 @@ def problems(base: Base) -> Iterator[Problem]:
         lines = sum(weight >= words.line_counts_from for weight in speaking.values())
         if most < needed:
             says = f"all findings of {card.name!r} together reach {most:+.1f} dB; established takes {needed:+.1f} dB"
-            yield advice(card.where, "never-established", says, "further findings, or a stronger word where the trade has one")
+            yield advice(
+                card.where, "never-established", says, "further findings, or a stronger word where the trade has one"
+            )
         elif lines < words.lines_needed:
             says = f"{lines} finding(s) speak for the {kind_of(card)} {card.name!r} enough to count; established takes {words.lines_needed}"
             yield advice(card.where, "never-established", says, "a further finding")

@@ -47,5 +47,7 @@ def _groups(answer: Doc, page: Page) -> None:
     for r in shown[:MOST_GROUPS]:
         marks = "; ".join(state(m) for m in r["marks"][:4]) + ("; ..." if len(r["marks"]) > 4 else "")
         title = {"prior": "how common each is", "": "direct signs and the rest"}.get(r["what"], f"marks of {r['what']}")
-        rows.append((signed(r["difference"]), signed(r["this"]), signed(r["other"]), title + (f": {marks}" if marks else "")))
+        rows.append(
+            (signed(r["difference"]), signed(r["this"]), signed(r["other"]), title + (f": {marks}" if marks else ""))
+        )
     page.table(rows, [6, 6, 6, 0])

@@ -38,7 +38,9 @@ def what_if(answer: Doc, page: Page) -> Page:
         page.heading("Findings that changed, and through which rules")
     for r in answer["findings"]:
         where = f" [{r['position']}]" if several else ""
-        through = f" ({'; '.join(r['through'])})" if r["through"] else " (told)" if r["state"][1] != "unrecorded" else ""
+        through = (
+            f" ({'; '.join(r['through'])})" if r["through"] else " (told)" if r["state"][1] != "unrecorded" else ""
+        )
         page.say(f"{r['finding']}{where}: {r['state'][0]} > {r['state'][1]}{through}", indent=STEP, hang=4)
     if not (answer["causes"] or answer["mechanisms"] or answer["findings"]):
         page.say("Nothing changes: no rule says more or less with it.", indent=STEP)

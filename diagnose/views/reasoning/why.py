@@ -97,7 +97,11 @@ def _ledger(answer: Doc, case: str, page: Page) -> None:
         for rule in prior["because"]:
             fired(rule, page, 8 + STEP, case)
         if answer["alone"] is not None:
-            entry(page, answer["alone"] - prior["weight"], "the record as a whole, this cause alone against none of the causes")
+            entry(
+                page,
+                answer["alone"] - prior["weight"],
+                "the record as a whole, this cause alone against none of the causes",
+            )
             page.line("  ------")
             entry(page, answer["alone"], f"odds {odds(10 ** (answer['alone'] / 10))}, before other causes come in")
     elif answer["standing"] != "ruled out":
@@ -105,13 +109,19 @@ def _ledger(answer: Doc, case: str, page: Page) -> None:
                  f"moved by {signed(answer['weight'])} dB", indent=STEP)  # fmt: skip
     heavy = [g for g in answer["groups"] if abs(g["weight"]) >= LIGHT]
     out = answer["standing"] == "ruled out"
-    page.heading("What the marks would be worth, were it not ruled out" if out else "Of this, the marks of each mechanism")
+    page.heading(
+        "What the marks would be worth, were it not ruled out" if out else "Of this, the marks of each mechanism"
+    )
     page.say(OVERLAP, indent=STEP)
     for group in heavy:
         _group(answer, group, case, page)
     light = [m for g in answer["groups"] if abs(g["weight"]) < LIGHT for m in g["marks"]]
     if light:
-        page.say(f"{count(len(light), 'mark')} under {LIGHT:g} dB as a group: {_named([m['finding'] for m in light])}", indent=STEP, hang=4)
+        page.say(
+            f"{count(len(light), 'mark')} under {LIGHT:g} dB as a group: {_named([m['finding'] for m in light])}",
+            indent=STEP,
+            hang=4,
+        )
     for through in dict.fromkeys(e["through"] for e in answer["not_counted"]):
         same = [state(e) for e in answer["not_counted"] if e["through"] == through]
         page.say(f"{_named(same)}: on the same record as {through}", indent=STEP, lead="not counted: ", hang=4)
@@ -138,8 +148,11 @@ def _group(answer: Doc, group: Doc, case: str, page: Page) -> None:
     for m in telling:
         trial = ", on trial" if m["trial"] else ""
         left = f"{m['seen']} with it, " if m["seen"] else ""
-        found = m["finding"] if m["state"] == "present" else f"{m['finding']}: not found" + (
-            ", though expected" if group["mechanism"] and m["weight"] <= -1 else ""
+        found = (
+            m["finding"]
+            if m["state"] == "present"
+            else f"{m['finding']}: not found"
+            + (", though expected" if group["mechanism"] and m["weight"] <= -1 else "")
         )
         entry(page, m["weight"], f"{found} [{left}{m['otherwise']} otherwise{trial}]", 10)
         if m["row"]:
@@ -156,7 +169,11 @@ def _group(answer: Doc, group: Doc, case: str, page: Page) -> None:
 
 
 def worked_sum(answer: Doc, page: Page) -> Page:
-    page.ends(f"{answer['name']}{at_seal(answer['position'])}: how the probability is made", percent(answer["probability"], 1), bold=True)
+    page.ends(
+        f"{answer['name']}{at_seal(answer['position'])}: how the probability is made",
+        percent(answer["probability"], 1),
+        bold=True,
+    )
     if answer["kind"] == "cause":
         _of_a_cause(answer, page)
     else:
@@ -167,7 +184,11 @@ def worked_sum(answer: Doc, page: Page) -> Page:
     page.say(f"All other sets together: {percent(max(rest['share'], 0), 2)}{mine}.", indent=STEP)
     shown = " + ".join(_figure(r["part"]) for r in answer["rows"] if r["part"] >= 5e-4)
     page.heading("Added up")
-    page.say(f"{shown or '0'} + {_figure(max(rest['part'], 0.0))} (other sets) = {_figure(answer['probability'])}", indent=STEP, hang=4)
+    page.say(
+        f"{shown or '0'} + {_figure(max(rest['part'], 0.0))} (other sets) = {_figure(answer['probability'])}",
+        indent=STEP,
+        hang=4,
+    )
     return page
 
 
@@ -175,11 +196,19 @@ def _of_a_cause(answer: Doc, page: Page) -> None:
     p, e = answer["prior"], answer["exponent"]
     alone, none = answer["record_under_this_alone"], answer["record_under_none"]
     page.heading("This cause alone against none of the causes")
-    page.say(f"before anything is seen: {_figure(p)}, so odds of {_figure(p)}/(1 - {_figure(p)}) = {_figure(answer['prior_odds'])}", indent=STEP, lead="1. ")
+    page.say(
+        f"before anything is seen: {_figure(p)}, so odds of {_figure(p)}/(1 - {_figure(p)}) = {_figure(answer['prior_odds'])}",
+        indent=STEP,
+        lead="1. ",
+    )
     raised = f" (each raised to {e:g}, since marks are not quite independent)" if e != 1 else ""
     page.say(f"chance of just this record, every mechanism summed over{raised}: under {answer['name']} alone {alone:.3e}, "
              f"under none of the causes {none:.3e}; ratio {_figure(alone / none)}", indent=STEP, lead="2. ")  # fmt: skip
-    page.say(f"odds alone: {_figure(answer['prior_odds'])} x {_figure(alone / none)} = {_figure(answer['prior_odds'] * alone / none)}", indent=STEP, lead="3. ")
+    page.say(
+        f"odds alone: {_figure(answer['prior_odds'])} x {_figure(alone / none)} = {_figure(answer['prior_odds'] * alone / none)}",
+        indent=STEP,
+        lead="3. ",
+    )
 
 
 def _of_a_mechanism(answer: Doc, page: Page) -> None:

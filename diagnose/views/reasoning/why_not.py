@@ -48,7 +48,9 @@ def _why_not_judged(answer: Doc, case: str, page: Page) -> Page:
     else:
         page.say(explained(instead), indent=STEP, lead="leads in its place: ", hang=4)
     common = f"{answer['common']} among failed seals, " if answer["common"] else ""
-    page.say(f"{common}{percent(answer['before'], 1)} before anything is seen", indent=STEP, lead="how common: ", hang=4)
+    page.say(
+        f"{common}{percent(answer['before'], 1)} before anything is seen", indent=STEP, lead="how common: ", hang=4
+    )
     if answer["kind"] == "mechanism" and answer["above"]:
         told = [f"{r['name']} ({percent(r['probability'])})" for r in answer["above"][:4]]
         page.say(listed(told), indent=STEP, lead="what could bring it about: ", hang=4)
@@ -63,7 +65,11 @@ def _why_not_judged(answer: Doc, case: str, page: Page) -> Page:
             page.say(f"and {len(reasons) - MOST} more that would weigh less", indent=STEP)
     if answer["enough"]:
         then = answer["then"]
-        word = "Enough together: it would be" if then["standing"] != answer["standing"] else "Not enough, even together: still"
+        word = (
+            "Enough together: it would be"
+            if then["standing"] != answer["standing"]
+            else "Not enough, even together: still"
+        )
         page.heading(f"{word} {then['standing']}, {percent(then['probability'])}, with")
         _command(answer["enough"], case, page)
     return page

@@ -166,7 +166,9 @@ def record(t: Told) -> list[Block]:
         seen = [p for o in here if o.state == "present" for p in _mark(o)]
         absent = "; ".join(o.feature + (f" ({o.note})" if o.note else "") for o in here if o.state == "absent")
         rows.append((on, seen[1:], absent))
-    blocks: list[Block] = [Table((("on", ""), ("seen", "wide"), ("looked for and not there", "wide")), rows)] if rows else []
+    blocks: list[Block] = (
+        [Table((("on", ""), ("seen", "wide"), ("looked for and not there", "wide")), rows)] if rows else []
+    )
     remarks = [_remark(t, r) for r in t.case.remarks if r.note]
     if remarks:
         blocks += [Heading("Remarks"), Items(remarks)]

@@ -60,7 +60,10 @@ def _statements(t: Told) -> list[Block]:
     done = [(describe_act(a), a.said or a.note) for a in t.case.acts]
     for title, told in (("How things stood", stood), ("What was done", done)):
         if told:
-            blocks += [Heading(title), Items([text + (f" ({said})" if said else "") for text, said in sorted(told)], role="two")]
+            blocks += [
+                Heading(title),
+                Items([text + (f" ({said})" if said else "") for text, said in sorted(told)], role="two"),
+            ]
     if t.case.not_understood:
         blocks += [Heading("Said, not understood"), Items(list(t.case.not_understood))]
     return blocks

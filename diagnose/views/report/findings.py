@@ -59,7 +59,8 @@ def _ledger(t: Told, j: Judged) -> list[Block]:
     open_ = [e for e in j.evidence if e.state == "unrecorded"]
     open_ = sorted(open_, key=lambda e: (-max(abs(e.if_present), abs(e.if_absent)), e.finding))[:MOST_OPEN]
     most = charts.scale_of(
-        [w for g in groups for w in (g.weight, *g.alone.values())] + [w for e in open_ for w in (e.if_present, e.if_absent)]
+        [w for g in groups for w in (g.weight, *g.alone.values())]
+        + [w for e in open_ for w in (e.if_present, e.if_absent)]
     )
     rows: list[Sequence[Line]] = [("", charts.weight_axis(most), "")]
     strong = set()

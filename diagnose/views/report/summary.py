@@ -113,8 +113,7 @@ def _answer(t: Told, x: Judgement, earlier: Sequence[Judgement], reasons: int, c
     best, unseen = leaders(x), not_looked_at(t.inference, x)
     beside = [j for j in x.causes if j not in best and j.standing != "ruled out"][:3]
     lines: list[Line] = [
-        [Strong(j.standing), f" {percent(j.probability)} ", Proof(j.name, cause_id(j.name, x.position))]
-        for j in beside
+        [Strong(j.standing), f" {percent(j.probability)} ", Proof(j.name, cause_id(j.name, x.position))] for j in beside
     ]
     lines.append([f"{percent(x.none_of_these)} ", Soft("none of these causes")])
     position, _ = told_before(x, earlier)
@@ -171,7 +170,9 @@ def _leader(t: Told, x: Judgement, j: Judged, reasons: int, changes: int, with_c
     speaking = [e for e in j.evidence if e.state != "unrecorded" and not e.through]
     levels = ((words.possible, "possible"), (words.probable, "probable"), (words.established, "established"))
     shown = percent(j.probability)
-    change = [action(t, a) for a in t.advice if (j.name, j.position) in {(y.name, y.position) for y in a.tied}][:changes]
+    change = [action(t, a) for a in t.advice if (j.name, j.position) in {(y.name, y.position) for y in a.tied}][
+        :changes
+    ]
     return Leader(
         j.name, cause_id(j.name, j.position), j.standing, shown, charts.chance(j.probability, shown, levels),
         f"{j.card.means} {shared(j, t.several)}".rstrip(),
