@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from diagnose.authoring.schema_parts import TEXT, YES, Schema, each, keys, listed, ref, some
+from diagnose.casefile.format import CUSTODY, OUTCOME
 from diagnose.knowledge.grammar import Grammar
 from diagnose.knowledge.model import Vocabulary
 
@@ -22,7 +23,7 @@ def _spelt(terms: Mapping[str, Any]) -> Schema:
 def terms(v: Vocabulary) -> dict[str, Schema]:
     g = v.grammar
     return {
-        "state": state(g, {}), "state said": state(g, {"usual": TEXT, "specified": TEXT}), "act said": act({}), "point": _spelt(g.points), "act": _spelt(g.acts), "substance": _spelt(g.substances),
+        "state": state(g, {}), "state said": state(g, {"usual": TEXT, "specified": TEXT}), "act said": act({}), "point": _spelt(g.points), "act": _spelt(g.acts), "custody": _spelt(g.custody), "confirmed": _spelt(g.confirmed), "substance": _spelt(g.substances),
         **{f"qualifier {name}": _spelt(table) for name, table in g.qualifiers.items()},
     }  # fmt: skip
 
@@ -46,6 +47,11 @@ def records(g: Grammar) -> dict[str, Schema]:
     return {
         "states": {"type": "array", "items": state(g, {"usual": TEXT, "specified": TEXT, **said})},
         "acts": {"type": "array", "items": act(said)}, "said, not understood": some(TEXT),
+        "custody": listed(keys({**dict.fromkeys(CUSTODY, TEXT), "did": ref("custody"), "part": some(TEXT)}, ("did", "by", "when"))),
+        "outcomes": listed(keys({
+            **dict.fromkeys(OUTCOME, TEXT), "root": some(ref("named")), "mechanism": some(ref("named")), "none of these": YES,
+            "how": ref("confirmed"), "changed": some(TEXT),
+        }, ("by", "how", "when"))),
     }  # fmt: skip
 
 
@@ -64,4 +70,5 @@ def files(v: Vocabulary, feature: Mapping[str, Schema]) -> dict[str, Schema]:
             ("setting", "term", "saw", "on"),
         ))}),
         "qualifiers": keys({"qualifiers": each(each(word)), "substances": each(word), "moments": each(word)}),
+        "custody": keys({"custody": each(word), "confirmed by": each(word)}),
     }  # fmt: skip

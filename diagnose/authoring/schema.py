@@ -90,6 +90,7 @@ def editor_settings(folder: str = "knowledge") -> Schema:
             "variables",
             "acts",
             "qualifiers",
+            "custody",
             "moved",
             "settings",
             "readings",

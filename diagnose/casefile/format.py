@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from datetime import date
+from datetime import date, datetime
 
 SECTIONS = ("equipment", "service", "seal", "history")
 ENDS = ("driver end", "impeller end")
@@ -18,7 +18,7 @@ TEXTS = {
     "history": ["note"],
 }
 TOP = ["case", "invented", "about", "equipment", "service", "seal", "index", "parts", "observations", "states", "acts",
-       "measurements", "remarks", "history", "said, not understood", "stage", "expected"]  # fmt: skip
+       "measurements", "remarks", "custody", "history", "said, not understood", "stage", "outcomes", "expected"]  # fmt: skip
 OBSERVATION = [*STATES, "part", "on", "position", "group", "degree", "extent", "side", "face", "which", "of", "when", "said",
                "note", "photo", "photo digest"]  # fmt: skip
 STATE = ["at", "when", "not", "usual", "specified", "position", "said", "note"]
@@ -28,6 +28,9 @@ MEASUREMENT = ["measured", "part", "on", "position", "group", "reading", "readin
 PART = ["item", "name", "kind", "position", "group", "carries", "index", "index at", "seen from", "tag", "touches",
          "lost", "note"]  # fmt: skip
 REMARK = ["note", "part", "photo", "photo digest"]
+CUSTODY = ["did", "part", "by", "from", "to", "when", "where", "bag", "note"]
+OUTCOME = ["root", "mechanism", "none of these", "said", "position", "by", "how", "when", "changed", "note"]
+_TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[ T][0-9]{2}:[0-9]{2}")
 _DATE = re.compile(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2})?)?")
 EXPECTED = ["root", "mechanism", "cause", "one of", "also", "position", "ruled out", "none of these", "source", "shows"]
 MOST_RECORDS = 5000
@@ -52,6 +55,17 @@ def is_date(text: str) -> bool:
         return False
     try:
         date.fromisoformat(text + "-01-01"[len(text) - 4 :])
+    except ValueError:
+        return False
+    return True
+
+
+def is_time(text: str) -> bool:
+    """Whether a text is a date, or a day with the time of day: 2026-03-02 14:30."""
+    if not _TIME.fullmatch(text):
+        return is_date(text)
+    try:
+        datetime.fromisoformat(text)
     except ValueError:
         return False
     return True

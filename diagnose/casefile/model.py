@@ -168,6 +168,42 @@ class Event:
 
 
 @dataclass(frozen=True)
+class Custody:
+    """What was done with parts (item numbers, none: the whole seal) outside the machine: by whom, from and to whom, when
+    (ISO 8601), where, and the number of the bag, box or tamper seal."""
+
+    did: str
+    parts: tuple[str, ...]
+    by: str
+    given_by: str = ""
+    to: str = ""
+    when: str = ""
+    at: str = ""
+    bag: str = ""
+    note: str = ""
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What was confirmed after all: root causes and mechanisms by their names in the rule base; `none_of_these`: no root
+    cause of it; `said`: in own words. `position`: "" for every seal. `how`: laboratory, measurement, strip-down, worked
+    after change; `when`: a date as ISO 8601 writes it; `changed`: what was done about it."""
+
+    roots: tuple[str, ...] = ()
+    mechanisms: tuple[str, ...] = ()
+    none_of_these: bool = False
+    said: str = ""
+    position: str = ""
+    by: str = ""
+    how: str = ""
+    when: str = ""
+    changed: tuple[str, ...] = ()
+    note: str = ""
+    where: Where = _place()
+
+
+@dataclass(frozen=True)
 class Expected:
     """What a test case should show. `roots` and `mechanisms`: right as the leading one of its level; `one_of`: the source
     lists alternatives."""
@@ -207,6 +243,8 @@ class Case:
     states: tuple[State, ...] = ()
     acts: tuple[Act, ...] = ()
     not_understood: tuple[str, ...] = ()
+    custody: tuple[Custody, ...] = ()
+    outcomes: tuple[Outcome, ...] = ()
 
     def part(self, item: str) -> Part | None:
         return next((p for p in self.parts if p.item == item), None)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.casefile import model as m
+from diagnose.casefile.closing import read_custody, read_outcome
 from diagnose.casefile.format import ENDS, EXPECTED, SECTIONS, TEXTS, TOP, TRAITS, is_date, positions_of, record_id
 from diagnose.casefile.records import RecordReader
 from diagnose.knowledge.model import Knowledge
@@ -122,6 +123,8 @@ class _Reader(RecordReader):
             index=self.read_index(node), stage=stage, lost=self.lost,
             expected=self.read_expected(node),
             states=_by_id(states), acts=_by_id(acts),
+            custody=tuple(x for x in (read_custody(self, n) for n in self.maps(node, "custody")) if x),
+            outcomes=tuple(read_outcome(self, n) for n in self.maps(node, "outcomes")),
             not_understood=tuple(x.text() for x in (node.get("said, not understood") or Node([], node.where)).each() if x.text()),
         )  # fmt: skip
 

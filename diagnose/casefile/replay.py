@@ -4,7 +4,7 @@ What a line says (`what`) is one of
 
     {start: DOCUMENT, text: FILE}        the case as it was begun; `text` where it came from an existing file
     {set: [SECTION, KEY], to: VALUE}     a figure, setting or text; VALUE null takes it away
-    {add: PLACE, entry: RECORD}          a part, observation, state, act, measurement, remark or event
+    {add: PLACE, entry: RECORD}          a part, observation, state, act, measurement, remark, act of custody, outcome or event
     {withdraw: ID}                       a record no longer holds
     {reached: TOPIC}                     a topic of the guided session is done
     {edited: FILE}                       the case file as somebody edited it by hand; the lines after it adopt the edits
@@ -24,7 +24,7 @@ from typing import Any
 from diagnose.casefile.format import STATES, TOP
 from diagnose.casefile.journal import Line
 
-PLACES = ("parts", "observations", "states", "acts", "measurements", "remarks", "events")
+PLACES = ("parts", "observations", "states", "acts", "measurements", "remarks", "custody", "outcomes", "events")
 FORMS = ("start", "set", "add", "withdraw", "reached", "edited", "cut off")
 What = dict[str, Any]
 
@@ -185,7 +185,9 @@ def _add(state: State, record: Record, instead_of: str) -> State:
 def _renumbered(record: Record, old: Any, new: Any) -> Record:
     """A record that names a part by its old item number, with the new one."""
     entry = dict(record.entry)
-    if entry.get("part") == old:
+    if isinstance(entry.get("part"), list):
+        entry["part"] = [new if item == old else item for item in entry["part"]]
+    elif entry.get("part") == old:
         entry["part"] = new
     if "touches" in entry:
         touches = entry["touches"] if isinstance(entry["touches"], list) else [entry["touches"]]

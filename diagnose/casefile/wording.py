@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Container
 
 from diagnose.casefile import model as m
+from diagnose.reading.figures import listed
 from diagnose.reading.units import show
 
 
@@ -68,3 +69,17 @@ def describe_reading(x: m.Measured, unit_name: str) -> str:
     more = f" and {len(x.readings) - 12} more" if len(x.readings) > 12 else ""
     on = f" on {x.kind} {x.part}".rstrip() if x.kind else ""
     return f"{x.what}{on}: {', '.join(shown)}{more}"
+
+
+def describe_custody(c: m.Custody) -> str:
+    """An act of custody in one line: 2026-03-12 receive by Anna from the stores, workshop bench 2, bag B-1147 (note)."""
+    hands = "".join(f" {word} {who}" for word, who in (("by", c.by), ("from", c.given_by), ("to", c.to)) if who)
+    beside = "".join(f", {what}" for what in (c.at, f"bag {c.bag}" if c.bag else "") if what)
+    return f"{c.when} {c.did}{hands}{beside}{f' ({c.note})' if c.note else ''}"
+
+
+def confirmed(o: m.Outcome) -> str:
+    """What an outcome confirms, in a few words."""
+    named = listed([*o.roots, *(f"{x} (mechanism)" for x in o.mechanisms)])
+    none = "none of the causes that the rule base knows" if o.none_of_these else ""
+    return ": ".join(x for x in (named or none, o.said) if x) if not (named and none) else f"{named}; {none}"

@@ -23,6 +23,8 @@ MODULES = {
     "record": "bench",
     "note": "note",
     "journal": "bench",
+    "custody": "closing",
+    "close": "closing",
     "migrate": "migrate",
     "why": "reasoning",
     "why-not": "reasoning",

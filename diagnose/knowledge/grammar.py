@@ -78,7 +78,7 @@ class Moved:
 class Grammar:
     """Mappings by name; `qualifiers` are those of marks, each a hierarchy of its values. `moments`: when it was so; `kinds`: the kinds of part,
     to which something can be done as well. `moved`: observations in place of old terms, by "setting: plain
-    spelling"."""
+    spelling". `custody`: what is done with parts; `confirmed`: how an outcome was confirmed."""
 
     points: Mapping[str, Term] = field(default_factory=dict)
     variables: Mapping[str, Variable] = field(default_factory=dict)
@@ -88,6 +88,8 @@ class Grammar:
     moments: Mapping[str, Term] = field(default_factory=dict)
     kinds: Mapping[str, Term] = field(default_factory=dict)
     moved: Mapping[str, Moved] = field(default_factory=dict)
+    custody: Mapping[str, Term] = field(default_factory=dict)
+    confirmed: Mapping[str, Term] = field(default_factory=dict)
 
     def moved_from(self, setting: str, word: str) -> Moved | None:
         """What stands in place of a word for an old term of a setting."""

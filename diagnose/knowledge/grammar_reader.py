@@ -1,4 +1,5 @@
-"""Reads the words that combine: `forms.yaml`, `points.yaml`, `variables.yaml`, `acts.yaml`, `qualifiers.yaml`."""
+"""Reads the words that combine: `forms.yaml`, `points.yaml`, `variables.yaml`, `acts.yaml`, `qualifiers.yaml`; and
+`custody.yaml`."""
 
 from __future__ import annotations
 
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from diagnose.knowledge.reader import Reader
 
 TERM = ("is", "also", "means")
+_TOGETHER = {"qualifiers": ("qualifiers", "substances", "moments"), "custody": ("custody", "confirmed by")}
+"""Tables that stand in one file of the vocabulary, by its name."""
 
 
 def read_grammar(reader: Reader, kinds: Mapping[str, Kind], settings: Mapping[str, Setting]) -> Grammar:
@@ -46,10 +49,14 @@ def read_grammar(reader: Reader, kinds: Mapping[str, Kind], settings: Mapping[st
     for family, table in (("act", acts), ("variable", variables)):
         _refuse_strays(reader, _table(reader, f"{family}s"), table, family)
     parts = {name: Term(name, kind.means, kind.above, kind.also, kind.where) for name, kind in kinds.items()}
-    grammar = Grammar(points, variables, acts, {"made of": substances, **qualifiers}, substances, moments, parts)
+    custody, confirmed = (
+        _terms(reader, _table(reader, t), w) for t, w in (("custody", "act of custody"), ("confirmed by", "way"))
+    )
+    grammar = Grammar(points, variables, acts, {"made of": substances, **qualifiers}, substances, moments, parts,
+                      custody=custody, confirmed=confirmed)  # fmt: skip
     families: dict[str, Mapping[str, Term]] = {
         "point": points, "act": acts, "variable": variables, "substance": substances, "moment": moments, **qualifiers,
-        **{f"value of {name}": variable.words for name, variable in variables.items()},
+        "act of custody": custody, "way": confirmed, **{f"value of {name}": variable.words for name, variable in variables.items()},
     }  # fmt: skip
     for family, terms in families.items():
         _refuse_shared(reader, family, terms)
@@ -57,12 +64,12 @@ def read_grammar(reader: Reader, kinds: Mapping[str, Kind], settings: Mapping[st
 
 
 def _table(reader: Reader, key: str) -> Node:
-    """The mapping under `key` in whichever file of the vocabulary has it; substances and moments stand with the qualifiers."""
-    together = ("qualifiers", "substances", "moments")
-    name = f"vocabulary/{together[0] if key in together else key}.yaml"
+    """The mapping under `key` in whichever file of the vocabulary has it."""
+    stem = next((stem for stem, keys in _TOGETHER.items() if key in keys), key)
+    name = f"vocabulary/{stem}.yaml"
     if name not in reader.nodes:
         return Node({}, Where(reader.shown))
-    return reader.section(name, key, together if key in together else ())
+    return reader.section(name, key, _TOGETHER.get(stem, ()))
 
 
 def _term(reader: Reader, name: str, node: Node) -> dict[str, Any]:

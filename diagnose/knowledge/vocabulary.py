@@ -158,11 +158,12 @@ class Vocabulary:
         return tables
 
     def _combining(self) -> dict[str, Mapping[str, Any]]:
-        """The families of words that combine: form, point, variable, act, substance, moment, qualifier:NAME, value:VARIABLE."""
+        """The families of words that combine: form, point, variable, act, substance, moment, custody, confirmed, qualifier:NAME,
+        value:VARIABLE."""
         g = self.grammar
         return {
             "form": self.forms, "point": g.points, "variable": g.variables, "act": g.acts, "substance": g.substances,
-            "moment": g.moments, **{f"qualifier:{name}": table for name, table in g.qualifiers.items()},
+            "moment": g.moments, "custody": g.custody, "confirmed": g.confirmed, **{f"qualifier:{name}": table for name, table in g.qualifiers.items()},
             **{f"value:{name}": variable.words for name, variable in g.variables.items()},
         }  # fmt: skip
 

@@ -68,6 +68,14 @@ def record(place: str, entry: Mapping[str, Any]) -> str:
         undone = "not done: " if entry.get("not") == "true" else ""
         head = f"{undone}{shown(entry.get('did'))}" + (f" {shown(entry['to'])}" if entry.get("to") else "")
         entry = {k: v for k, v in entry.items() if k not in ("did", "to", "not")}
+    elif place == "custody":
+        of = f"part {shown(entry['part'])}" if "part" in entry else "the whole seal"
+        head = f"{of}: {shown(entry.get('did'))}"
+        entry = {k: v for k, v in entry.items() if k not in ("did", "part")}
+    elif place == "outcomes":
+        found = [shown(entry[k]) for k in ("root", "mechanism", "said") if k in entry]
+        head = "outcome: " + ": ".join(["none of these"] * ("none of these" in entry) + found)
+        entry = {k: v for k, v in entry.items() if k not in ("root", "mechanism", "said", "none of these")}
     else:
         head = f"event {shown(entry.get('date', ''))} {shown(entry.get('what', ''))}".replace("  ", " ")
     spoken = (

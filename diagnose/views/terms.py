@@ -38,6 +38,9 @@ def rows(knowledge: Knowledge, word: str = "") -> list[dict[str, Any]]:
     for name, table_of in (*v.grammar.qualifiers.items(), ("when", v.grammar.moments)):
         for value in table_of.values():
             add("qualifier", f"{name}: {value.name}", value.means, value.also)
+    for called, words in (("custody", v.grammar.custody), ("confirmed by", v.grammar.confirmed)):
+        for way in words.values():
+            add(called, way.name, way.means, way.also)
     for reading in v.readings.values():
         add("reading", reading.name, reading.means, reading.also, reading.on or (f"{reading.section}:",), reading.unit)
     for setting in v.settings.values():
