@@ -250,6 +250,7 @@ class _Maker:
         figures = [*self.v.settings, *(r.name for r in self.v.readings.values() if r.section)]
         look = {
             "look for": some(self.feature), "measure": some(self.reading), "how": TEXT,
+            "given": keys({s: some(ref(f"setting {s}")) for s in self.v.settings}, (), "Due only where the case says one of these."),
             "on": said(self.kind, "Every part of that kind on the case's list."),
             "about": said(self.kind, "The kind itself, part or no part."),
         }  # fmt: skip
@@ -263,6 +264,10 @@ class _Maker:
         order = keys({
             "doubt": said(NUMBER, "A reading this many times off its nominal is asked again."),
             "nominal": keys(dict.fromkeys(self.v.readings, self.reading)), "steps": listed(step),
+            "alike": said(some(self.kind), "Parts of such a kind are asked about together."),
+            "with the machine": said(some(self.kind), "What stays behind where the seal comes alone."),
+            "only with": keys(dict.fromkeys(self.v.kinds, some(words(figures))), (), "Asked only where there is such a part."),
+            "marking": listed({"anyOf": [keys({"on": self.kind, key: TEXT}, ("on", key)) for key in ("mark", "none")]}),
         }, ("steps", "doubt"))  # fmt: skip
         return {"if": {"required": ["steps"]}, "then": order, "else": usual}
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from diagnose.casefile.model import Case, Measured, Observation, Part
-from diagnose.knowledge.model import Arrangements, Knowledge, Look, Reading, Step, UsualPart, Vocabulary
+from diagnose.knowledge.model import Arrangements, Knowledge, Look, Step, UsualPart, Vocabulary
 from diagnose.reading.units import show
 
 
@@ -40,34 +40,45 @@ def usual_document(name: str, arrangement: str, parts: tuple[UsualPart, ...], st
     return document | ({"parts": entries} if entries else {}) | ({"stage": stage} if stage else {})
 
 
-def topics(case: Case, knowledge: Knowledge) -> tuple[Topic, ...]:
+def topics(case: Case, knowledge: Knowledge, alone: bool = False) -> tuple[Topic, ...]:
     """Every topic of a case, in order: step by step, the case's figures first, then kinds and parts as the step's looks
-    name them. A part that several looks name is one topic."""
+    name them, without what this seal does not have. A part that several looks name is one topic. `alone`: the seal is in
+    hand without its machine."""
     result = []
-    words = knowledge.vocabulary
+    words, away = knowledge.vocabulary, set(knowledge.arrangements.with_machine if alone else ())
     for step in knowledge.arrangements.steps:
         if step.asks:
-            asks = tuple(a for a in step.asks if not _ruled_out(case, words.readings.get(a)))
+            asks = tuple(a for a in step.asks if not _ruled_out(case, knowledge, a))
             result.append(Topic(f"{step.stage} / case", step, asks=asks))
-        for look in step.looks:
+        due = [x for x in step.looks if not away & set(words.lineage[x.on]) and _is_given(case, x)]
+        for look in due:
             if look.always:
-                looks = [x for x in step.looks if x.always and x.on == look.on]
+                looks = [x for x in due if x.always and x.on == look.on]
                 gathered = [_gathered(f"{step.stage} / {look.on}", step, looks, words, kind=look.on)]
             else:
                 parts = [p for p in case.parts if look.on in words.lineage[p.kind] and not why_lost(case, p)]
-                gathered = [_of_part(step, p, words) for p in parts]
+                gathered = [_of_part(step, p, due, words) for p in parts if not away & set(words.lineage[p.kind])]
             result += [topic for topic in gathered if topic not in result]
     return tuple(result)
 
 
-def _ruled_out(case: Case, reading: Reading | None) -> bool:
-    """Whether the case says a term with which there is no such figure."""
+def _ruled_out(case: Case, knowledge: Knowledge, key: str) -> bool:
+    """Whether the case says a term with which there is no such figure, or has no part of the kind that it needs."""
+    reading, kind = knowledge.vocabulary.readings.get(key), knowledge.arrangements.only_with.get(key)
     terms = reading.not_with if reading else {}
+    if kind and case.parts and not any(kind in knowledge.vocabulary.lineage[p.kind] for p in case.parts):
+        return True
     return any(s.holds and terms.get(s.setting) == s.term for s in case.settings)
 
 
-def _of_part(step: Step, part: Part, words: Vocabulary) -> Topic:
-    looks = [x for x in step.looks if not x.always and x.on in words.lineage[part.kind]]
+def _is_given(case: Case, look: Look) -> bool:
+    """Whether the case says one of the terms of every setting that a look needs."""
+    said = {(s.setting, s.term) for s in case.settings if s.holds}
+    return all(any((setting, term) in said for term in terms) for setting, terms in look.given.items())
+
+
+def _of_part(step: Step, part: Part, due: list[Look], words: Vocabulary) -> Topic:
+    looks = [x for x in due if not x.always and x.on in words.lineage[part.kind]]
     return _gathered(f"{step.stage} / part {part.item}", step, looks, words, part)
 
 

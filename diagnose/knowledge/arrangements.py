@@ -36,14 +36,21 @@ def read_arrangements(reader: Reader, vocabulary: m.Vocabulary) -> m.Arrangement
     order = reader.nodes.get(ORDER)
     if order is None:
         return m.Arrangements(usual)
-    only_keys(order, ["steps", "nominal", "doubt"], "the order of dismantling", reader.problems)
+    keys = ["steps", "nominal", "doubt", "alike", "with the machine", "only with", "marking"]
+    only_keys(order, keys, "the order of dismantling", reader.problems)
     steps = reader.each(order, "steps", lambda n: _step(reader, n, vocabulary))
     for before, after in pairwise(steps):
         stages = vocabulary.stages
         if before.stage in stages and after.stage in stages and stages.index(before.stage) >= stages.index(after.stage):
             reader.say(after.where, "step-order", f"{after.stage!r} comes no later than the step before it",
                        f"order of the stages: {', '.join(stages)}")  # fmt: skip
-    return m.Arrangements(usual, steps, _nominal(reader, order, vocabulary), reader.number(order, "doubt"))
+    kinds = vocabulary.kinds
+    return m.Arrangements(
+        usual, steps, _nominal(reader, order, vocabulary), reader.number(order, "doubt"),
+        reader.known(order, "alike", kinds, "kind"), reader.known(order, "with the machine", kinds, "kind"),
+        _only_with(reader, order, vocabulary),
+        {x.on: x for x in reader.each(order, "marking", lambda n: _marking(reader, n, vocabulary))},
+    )  # fmt: skip
 
 
 def _arrangements(vocabulary: m.Vocabulary) -> list[str]:
@@ -83,16 +90,19 @@ def _usual_parts(reader: Reader, node: Node, dual: bool, vocabulary: m.Vocabular
 def _step(reader: Reader, node: Node, vocabulary: m.Vocabulary) -> m.Step:
     only_keys(node, ["step", "stage", "do", "ends", "ask", "looks"], "a step", reader.problems)
     stage = reader.word(node, "stage", vocabulary.stages, "stage of the teardown")
-    figures = [*vocabulary.settings, *(r for r, x in vocabulary.readings.items() if x.section)]
     return m.Step(
         reader.text(node, "step", True), stage, reader.text(node, "do", True), reader.text(node, "ends", True),
-        reader.known(node, "ask", figures, "setting or figure"),
+        reader.known(node, "ask", _figures(vocabulary), "setting or figure"),
         reader.each(node, "looks", lambda n: _look(reader, n, stage, vocabulary)), node.where,
     )  # fmt: skip
 
 
+def _figures(vocabulary: m.Vocabulary) -> list[str]:
+    return [*vocabulary.settings, *(r for r, x in vocabulary.readings.items() if x.section)]
+
+
 def _look(reader: Reader, node: Node, stage: str, vocabulary: m.Vocabulary) -> m.Look:
-    only_keys(node, ["on", "about", "look for", "measure", "how"], "a look", reader.problems)
+    only_keys(node, ["on", "about", "given", "look for", "measure", "how"], "a look", reader.problems)
     if (node.get("on") is None) == (node.get("about") is None):
         reader.say(node.where, "look", "a look names its parts", "on: KIND for parts, about: KIND for the kind itself")
     kinds = reader.known(node, "on" if node.get("on") else "about", vocabulary.kinds, "kind")
@@ -112,7 +122,42 @@ def _look(reader: Reader, node: Node, stage: str, vocabulary: m.Vocabulary) -> m
         if kind and not _fits(vocabulary, kind, vocabulary.readings[name].on):
             reader.say(node.where, "wrong-part", f"{name!r} is not measured on {kind!r}",
                        f"it is measured on: {', '.join(vocabulary.readings[name].on)}")  # fmt: skip
-    return m.Look(kind, features, readings, node.get("about") is not None, reader.text(node, "how"), node.where)
+    return m.Look(
+        kind, features, readings, node.get("about") is not None, reader.text(node, "how"), _given(reader, node, vocabulary), node.where
+    )  # fmt: skip
+
+
+def _given(reader: Reader, node: Node, vocabulary: m.Vocabulary) -> dict[str, tuple[str, ...]]:
+    """Terms by setting, which the case must say for a look to be due."""
+    given, table = node.get("given") or Node({}, node.where), {}
+    for name, value in given.items():
+        setting = vocabulary.settings.get(name)
+        if setting is None:
+            reader.say(
+                value.where, "unknown-setting", f"there is no setting {name!r}", did_you_mean(name, vocabulary.settings)
+            )
+        else:
+            table[name] = reader.known(given, name, setting.terms, "term")
+    return table
+
+
+def _only_with(reader: Reader, order: Node, vocabulary: m.Vocabulary) -> dict[str, str]:
+    """The kind of part by figure or setting."""
+    node, table = order.get("only with") or Node({}, order.where), dict[str, str]()
+    for kind, value in node.items():
+        if kind not in vocabulary.kinds:
+            reader.say(value.where, "unknown-kind", f"there is no kind {kind!r}", did_you_mean(kind, vocabulary.kinds))
+        table |= dict.fromkeys(reader.known(node, kind, _figures(vocabulary), "setting or figure"), kind)
+    return table
+
+
+def _marking(reader: Reader, node: Node, vocabulary: m.Vocabulary) -> m.Marking:
+    only_keys(node, ["on", "mark", "none"], "a way of marking", reader.problems)
+    if (node.get("mark") is None) == (node.get("none") is None):
+        reader.say(node.where, "marking", "a part takes a mark or it takes none", "mark: HOW, or none: WHAT INSTEAD")
+    kinds = reader.known(node, "on", vocabulary.kinds, "kind")
+    takes = node.get("none") is None
+    return m.Marking(kinds[0] if kinds else "", reader.text(node, "mark" if takes else "none"), takes)
 
 
 def _fits(vocabulary: m.Vocabulary, kind: str, allowed: tuple[str, ...]) -> bool:

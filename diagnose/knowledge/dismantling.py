@@ -25,13 +25,15 @@ class UsualPart:
 
 @dataclass(frozen=True)
 class Look:
-    """What to look for and measure on every part of a kind; with `always`, on the kind itself, part or no part."""
+    """What to look for and measure on every part of a kind; with `always`, on the kind itself, part or no part. `given`:
+    terms by setting, of which the case must say one for every setting."""
 
     on: str
     features: tuple[str, ...] = ()
     readings: tuple[str, ...] = ()
     always: bool = False
     how: str = ""
+    given: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     where: Where = placed()
 
 
@@ -50,14 +52,29 @@ class Step:
 
 
 @dataclass(frozen=True)
+class Marking:
+    """How parts of a kind are marked so that the mark survives; `takes` False where they take none."""
+
+    on: str
+    how: str
+    takes: bool = True
+
+
+@dataclass(frozen=True)
 class Arrangements:
     """Usual parts by arrangement, and the order of dismantling. `nominal` names for a reading the figure it should be
-    near; a reading further off than `doubt` times (or one in `doubt`) is asked again."""
+    near; a reading further off than `doubt` times (or one in `doubt`) is asked again. `alike`: kinds whose parts are asked
+    about together; `with_machine`: kinds that stay behind where the seal comes alone; `only_with`: the kind of part a figure
+    or setting is asked with; `marking`: the nearest kind above a part counts."""
 
     usual: Mapping[str, tuple[UsualPart, ...]] = field(default_factory=dict)
     steps: tuple[Step, ...] = ()
     nominal: Mapping[str, str] = field(default_factory=dict)
     doubt: float = 0.0
+    alike: tuple[str, ...] = ()
+    with_machine: tuple[str, ...] = ()
+    only_with: Mapping[str, str] = field(default_factory=dict)
+    marking: Mapping[str, Marking] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -35,6 +35,7 @@ from diagnose.knowledge.dismantling import (
     Arrangements,
     Look,
     Looks,
+    Marking,
     Step,
     UsualPart,
 )
@@ -73,6 +74,7 @@ __all__ = [
     "Look",
     "LookAlike",
     "Looks",
+    "Marking",
     "Measurement",
     "Mechanism",
     "Misread",

@@ -88,10 +88,12 @@ def test_mistakes_in_the_order_of_dismantling(old, new, code, line, way_out):
     assert any(way_out in f[2] for f in found if f[0] == code)
 
 
-def usual_case(knowledge, arrangement):
+def usual_case(knowledge, arrangement, **sections):
     parts = knowledge.arrangements.usual[arrangement]
     problems = Problems()
-    case = parse_case(render(usual_document("x", arrangement, parts, "")), "x", knowledge, problems)
+    document = usual_document("x", arrangement, parts, "")
+    document["seal"] |= sections.pop("seal", {})
+    case = parse_case(render({**document, **sections}), "x", knowledge, problems)
     assert problems.found == []
     return case
 
@@ -116,9 +118,10 @@ def test_there_is_a_step_for_every_stage_of_the_vocabulary(whole_base):
 def test_whatever_a_step_destroys_on_a_usual_part_and_findings_use_is_asked_at_that_step(whole_base):
     """A feature that rules look at and that is gone after a stage must be asked on some part, at that very stage."""
     knowledge = whole_base.knowledge
-    asked = set()
+    asked, settings = set(), knowledge.vocabulary.settings
+    around = {"seal": {"plan": list(settings["plan"].terms)}, "service": {"is": ["cryogenic"]}}
     for arrangement in knowledge.arrangements.usual:
-        for topic in topics(usual_case(knowledge, arrangement), knowledge):
+        for topic in topics(usual_case(knowledge, arrangement, **around), knowledge):
             asked |= {(f, topic.step.stage) for f in topic.features}
     known = {f for f, _ in asked}
     rare = {f for f, x in knowledge.vocabulary.features.items() if x.lost in knowledge.vocabulary.stages} - known

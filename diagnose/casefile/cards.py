@@ -1,0 +1,142 @@
+"""What is still to be looked at, in the order of dismantling, as cards that are answered in one go.
+
+A card holds one part or kind, parts that are alike, or several on which there is little to look for. How it is asked is not said here:
+a session at a terminal and a page show the same cards.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+
+from diagnose.casefile import walk
+from diagnose.casefile.model import Case, Part
+from diagnose.casefile.walk import Topic
+from diagnose.knowledge.model import Knowledge, Marking, Step
+
+SMALL, ROOM = 9, 14
+"""Up to so many features a topic shares a card, up to so many a card."""
+ALONE = "the seal alone"
+"""What a session marks as reached where the seal is in hand without its machine."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One feature to look for, on every one of `topics` alike. `perishes`: it is gone once the step has ended; `sound`: a
+    part that did its job shows it."""
+
+    feature: str
+    topics: tuple[Topic, ...]
+    perishes: bool
+    sound: bool
+
+
+@dataclass(frozen=True)
+class Card:
+    """`choices` and `readings` (name and the topics it is measured on) are numbered from 1 in this order."""
+
+    step: Step
+    topics: tuple[Topic, ...]
+    choices: tuple[Choice, ...]
+    readings: tuple[tuple[str, tuple[Topic, ...]], ...]
+
+    @property
+    def id(self) -> str:
+        return self.topics[0].id
+
+    @property
+    def how(self) -> str:
+        return " ".join(dict.fromkeys(t.how for t in self.topics if t.how))
+
+    def blocks(self) -> tuple[tuple[Topic, ...], ...]:
+        """The topics that are asked about alike, in order."""
+        every = [c.topics for c in self.choices] + [on for _, on in self.readings]
+        return tuple({tuple(t.id for t in topics): topics for topics in every}.values())
+
+
+def cards(case: Case, knowledge: Knowledge, reached: Collection[str] = (), begun: str = "") -> tuple[Card, ...]:
+    """Every card of looks that is still to come. `reached`: what a session is done with; `begun`: the first stage that was
+    not past when recording began, so that nothing that was gone by then is asked for."""
+    stages = knowledge.vocabulary.stages
+    first = stages.index(begun) if begun in stages else 0
+    topics = walk.topics(case, knowledge, ALONE in reached)
+    result: list[Card] = []
+    for step in knowledge.arrangements.steps:
+        found = [t for t in topics if t.step is step and not t.asks]
+        if stages.index(step.stage) < first:
+            found = [t for t in (walk.what_stays(t, knowledge.vocabulary) for t in found) if t]
+        result += gathered(case, knowledge, [t for t in found if t.id not in reached])
+    return tuple(result)
+
+
+def due(case: Case, knowledge: Knowledge, reached: Collection[str] = ()) -> tuple[Card, ...]:
+    """The cards on which something is open, from the stage of the case on; only what is open stands on them."""
+    begun = case.stage or next(iter(knowledge.vocabulary.stages), "")
+    found = (left_of(case, knowledge, card) for card in cards(case, knowledge, reached, begun))
+    return tuple(card for card in found if card)
+
+
+def left_of(case: Case, knowledge: Knowledge, card: Card, perishing: bool = False) -> Card | None:
+    """A card with what nobody has answered yet, or only what the end of the step destroys; None where that is nothing."""
+    choices = []
+    for choice in card.choices:
+        topics = tuple(t for t in choice.topics if choice.feature not in walk.answers(case, t))
+        if topics and (choice.perishes or not perishing):
+            choices.append(Choice(choice.feature, topics, choice.perishes, choice.sound))
+    measured = {(x.part or x.kind, x.what) for x in case.measured}
+    readings = tuple(
+        (name, left) for name, on in (() if perishing else card.readings)
+        if (left := tuple(t for t in on if (t.part or t.kind, name) not in measured))
+    )  # fmt: skip
+    return Card(card.step, card.topics, tuple(choices), readings) if choices or readings else None
+
+
+def gathered(case: Case, knowledge: Knowledge, topics: Iterable[Topic]) -> list[Card]:
+    """Cards of the topics of one step: alike ones as one, and small ones behind each other together."""
+    blocks: dict[object, list[Topic]] = {}
+    for topic in topics:
+        blocks.setdefault(_alike(knowledge, topic) or topic.id, []).append(topic)
+    packed: list[list[list[Topic]]] = []
+    for block in blocks.values():
+        size = len(block[0].features)
+        last = sum(len(b[0].features) for b in packed[-1]) if packed else ROOM
+        if packed and size <= SMALL and last + size <= ROOM and all(len(b[0].features) <= SMALL for b in packed[-1]):
+            packed[-1].append(block)
+        else:
+            packed.append([block])
+    return [_card(knowledge, blocks) for blocks in packed]
+
+
+def _alike(knowledge: Knowledge, topic: Topic) -> object:
+    """What topics that are asked about together have in common; None where a topic is asked about alone."""
+    lineage = knowledge.vocabulary.lineage[topic.kind]
+    kind = next((k for k in knowledge.arrangements.alike if k in lineage), "")
+    return (kind, topic.features, topic.readings) if kind and topic.part else None
+
+
+def _card(knowledge: Knowledge, blocks: list[list[Topic]]) -> Card:
+    words = knowledge.vocabulary
+    choices = [
+        Choice(f, tuple(block), walk.is_lost_after(words, f, block[0].step), words.features[f].sound)
+        for block in blocks for f in block[0].features
+    ]  # fmt: skip
+    readings = [(r, tuple(block)) for block in blocks for r in block[0].readings]
+    return Card(blocks[0][0].step, tuple(t for block in blocks for t in block), tuple(choices), tuple(readings))
+
+
+def unmarked(case: Case, knowledge: Knowledge) -> list[Part]:
+    """Parts that touch two others, can take a mark and have none yet: once separated, nobody knows how they sat."""
+    return [
+        p for p in case.parts
+        if len(p.touches) > 1 and not p.index and not walk.why_lost(case, p) and takes_mark(knowledge, p.kind)
+    ]  # fmt: skip
+
+
+def takes_mark(knowledge: Knowledge, kind: str) -> bool:
+    how = marking_of(knowledge, kind)
+    return how is None or how.takes
+
+
+def marking_of(knowledge: Knowledge, kind: str) -> Marking | None:
+    """How a part of the kind is marked, as its nearest kind says."""
+    return next((m for k in knowledge.vocabulary.lineage[kind] if (m := knowledge.arrangements.marking.get(k))), None)
