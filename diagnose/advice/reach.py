@@ -13,7 +13,7 @@ from functools import cached_property
 
 from diagnose.casefile.model import Case
 from diagnose.casefile.walk import lost_kind, lost_things
-from diagnose.inference.facts import holds_at, seats
+from diagnose.inference.facts import holds_at, seal_positions
 from diagnose.inference.match import Facts, evaluate, facts_of
 from diagnose.inference.rules import Branch, Premise
 from diagnose.inference.run import Inference
@@ -55,7 +55,7 @@ class Reach:
         self.facts: Facts = facts_of(inference)
         self.stage = stage_of(self.case, self.knowledge)
         self.lost = lost_things(self.case)
-        self.positions = {p for p, _ in seats(self.case)}
+        self.positions = {p for p, _ in seal_positions(self.case)}
         self.known = inference.findings[position]
         self.found: dict[str, Status] = {}
         self.tried: dict[tuple[str, int], Status] = {}
@@ -186,9 +186,9 @@ class Reach:
 
     def _premise(self, premise: Premise) -> Status:
         slots = dict(premise.equals)
-        if premise.seat in ("inboard", "outboard", "other"):
-            seat = premise.seat if premise.seat != "other" else "outboard"
-            if seat not in self.positions:
+        if premise.at in ("inboard", "outboard", "other"):
+            position = premise.at if premise.at != "other" else "outboard"
+            if position not in self.positions:
                 return Status(ANSWERED)
         verdict = evaluate(premise, self.facts, self.position)
         if verdict.holds is not None:

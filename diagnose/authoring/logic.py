@@ -91,7 +91,7 @@ class _Logic:
         kind = kinds.get(str(slots.get("on", "")))
         if kind is None:
             return ""
-        if p.seat and kind.place == "machine":
+        if p.at and kind.place == "machine":
             return f"{kind.name!r} belongs to the machine, not to one of a pair of seals"
         fixed = next((kinds[k].group for k in self.lineage[kind.name] if kinds[k].group), "")
         if slots.get("group") and fixed and fixed != slots["group"]:
@@ -103,7 +103,7 @@ class _Logic:
             return False
         if q.negated:
             return self.implies(p, replace(q, negated=False)) and not q.same_part
-        if p.table != q.table or p.seat != q.seat or p.key != q.key:
+        if p.table != q.table or p.at != q.at or p.key != q.key:
             return False
         a, b = dict(p.equals), dict(q.equals)
         if p.table == "setting":
@@ -136,7 +136,7 @@ class _Logic:
             return False
         if p.negated:
             p, q = q, p
-        if p.table != q.table or q.seat not in (p.seat, "any"):
+        if p.table != q.table or q.at not in (p.at, "any"):
             return False
         if q.same_part and not p.same_part:
             return False

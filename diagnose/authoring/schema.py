@@ -17,7 +17,7 @@ from diagnose.authoring.rule_test_reader import FINDINGS
 from diagnose.authoring.schema_parts import NUMBER, TEXT, YES, Schema, each, keys, listed, of, ref, said, some, words
 from diagnose.casefile.format import ENDS, REMARK, SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.judgement.judge import STANDINGS
-from diagnose.knowledge.conditions import EXTENTS, FORMS, GROUPS, RELATIONS, SEATS
+from diagnose.knowledge.conditions import EXTENTS, FORMS, GROUPS, POSITIONS, RELATIONS
 from diagnose.knowledge.explained import FIELDS
 from diagnose.knowledge.lexicon import CUES, lexicon_terms
 from diagnose.knowledge.looks import WAYS
@@ -154,7 +154,7 @@ class _Maker:
             **dict.fromkeys(("state", "not state"), ref("state")), **dict.fromkeys(("act", "not act"), ref("act said")),
         }[form]  # fmt: skip
         also: dict[str, Schema] = {
-            "on": self.kind, "group": words(GROUPS), "face": words(("nose", "wide")), "at": words(SEATS), "same part": YES,
+            "on": self.kind, "group": words(GROUPS), "face": words(("nose", "wide")), "at": words(POSITIONS), "same part": YES,
             "extent": words(EXTENTS), "degree": words(self.v.degrees), "side": words(self.v.sides), "above": TEXT,
             "below": TEXT, "between": listed(TEXT), "outside limit": self.limit_name, "within limit": self.limit_name,
             "is": TEXT, "are": words(RELATIONS),

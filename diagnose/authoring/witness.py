@@ -54,7 +54,7 @@ class Witness:
         self.items = {}
         arrangement = next((str(dict(p.equals)["term"]) for p in positive
                             if p.table == "setting" and _says(p, "arrangement", True)), "")  # fmt: skip
-        paired = any(p.seat for p in positive)
+        paired = any(p.at for p in positive)
         if paired and not arrangement:
             arrangement = DUAL
         at = "inboard" if paired else ""
@@ -189,7 +189,7 @@ class Witness:
             return record
         if p.table == "found":
             other = {"inboard": "outboard", "outboard": "inboard"}[at]
-            return record | {"position": {"": at, "any": at, "other": other}.get(p.seat, p.seat)}
+            return record | {"position": {"": at, "any": at, "other": other}.get(p.at, p.at)}
         kind = str(dict(p.equals).get("on", ""))
         if not kind:
             named = self.knowledge.vocabulary
@@ -198,7 +198,7 @@ class Witness:
         if kind and self.knowledge.vocabulary.kinds[kind].place == "machine":
             return record
         other = {"inboard": "outboard", "outboard": "inboard"}[at]
-        return record | {"position": {"": at, "any": at, "other": other}.get(p.seat, p.seat)}
+        return record | {"position": {"": at, "any": at, "other": other}.get(p.at, p.at)}
 
     def _shared_item(self, premises: list[Premise]) -> str:
         """The part that all premises tied together speak of, as item 1."""
@@ -367,7 +367,7 @@ def _bits(fragment: Fragment) -> tuple[Any, str]:
 
 def _clash(p: Premise, denied: Premise) -> bool:
     """Whether making the denied premise hold would only restate another premise of the rule."""
-    return p.equals == denied.equals and p.compare == denied.compare and p.seat == denied.seat
+    return p.equals == denied.equals and p.compare == denied.compare and p.at == denied.at
 
 
 def _says(p: Premise, setting: str, holds: bool) -> bool:
@@ -377,13 +377,13 @@ def _says(p: Premise, setting: str, holds: bool) -> bool:
 
 def _amount_key(p: Premise) -> tuple[Any, ...]:
     slots = dict(p.equals)
-    return slots["quantity"], slots.get("on"), slots.get("group"), slots.get("face"), p.seat
+    return slots["quantity"], slots.get("on"), slots.get("group"), slots.get("face"), p.at
 
 
 def _label(p: Premise) -> str:
     if p.table in ("amount", "limit"):
         return f"amount {_amount_key(p)}"
-    return f"{p.table} {p.equals} {p.seat}"
+    return f"{p.table} {p.equals} {p.at}"
 
 
 def _about(p: Premise) -> str:

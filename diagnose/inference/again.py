@@ -15,7 +15,7 @@ from typing import Any
 
 from diagnose.casefile.model import Act, Measured, Observation, SettingFact, State
 from diagnose.inference.engine import Firing, finding_id
-from diagnose.inference.facts import Fact, case_facts, make, seats
+from diagnose.inference.facts import Fact, case_facts, make, seal_positions
 from diagnose.inference.match import attempt, lay_out
 from diagnose.inference.rules import Branch
 from diagnose.inference.run import Inference, gathered
@@ -41,7 +41,7 @@ class Again:
 
     def __init__(self, before: Inference):
         self.before, self.base, self.case = before, before.base, before.case
-        self.others = dict(seats(self.case))
+        self.others = dict(seal_positions(self.case))
         self.of_record: dict[str, list[Fact]] = defaultdict(list)
         for fact in before.facts:
             for record in fact.id.split("+"):

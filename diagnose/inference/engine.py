@@ -178,10 +178,10 @@ class Reasoner:
                 if not premise.negated:
                     self.by_key.setdefault(premise.key, []).append((i, k))
 
-    def run(self, facts: Iterable[Fact], seats: Iterable[tuple[str, str]]) -> tuple[Firing, ...]:
+    def run(self, facts: Iterable[Fact], positions: Iterable[tuple[str, str]]) -> tuple[Firing, ...]:
         """Fires everything that can fire; firings in the order of the branches, then of the positions."""
         rows = [TABLES[f.table](f.slots, id=f.id) for f in facts]
-        self.others = dict(seats)
+        self.others = dict(positions)
         self.recorded = {}
         if len(self.built) < len(self.branches):
             self.build(self.candidates(rows))
@@ -253,10 +253,10 @@ def _pattern(premise: Premise, number: int) -> Any:
     slots: dict[str, Any] = dict(premise.equals)
     if premise.compare:
         slots[premise.compare[0]] = P(premise.passes)
-    if premise.seat in ("", "other"):
-        slots["position" if premise.seat == "" else "other"] = MATCH.place
-    elif premise.seat != "any":
-        slots["position"] = premise.seat
+    if premise.at in ("", "other"):
+        slots["position" if premise.at == "" else "other"] = MATCH.place
+    elif premise.at != "any":
+        slots["position"] = premise.at
     if premise.same_part:
         slots["part"] = MATCH.part
     pattern = TABLES[premise.table](**slots)

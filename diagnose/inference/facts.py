@@ -38,7 +38,7 @@ def make(table: str, id: str, **slots: Scalar) -> Fact:
 def case_facts(case: Case, knowledge: Knowledge, quantities: Iterable[Quantity], rules: RuleSet) -> tuple[Fact, ...]:
     """All facts of a case, in one canonical order."""
     facts: list[Fact] = []
-    for position, other in seats(case):
+    for position, other in seal_positions(case):
         facts += _observations(case, knowledge, rules, position, other)
         facts += _settings(case, knowledge, position, other)
         facts += _statements(case, knowledge, rules, position, other)
@@ -47,7 +47,7 @@ def case_facts(case: Case, knowledge: Knowledge, quantities: Iterable[Quantity],
     return tuple(sorted(dict.fromkeys(facts), key=attrgetter("table", "id")))
 
 
-def seats(case: Case) -> list[tuple[str, str]]:
+def seal_positions(case: Case) -> list[tuple[str, str]]:
     """(position, the other position of the pair or "") for each seal position."""
     pair = dict(zip(case.positions, reversed(case.positions), strict=True)) if len(case.positions) == 2 else {}
     return [(p, pair.get(p, "")) for p in case.positions]

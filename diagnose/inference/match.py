@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from diagnose.inference.engine import finding_id
-from diagnose.inference.facts import Fact, compared_marks, make, related, seats
+from diagnose.inference.facts import Fact, compared_marks, make, related, seal_positions
 from diagnose.inference.rules import KEY_SLOT, Branch, Premise
 from diagnose.inference.run import Inference
 from diagnose.quantities import clock
@@ -66,7 +66,7 @@ def facts_of(inference: Inference) -> Facts:
 
 
 def _all_facts(inference: Inference) -> Facts:
-    others = dict(seats(inference.case))
+    others = dict(seal_positions(inference.case))
     said = {(f.branch.rule, f.branch.conclusion.state, f.position) for f in inference.firings
             if f.branch.conclusion.kind == "found"}  # fmt: skip
     found = [
@@ -88,7 +88,7 @@ def _incomparable(inference: Inference) -> Iterable[Fact]:
 
 def evaluate(premise: Premise, facts: Facts, position: str) -> Verdict:
     """The premise at a seal position."""
-    rows = [r for r in facts.get(premise.key, ()) if _seated(r, premise.seat, position)]
+    rows = [r for r in facts.get(premise.key, ()) if _stands_at(r, premise.at, position)]
     hits = [r for r in rows if premise.allows(r)]
     if premise.negated:
         return Verdict(not hits, _ids(hits))
@@ -118,19 +118,19 @@ def attempt(branch: Branch, facts: Facts, position: str) -> Trial:
 
 def _hits(premise: Premise, facts: Facts, position: str) -> list[Row]:
     rows = facts.get(premise.key, ())
-    return [r for r in rows if _seated(r, premise.seat, position) and premise.allows(r)]
+    return [r for r in rows if _stands_at(r, premise.at, position) and premise.allows(r)]
 
 
 def _ids(rows: Iterable[Row]) -> tuple[str, ...]:
     return tuple(sorted({r["id"] for r in rows}))
 
 
-def _seated(row: Row, seat: str, position: str) -> bool:
-    if seat == "any":
+def _stands_at(row: Row, at: str, position: str) -> bool:
+    if at == "any":
         return True
-    if seat == "other":
+    if at == "other":
         return bool(row["other"] == position)
-    return bool(row["position"] == (seat or position))
+    return bool(row["position"] == (at or position))
 
 
 def _same_thing(row: Row, premise: Premise) -> bool:

@@ -26,13 +26,13 @@ Scalar = str | float | int | bool
 @dataclass(frozen=True)
 class Premise:
     """`equals`: slot values that must match; `compare`: (slot, operator, value) or none;
-    `seat`: "" for the rule's own position, other, inboard, outboard or any; `negated`: no such fact."""
+    `at`: "" for the rule's own position, other, inboard, outboard or any; `negated`: no such fact."""
 
     table: str
     equals: tuple[tuple[str, Scalar], ...]
     compare: tuple[str, str, Scalar] | None = None
     negated: bool = False
-    seat: str = ""
+    at: str = ""
     same_part: bool = False
     condition: Condition = field(default_factory=lambda: Condition("all"), compare=False)
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from diagnose.casefile.model import Case
 from diagnose.inference.engine import Firing, Reasoner, finding_id
-from diagnose.inference.facts import Fact, case_facts, make, seats
+from diagnose.inference.facts import Fact, case_facts, make, seal_positions
 from diagnose.inference.rules import RuleSet, compile_rules
 from diagnose.knowledge.cache import open_knowledge
 from diagnose.knowledge.model import Knowledge
@@ -115,7 +115,7 @@ def deduce(
     """As `infer`, from given quantities; `told` maps findings taken as given, everywhere as FINDING or at one seal as
     FINDING@POSITION, to present or absent."""
     facts = case_facts(case, base.knowledge, quantities, base.rules)
-    places = seats(case)
+    places = seal_positions(case)
     given = {p: _told_at(told or {}, p) for p, _ in places}
     facts += tuple(
         make("found", finding_id(f, p), finding=f, state=state, position=p, other=other)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from diagnose.knowledge.reader import Reader
 
 ORDER = "arrangements/dismantling.yaml"
-SEATS = ("inboard", "middle", "outboard", "machine")
+POSITIONS = ("inboard", "middle", "outboard", "machine")
 
 
 def read_arrangements(reader: Reader, vocabulary: m.Vocabulary) -> m.Arrangements:
@@ -62,7 +62,7 @@ def _usual_parts(reader: Reader, node: Node, dual: bool, vocabulary: m.Vocabular
     def read(item: Node) -> m.UsualPart:
         only_keys(item, ["item", "kind", "name", "position", "group", "carries", "touches"], "a part", reader.problems)
         kind = reader.known(item, "kind", vocabulary.kinds, "kind")
-        position = reader.word(item, "position", SEATS, "position", False)
+        position = reader.word(item, "position", POSITIONS, "position", False)
         machine = bool(kind) and vocabulary.kinds[kind[0]].place == "machine"
         if dual and not machine and not position:
             reader.say(item.where, "position", "a part of a pair says which seal it belongs to",

@@ -14,7 +14,7 @@ from diagnose.reading.units import BadUnit, amount, unit
 
 EXTENTS = ("all round", "one sector", "patches")
 GROUPS = ("rotating", "stationary")
-SEATS = ("inboard", "outboard", "other", "any")
+POSITIONS = ("inboard", "outboard", "other", "any")
 RELATIONS = ("same place", "opposite", "apart")
 _COMPARED = re.compile(r"(?P<test>above|below) (?P<number>.+)")
 _PLACED = ["on", "group", "face", "at", "same part"]
@@ -118,7 +118,7 @@ class ConditionReader:
             "on": self.term("kind", on, "kind of part") if on else "",
             "group": self.choice(node.get("group"), GROUPS, "group"),
             "face": self.choice(node.get("face"), ("nose", "wide"), "side of the pair of faces"),
-            "at": self.choice(node.get("at"), SEATS, "seat of a condition"),
+            "at": self.choice(node.get("at"), POSITIONS, "seal position"),
             "same_part": self.choice(same, ("true", "false"), "answer") == "true",
             "where": node.where,
         }
@@ -148,12 +148,12 @@ class ConditionReader:
         if value.text() not in self.findings:
             self._say(value, "unknown-finding", f"there is no finding {value.text()!r}",
                       self.successor(value.text()) or did_you_mean(value.text(), self.findings))  # fmt: skip
-        at = self.choice(node.get("at"), SEATS, "seat of a condition")
+        at = self.choice(node.get("at"), POSITIONS, "seal position")
         return Condition(form, value.text(), at=at, where=node.where)
 
     def _setting(self, node: Node, form: str, value: Node) -> Condition | None:
         leaves = []
-        at = self.choice(node.get("at"), SEATS, "seat of a condition")
+        at = self.choice(node.get("at"), POSITIONS, "seal position")
         for key, item in value.items():
             name = self.vocabulary.find("setting", key)
             if name is None:
@@ -180,11 +180,11 @@ class ConditionReader:
                 if (inner := value.get(slot))}  # fmt: skip
         variable, operand = variables[said[0]], value.get(said[0])
         assert operand is not None
-        seat = self.choice(node.get("at"), SEATS, "seat of a condition")
+        at = self.choice(node.get("at"), POSITIONS, "seal position")
         compared = _COMPARED.fullmatch(operand.text())
         if not compared:
             word = self.term(f"value:{variable.name}", operand, f"word for {variable.name!r}")
-            return Condition(form, variable.name, at=seat, value=word, such=tuple(such.items()), where=node.where)
+            return Condition(form, variable.name, at=at, value=word, such=tuple(such.items()), where=node.where)
         number = None
         try:
             found = amount(compared["number"])
@@ -193,7 +193,7 @@ class ConditionReader:
             number = found.value
         except BadUnit as error:
             self._say(operand, "unit", str(error), f"write it in {variable.unit}" if variable.unit else "")
-        return Condition(form, variable.name, at=seat, test=compared["test"], low=number, written=compared["number"],
+        return Condition(form, variable.name, at=at, test=compared["test"], low=number, written=compared["number"],
                          such=tuple(such.items()), where=node.where)  # fmt: skip
 
     def _act(self, node: Node, form: str, value: Node) -> Condition | None:
@@ -206,8 +206,8 @@ class ConditionReader:
         such = {slot: self.term(family, inner, what) for slot, family, what in (
             ("to", "to", "point, part or substance"), ("with", "substance", "substance"), ("when", "moment", "moment"))
                 if (inner := value.get(slot))}  # fmt: skip
-        seat = self.choice(node.get("at"), SEATS, "seat of a condition")
-        return Condition(form, self.term("act", did, "act"), at=seat, such=tuple(such.items()), where=node.where)
+        at = self.choice(node.get("at"), POSITIONS, "seal position")
+        return Condition(form, self.term("act", did, "act"), at=at, such=tuple(such.items()), where=node.where)
 
     def _quantity(self, node: Node, value: Node) -> Condition:
         name = self.term("quantity", value, "quantity")

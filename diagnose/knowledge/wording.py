@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from diagnose.knowledge.model import Condition
 
-_SEATS = {"other": "on the other seal", "inboard": "on the inboard seal", "outboard": "on the outboard seal",
+_AT = {"other": "on the other seal", "inboard": "on the inboard seal", "outboard": "on the outboard seal",
           "any": "on either seal"}  # fmt: skip
 _FACES = {"nose": "that carries the nose", "wide": "that is the wider of the pair"}
 _TESTS = {"above": "above", "below": "below", "at most": "at most", "at least": "at least", "between": "between",
@@ -88,7 +88,7 @@ def _side(c: Condition) -> str:
 
 
 def _seat(c: Condition) -> str:
-    return _SEATS.get(c.at, "")
+    return _AT.get(c.at, "")
 
 
 def _joint(c: Condition) -> str:

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from diagnose.phrases.clauses import QUALIFYING, Clause
-from diagnose.phrases.index import Index, Term
+from diagnose.phrases.index import Index, Spelling, Term
 from diagnose.phrases.lift import Lifted
 from diagnose.phrases.model import Statement
 from diagnose.phrases.states import states
@@ -99,99 +99,141 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     return [h for h in best.values() if h.score >= WEAK][:MOST_READINGS]
 
 
+@dataclass
+class _Claim:
+    """What of a spelling a clause says: the places used, the words guessed, the weight matched and that only claimed."""
+
+    spelling: Spelling
+    on: str
+    fit: float
+    used: set[int] = field(default_factory=set)
+    guesses: dict[str, str] = field(default_factory=dict)
+    matched: float = 0.0
+    claimed: float = 0.0
+    denied: bool = False
+    value: tuple[int, Lifted] | None = None
+
+
 def _held(
     number: int, clause: Clause, named: dict[str, frozenset[int]], behind: dict[str, bool], index: Index, subject: str
 ) -> Held | None:
+    claim = _claim(number, clause, named, behind, index, subject)
+    if claim is None:
+        return None
+    term = claim.spelling.term
+    more, quiet = _qualifiers(clause, claim.used, term)
+    lifted = {p for p, x in clause.lifted.items() if x.kind in ("extent", "which", "count")}
+    said_again = {p for sense in index.alone.get(term.name, ()) for s in clause.senses.get(sense, ()) for p in s.places}
+    left = clause.content - claim.used - quiet - lifted - said_again
+    score = _score(claim, clause, index, subject, more, left)
+    if score < WEAK:
+        return None
+    state, asks = _asks(claim, clause, left)
+    if claim.value:
+        more = {"value": claim.value[1].text, **more}
+    on = claim.on if term.family != "setting" else ""
+    return Held(
+        Statement(term.family, term.name, on, state, more),
+        round(score, 4),
+        frozenset(claim.used),
+        tuple(asks),
+        left,
+        len(claim.spelling.asked),
+    )
+
+
+def _claim(
+    number: int, clause: Clause, named: dict[str, frozenset[int]], behind: dict[str, bool], index: Index, subject: str
+) -> _Claim | None:
+    """How the clause says what the spelling asks for; None where it does not."""
     spelling = index.spellings[number]
     term = spelling.term
-    used: set[int] = set()
-    guesses: dict[str, str] = {}
-    matched = claimed = 0.0
-    denial_used = headed = False
     on, fit, on_places = _part(term.on, named, behind, subject, index)
+    claim = _Claim(spelling, on, fit)
+    headed = False
     for asked, weight in zip(spelling.asked, index.asked_weights[number], strict=True):
         spans = [s for sense in sorted(asked) for s in clause.senses.get(sense, ())]
         kinds = [kind for slot, kind in asked if slot == "part"]
         if ("cue", "denied") in asked:
             if not spans:
                 return None
-            denial_used = True
-            used |= set(spans[0].places)
-            matched += weight
+            claim.denied = True
+            claim.used |= set(spans[0].places)
+            claim.matched += weight
             continue
         if spans:
             span = max(spans, key=lambda s: (not s.guessed, len(s.places), -s.first))
-            used |= set(span.places)
-            matched += weight
+            claim.used |= set(span.places)
+            claim.matched += weight
             headed |= any(s.sense[0] not in ("part", "point", "cue") for s in spans)
             if span.guessed:
-                guesses[span.guessed] = clause.tokens[span.first].text
+                claim.guesses[span.guessed] = clause.tokens[span.first].text
         elif kinds and (near := _related(kinds, named, index)):
-            used |= near
-            matched += weight * 0.9
+            claim.used |= near
+            claim.matched += weight * 0.9
         elif kinds and len(kinds) == len(asked) and _implied(kinds, term.on, on, index):
-            claimed += 0.0 if on and fit == 1.0 else 0.15
+            claim.claimed += 0.0 if on and fit == 1.0 else 0.15
         else:
-            claimed += weight
-    if not headed and (claimed or len(used) < 2 or used - clause.partly):
+            claim.claimed += weight
+    if not headed and (claim.claimed or len(claim.used) < 2 or claim.used - clause.partly):
         return None
-    value = _value(term.unit, clause) if term.family == "reading" else None
-    if term.family == "reading" and value is None:
-        return None
-    used |= on_places | ({value[0]} if value else set())
-    return _weighed(spelling, clause, index, subject, used, guesses, matched, claimed, denial_used, on, fit, value)
+    if term.family == "reading":
+        claim.value = _value(term.unit, clause)
+        if claim.value is None:
+            return None
+        claim.used.add(claim.value[0])
+    claim.used |= on_places
+    return claim
 
 
-def _weighed(
-    spelling, clause, index, subject, used, guesses, matched, claimed, denial_used, on, fit, value
-) -> Held | None:  # type: ignore[no-untyped-def]
-    term = spelling.term
-    more, quiet = _qualifiers(clause, used, term)
-    lifted = {p for p, x in clause.lifted.items() if x.kind in ("extent", "which", "count")}
-    said_again = {p for sense in index.alone.get(term.name, ()) for s in clause.senses.get(sense, ()) for p in s.places}
-    left = clause.content - used - quiet - lifted - said_again
+def _score(
+    claim: _Claim, clause: Clause, index: Index, subject: str, more: dict[str, str], left: frozenset[int]
+) -> float:
+    """How well the term fits the clause, 0 to 1: what is claimed beyond it and what is left unread count against it."""
+    term = claim.spelling.term
     unread = sum(_loss(clause, p, index) for p in left)
-    score = matched / (matched + CLAIMED * claimed + UNREAD * unread) * fit * FAMILY[term.family]
+    score = (
+        claim.matched / (claim.matched + CLAIMED * claim.claimed + UNREAD * unread) * claim.fit * FAMILY[term.family]
+    )
     said = {t.stem for t in clause.tokens}
     other = OTHER_WORDS if term.family != "act" else OTHER_VERB
-    score *= other + (1 - other) * (len(spelling.stems & said) / max(1, len(spelling.stems)))
-    if guesses:
+    score *= other + (1 - other) * (len(claim.spelling.stems & said) / max(1, len(claim.spelling.stems)))
+    if claim.guesses:
         score *= 0.95
     own = index.vocabulary.features[term.name].qualifiers if term.family == "feature" else {}
     if any(more.get(slot, value) != value for slot, value in own.items()):
         score *= WRONG_PART
     if term.family == "setting" and left:
         score *= WRONG_PART
-    if (
-        term.on == ("leak",)
-        and subject not in LEAKING
-        and not {("word", "leak"), ("part", "leak")} & clause.senses.keys()
-    ):
+    leak_said = {("word", "leak"), ("part", "leak")} & clause.senses.keys()
+    if term.on == ("leak",) and subject not in LEAKING and not leak_said:
         score *= UNTOLD
-    if spelling.bare and not clause.cues("done"):
+    if claim.spelling.bare and not clause.cues("done"):
         score *= BARE
-    if score < WEAK:
-        return None
-    state, asks = _told(clause, denial_used)
-    asks = [f"{said!r} is taken for {word!r}" for word, said in sorted(guesses.items())] + asks
-    asks += [spelling.ask] if spelling.ask else []
+    return score
+
+
+def _asks(claim: _Claim, clause: Clause, left: frozenset[int]) -> tuple[str, list[str]]:
+    """(present, absent or not looked at; why it must be asked back)."""
+    term = claim.spelling.term
+    state, told = _told(clause, claim.denied)
+    asks = [f"{said!r} is taken for {word!r}" for word, said in sorted(claim.guesses.items())] + told
+    asks += [claim.spelling.ask] if claim.spelling.ask else []
     asks += ["it is taken for a fact about the whole case"] if term.family == "setting" else []
-    if claimed > 0.2:
+    if claim.claimed > 0.2:
         asks.append("the term may say more than was said")
     if left:
-        asks.append("not every word was read: " + ", ".join(clause.words(frozenset(left))))
-    if fit == WRONG_PART:
+        asks.append("not every word was read: " + ", ".join(clause.words(left)))
+    if claim.fit == WRONG_PART:
         asks.append("the part named does not fit")
-    elif not on and term.family == "feature":
+    elif not claim.on and term.family == "feature":
         asks.append("no part is named")
     asks += [
         f"{x.said!r} is taken for a clock position" for x in clause.lifted.values() if x.kind == "extent" and x.guessed
     ]
-    if value:
-        more = {"value": value[1].text, **more}
-        asks += [f"the unit of {value[1].said!r} is a guess"] if value[1].guessed else []
-    return Held(Statement(term.family, term.name, on if term.family != "setting" else "", state, more), round(score, 4),
-                frozenset(used), tuple(asks), frozenset(left), len(spelling.asked))  # fmt: skip
+    if claim.value and claim.value[1].guessed:
+        asks.append(f"the unit of {claim.value[1].said!r} is a guess")
+    return state, asks
 
 
 def _told(clause: Clause, denial_used: bool = False) -> tuple[str, list[str]]:
@@ -223,7 +265,7 @@ def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
         asks = [
             *guesses,
             *told,
-            *(["not every word was read: " + ", ".join(clause.words(frozenset(left)))] if left else []),
+            *(["not every word was read: " + ", ".join(clause.words(left))] if left else []),
         ]
         result.append(
             Held(Statement("state", variable, point, state, more), score, frozenset(used), tuple(asks), frozenset(left))

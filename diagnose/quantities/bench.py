@@ -149,7 +149,7 @@ class Bench:
         return self.knowledge.tables[name]
 
     @cached_property
-    def seats(self) -> tuple[Owner, ...]:
+    def seals(self) -> tuple[Owner, ...]:
         return tuple(Owner(p) for p in self.case.positions)
 
     # ---- results ------------------------------------------------------------------------------------------

@@ -18,8 +18,8 @@ _SUBJECTS = (drive, faces, leakage, machine, orings, service, springs, wear)
 def compute(case: Case, knowledge: Knowledge) -> tuple[Quantity, ...]:
     """The quantities of a case in one canonical order, whatever the order of its records.
 
-    Only subjects with a reading on record are called, and only quantities that the vocabulary names are kept. One that
-    lacks an input, or whose readings cannot tell, is there with its problem. Where a pressure is written without g or a
+    Only quantities that the vocabulary names are kept. One that lacks an input, or whose readings cannot tell, is there
+    with its problem. Where a pressure is written without g or a
     everything is computed twice, as absolute and as gauge; what differs spans both.
     """
     case = with_figures(case, knowledge)
@@ -37,7 +37,7 @@ def _computed(case: Case, knowledge: Knowledge) -> dict[str, Quantity]:
         return {}
     bench = Bench(case, knowledge)
     named = knowledge.vocabulary.quantities
-    computed = (q for subject in _SUBJECTS if bench.has(*subject.READS) for q in subject.compute(bench))
+    computed = (q for subject in _SUBJECTS for q in subject.compute(bench))
     found = {q.id: q for q in computed if q.name in named}
     given = {q.name for q in found.values()}
     return found | {q.id: q for q in simple.compute(bench) if q.name not in given}

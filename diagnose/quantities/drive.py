@@ -7,13 +7,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from diagnose.quantities.bench import Bench, Owner, Value
 from diagnose.quantities.model import Quantity
 
-READS = (
-    "clockwise flank wear",
-    "counterclockwise flank wear",
-    "set screw bite",
-    "set screw torque",
-    "gland bolt torque",
-)
 WITH, AGAINST, BOTH = "with rotation", "against rotation", "both"
 
 

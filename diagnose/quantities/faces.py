@@ -11,11 +11,6 @@ from diagnose.quantities.orings import elastomer_margin
 from diagnose.quantities.service import across_seal, superheat_margin
 from diagnose.reading.units import amount, show
 
-READS = (
-    "nose outer diameter", "nose inner diameter", "balance diameter", "spring force", "light bands",
-    "light bands along", "light bands across", "nose height", "face runout",
-)  # fmt: skip
-
 
 def face_area(outer: float, inner: float) -> float:
     """A = pi/4 (Do^2 - Di^2), m2. Geometry. Raises ValueError unless outer > inner > 0."""
@@ -129,9 +124,9 @@ def time_left(height: float, rate: float) -> float:
 
 def compute(bench: Bench) -> Iterator[Quantity]:
     if bench.has("nose outer diameter", "balance diameter"):
-        for seat in bench.seats:
-            if any(bench.one(n, seat).value is not None for n in ("nose outer diameter", "balance diameter")):
-                yield from _load_and_heat(bench, seat)
+        for seal in bench.seals:
+            if any(bench.one(n, seal).value is not None for n in ("nose outer diameter", "balance diameter")):
+                yield from _load_and_heat(bench, seal)
     for owner in bench.owners("light bands"):
         yield _flatness(bench, owner)
     for owner in bench.owners("light bands along", "light bands across"):
@@ -144,46 +139,46 @@ def compute(bench: Bench) -> Iterator[Quantity]:
                              lambda runout, d: runout / d, bench.one("face runout", owner), outer)  # fmt: skip
 
 
-def _load_and_heat(bench: Bench, seat: Owner) -> Iterator[Quantity]:
+def _load_and_heat(bench: Bench, seal: Owner) -> Iterator[Quantity]:
     outer, inner, bore = (
-        bench.one(n, seat) for n in ("nose outer diameter", "nose inner diameter", "balance diameter")
+        bench.one(n, seal) for n in ("nose outer diameter", "nose inner diameter", "balance diameter")
     )
-    inside = bench.term("pressure side", seat.position) == "inner edge"
+    inside = bench.term("pressure side", seal.position) == "inner edge"
     side = "pressure at the inner edge" if inside else "pressure taken to stand at the outer edge"
     if bore.value is not None:
         formula = "B = (Db² - Di²) / (Do² - Di²)" if inside else "B = (Do² - Db²) / (Do² - Di²)"
-        balance = bench.work_out("balance ratio", seat, formula, "api-682-2002",
+        balance = bench.work_out("balance ratio", seal, formula, "api-682-2002",
                                  balance_inside if inside else balance_outside, outer, inner, bore, notes=(side,))  # fmt: skip
         yield balance
     else:
-        balance = bench.result("balance ratio", seat, "", "api-682-2002", (outer, inner), problem=bore.lack)
-    speed = bench.one("speed", seat)
+        balance = bench.result("balance ratio", seal, "", "api-682-2002", (outer, inner), problem=bore.lack)
+    speed = bench.one("speed", seal)
     velocity = bench.work_out(
-        "mean face speed", seat, "V = omega (Do + Di) / 4", "geometry", mean_speed, outer, inner, speed
+        "mean face speed", seal, "V = omega (Do + Di) / 4", "geometry", mean_speed, outer, inner, speed
     )
     yield velocity
-    difference = across_seal(bench, seat)
+    difference = across_seal(bench, seal)
     if difference is None or balance.value is None:
         return
-    area = bench.work_out("face area", seat, "A = pi/4 (Do² - Di²)", "geometry", face_area, outer, inner)
+    area = bench.work_out("face area", seal, "A = pi/4 (Do² - Di²)", "geometry", face_area, outer, inner)
     yield area
-    force = bench.one("spring force", seat)
+    force = bench.one("spring force", seal)
     sprung = bench.work_out(
-        "spring pressure", seat, "psp = Fsp / A", "geometry", spring_pressure, force, worked_out(area)
+        "spring pressure", seal, "psp = Fsp / A", "geometry", spring_pressure, force, worked_out(area)
     )
     yield sprung
-    gradient = bench.one("pressure gradient factor", seat)
+    gradient = bench.one("pressure gradient factor", seal)
     if gradient.value is None:
         gradient = assumed("pressure gradient factor", 0.5, "0.5, flat faces, liquid that does not flash")
-    pressure = bench.work_out("face pressure", seat, "p = dp (B - K) + psp", "api-682-2002", face_pressure,
+    pressure = bench.work_out("face pressure", seal, "p = dp (B - K) + psp", "api-682-2002", face_pressure,
                               worked_out(difference), worked_out(balance), gradient, worked_out(sprung), notes=(side,))  # fmt: skip
     yield pressure
     loaded = bench.work_out(
-        "pv", seat, "PV = p V", "centrifugal-pumps-1992", pv, worked_out(pressure), worked_out(velocity)
+        "pv", seal, "PV = p V", "centrifugal-pumps-1992", pv, worked_out(pressure), worked_out(velocity)
     )
     yield loaded
-    yield from _against_pair(bench, seat, loaded, area, (outer, inner))
-    yield from _film(bench, seat, velocity, pressure, area)
+    yield from _against_pair(bench, seal, loaded, area, (outer, inner))
+    yield from _film(bench, seal, velocity, pressure, area)
 
 
 def _pair(bench: Bench, position: str) -> tuple[str, str]:
@@ -193,10 +188,10 @@ def _pair(bench: Bench, position: str) -> tuple[str, str]:
 
 
 def _against_pair(
-    bench: Bench, seat: Owner, loaded: Quantity, area: Quantity, ring: tuple[Value, Value]
+    bench: Bench, seal: Owner, loaded: Quantity, area: Quantity, ring: tuple[Value, Value]
 ) -> Iterator[Quantity]:
     materials = bench.table("faces")["materials"]
-    names = _pair(bench, seat.position)
+    names = _pair(bench, seal.position)
     families = {materials[n]["family"] for n in names if n}
     row = next((r for r in bench.table("faces")["pairs"] if "" not in names and set(r["pair"]) == families), None)
     lack = (
@@ -209,34 +204,34 @@ def _against_pair(
         low, high = amount(bound["most"][0]).value, amount(bound["most"][-1]).value
         text = " to ".join(dict.fromkeys(bound["most"]))
         thin = bench.table("faces")["pv in thin liquids"]
-        if set(thin["services"]) & bench.terms("service", seat.position):
+        if set(thin["services"]) & bench.terms("service", seal.position):
             low *= float(thin["share"])
             text += f", down to {float(thin['share']):.0%} of it in a thin or boiling liquid, {thin['source']}"
         limit = Value("pv limit of the pair", (low + high) / 2, (high - low) / 2, ((f"{text}, {bound['source']}", ""),))
-    yield bench.work_out("pv share of limit", seat, "PV / limit of the pair", bound["source"] if bound else "", lambda p, most: p / most,
+    yield bench.work_out("pv share of limit", seal, "PV / limit of the pair", bound["source"] if bound else "", lambda p, most: p / most,
                          worked_out(loaded), limit, notes=(bound["note"] if bound else "",))  # fmt: skip
-    friction = bench.one("friction coefficient", seat)
+    friction = bench.one("friction coefficient", seal)
     if friction.value is None and row:
         f, source = float(row["friction"]["value"]), row["friction"]["source"]
         usual = bench.table("faces")["ordinary friction"]
         ends = sorted((f, float(usual["value"]))) if f != float(usual["value"]) else (0.7 * f, 1.3 * f)
         text = f"{row['friction']['value']} for {' against '.join(names)}, {source}; {usual['value']} in ordinary duty, {usual['source']}"
         friction = assumed("friction coefficient", math.fsum(ends) / 2, text, (ends[1] - ends[0]) / 2)
-    heat = bench.work_out("friction heat", seat, "H = PV f A", "centrifugal-pumps-1992", friction_heat, worked_out(loaded),
+    heat = bench.work_out("friction heat", seal, "H = PV f A", "centrifugal-pumps-1992", friction_heat, worked_out(loaded),
                           friction, worked_out(area))  # fmt: skip
     yield heat
-    yield from _temperatures(bench, seat, heat, area, ring[0], [materials[n] for n in names if n])
+    yield from _temperatures(bench, seal, heat, area, ring[0], [materials[n] for n in names if n])
 
 
 def _temperatures(
-    bench: Bench, seat: Owner, heat: Quantity, area: Quantity, outer: Value, rings: list[dict[str, str]]
+    bench: Bench, seal: Owner, heat: Quantity, area: Quantity, outer: Value, rings: list[dict[str, str]]
 ) -> Iterator[Quantity]:
     if heat.value is None:
         return
     fin = bench.table("faces")["ring as a fin"]
     liquid = (
         "water"
-        if bench.terms("service", seat.position) & set(fin["water services"]) or "water" in _fluid(bench)
+        if bench.terms("service", seal.position) & set(fin["water services"]) or "water" in _fluid(bench)
         else "other"
     )
     film = assumed("film coefficient", float(fin["film coefficient"][liquid]), f"{fin['film coefficient'][liquid]} W/(m² K)",
@@ -248,24 +243,24 @@ def _temperatures(
         return h / sum(ring_conductance(alpha, math.pi * do, k, a, long) for k in carried)
 
     formula = "dT = H / sum sqrt(h P k A) tanh(m L), both rings as fins wetted on the rim"
-    warmer = bench.work_out("face temperature rise", seat, formula, "heat-transfer-textbook", rise, worked_out(heat), worked_out(area), outer,
+    warmer = bench.work_out("face temperature rise", seal, formula, "heat-transfer-textbook", rise, worked_out(heat), worked_out(area), outer,
                             film, length, notes=("an estimate: good to a factor of two",))  # fmt: skip
     yield warmer
-    superheat = superheat_margin(bench, seat)
+    superheat = superheat_margin(bench, seal)
     if superheat and warmer.value is not None:
-        yield bench.work_out("superheat margin at the faces", seat, "(T_sat - T) - dT", superheat.source, lambda m, dt: m - dt,
+        yield bench.work_out("superheat margin at the faces", seal, "(T_sat - T) - dT", superheat.source, lambda m, dt: m - dt,
                              worked_out(superheat), worked_out(warmer))  # fmt: skip
-    baked = elastomer_margin(bench, seat)
+    baked = elastomer_margin(bench, seal)
     if baked and baked.value is not None and warmer.value is not None:
 
         def behind(margin: float, dt: float, a: float, do: float, alpha: float, long: float) -> float:
             return margin - dt * max(share_behind(alpha, math.pi * do, k, a, long) for k in carried)
 
-        yield bench.work_out("elastomer temperature margin behind the faces", seat, "highest of the family - T - dT / cosh(m L), of the better conductor",
+        yield bench.work_out("elastomer temperature margin behind the faces", seal, "highest of the family - T - dT / cosh(m L), of the better conductor",
                              "heat-transfer-textbook", behind, worked_out(baked), worked_out(warmer), worked_out(area), outer, film, length)  # fmt: skip
-    flow = bench.one("flush flow", seat)
+    flow = bench.one("flush flow", seal)
     if flow.value is not None:
-        density, capacity = bench.one("density", seat), bench.one("specific heat", seat)
+        density, capacity = bench.one("density", seal), bench.one("specific heat", seal)
         water = bench.table("fluids")["liquid properties"]
         if density.value is None:
             density = assumed("density", float(water["density"]), f"{water['density']} kg/m³, as water")
@@ -273,7 +268,7 @@ def _temperatures(
             capacity = assumed(
                 "specific heat", float(water["specific heat"]), f"{water['specific heat']} J/(kg K), as water"
             )
-        yield bench.work_out("flush temperature rise", seat, "dT = H / (q rho c)", "api-682", flush_rise, worked_out(heat), flow,
+        yield bench.work_out("flush temperature rise", seal, "dT = H / (q rho c)", "api-682", flush_rise, worked_out(heat), flow,
                              density, capacity, notes=("face heat only; stirring and heat soak come on top",))  # fmt: skip
 
 
@@ -288,16 +283,16 @@ def flush_rise(heat: float, flow: float, density: float, capacity: float) -> flo
     return heat / (flow * density * capacity)
 
 
-def _film(bench: Bench, seat: Owner, velocity: Quantity, pressure: Quantity, area: Quantity) -> Iterator[Quantity]:
-    viscosity = bench.one("viscosity", seat)
+def _film(bench: Bench, seal: Owner, velocity: Quantity, pressure: Quantity, area: Quantity) -> Iterator[Quantity]:
+    viscosity = bench.one("viscosity", seal)
     if viscosity.value is None:
         return
-    outer, inner = bench.one("nose outer diameter", seat), bench.one("nose inner diameter", seat)
+    outer, inner = bench.one("nose outer diameter", seal), bench.one("nose inner diameter", seal)
 
     def duty(eta: float, v: float, p: float, a: float, do: float, di: float) -> float:
         return duty_parameter(eta, v, (do - di) / 2, p * a)
 
-    yield bench.work_out("film duty parameter", seat, "G = eta V b / F", "lebeck-1991", duty, viscosity,
+    yield bench.work_out("film duty parameter", seal, "G = eta V b / F", "lebeck-1991", duty, viscosity,
                          worked_out(velocity), worked_out(pressure), worked_out(area), outer, inner)  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from diagnose.quantities.bench import Bench, Owner, Value, assumed, worked_out
 from diagnose.quantities.model import Quantity
 from diagnose.quantities.service import across_seal
 
-READS = ("leak rate", "leak rate standing", "leak rate running", "leak mass rate")
+RATES = ("leak rate", "leak rate standing", "leak rate running", "leak mass rate")
 
 
 def mass_rate(flow: float, density: float) -> float:
@@ -33,8 +33,8 @@ def gap_for_leak(flow: float, difference: float, viscosity: float, outer: float,
 
 
 def compute(bench: Bench) -> Iterator[Quantity]:
-    for owner in bench.owners(*READS):
-        rates = {n: bench.one(n, owner) for n in READS if bench.records(n, owner)}
+    for owner in bench.owners(*RATES):
+        rates = {n: bench.one(n, owner) for n in RATES if bench.records(n, owner)}
         for name in ("leak rate", "leak rate standing", "leak rate running"):
             if name in rates:
                 flow = bench.work_out(
@@ -81,9 +81,9 @@ def _mass_and_gap(bench: Bench, owner: Owner, flow: Quantity) -> Iterator[Quanti
         yield bench.work_out(
             "leak mass rate", owner, "q rho", "geometry", mass_rate, worked_out(flow), density, notes=flow.notes
         )
-    seat = Owner(owner.position)
-    viscosity, outer, inner = (bench.one(n, seat) for n in ("viscosity", "nose outer diameter", "nose inner diameter"))
-    across = across_seal(bench, seat)
+    seal = Owner(owner.position)
+    viscosity, outer, inner = (bench.one(n, seal) for n in ("viscosity", "nose outer diameter", "nose inner diameter"))
+    across = across_seal(bench, seal)
     if across and None not in (viscosity.value, outer.value, inner.value):
         yield bench.work_out(
             "gap for the leak",

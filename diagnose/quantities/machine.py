@@ -19,7 +19,6 @@ AS_READ = (
     "bearing lift", "axial float", "flange movement", "vibration velocity", "coupling offset", "coupling angle", "orifice bore",
     "sleeve groove depth", "axial mark length", "shaft voltage", "soft foot",
 )  # fmt: skip
-READS = (*FULL_READINGS, *AS_READ, "gland gap", "running hours", "time to first leak", "starts")
 
 
 def full_reading(readings: Sequence[float]) -> float:

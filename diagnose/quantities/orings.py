@@ -11,7 +11,7 @@ from diagnose.quantities.model import Quantity
 from diagnose.quantities.service import across_seal
 from diagnose.reading.units import amount, show
 
-READS = (
+OF_A_RING = (
     "cross-section",
     "radial thickness",
     "axial thickness",
@@ -26,8 +26,6 @@ READS = (
     "face side hardness",
     "far side hardness",
     "extrusion gap",
-    "temperature",
-    "storage time",
 )
 
 
@@ -119,11 +117,11 @@ def gap_limit(rows: Sequence[Mapping[str, Any]], hardness: float, pressure: floa
 
 
 def compute(bench: Bench) -> Iterator[Quantity]:
-    for owner in bench.owners(*READS[:-2]):
+    for owner in bench.owners(*OF_A_RING):
         yield from _ring(bench, owner)
     if bench.has("temperature"):
-        for seat in bench.seats:
-            yield from _temperature(bench, seat)
+        for seal in bench.seals:
+            yield from _temperature(bench, seal)
     if bench.has("storage time"):
         yield from _storage(bench)
 
@@ -319,12 +317,12 @@ def _gap(bench: Bench, owner: Owner) -> Iterator[Quantity]:
     )
 
 
-def elastomer_margin(bench: Bench, seat: Owner) -> Quantity | None:
+def elastomer_margin(bench: Bench, seal: Owner) -> Quantity | None:
     """The family's highest temperature less the service temperature, over the span of the published values; None where unknown."""
-    temperature, term, row = _family(bench, seat)
+    temperature, term, row = _family(bench, seal)
     if "to" not in row:
         return None
-    services = bench.terms("service", seat.position)
+    services = bench.terms("service", seal.position)
     fluid = bench.case.texts.get("service.fluid", "").lower()
     steam = "steam" in services or "steam" in fluid
     watery = (
@@ -344,7 +342,7 @@ def elastomer_margin(bench: Bench, seat: Owner) -> Quantity | None:
     source = row[key][0]["source"]
     return bench.work_out(
         "elastomer temperature margin",
-        seat,
+        seal,
         "highest temperature of the family - service temperature",
         source,
         lambda m, t: m - t,
@@ -357,23 +355,23 @@ def elastomer_margin(bench: Bench, seat: Owner) -> Quantity | None:
     )
 
 
-def _family(bench: Bench, seat: Owner) -> tuple[Value, str, Mapping[str, Any]]:
+def _family(bench: Bench, seal: Owner) -> tuple[Value, str, Mapping[str, Any]]:
     """Service temperature, elastomer and its row of the table; an empty row where there is none."""
-    temperature, term = bench.one("temperature", seat), bench.term("elastomer", seat.position)
+    temperature, term = bench.one("temperature", seal), bench.term("elastomer", seal.position)
     if temperature.value is None or not term:
         return temperature, term, {}
     families = bench.table("elastomers")["families"]
     return temperature, term, families.get(named_in(families, term), {})
 
 
-def _temperature(bench: Bench, seat: Owner) -> Iterator[Quantity]:
-    margin = elastomer_margin(bench, seat)
+def _temperature(bench: Bench, seal: Owner) -> Iterator[Quantity]:
+    margin = elastomer_margin(bench, seal)
     if margin is None:
         return
     yield margin
-    temperature, term, row = _family(bench, seat)
+    temperature, term, row = _family(bench, seal)
     if "from" in row:
-        coldest = bench.one("lowest temperature", seat)
+        coldest = bench.one("lowest temperature", seal)
         coldest = coldest if coldest.value is not None else temperature
         least = Value(
             f"lowest temperature of {term}",
@@ -383,7 +381,7 @@ def _temperature(bench: Bench, seat: Owner) -> Iterator[Quantity]:
         )
         yield bench.work_out(
             "elastomer cold margin",
-            seat,
+            seal,
             "lowest temperature - coldest the family stands",
             row["from"]["source"],
             lambda t, m: t - m,
@@ -396,8 +394,8 @@ def _storage(bench: Bench) -> Iterator[Quantity]:
     machine = Owner("machine")
     age = bench.one("storage time", machine)
     yield bench.as_recorded("storage age", machine, age)
-    for seat in bench.seats:
-        term = bench.term("elastomer", seat.position)
+    for seal in bench.seals:
+        term = bench.term("elastomer", seal.position)
         if not term:
             continue
         families = bench.table("elastomers")["families"]
@@ -415,7 +413,7 @@ def _storage(bench: Bench) -> Iterator[Quantity]:
         )
         yield bench.work_out(
             "storage share of life",
-            seat,
+            seal,
             "storage age / storage life of the family",
             row["storage"][0]["source"],
             lambda a, most: a / most,

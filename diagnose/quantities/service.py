@@ -11,10 +11,6 @@ from diagnose.quantities.bench import Bench, Owner, Value, assumed, named_in
 from diagnose.quantities.model import Quantity
 from diagnose.reading.units import amount, show
 
-READS = (
-    "chamber pressure", "temperature", "lowest temperature", "barrier pressure", "barrier temperature", "rated pressure",
-    "npsh available", "flow", "water conductivity", "depressurisation rate", "flush temperature", "barrier viscosity",
-)  # fmt: skip
 ATMOSPHERE = 101325.0
 
 # IAPWS-IF97 region 4, table 34
@@ -113,11 +109,11 @@ def ask_coolprop(fluid: str, temperature: float) -> float:
 
 
 def compute(bench: Bench) -> Iterator[Quantity]:
-    for seat in bench.seats:
-        if _wets(bench, seat):
-            yield from _margins(bench, seat)
+    for seal in bench.seals:
+        if _wets(bench, seal):
+            yield from _margins(bench, seal)
         if bench.has("chamber pressure", "barrier pressure"):
-            across = across_seal(bench, seat)
+            across = across_seal(bench, seal)
             if across:
                 yield across
     machine = Owner("machine")
@@ -127,41 +123,41 @@ def compute(bench: Bench) -> Iterator[Quantity]:
     yield from _running(bench, machine)
 
 
-def _wets(bench: Bench, seat: Owner) -> bool:
+def _wets(bench: Bench, seal: Owner) -> bool:
     """The product stands at this seal: the only seal, the inboard one, or one with figures of its own."""
-    own = any(m.position == seat.position for m in bench.named.get("chamber pressure", ()))
-    return bench.has("chamber pressure") and (seat.position != "outboard" or own)
+    own = any(m.position == seal.position for m in bench.named.get("chamber pressure", ()))
+    return bench.has("chamber pressure") and (seal.position != "outboard" or own)
 
 
-def _margins(bench: Bench, seat: Owner) -> Iterator[Quantity]:
-    pressure, temperature = bench.one("chamber pressure", seat), bench.one("temperature", seat)
-    vapour, _, source, notes = _vapour(bench, seat, temperature)
-    if bench.term("arrangement", seat.position) == "dual pressurised":
+def _margins(bench: Bench, seal: Owner) -> Iterator[Quantity]:
+    pressure, temperature = bench.one("chamber pressure", seal), bench.one("temperature", seal)
+    vapour, _, source, notes = _vapour(bench, seal, temperature)
+    if bench.term("arrangement", seal.position) == "dual pressurised":
         notes += (
             "the faces of a pressurised pair run on barrier fluid; the product's margin bears on leaks inward only",
         )
     yield bench.work_out(
-        "vapour margin", seat, "M = p_ch - p_v, absolute", source, vapour_margin, pressure, vapour, notes=notes
+        "vapour margin", seal, "M = p_ch - p_v, absolute", source, vapour_margin, pressure, vapour, notes=notes
     )
     yield bench.work_out(
-        "vapour margin ratio", seat, "r = p_ch / p_v, absolute", source, vapour_ratio, pressure, vapour, notes=notes
+        "vapour margin ratio", seal, "r = p_ch / p_v, absolute", source, vapour_ratio, pressure, vapour, notes=notes
     )
-    superheat = superheat_margin(bench, seat, notes)
+    superheat = superheat_margin(bench, seal, notes)
     if superheat:
         yield superheat
-    rating = bench.one("rated pressure", seat)
+    rating = bench.one("rated pressure", seal)
     if rating.value is not None:
-        yield bench.work_out("chamber pressure share of rating", seat, "(p_ch - p_atm) / (rating - p_atm)", "geometry", _share_of_rating,
+        yield bench.work_out("chamber pressure share of rating", seal, "(p_ch - p_atm) / (rating - p_atm)", "geometry", _share_of_rating,
                              pressure, rating)  # fmt: skip
 
 
-def superheat_margin(bench: Bench, seat: Owner, notes: tuple[str, ...] = ()) -> Quantity | None:
+def superheat_margin(bench: Bench, seal: Owner, notes: tuple[str, ...] = ()) -> Quantity | None:
     """How far the chamber stays from boiling, K; None where liquid or temperature is not known."""
-    pressure, temperature = bench.one("chamber pressure", seat), bench.one("temperature", seat)
-    _, row, source, _ = _vapour(bench, seat, temperature)
+    pressure, temperature = bench.one("chamber pressure", seal), bench.one("temperature", seal)
+    _, row, source, _ = _vapour(bench, seal, temperature)
     if not row or temperature.value is None:
         return None
-    return bench.work_out("chamber superheat margin", seat, "T_sat(p_ch) - T", source, lambda p, t: boiling_point(row, p) - t,
+    return bench.work_out("chamber superheat margin", seal, "T_sat(p_ch) - T", source, lambda p, t: boiling_point(row, p) - t,
                           pressure, temperature, notes=notes)  # fmt: skip
 
 
@@ -172,10 +168,10 @@ def _share_of_rating(pressure: float, rating: float) -> float:
 
 
 def _vapour(
-    bench: Bench, seat: Owner, temperature: Value
+    bench: Bench, seal: Owner, temperature: Value
 ) -> tuple[Value, Mapping[str, Any] | None, str, tuple[str, ...]]:
     """The vapour pressure at the seal as given, from the fluid's equation, or from CoolProp; and the fluid's row."""
-    given = bench.one("vapour pressure", seat)
+    given = bench.one("vapour pressure", seal)
     name = bench.case.texts.get("service.fluid", "")
     fluids = bench.table("fluids")["fluids"] if name else {}
     known = named_in(fluids, name) or named_in(fluids, name.split(",")[0])
@@ -211,21 +207,21 @@ def _vapour(
     return Value("vapour pressure", middle, spread, origins), row, source, (pure,)
 
 
-def across_seal(bench: Bench, seat: Owner) -> Quantity | None:
+def across_seal(bench: Bench, seal: Owner) -> Quantity | None:
     """What stands across the seal, in the direction it was meant to; negative: reversed. None without pressures."""
-    chamber, barrier = bench.one("chamber pressure", seat), bench.one("barrier pressure", seat)
+    chamber, barrier = bench.one("chamber pressure", seal), bench.one("barrier pressure", seal)
     air = assumed("atmospheric pressure", ATMOSPHERE, "1.013 bar")
-    arrangement = bench.term("arrangement", seat.position)
+    arrangement = bench.term("arrangement", seal.position)
     high, low, formula = chamber, air, "chamber - atmosphere"
-    if seat.position == "outboard":
+    if seal.position == "outboard":
         high, low, formula = barrier, air, "barrier - atmosphere"
-    elif seat.position == "inboard" and arrangement == "dual pressurised":
+    elif seal.position == "inboard" and arrangement == "dual pressurised":
         high, low, formula = barrier, chamber, "barrier - chamber"
-    elif seat.position == "inboard":
+    elif seal.position == "inboard":
         high, low, formula = chamber, barrier if barrier.value is not None else air, "chamber - buffer"
     if high.value is None:
         return None
-    return bench.work_out("pressure difference across seal", seat, formula, "geometry", lambda h, w: h - w, high, low,
+    return bench.work_out("pressure difference across seal", seal, formula, "geometry", lambda h, w: h - w, high, low,
                           notes=("negative: reversed",))  # fmt: skip
 
 

@@ -10,16 +10,6 @@ from typing import Any
 from diagnose.quantities.bench import Bench, Owner, Value
 from diagnose.quantities.model import Quantity
 
-READS = (
-    "free length",
-    "spring load",
-    "springs found",
-    "springs broken",
-    "working length",
-    "wire diameter",
-    "coil diameter",
-    "active coils",
-)
 SHEAR_MODULUS = 78.5e9
 """Pa, spring steel (from memory); stainless spring wire is about a tenth lower."""
 

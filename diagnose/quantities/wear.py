@@ -11,7 +11,6 @@ from diagnose.quantities.bench import Bench, Owner, Value, worked_out
 from diagnose.quantities.model import Quantity
 from diagnose.reading.units import amount
 
-READS = ("wear depth", "inner edge wear depth", "outer edge wear depth", "track width", "track margin")
 MOST_CONDITION = 10.0
 """Stations so uneven that the fit's condition number exceeds this cannot part the harmonics."""
 
@@ -352,8 +351,8 @@ def nose_width(bench: Bench, position: str) -> Value:
     """The nose's width as measured, or from its two diameters."""
     width = bench.near("nose width", position)
     if width.value is None:
-        seat = Owner(position)
-        outer, inner = bench.one("nose outer diameter", seat), bench.one("nose inner diameter", seat)
+        seal = Owner(position)
+        outer, inner = bench.one("nose outer diameter", seal), bench.one("nose inner diameter", seal)
         if outer.value is not None and inner.value is not None:
             half = (outer.spread + inner.spread) / 2
             return Value("nose width", (outer.value - inner.value) / 2, half, outer.origins + inner.origins)

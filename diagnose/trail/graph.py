@@ -77,7 +77,7 @@ def judged_id(j: Judged) -> str:
 
 
 def firing_id(branch: Branch, position: str) -> str:
-    content = [(p.table, p.equals, p.compare, p.negated, p.seat, p.same_part) for p in branch.premises]
+    content = [(p.table, p.equals, p.compare, p.negated, p.at, p.same_part) for p in branch.premises]
     digest = hashlib.sha1(json.dumps(content).encode()).hexdigest()[:8]
     kind = branch.conclusion.kind
     state = branch.conclusion.state if kind == "found" else kind

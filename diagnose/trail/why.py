@@ -179,14 +179,14 @@ def ledger(asked: Reasoning, node: str, depth: int = DEPTH) -> Tree:
         "not_counted": [
             {"finding": f, "state": graph.nodes[finding_id(f, at.position)]["state"], "through": through}
             for f, through in sorted(at.through.items())
-            if f != through and _bears(graph, _seated(node, at.position), finding_id(f, at.position))
+            if f != through and _bears(graph, _at_position(node, at.position), finding_id(f, at.position))
         ],
         "lines_for": told["lines_for"],
     }  # fmt: skip
     if told["type"] == "cause":
-        told = graph.nodes[_seated(node, at.position)]
+        told = graph.nodes[_at_position(node, at.position)]
         prior = [
-            firing_tree(graph, f, depth - 1, above) for f in below(graph, _seated(node, at.position), "sets prior")
+            firing_tree(graph, f, depth - 1, above) for f in below(graph, _at_position(node, at.position), "sets prior")
         ]
         result["prior"] = {"weight": told["prior"], "common": told["common"], "base_common": told["base_common"],
                            "because": prior}  # fmt: skip
@@ -197,7 +197,7 @@ def ledger(asked: Reasoning, node: str, depth: int = DEPTH) -> Tree:
     return result
 
 
-def _seated(node: str, position: str) -> str:
+def _at_position(node: str, position: str) -> str:
     """The node of the same cause or mechanism at a position."""
     return f"{node.rpartition('@')[0]}@{position}"
 
@@ -221,7 +221,7 @@ def brought_by(asked: Reasoning, node: str) -> list[Tree]:
 def group_tree(asked: Reasoning, node: str, position: str, group: Group, depth: int, above: set[str]) -> Tree:
     """A group of marks: what it is worth as a whole, how its marks share that, and each with its proof."""
     graph = asked.graph
-    owner = mechanism_id(group.mechanism, position) if group.mechanism else _seated(node, position)
+    owner = mechanism_id(group.mechanism, position) if group.mechanism else _at_position(node, position)
     marks = []
     for finding in sorted(group.findings, key=lambda f: (-abs(round(group.alone[f], DIGITS)), f)):
         id = finding_id(finding, position)

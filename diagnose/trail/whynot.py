@@ -91,7 +91,7 @@ class WhyNot:
                      "at": f"{premise.condition.where.file}:{premise.condition.where.line}"}  # fmt: skip
         if verdict.lack:
             told["lack"] = verdict.lack
-        if premise.table == "found" and not premise.negated and not verdict.holds and premise.seat == "" and depth > 0:
+        if premise.table == "found" and not premise.negated and not verdict.holds and premise.at == "" and depth > 0:
             wanted = dict(premise.equals)
             told["because"] = self.trials_json(str(wanted["finding"]), str(wanted["state"]), depth - 1)[:1]
         return told
@@ -244,9 +244,9 @@ class WhyNot:
         if premise.negated:
             return self.forget(verdict.ids)
         c, wanted = premise.condition, dict(premise.equals)
-        at = self.seat(premise.seat)
+        at = self.place(premise.at)
         if premise.table == "setting":
-            place = f"@{at}" if premise.seat in ("inboard", "outboard", "other") else ""
+            place = f"@{at}" if premise.at in ("inboard", "outboard", "other") else ""
             return (Change("set", f"{wanted['setting']}{place}={'' if wanted['holds'] else 'not '}{wanted['term']}"),)
         if premise.table == "seen":
             kind = "present" if wanted["state"] == "present" else "absent"
@@ -265,8 +265,8 @@ class WhyNot:
         records = sorted({leaf for i in ids for leaf in self.inference.leaves(i) if not leaf.startswith("f:")})
         return tuple(Change("forget", called(self.case, r)) for r in records if r in self.graph)
 
-    def seat(self, seat: str) -> str:
-        return {"": self.position, "any": self.position, "other": self.other}.get(seat, seat)
+    def place(self, at: str) -> str:
+        return {"": self.position, "any": self.position, "other": self.other}.get(at, at)
 
     def comma(self, at: str, kind: str = "") -> str:
         """The position as a qualifier where the case has more than one."""
@@ -309,7 +309,7 @@ class WhyNot:
         if not tied:
             return ""
         for p in self.case.parts:
-            if all(self.carries(p, c, self.seat(c.at)) for c in tied):
+            if all(self.carries(p, c, self.place(c.at)) for c in tied):
                 return p.item
         return next((c.on for c in tied if c.on), "")
 

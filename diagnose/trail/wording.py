@@ -22,7 +22,7 @@ _BLANK = {"part": "the part", "parts": "the parts", "extent": "an extent not rec
 _QUALIFIERS = {"extent": "extent", "side": "side", "rank": "degree"}
 
 
-def seat_name(position: str) -> str:
+def position_name(position: str) -> str:
     return position if position in ("seal", "machine", "") else f"{position} seal"
 
 
@@ -124,7 +124,7 @@ class Sentences:
     def _fill(self, slot: str, ids: Iterable[str], position: str) -> str:
         ids = list(ids)
         if slot == "position":
-            return "the " + (seat_name(position) if position != "machine" else "machine")
+            return "the " + (position_name(position) if position != "machine" else "machine")
         if slot == "quantity":
             found = [quantity_text(self._quantities[i]) for i in ids if i in self._quantities]
         elif slot == "extent":

@@ -208,8 +208,8 @@ def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budg
     page.ends(case.name, "invented case" if case.invented else "", bold=True)
     for x in judgements:
         led = [f"{j.name} ({j.standing}, {percent(j.probability)})" for j in leaders(x)]
-        seat = f"{x.position} seal: " if len(case.positions) > 1 else ""
-        page.say(f"{seat}{' with '.join(led) or not_named(x)}", indent=2, lead="leading ", hang=10)
+        which = f"{x.position} seal: " if len(case.positions) > 1 else ""
+        page.say(f"{which}{' with '.join(led) or not_named(x)}", indent=2, lead="leading ", hang=10)
     page.say(_stage(case.stage, plan.stage), indent=2, lead="stage   ", hang=10)
     within = f" of the {minutes(budget)} given" if budget is not None else ""
     told = sum(s.bits for s in plan.steps)
@@ -340,10 +340,10 @@ def _lost(inference: Inference, plan: Plan) -> list[tuple[str, str]]:
         for o in case.observations
         if o.state == "lost"
     ]
-    seats: dict[tuple[str, str], list[str]] = {}
+    places: dict[tuple[str, str], list[str]] = {}
     for gone in plan.lost:
-        seats.setdefault((gone.finding, lost_why(gone)), []).append(gone.position)
-    found = [(f"{name} [{', '.join(at)}]" if several else name, why) for (name, why), at in seats.items()]
+        places.setdefault((gone.finding, lost_why(gone)), []).append(gone.position)
+    found = [(f"{name} [{', '.join(at)}]" if several else name, why) for (name, why), at in places.items()]
     return list(dict.fromkeys([*lost_things(case), *recorded, *found]))
 
 
@@ -354,8 +354,8 @@ def short_steps(inference: Inference, plan: Plan, page: Page) -> None:
     several = len(inference.case.positions) > 1
     page.heading("What to look at next")
     for number, step in enumerate(plan.steps[:MOST_ON_FIRST_SCREEN], 1):
-        seat = f" [{', '.join(step.positions)}]" if several else ""
-        left, right = f"  {number}. {step.name}{seat}", f"{minutes(step.minutes)}, {step.bits:.2f} bit"
+        which = f" [{', '.join(step.positions)}]" if several else ""
+        left, right = f"  {number}. {step.name}{which}", f"{minutes(step.minutes)}, {step.bits:.2f} bit"
         for count in range(len(step.parts), 0, -1):
             told = f"{left}: {listed(step.parts[:count])}?"
             if len(told) + len(right) + 2 <= page.width:

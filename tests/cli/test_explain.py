@@ -114,14 +114,6 @@ def test_a_wrong_call_says_the_way_out_and_exits_with_2(words, told):
     assert "Traceback" not in done.stderr
 
 
-def test_the_readme_names_every_command():
-    from diagnose.cli.main import MODULES
-
-    readme = (ROOT / "README.md").read_text("utf-8")
-    missing = [name for name in MODULES if f"diagnose {name}" not in readme]
-    assert missing == []
-
-
 @pytest.fixture
 def without_index(tmp_path):
     """The scenario of two spots at two bolts as it would be if nobody had indexed a part."""

@@ -24,7 +24,7 @@ OPEN = {"low": "-1e99", "high": "1e99"}
 """Ends of a reading that is open or not there: no comparison holds for them."""
 
 
-def deduce(branches: list[Branch], facts: list[Fact], seats: list[tuple[str, str]]) -> set[tuple[str, str, str]]:
+def deduce(branches: list[Branch], facts: list[Fact], positions: list[tuple[str, str]]) -> set[tuple[str, str, str]]:
     """(finding, state, position) of everything CLIPS concludes."""
     env = clips.Environment()
     env.build("(deftemplate place (slot position) (slot other))")
@@ -37,7 +37,7 @@ def deduce(branches: list[Branch], facts: list[Fact], seats: list[tuple[str, str
     found = [b for b in branches if b.conclusion.kind == "found"]
     for number, branch in enumerate(found):
         env.build(rule(branch, number, 9000 - number))
-    for position, other in seats:
+    for position, other in positions:
         env.assert_string(f"(place (position {text(position)}) (other {text(other)}))")
     for fact in facts:
         inner = " ".join(
@@ -74,10 +74,10 @@ def pattern(p: Premise, number: int) -> str:
         else:
             test = f"({sign} {name} {text(value)})"
         slots.append(f"({slot} {name}&:{test})")
-    if p.seat in ("", "other"):
-        slots.append(f"({'position' if p.seat == '' else 'other'} ?place)")
-    elif p.seat != "any":
-        slots.append(f"(position {text(p.seat)})")
+    if p.at in ("", "other"):
+        slots.append(f"({'position' if p.at == '' else 'other'} ?place)")
+    elif p.at != "any":
+        slots.append(f"(position {text(p.at)})")
     if p.same_part:
         slots.append("(part ?part)")
     inner = f"({p.table} {' '.join(slots)})"

@@ -30,9 +30,9 @@ def build(branches: list[Branch], recorded: dict, others: dict[str, str]) -> Any
     return type("Stock", (KnowledgeEngine,), {f"r{i}": rule_of(i, b) for i, b in enumerate(branches)})()
 
 
-def run(branches: list[Branch], facts: list[Fact], seats: list[tuple[str, str]]) -> tuple[Firing, ...]:
+def run(branches: list[Branch], facts: list[Fact], positions: list[tuple[str, str]]) -> tuple[Firing, ...]:
     recorded: dict[tuple[int, str], list[set[str]]] = {}
-    others = dict(seats)
+    others = dict(positions)
     engine = build(branches, recorded, others)
     engine.reset()
     for position in others:

@@ -13,7 +13,7 @@ from diagnose.casefile.reader import read_case
 from diagnose.inference.engine import Facts as CaseFacts
 from diagnose.inference.engine import Reasoner, Row
 from diagnose.inference.experta_shim import AND, AS, MATCH, NOT, Fact, KnowledgeEngine, P, Rule
-from diagnose.inference.facts import make, seats
+from diagnose.inference.facts import make, seal_positions
 from diagnose.inference.matcher import IndexedMatcher
 from diagnose.inference.rules import Branch, Conclusion, Premise
 from diagnose.inference.run import infer
@@ -132,7 +132,7 @@ def test_the_same_firings_as_plain_experta_on_every_scenario(path, whole_base):
     inference = infer(case, whole_base)
     touched = whole_base.reasoner.candidates([_row(f) for f in inference.facts])
     branches = [whole_base.rules.branches[i] for i in touched]
-    theirs = stock.run(branches, list(inference.facts), seats(case))
+    theirs = stock.run(branches, list(inference.facts), seal_positions(case))
     assert set(theirs) == set(inference.firings) and theirs
 
 
@@ -141,7 +141,7 @@ def test_rules_left_unbuilt_could_not_have_fired(whole_base):
     inference = infer(read_case(path, whole_base.knowledge), whole_base)
     every = Reasoner(whole_base.rules.branches)
     every.build()
-    assert every.run(inference.facts, seats(inference.case)) == inference.firings
+    assert every.run(inference.facts, seal_positions(inference.case)) == inference.firings
 
 
 def _row(fact):
@@ -160,11 +160,11 @@ def rule_bases(draw):
     for number in range(draw(st.integers(1, 6))):
         premises = []
         for _ in range(draw(st.integers(1, 3))):
-            seat = draw(st.sampled_from(["", "", "other", "any", "inboard"]))
+            at = draw(st.sampled_from(["", "", "other", "any", "inboard"]))
             denied = draw(st.booleans())
             if number and draw(st.booleans()):
                 equals = (("finding", f"n{draw(st.integers(0, number - 1))}"), ("state", "present"))
-                premises.append(Premise("found", equals, None, denied, seat))
+                premises.append(Premise("found", equals, None, denied, at))
             else:
                 equals = (
                     ("feature", draw(st.sampled_from(features))),
@@ -172,7 +172,7 @@ def rule_bases(draw):
                     ("state", draw(st.sampled_from(["present", "absent"]))),
                 )
                 compare = ("rank", ">=", 1) if draw(st.booleans()) else None
-                premises.append(Premise("seen", equals, compare, denied, seat, not denied and draw(st.booleans())))
+                premises.append(Premise("seen", equals, compare, denied, at, not denied and draw(st.booleans())))
         ordered = tuple(sorted(dict.fromkeys(premises), key=lambda p: p.negated))
         result.append(
             Branch(
@@ -237,8 +237,8 @@ def test_a_case_leaves_nothing_behind_for_the_next(whole_base):
             assert infer(case, whole_base).firings == alone[case.digest]
 
 
-def premise(table: str, compare=None, negated=False, seat="", same_part=False, **equals) -> Premise:
-    return Premise(table, tuple(sorted(equals.items())), compare, negated, seat, same_part)
+def premise(table: str, compare=None, negated=False, at="", same_part=False, **equals) -> Premise:
+    return Premise(table, tuple(sorted(equals.items())), compare, negated, at, same_part)
 
 
 def branch(name: str, *premises: Premise, kind: str = "found") -> Branch:
@@ -313,7 +313,7 @@ def test_the_same_premise_twice_needs_one_fact_and_leaves_when_it_does():
 
 
 @pytest.mark.parametrize(
-    ("seat", "places"),
+    ("at", "places"),
     [
         ("", ["inboard"]),
         ("other", ["outboard"]),
@@ -322,12 +322,10 @@ def test_the_same_premise_twice_needs_one_fact_and_leaves_when_it_does():
         ("any", ["inboard", "outboard"]),
     ],
 )
-def test_a_premise_looks_where_its_seat_says(seat, places):
-    there = Reasoner([branch("a", premise("seen", seat=seat, feature="u"))]).run([seen("o1", "u")], PLACES)
+def test_a_premise_looks_where_its_at_says(at, places):
+    there = Reasoner([branch("a", premise("seen", at=at, feature="u"))]).run([seen("o1", "u")], PLACES)
     assert [f.position for f in there] == places
-    denied = Reasoner([branch("a", premise("seen", negated=True, seat=seat, feature="u"))]).run(
-        [seen("o1", "u")], PLACES
-    )
+    denied = Reasoner([branch("a", premise("seen", negated=True, at=at, feature="u"))]).run([seen("o1", "u")], PLACES)
     assert [f.position for f in denied] == [p for p, _ in PLACES if p not in places]
 
 
@@ -341,7 +339,7 @@ def test_premises_that_share_a_part_hold_on_one_part_only(part, fires):
 def test_a_comparison_is_part_of_the_pattern_and_findings_are_at_their_place():
     rules = [
         branch("a", premise("seen", ("rank", ">=", 2), feature="u")),
-        branch("b", premise("found", seat="other", finding="a")),
+        branch("b", premise("found", at="other", finding="a")),
     ]
     fired = Reasoner(rules).run([seen("o1", "u", rank=2), seen("o2", "u", rank=1)], PLACES)
     assert [(f.branch.rule, f.position, f.supports) for f in fired] == [

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from diagnose.casefile.reader import parse_case
-from diagnose.inference.facts import case_facts, mark_relations, seats
+from diagnose.inference.facts import case_facts, mark_relations, seal_positions
 from diagnose.inference.rules import compile_rules, findings_in_order
 from diagnose.inference.run import RuleBase, deduce, infer, load
 from diagnose.knowledge.conditions import walk
@@ -309,8 +309,8 @@ observations: [{part: 1, saw: radial cracks, degree: moderate}, {on: shaft, saw:
     bent = rows(case, base, "seen", feature="bent")
     assert {(r["position"], r["other"], r["rank"]) for r in bent} == {("inboard", "", 0), ("outboard", "", 0)}
     assert {r["part"] for r in bent} == {case.observations[1].id}
-    assert seats(case) == [("inboard", "outboard"), ("outboard", "inboard")]
-    assert seats(case_of("case: c", base)) == [("seal", "")]
+    assert seal_positions(case) == [("inboard", "outboard"), ("outboard", "inboard")]
+    assert seal_positions(case_of("case: c", base)) == [("seal", "")]
 
 
 def test_a_part_is_known_under_the_kinds_that_rules_name(base):
@@ -419,7 +419,7 @@ def same_as_clips(case, base):
         for f in result.firings
         if (b := f.branch).conclusion.kind == "found"
     }
-    return ours, clips_twin.deduce(list(base.rules.branches), list(result.facts), seats(case))
+    return ours, clips_twin.deduce(list(base.rules.branches), list(result.facts), seal_positions(case))
 
 
 def test_clips_deduces_the_same_on_the_small_case(base):

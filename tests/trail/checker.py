@@ -192,7 +192,7 @@ class Checker:
 
     # ---- leaves -----------------------------------------------------------------------------------------------
 
-    def seats(self, c: Doc, position: str) -> list[str]:
+    def places(self, c: Doc, position: str) -> list[str]:
         at = c.get("at", "")
         if at == "any":
             return self.positions
@@ -200,11 +200,11 @@ class Checker:
             return [p for p in self.positions if p != position and len(self.positions) == 2]
         return [at or position]
 
-    def at_seat(self, recorded: str, c: Doc, position: str) -> bool:
+    def stands_at(self, recorded: str, c: Doc, position: str) -> bool:
         shared = recorded in ("", "machine")
         if shared and c.get("at") == "other":
             return False
-        return any(recorded == s or (shared and s in self.positions) for s in self.seats(c, position))
+        return any(recorded == s or (shared and s in self.positions) for s in self.places(c, position))
 
     def seen(self, c: Doc, form: str, position: str) -> list[Doc]:
         """Records of the feature on the parts the condition speaks of, present or absent."""
@@ -217,7 +217,7 @@ class Checker:
                 continue
             # a special mark is there in general too; one that is not there in general is there in no special way
             answers = feature in self.general(o["what"]) if o["state"] == "present" else o["what"] in wanted
-            if not answers or o["state"] not in ("present", "absent") or not self.at_seat(o["position"], c, position):
+            if not answers or o["state"] not in ("present", "absent") or not self.stands_at(o["position"], c, position):
                 continue
             if on and on not in self.above(o["kind"]):
                 continue
@@ -275,12 +275,12 @@ class Checker:
         fired = {
             (f["rule"], f["position"]) for f in self.trail["firings"] if f["kind"] == "found" and f["state"] == state
         }
-        return any((finding, s) in fired for s in self.seats(c, position))
+        return any((finding, s) in fired for s in self.places(c, position))
 
     def setting(self, key: str, term: str, holds: bool, c: Doc, position: str) -> bool:
         term = self.terms[key][_plain(term)]
         for s in self.trail["settings"]:
-            if s["what"] != key or not self.at_seat(s["position"], c, position):
+            if s["what"] != key or not self.stands_at(s["position"], c, position):
                 continue
             if s["term"] == term and s["holds"] == holds:
                 return True

@@ -68,19 +68,21 @@ class Pictures:
     # ---- marks on the clock -----------------------------------------------------------------------------------
 
     def marks(self) -> list[Block]:
-        """For each seat a dial of the rotating and one of the stationary parts, then what could not be placed on them."""
+        """For each seal a dial of the rotating and one of the stationary parts, then what could not be placed on them."""
         blocks: list[Block] = []
         placed = [s for o in self.case.observations if o.state == "present" and (s := self._seen(o))]
         placed += self._lobes()
         several = len(self.case.positions) > 1
-        for seat in (*self.case.positions, *(("machine", "") if several else ())):
+        for position in (*self.case.positions, *(("machine", "") if several else ())):
             for group in GROUPS:
                 here = [
-                    s for s in placed if s.part and not s.why and s.part.group == group and self._seat(s.part) == seat
+                    s
+                    for s in placed
+                    if s.part and not s.why and s.part.group == group and self._position(s.part) == position
                 ]
                 if here:
                     title = f"{group.capitalize()} parts" + (
-                        f", {self.told.place(seat) or 'seal not recorded'}" if several else ""
+                        f", {self.told.place(position) or 'seal not recorded'}" if several else ""
                     )
                     blocks.append(self._dial(title, group, here))
         if blocks:
@@ -100,7 +102,7 @@ class Pictures:
             )
         return blocks
 
-    def _seat(self, part: Part) -> str:
+    def _position(self, part: Part) -> str:
         return part.position if len(self.case.positions) > 1 else self.case.positions[0]
 
     def _sorted(self, observations: Iterable[Observation]) -> list[Observation]:
