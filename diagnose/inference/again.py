@@ -16,10 +16,11 @@ from typing import Any
 from diagnose.casefile.model import Act, Measured, Observation, SettingFact, State
 from diagnose.inference.engine import Firing, finding_id
 from diagnose.inference.facts import Fact, case_facts, make, seal_positions
-from diagnose.inference.match import attempt, lay_out
+from diagnose.inference.match import attempt, holds, lay_out
 from diagnose.inference.rules import Branch
 from diagnose.inference.run import Inference, gathered
 from diagnose.quantities.compute import compute
+from diagnose.quantities.model import Quantity
 
 Key = tuple[str, Any]
 Record = Observation | Measured | SettingFact | State | Act
@@ -33,6 +34,7 @@ class Step:
         self.kind, self.name = conclusion
         self.branches = branches
         self.keys = {p.key for b in branches for p in b.premises}
+        self.rests_on = {name for table, name in self.keys if table == "found"}
         self.fired = [f for b in branches for p in again.others if (f := again.fired.get((id(b), p)))]
 
 
@@ -47,7 +49,7 @@ class Again:
             for record in fact.id.split("+"):
                 self.of_record[record].append(fact)
         self.known = set(before.facts)
-        self.read = {record for q in before.quantities for _, _, record in q.inputs}
+        self.computed: dict[frozenset[str], tuple[Quantity, ...]] = {frozenset(): before.quantities}
         self.compared = {mark.term for pair in self.base.rules.marks.values() for mark in pair}
         self.fired = {(id(f.branch), f.position): f for f in before.firings}
         self.steps = [Step(conclusion, [*branches], self) for conclusion, branches in
@@ -67,9 +69,10 @@ class Again:
             states=tuple(s for s in self.case.states if s.id not in out),
             acts=tuple(a for a in self.case.acts if a.id not in out),
         )  # fmt: skip
-        quantities = self.before.quantities
-        if any(not isinstance(r, Observation) or r.id in self.read for r in left_out):
-            quantities = compute(case, self.base.knowledge)
+        read = frozenset(r.id for r in left_out if not isinstance(r, Observation | Act))
+        if read not in self.computed:
+            self.computed[read] = compute(case, self.base.knowledge)
+        quantities = self.computed[read]
         old, new = set(self.before.quantities), set(quantities)
         out |= {q.id for q in old - new}
         marks = any(o.feature in self.compared for o in added)
@@ -78,36 +81,47 @@ class Again:
         made = case_facts(alone, self.base.knowledge, [q for q in quantities if q not in old], self.base.rules)
         gone = {fact for record in out for fact in self.of_record[record]}
         come = [f for f in made if f in gone or f not in self.known]
-        facts = tuple(sorted([*(f for f in self.before.facts if f not in gone), *come], key=_ORDER))
+        same = {id(f) for f in gone}
+        facts = [f for f in self.before.facts if id(f) not in same]
+        facts = sorted([*facts, *come], key=_ORDER) if come else facts
         left, more = {f.id for f in gone}, lay_out(come)
         touched: set[Key] = {*lay_out(gone), *more}
         rows = dict(self.rows)
         for key in touched:
             rows[key] = [r for r in rows.get(key, ()) if r["id"] not in left] + more.get(key, [])
-        firings = self.refired(rows, touched)
-        return gathered(case, self.base, quantities, facts, firings, {})
+        firings, moved = self.refired(rows, touched)
+        after = gathered(case, self.base, quantities, tuple(facts), firings, {})
+        after.take_leaves(self.before, moved)
+        return after
 
-    def refired(self, rows: dict[Key, list[Any]], touched: set[Key]) -> tuple[Firing, ...]:
-        """The firings after facts of these keys changed, in the order of the branches."""
+    def refired(self, rows: dict[Key, list[Any]], touched: set[Key]) -> tuple[tuple[Firing, ...], set[str]]:
+        """The firings after facts of these keys changed, in the order of the branches, and the findings that may rest on
+        other records than before."""
         result: list[Firing] = []
+        moved: set[str] = set()
         for step in self.steps:
+            if not moved.isdisjoint(step.rests_on):
+                moved.add(step.name)
             if touched.isdisjoint(step.keys):
                 result += step.fired
                 continue
             now = [f for b in step.branches for p in self.others if (f := self.tried(b, p, rows, touched))]
             result += now
-            if step.kind == "found":
+            if step.kind == "found" and now != step.fired:
+                moved.add(step.name)
                 before, after = (
                     {(step.name, f.branch.conclusion.state, f.position) for f in fs} for fs in (step.fired, now)
                 )
                 if before != after:
                     touched.add(("found", step.name))
                     rows["found", step.name] = lay_out(self.found(after)).get(("found", step.name), [])
-        return tuple(result)
+        return tuple(result), moved
 
     def tried(self, branch: Branch, position: str, rows: dict[Key, list[Any]], touched: set[Key]) -> Firing | None:
         if not any(p.key in touched for p in branch.premises):
             return self.fired.get((id(branch), position))
+        if not holds(branch, rows, position):
+            return None
         trial = attempt(branch, rows, position)
         return Firing(branch, position, tuple(v.ids for v in trial.verdicts)) if trial.fires else None
 

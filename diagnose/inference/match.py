@@ -116,6 +116,11 @@ def attempt(branch: Branch, facts: Facts, position: str) -> Trial:
     return Trial(branch, position, tuple(verdicts), bool(shared))
 
 
+def holds(branch: Branch, facts: Facts, position: str) -> bool:
+    """Whether every premise of a branch holds, each by itself."""
+    return all(bool(_hits(p, facts, position)) != p.negated for p in branch.premises)
+
+
 def _hits(premise: Premise, facts: Facts, position: str) -> list[Row]:
     rows = facts.get(premise.key, ())
     return [r for r in rows if _stands_at(r, premise.at, position) and premise.allows(r)]

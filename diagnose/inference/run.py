@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -94,6 +94,11 @@ class Inference:
         self._leaves[fact_id] = result
         return result
 
+    def take_leaves(self, before: Inference, moved: Set[str]) -> None:
+        """Takes over what facts rest on from the deduction of a case little changed, but for the findings that moved."""
+        gone = {finding_id(name, position) for name in moved for position in self.case.positions}
+        self._leaves.update((fact_id, leaves) for fact_id, leaves in before._leaves.items() if fact_id not in gone)
+
     def leaves_of_finding(self, finding: str, position: str) -> frozenset[str]:
         return self.leaves(finding_id(finding, position))
 
@@ -157,15 +162,15 @@ def _grouped(firings: list[Firing]) -> dict[str, tuple[Firing, ...]]:
 
 def _findings(firings: list[Firing], position: str) -> dict[str, Deduced]:
     """Present wins where rules say both: one mark seen outweighs another place where it was not."""
+    said: dict[str, tuple[list[Firing], list[Firing]]] = {}
+    for f in firings:
+        conclusion = f.branch.conclusion
+        if conclusion.kind == "found":
+            said.setdefault(conclusion.name, ([], []))[conclusion.state != "present"].append(f)
     result = {}
-    for name, fs in _grouped([f for f in firings if f.branch.conclusion.kind == "found"]).items():
-        present = tuple(f for f in fs if f.branch.conclusion.state == "present")
-        absent = tuple(f for f in fs if f.branch.conclusion.state == "absent")
-        result[name] = (
-            Deduced(name, position, "present", present, absent)
-            if present
-            else Deduced(name, position, "absent", absent)
-        )
+    for name, (present, absent) in sorted(said.items()):
+        sides = ("present", tuple(present), tuple(absent)) if present else ("absent", tuple(absent))
+        result[name] = Deduced(name, position, *sides)
     return result
 
 

@@ -16,7 +16,7 @@ from diagnose.judgement.elimination import Star
 from diagnose.judgement.network import Network
 from diagnose.judgement.posterior import AT_ONCE, WIDEST, Evidence, Posterior, Sums
 
-NARROW, WIDER = 512, 2
+NARROW, WIDER = 512, 4
 """Cells for one set that are no matter, and how much wider than those of the first evidence the tables of a batch may be."""
 SINGLES_FROM = 1e-3
 """Share from which a cause is reckoned alone too."""
@@ -60,14 +60,14 @@ def altered(found: Posterior, evidences: Sequence[Evidence], most: int = 1000) -
 def likelihoods(net: Network, evidences: Sequence[Evidence], members: np.ndarray) -> np.ndarray:
     """P(evidence | set)^exponent for each evidence and set, shape (evidences, sets)."""
     result = np.empty((len(evidences), len(members)))
-    for places in _batches(net, evidences):
-        result[places] = _Together(net, [evidences[a] for a in places], members).likelihoods()
+    for places, sums in _batches(net, evidences):
+        result[places] = _Together(sums, [evidences[a] for a in places], members).likelihoods()
     return result
 
 
-def _batches(net: Network, evidences: Sequence[Evidence]) -> list[list[int]]:
-    """Evidences that are summed together: with the same mechanisms off, and with findings whose tables together are not
-    much wider than those of the first."""
+def _batches(net: Network, evidences: Sequence[Evidence]) -> list[tuple[list[int], Sums]]:
+    """Evidences that are summed together, with the sums over all their findings: with the same mechanisms off, and with
+    findings whose tables together are not much wider than those of the first."""
     by_off: dict[frozenset[int], list[int]] = {}
     for a, e in enumerate(evidences):
         by_off.setdefault(e.off, []).append(a)
@@ -80,22 +80,22 @@ def _batches(net: Network, evidences: Sequence[Evidence]) -> list[list[int]]:
     return result
 
 
-def _split(net: Network, evidences: Sequence[Evidence], places: list[int], widest: int) -> list[list[int]]:
+def _split(net: Network, evidences: Sequence[Evidence], places: list[int], widest: int) -> list[tuple[list[int], Sums]]:
     """These evidences, halved until the tables of each batch are narrow enough."""
-    if len(places) > 1:
-        union = {f: True for a in places for f in evidences[a].states}
-        if Sums(net, replace(evidences[places[0]], states=union)).widest > widest:
-            half = len(places) // 2
-            halves = places[:half], places[half:]
-            return [batch for part in halves for batch in _split(net, evidences, part, widest)]
-    return [places]
+    union = {f: True for a in places for f in evidences[a].states}
+    sums = Sums(net, replace(evidences[places[0]], states=union))
+    if len(places) > 1 and sums.widest > widest:
+        half = len(places) // 2
+        halves = places[:half], places[half:]
+        return [batch for part in halves for batch in _split(net, evidences, part, widest)]
+    return [(places, sums)]
 
 
 def chance_of(net: Network, mechanism: int, evidences: Sequence[Evidence], members: np.ndarray) -> np.ndarray:
     """P(mechanism | evidence, set), shape (evidences, sets)."""
     result = np.zeros((len(evidences), len(members)))
-    for places in _batches(net, evidences):
-        together = _Together(net, [evidences[a] for a in places], members)
+    for places, sums in _batches(net, evidences):
+        together = _Together(sums, [evidences[a] for a in places], members)
         if mechanism in together.sums.at:
             result[places] = together.chance_of(mechanism)
         elif mechanism not in together.evidences[0].off:
@@ -115,13 +115,12 @@ def _sets(found: Posterior) -> np.ndarray:
 
 
 class _Together:
-    """Sums of several evidences in one batch, whose columns are evidence by evidence, set by set."""
+    """Sums of several evidences in one batch, whose columns are evidence by evidence, set by set; `sums` is over the
+    findings of all."""
 
-    def __init__(self, net: Network, evidences: Sequence[Evidence], members: np.ndarray):
-        self.net, self.evidences, self.members = net, evidences, members
-        union = {f: True for e in evidences for f in e.states}
-        self.sums = Sums(net, replace(evidences[0], states=union))
-        names = [net.findings[r] for r in self.sums.rows]
+    def __init__(self, sums: Sums, evidences: Sequence[Evidence], members: np.ndarray):
+        self.net, self.sums, self.evidences, self.members = sums.net, sums, evidences, members
+        names = [self.net.findings[r] for r in sums.rows]
         # 0: not recorded, 1: absent, 2: present
         self.states = np.array([[1 + e.states[f] if f in e.states else 0 for f in names] for e in evidences])
 
@@ -169,12 +168,11 @@ class _Together:
     def _stars(self) -> tuple[list[Star], list[tuple[Star, np.ndarray]]]:
         """The stars of the mechanisms; for each finding its star, and its weights not recorded, absent and present,
         shape (3, 1, terms, sets)."""
-        absent = Sums(self.net, replace(self.sums.evidence, states=dict.fromkeys(self.sums.evidence.states, False)))
-        there, gone = self.sums.stars_of(self.members), absent.stars_of(self.members)
-        first = len(self.sums.reached)
+        sums, count = self.sums, len(self.sums.rows)
+        there, gone = (sums.evidence_stars(self.members, [present] * count) for present in (True, False))
         choices = []
-        for yes, no in zip(there[first:], gone[first:], strict=True):
+        for yes, no in zip(there, gone, strict=True):
             neither = np.zeros_like(yes.weight)
             neither[:, 0] = 1.0
             choices.append((yes, np.stack([neither, no.weight, yes.weight])))
-        return there[:first], choices
+        return sums.mechanism_stars(self.members), choices

@@ -15,7 +15,7 @@ def counting(inference: Inference, net: Network, position: str) -> tuple[dict[st
     """The findings that count, by name to present (True) or absent; and for each finding recorded, the one that counts
     in its place (itself where it counts). Findings of which no card speaks are left out."""
     deduced = inference.findings[position]
-    names = [f for f in sorted(deduced) if net.speakers[net.row[f]].any() or f in net.question_of]
+    names = [f for f in sorted(deduced) if f in net.spoken_of]
     records = {f: inference.leaves_of_finding(f, position) for f in names}
     present = [f for f in names if deduced[f].state == "present"]
     absent = [f for f in names if deduced[f].state == "absent"]
@@ -31,22 +31,27 @@ def counting(inference: Inference, net: Network, position: str) -> tuple[dict[st
             through[f] = f
             kept.append(f)
             used[asked] |= records[f]
+    holding: dict[str, list[str]] = {}
+    for k in kept:
+        _hold(holding, k, records[k])
     for f in sorted(absent, key=lambda f: (-net.background[net.row[f]], f)):
         over = next(
-            (k for k in kept if records[f] and records[f] <= records[k] and not _apart(net, k, f)
-             and (deduced[k].state == "absent" or _shared(net, k, f))), None,
+            (k for r in [*records[f]][:1] for k in holding.get(r, ()) if records[f] <= records[k] and not _apart(net, k, f)
+             and (deduced[k].state == "absent" or k in net.beside(f))), None,
         )  # fmt: skip
         through[f] = over or f
         if over is None:
             kept.append(f)
+            _hold(holding, f, records[f])
     return {f: deduced[f].state == "present" for f in sorted(kept)}, through
+
+
+def _hold(holding: dict[str, list[str]], finding: str, records: frozenset[str]) -> None:
+    """Enters a finding under each record that it rests on."""
+    for r in records:
+        holding.setdefault(r, []).append(finding)
 
 
 def _apart(net: Network, one: str, other: str) -> bool:
     """Whether one of the two answers a question, so that its records are counted there."""
     return (one in net.question_of) != (other in net.question_of)
-
-
-def _shared(net: Network, one: str, other: str) -> bool:
-    """Whether a mechanism or cause speaks of both findings."""
-    return bool((net.speakers[net.row[one]] & net.speakers[net.row[other]]).any())

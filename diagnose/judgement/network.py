@@ -94,6 +94,22 @@ class Network:
         return np.concatenate([self.marks.speaks(), self.signs.speaks()], axis=1)
 
     @cached_property
+    def spoken_of(self) -> frozenset[str]:
+        """The findings of which some card speaks."""
+        return frozenset(f for f, row in self.row.items() if self.speakers[row].any()) | self.question_of.keys()
+
+    @cached_property
+    def _beside(self) -> dict[str, frozenset[str]]:
+        return {}
+
+    def beside(self, finding: str) -> frozenset[str]:
+        """The findings of which some mechanism or cause speaks that speaks of this one too."""
+        if finding not in self._beside:
+            shared = (self.speakers & self.speakers[self.row[finding]]).any(axis=1)
+            self._beside[finding] = frozenset(self.findings[k] for k in np.flatnonzero(shared).tolist())
+        return self._beside[finding]
+
+    @cached_property
     def upstream(self) -> np.ndarray:
         """Whether one mechanism stands above another, itself included; shape (mechanism, mechanism above)."""
         reach = np.eye(len(self.mechanisms), dtype=bool)

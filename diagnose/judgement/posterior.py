@@ -217,16 +217,23 @@ class Sums:
         return tuple(self.at[p] for p in above), factor
 
     def stars_of(self, members: np.ndarray) -> list[Star]:
-        """The mechanisms above the evidence, then the evidence: P(recorded so | mechanisms) = base + slope * (hold - hold *
-        keep), by the terms of a star."""
+        """The mechanisms above the evidence, then the evidence as recorded."""
+        return [*self.mechanism_stars(members), *self.evidence_stars(members, self.present)]
+
+    def mechanism_stars(self, members: np.ndarray) -> list[Star]:
         net = self.net
         rest = (1 - net.leak[self.reached])[:, None] * products(net.to_mechanism.keep[self.reached], members)
         weight = np.zeros((len(rest), 2, 2, len(members)))
         weight[:, 0, 1], weight[:, 1, 0], weight[:, 1, 1] = rest, 1.0, -rest
-        stars = [Star(i, parents, weight[i], factor) for i, (parents, factor) in enumerate(self._above)]
-        sign = np.where(self.present, 1, -1)
+        return [Star(i, parents, weight[i], factor) for i, (parents, factor) in enumerate(self._above)]
+
+    def evidence_stars(self, members: np.ndarray, present: Sequence[bool]) -> list[Star]:
+        """The findings of the evidence, recorded as said: P(recorded so | mechanisms) = base + slope * (hold - hold * keep),
+        by the terms of a star."""
+        net, stars = self.net, []
+        sign = np.where(present, 1, -1)
         slope = (sign * (1 - net.missed[self.rows] - net.mistaken[self.rows]))[:, None]
-        base = np.where(self.present, net.mistaken[self.rows], 1 - net.mistaken[self.rows])[:, None]
+        base = np.where(present, net.mistaken[self.rows], 1 - net.mistaken[self.rows])[:, None]
         held = slope * products(net.signs.hold[self.rows], members)
         kept = -held * (1 - net.background[self.rows])[:, None] * products(net.signs.keep[self.rows], members)
         for i, (parents, factor) in enumerate(self._left):

@@ -125,6 +125,7 @@ class _Trials:
                 keys[edits] = self.as_it_stands
                 continue
             evidence, through = evidence_at(inference, self.diagnosis.net, self.position)
+            evidence = evidence.without(self.judgement.left_out)
             keys[edits] = key = _key(evidence)
             if key not in self.known and key not in waiting:
                 waiting[key] = evidence, replace(self.judgement, inference=inference, through=through)

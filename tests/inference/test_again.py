@@ -29,9 +29,14 @@ def same(again: Again, left_out, added=()) -> None:
     whole = infer(made.case, again.base)
     for part in ("facts", "firings", "findings", "ruled_out", "common", "cautions", "quantities"):
         assert getattr(made, part) == getattr(whole, part), (part, left_out)
+    for position, found in whole.findings.items():
+        for f in found:
+            assert made.leaves_of_finding(f, position) == whole.leaves_of_finding(f, position), (f, left_out)
 
 
 def every_alteration(inference) -> None:
+    for position, found in inference.findings.items():
+        assert all(inference.leaves_of_finding(f, position) for f in found)
     again = Again(inference)
     records = records_of(inference.case)
     for record in records:

@@ -14,7 +14,7 @@ from diagnose.trail.whatif import what_if
 from diagnose.trail.whynot import WhyNot
 from diagnose.views.page import Page
 from diagnose.views.reasoning import why_not as view
-from tests.support.places import SCENARIOS, mostly_slow
+from tests.support.places import ROOT, SCENARIOS, mostly_slow
 from tests.support.reasoned import Reasoned, reasoned
 
 
@@ -260,6 +260,16 @@ def test_where_no_cause_leads_it_is_told_what_the_mechanism_hangs_on(small):
     p, bare = at.of("ring baked").probability, at.of("ring baked").prior
     carried = decibans(p / (1 - p)) - decibans(bare / (1 - bare))
     assert answer["carries"][0]["weight"] == pytest.approx(carried, abs=0.5)
+
+
+def test_what_a_record_too_long_for_one_sum_leaves_out_stays_out_of_every_change(whole_base, monkeypatch):
+    import diagnose.judgement.posterior
+
+    monkeypatch.setattr(diagnose.judgement.posterior, "WIDE_ENOUGH", 64)
+    case = reasoned((ROOT / "scenarios" / "feed-pump-knocked-seat.yaml").read_bytes(), whole_base)
+    at = case.diagnosis.at("seal")
+    assert at.left_out and at.counted
+    assert tuple(fragile(case.diagnosis, "seal")["now"]["causes"]) == at.explanation.causes
 
 
 def test_progress_is_told_from_the_first_change_to_the_last(small):
