@@ -112,6 +112,8 @@ def read(text: str, name: str, knowledge: Knowledge, of: str = "mechanism") -> M
             say(1, i + 1, f"unknown-{of}", f"there is no {of} {c!r}", did_you_mean(c, whole.columns))
         elif list(columns.values()).count(c) > 1:
             say(1, i + 1, "twice", f"the column {c!r} stands twice", "keep one")
+    if not columns and "otherwise" not in head:
+        say(1, 1, "table-head", "the table has no column of words", "save it again, whole")
     otherwise: dict[Key, str] = {}
     cells: dict[Key, dict[str, str]] = {}
     for number, row in enumerate(rows[1:], 2):
@@ -119,6 +121,14 @@ def read(text: str, name: str, knowledge: Knowledge, of: str = "mechanism") -> M
         if not any(said):
             continue
         key = (said[head.index("level")], said[head.index("name")])
+        # programs leave empty cells at the end of a row out; a row that ends before a word of the cards was cut off
+        ends = any(i >= len(row) for i, c in columns.items() if whole.cells.get(key, {}).get(c))
+        if ends or any(said[len(head) :]):
+            says = f"this row has {len(row)} cells, the first line {len(head)}"
+            say(
+                number, 1, "cells", says, "save the table again, whole, with its empty cells and one sign between cells"
+            )
+            continue
         if key not in whole.cells:
             near = did_you_mean(key[1], [n for level, n in whole.cells if level == key[0]])
             say(number, 1, "unknown-row", f"there is no {key[0] or 'level'} {key[1]!r}", near)
@@ -143,6 +153,8 @@ def read(text: str, name: str, knowledge: Knowledge, of: str = "mechanism") -> M
                 )
         if otherwise.get(key) == "":
             say(number, head.index("otherwise") + 1, "missing-word", f"{key[1]!r} needs a word under otherwise")
+    if not cells and not problems.found:
+        say(len(lines), 1, "table-rows", "the table has no row of words", "save it again, whole")
     problems.raise_errors()
     return Matrix(tuple(columns.values()), tuple(cells), otherwise, cells)
 

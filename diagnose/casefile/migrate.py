@@ -128,11 +128,15 @@ def _lines(text: str, start: int, end: int) -> _Edit:
 
 
 def _with_observations(root: Any, entries: list[str], text: str) -> _Edit:
-    """Puts entries before the first observation, or at the end of the file where there is none."""
-    value = next((v for k, v in root.value if k.value == "observations" and isinstance(v, ListNode) and v.value), None)
+    """Puts entries before the first observation, under the key where none follows it, or at the end of the file."""
+    key, value = next(((k, v) for k, v in root.value if k.value == "observations"), (None, None))
+    listed = "".join(f"\n  - {e}" for e in entries)
     if value is None:
         end = "" if text.endswith("\n") else "\n"
-        return _Edit(len(text), len(text), end + "observations:\n" + "".join(f"  - {e}\n" for e in entries))
+        return _Edit(len(text), len(text), f"{end}observations:{listed}\n")
+    if not isinstance(value, ListNode):
+        behind = text.index(":", key.end_mark.index) + 1
+        return _Edit(behind, max(behind, value.end_mark.index), listed)
     place = value.start_mark.index
     if value.flow_style:
         return _Edit(place + 1, place + 1, "".join(f"{e}, " for e in entries))

@@ -12,7 +12,7 @@ import typer
 
 from diagnose.reading.files import read_file
 from diagnose.reading.problems import BadInput, Problem, Where
-from diagnose.reading.terms import printable
+from diagnose.reading.terms import escaped, printable
 
 if TYPE_CHECKING:
     from diagnose.casefile.model import Case
@@ -102,4 +102,4 @@ def _line(where: Where, shown: dict[str, list[str]]) -> str:
 
 
 def print_json(value: Any) -> None:
-    sys.stdout.write(json.dumps(value, ensure_ascii=False, indent=2, sort_keys=False) + "\n")
+    sys.stdout.write(escaped(json.dumps(value, ensure_ascii=False, indent=2, sort_keys=False)) + "\n")

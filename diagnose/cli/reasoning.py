@@ -227,6 +227,7 @@ def graph(
     """Write the reasoning graph; the file's ending says how: .svg, .dot, .graphml or .json (as networkx reads it)."""
     import json
 
+    from diagnose.reading.terms import escaped
     from diagnose.trail.document import dot, graphml, node_link
     from diagnose.trail.graph import proof
     from diagnose.views.graph_drawing import draw
@@ -235,7 +236,7 @@ def graph(
         ".svg": lambda g: draw(g, everything or bool(of)).svg,
         ".dot": dot,
         ".graphml": graphml,
-        ".json": lambda g: json.dumps(node_link(g), ensure_ascii=False, indent=1) + "\n",
+        ".json": lambda g: escaped(json.dumps(node_link(g), ensure_ascii=False, indent=1)) + "\n",
     }
     ending = output.suffix.lower() if output else ".dot"
     if ending not in formats:

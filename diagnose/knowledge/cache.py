@@ -3,13 +3,14 @@
 The copy is JSON (nothing in it can run), under the user's cache folder, named by the rule base's folder and the tool's
 own model. It holds for the files it was made from: their names, sizes, inodes and times of change, as version control
 systems tell it; files changed so lately that a second change might not show are read by their bytes. A copy that is
-missing, of another version, or no longer as it was written (its head keeps the digest of its bytes) is made anew; where
-the folder cannot be written the tool goes on without.
+missing, of another version, no longer as it was written (its head keeps the digest of its bytes), or that somebody else
+could have written is made anew; where the folder cannot be written the tool goes on without.
 DIAGNOSE_CACHE names another folder, or switches the cache off with "off".
 """
 
 from __future__ import annotations
 
+import errno
 import functools
 import hashlib
 import os
@@ -54,7 +55,7 @@ def open_knowledge(folder: Path, drafts: bool = False) -> model.Knowledge:
     path = place / f"knowledge-{_digest(os.fsencode(named))[:32]}.json"
     seen = _digest(repr(files).encode())
     try:
-        head, _, encoded = read_file(path, MOST_BYTES).partition(b"\n")
+        head, _, encoded = _own(path).partition(b"\n")
         about = msgspec.json.decode(head, type=About)
         settled = about.seen == seen and about.settled
         if about.encoded == _digest(encoded) and (settled or about.digest == digest_of(contents_of(folder))):
@@ -68,6 +69,14 @@ def open_knowledge(folder: Path, drafts: bool = False) -> model.Knowledge:
     encoded = encode(knowledge)
     _store(path, About(seen, _settled(files), knowledge.digest, _digest(encoded)), encoded)
     return knowledge
+
+
+def _own(path: Path) -> bytes:
+    """The bytes of a file that only this user writes. Raises OSError."""
+    about = path.stat()
+    if hasattr(os, "geteuid") and (about.st_uid != os.geteuid() or about.st_mode & 0o022):
+        raise PermissionError(errno.EPERM, "others may have written this file", str(path))
+    return read_file(path, MOST_BYTES)
 
 
 def _digest(data: bytes) -> str:

@@ -261,14 +261,26 @@ class Reader:
         explained = ExplainedReader(self, conditions, words, findings, measurements, cautions)
         mechanisms, causes, questions = explained.read(_CARD)
         self.refuse_cycles(findings)
-        version = self.nodes["version.yaml"].get("version") if "version.yaml" in self.nodes else None
         tables = read_tables(self.nodes, self.sources, self.problems)
         return m.Knowledge(
-            version.text() if version else "0", digest, self.shown, vocabulary, words, self.sources, limits, findings,
+            self.read_version(), digest, self.shown, vocabulary, words, self.sources, limits, findings,
             mechanisms, causes, questions, measurements, cautions, tables, retired=self.retired,
             arrangements=read_arrangements(self, vocabulary), looks=read_looks(self, vocabulary),
             hazards=read_hazards(self, vocabulary, cautions),
         )  # fmt: skip
+
+    def read_version(self) -> str:
+        node = self.nodes.get("version.yaml")
+        if node is None:
+            return "0"
+        only_keys(node, ["version"], "version.yaml", self.problems)
+        version = self.text(node, "version", needed=True)
+        if version and not re.fullmatch(r"\d+(\.\d+)*", version):
+            place = node.get("version") or node
+            self.say(
+                place.where, "version", f"{version!r} is no version", 'numbers with points between them, like "1.0.0"'
+            )
+        return version
 
     def read_sources(self) -> dict[str, m.Source]:
         result = {}

@@ -24,6 +24,11 @@ def printable(text: str) -> str:
     return _UNSHOWN.sub(" ", text)
 
 
+def escaped(json: str) -> str:
+    """JSON text of the same meaning, with the signs that could steer a terminal or hide in it written as escapes."""
+    return HIDDEN.sub(lambda sign: f"\\u{ord(sign[0]):04x}", json)
+
+
 def nearest(word: str, known: Iterable[str], most: int = 3) -> list[str]:
     """Up to `most` known words that look like `word`, best first."""
     import difflib

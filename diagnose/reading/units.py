@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import math
 import re
+import sys
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib import resources
@@ -159,13 +160,20 @@ def amount(text: str) -> Amount:
     if match is None:
         raise BadUnit(f"{text[:40]!r} is not a number with a unit")
     _refuse_thousands(text)
-    number = float(match.group(1).replace(",", "."))
-    spread = float(match.group(2).replace(",", ".")) if match.group(2) else 0.0
+    number, spread = _number(match.group(1)), _number(match.group(2) or "0")
     known = unit(match.group(3))
     value = number * known.factor + known.offset
     if not (math.isfinite(value) and math.isfinite(spread * known.factor)):
         raise BadUnit(f"{text[:40]!r} is not a finite number")
     return Amount(value, abs(spread * known.factor), known.kind, text.strip())
+
+
+def _number(text: str) -> float:
+    """A number as written. Raises BadUnit for one so small that a computer holds nothing of it."""
+    number = float(text.replace(",", "."))
+    if abs(number) < sys.float_info.min and re.search("[1-9]", re.split("[eE]", text)[0]):
+        raise BadUnit(f"{text[:40]!r} is too small a number")
+    return number
 
 
 def _refuse_thousands(text: str) -> None:

@@ -19,6 +19,7 @@ from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.knowledge.model import Knowledge
 from diagnose.reading.figures import percent
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
+from diagnose.reading.terms import HIDDEN, escaped
 from diagnose.trail.graph import HAPPENED, PROVING, build, of_type, ranked
 
 FORMAT = 2
@@ -114,7 +115,7 @@ def content(graph: nx.DiGraph) -> Doc:
 
 def dump(trail: Mapping[str, Any]) -> bytes:
     """The canonical bytes of a trail."""
-    return (json.dumps(trail, ensure_ascii=False, indent=1, sort_keys=True, allow_nan=False) + "\n").encode()
+    return (escaped(json.dumps(trail, ensure_ascii=False, indent=1, sort_keys=True, allow_nan=False)) + "\n").encode()
 
 
 def load(data: bytes, name: str) -> Doc:
@@ -390,5 +391,5 @@ def dot(graph: nx.DiGraph) -> str:
 
 
 def _quoted(text: str) -> str:
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
-    return f'"{escaped}"'
+    shown = HIDDEN.sub(" ", text)
+    return '"' + shown.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n") + '"'

@@ -6,8 +6,11 @@ import csv
 import io
 import json
 
+import pytest
+
 from diagnose.authoring.matrix import differences, matrix, read, table
 from diagnose.inference.run import load
+from diagnose.reading.problems import BadInput
 from tests.support.workshop import call
 
 
@@ -96,3 +99,29 @@ def test_some_columns_only(folder):
     assert "ring hard (rarely by itself): ring baked almost always" in said
     code, said = call("matrix", "ring backed", "--knowledge", folder)
     assert code == 2 and "ring baked" in said
+
+
+def refusals(text: str, knowledge) -> dict[tuple[int, str], str]:
+    with pytest.raises(BadInput) as refused:
+        read(text, "m.csv", knowledge)
+    return {(p.where.line, p.code): p.says for p in refused.value.problems}
+
+
+def test_a_table_that_was_cut_or_has_lost_its_cells_takes_no_word_away(folder):
+    knowledge = load(folder).knowledge
+    lines = table(matrix(knowledge)).splitlines()
+    last = next(i for i, line in enumerate(lines) if i and "almost always" in line)
+    half = "\n".join([*lines[:last], lines[last].partition("almost always")[0].rstrip(",")])
+    assert refusals(half, knowledge).keys() == {(last + 1, "cells")}
+    assert refusals(lines[0], knowledge).keys() == {(1, "table-rows")}
+    assert (1, "table-head") in refusals("level,name\nfinding,ring hard\n", knowledge)
+    mixed = "\n".join([lines[0], *(line.replace(",", ";") for line in lines[1:])])
+    assert len(refusals(mixed, knowledge)) == len(lines) - 1
+    assert refusals(f"{lines[0]}\n{lines[last]},,more", knowledge).keys() == {(2, "cells")}
+
+
+def test_empty_cells_left_out_at_the_end_of_a_row_change_nothing(folder):
+    knowledge = load(folder).knowledge
+    made = matrix(knowledge)
+    text = "\n".join(line.rstrip(",") for line in table(made).splitlines())
+    assert text != table(made) and differences(made, read(text, "m.csv", knowledge)) == []

@@ -26,6 +26,9 @@ OLD = {
     + "observations:\n    - {on: leak, saw: puffs}  # heard\nhistory: {is: [Repeated  Failures]}\n",
     "beside observations in a line": HEAD + "observations: [{on: leak, saw: puffs}]\nhistory: {is: [cycling]}\n",
     "two in a line": HEAD + "history: {is: [cycling], not is: [repeated failures], starts: 40}\n",
+    "under a key with nothing": HEAD + "observations:   # none yet\nhistory: {is: [repeated failures]}\n",
+    "under a key with null": HEAD
+    + "observations: null\nhistory: {is: [repeated failures, cycling]}\nstage: before washing\n",
     "told already": HEAD + "observations: [{saw: repeat failures}]\nhistory: {is: [repeated failures]}\n",
 }
 

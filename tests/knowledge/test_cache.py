@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import shutil
 import time
@@ -90,6 +91,22 @@ def test_a_copy_with_another_number_in_it_is_not_believed(cache, tmp_path, age):
     path.write_bytes(head + b"\n" + poisoned)
     assert open_knowledge(folder) == first
     assert path.read_bytes().partition(b"\n")[2] == encoded
+
+
+@pytest.mark.parametrize("others", ["may write it", "wrote it"])
+def test_a_copy_that_somebody_else_could_have_written_is_not_believed(cache, monkeypatch, others):
+    first = open_knowledge(SMALL)
+    (path,) = cache.glob("*.json")
+    head, _, encoded = path.read_bytes().partition(b"\n")
+    forged = encoded.replace(b'"established":0.9', b'"established":0.0')
+    was, now = (hashlib.sha256(x).hexdigest().encode() for x in (encoded, forged))
+    path.write_bytes(head.replace(was, now) + b"\n" + forged)
+    assert open_knowledge(SMALL) == decode(forged)  # what this user writes is this user's
+    if others == "may write it":
+        path.chmod(0o666)
+    else:
+        monkeypatch.setattr(os, "geteuid", lambda: path.stat().st_uid + 1)
+    assert open_knowledge(SMALL) == first
 
 
 @pytest.mark.parametrize("file", ["units.json", "units.py", "located.py"])

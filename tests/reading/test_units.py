@@ -185,3 +185,13 @@ def test_a_comma_before_three_digits_is_refused_with_both_ways_to_write_it(writt
 )
 def test_other_decimal_commas_stay(written, value):
     assert amount(written).value == pytest.approx(value)
+
+
+@pytest.mark.parametrize("text", ["1e-400 bar", "-0,5e-330 mm", "3e-320 mm", "2 ± 1e-999 mm"])
+def test_a_number_too_small_to_hold_is_refused_and_not_taken_for_nothing(text):
+    with pytest.raises(BadUnit, match="too small"):
+        amount(text)
+
+
+def test_nothing_written_with_an_exponent_is_nothing():
+    assert amount("0e-400 mm").value == amount("0,00 mm").value == 0.0

@@ -16,11 +16,12 @@ from typer.testing import CliRunner
 from diagnose.cli.main import app
 from diagnose.inference.run import load
 from diagnose.reading.problems import BadInput
+from diagnose.reading.terms import HIDDEN
 from diagnose.trail.document import SECTIONS, dot, dump, graphml, node_link, trail, verify
 from diagnose.trail.document import load as load_trail
 from diagnose.trail.graph import proof, ranked
 from tests.support.places import ROOT, SCENARIOS, SMALL
-from tests.support.reasoned import small_base, valid
+from tests.support.reasoned import reasoned, small_base, valid
 
 CASE = (SMALL / "case.yaml").read_bytes()
 
@@ -216,6 +217,19 @@ def test_json_is_read_back_by_networkx_whole(small):
     read = nx.node_link_graph(json.loads(json.dumps(node_link(small.graph))), edges="edges")
     assert dict(read.nodes(data=True)) == json.loads(json.dumps(dict(small.graph.nodes(data=True))))
     assert list(read.edges(data=True)) == list(small.graph.edges(data=True))
+
+
+def test_signs_that_turn_the_direction_of_text_stand_raw_in_nothing_written(small):
+    signs = "\u202e\u2066\u200b"
+    text = (
+        f"case: 'Pump {signs}'\nseal: {{arrangement: single}}\nparts: [{{item: 1, kind: hard face, name: 'a {signs} b'}}]\n"
+        f"observations: [{{part: 1, saw: radial cracks, note: '{signs}'}}]\n"
+    )
+    case = reasoned(text, small.base)
+    data = dump(trail(text.encode(), small.base, "1"))
+    for made in (dot(case.graph), graphml(case.graph), data.decode()):
+        assert "a " in made and not HIDDEN.search(made)
+    assert signs in json.loads(data)["case"]["text"]
 
 
 def test_dot_is_read_back_by_networkx_and_drawn_by_graphviz(small, judged, tmp_path):
