@@ -129,7 +129,8 @@ def _lines(text: str, start: int, end: int) -> _Edit:
 
 def _with_observations(root: Any, entries: list[str], text: str) -> _Edit:
     """Puts entries before the first observation, under the key where none follows it, or at the end of the file."""
-    key, value = next(((k, v) for k, v in root.value if k.value == "observations"), (None, None))
+    at: tuple[Any, Any] = next(((k, v) for k, v in root.value if k.value == "observations"), (None, None))
+    key, value = at
     listed = "".join(f"\n  - {e}" for e in entries)
     if value is None:
         end = "" if text.endswith("\n") else "\n"
