@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator, Mapping
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from diagnose.knowledge import model as m
@@ -119,6 +120,7 @@ def _spelled(text: str) -> str:
     return " ".join(re.sub(r"[^\w/*-]+", " ", text.lower()).split())
 
 
-def _matcher(phrases: Collection[str]) -> re.Pattern[str]:
+@lru_cache(maxsize=256)
+def _matcher(phrases: tuple[str, ...]) -> re.Pattern[str]:
     spelled = (re.escape(_spelled(p)).replace(r"\*", r"[\w-]*") for p in phrases)
     return re.compile(rf"(?<![\w-])(?:{'|'.join(spelled)})(?![\w-])")
