@@ -15,7 +15,7 @@ from typing import Any
 from diagnose.authoring import grammar_schema
 from diagnose.authoring.rule_test_reader import FINDINGS
 from diagnose.authoring.schema_parts import NUMBER, TEXT, YES, Schema, each, keys, listed, of, ref, said, some, words
-from diagnose.casefile.format import ENDS, REMARK, SECTIONS, STATES, TEXTS, TRAITS
+from diagnose.casefile.format import ENDS, REMARK, REMOVALS, SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.judgement.judge import STANDINGS
 from diagnose.knowledge.conditions import EXTENTS, FORMS, GROUPS, POSITIONS, RELATIONS
 from diagnose.knowledge.explained import FIELDS
@@ -347,6 +347,7 @@ class _Maker:
         if name == "equipment":
             made |= {"rotation": words(("clockwise", "counterclockwise")), "seen from": words(ENDS)}
         if name == "history":
+            made["removal"] = words(REMOVALS)
             made["events"] = listed(keys({"date": TEXT, "what": TEXT}, ("what",)))
         if name in ("seal", "service") and not nested:
             made |= {place: self._section(name, True) for place in ("inboard", "middle", "outboard")}

@@ -14,9 +14,13 @@ TRAITS = {"service": "service", "equipment": "machine", "seal": "seal", "history
 TEXTS = {
     "equipment": ["description", "tag", "note"],
     "service": ["fluid", "note"],
-    "seal": ["note"],
-    "history": ["note"],
+    "seal": ["batch", "note"],
+    "history": ["fitted", "removed", "removal", "note"],
 }
+DATES = ("fitted", "removed")
+"""The texts of `history` that are dates."""
+FAILED, SOUND, RUNNING = REMOVALS = ("failed", "sound", "still running")
+"""How a seal's time in service ended."""
 TOP = ["case", "invented", "about", "equipment", "service", "seal", "index", "parts", "observations", "states", "acts",
        "measurements", "remarks", "custody", "history", "said, not understood", "stage", "outcomes", "expected"]  # fmt: skip
 OBSERVATION = [*STATES, "part", "on", "position", "group", "degree", "extent", "side", "face", "which", "of", "when", "said",

@@ -11,7 +11,19 @@ from typing import Any
 
 from diagnose.casefile import model as m
 from diagnose.casefile.closing import read_custody, read_outcome
-from diagnose.casefile.format import ENDS, EXPECTED, SECTIONS, TEXTS, TOP, TRAITS, is_date, positions_of, record_id
+from diagnose.casefile.format import (
+    DATES,
+    ENDS,
+    EXPECTED,
+    REMOVALS,
+    SECTIONS,
+    TEXTS,
+    TOP,
+    TRAITS,
+    is_date,
+    positions_of,
+    record_id,
+)
 from diagnose.casefile.records import RecordReader
 from diagnose.knowledge.model import Knowledge
 from diagnose.reading.files import shown_name
@@ -147,12 +159,20 @@ class _Reader(RecordReader):
         events = []
         for item in self.maps(history, "events"):
             only_keys(item, ["date", "what"], "an event", self.problems)
-            day = self.text(item, "date")
-            if day and not is_date(day):
-                self.say((item.get("date") or item).where, "date", f"{day[:40]!r} is no date",
-                         "write year, month and day as far as they are known: 2026-03-02, 2026-03 or 2026")  # fmt: skip
-            events.append(m.Event(day, self.text(item, "what", True)))
+            events.append(m.Event(self.date(item, "date"), self.text(item, "what", True)))
         return tuple(events)
+
+    def read_written(self, node: Node, key: str) -> str:
+        if key == "removal":
+            return self.choice(node, key, REMOVALS, "end of a seal's time in service")
+        return self.date(node, key) if key in DATES else self.text(node, key)
+
+    def date(self, node: Node, key: str) -> str:
+        day = self.text(node, key)
+        if day and not is_date(day):
+            self.say((node.get(key) or node).where, "date", f"{day[:40]!r} is no date",
+                     "write year, month and day as far as they are known: 2026-03-02, 2026-03 or 2026")  # fmt: skip
+        return day
 
     def refuse_empty_lists(self, node: Node, key: str = "") -> None:
         """An empty list says nothing, and whoever wrote it meant to; only what is expected of a test may be nothing."""
@@ -199,7 +219,7 @@ class _Reader(RecordReader):
                 self.lost |= dict.fromkeys((position,) if position else self.positions, reason) if reason else {}
                 continue
             if key in TEXTS[name] and not (setting and key != "note"):
-                texts[f"{name}.{key}"] = self.text(node, key)
+                texts[f"{name}.{key}"] = self.read_written(node, key)
             elif name == "equipment" and key in ("rotation", "seen from"):
                 allowed = ("clockwise", "counterclockwise") if key == "rotation" else ENDS
                 texts[f"{name}.{key}"] = self.choice(node, key, allowed, key)

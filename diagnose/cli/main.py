@@ -36,6 +36,7 @@ MODULES = {
     "compare": "reasoning",
     "report": "report",
     "batch": "batch",
+    "library": "library",
     "rules": "rules",
 }
 """Each command and the module in this folder that holds it, as a function of that name; a group of commands is an app."""

@@ -11,6 +11,8 @@ import gc
 import hashlib
 import io
 import json
+import multiprocessing
+import os
 import signal
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -19,9 +21,11 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
+from diagnose.casefile.model import Case
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.writer import put
 from diagnose.inference.run import RuleBase, load
@@ -40,6 +44,8 @@ COLUMNS = ("file", "case", "digest", "knowledge", "position", "mechanism", "mech
            "absent", "ruled_out")  # fmt: skip
 FORMS = (".csv", ".jsonl", ".parquet")
 A_CHUNK = 4
+AHEAD = 4
+"""Chunks that wait on a cluster for each of its cores."""
 MOST_PROBLEMS = 20
 FORMULA_SIGNS = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
 """What a cell of a spreadsheet begins with that is a formula (as OWASP lists them, from memory)."""
@@ -61,11 +67,16 @@ class Work:
 
 @dataclass(frozen=True)
 class Done:
-    """A judged case: a row for each seal position, or what is wrong with it."""
+    """A judged case: what is kept of each seal position, rows of the table if nothing else is asked for, or what is wrong
+    with it."""
 
     name: str
-    rows: tuple[Row, ...] = ()
+    rows: tuple[Any, ...] = ()
     problems: tuple[str, ...] = ()
+
+
+Keep = Callable[[Case, Sequence[Judgement]], tuple[Any, ...]]
+"""What is kept of a judged case. A function of a module, so that other processes find it."""
 
 
 @dataclass
@@ -90,7 +101,7 @@ def _opened(folder: str) -> RuleBase:
     return base
 
 
-def judge_chunk(folder: str, chunk: Sequence[Work], seconds: float = 0.0) -> list[Done]:
+def judge_chunk(folder: str, chunk: Sequence[Work], seconds: float = 0.0, keep: Keep | None = None) -> list[Done]:
     """Judges some cases with the rule base of a folder, which a process opens once; a case that computes for more than
     some seconds is left, 0 for none."""
     result = []
@@ -98,7 +109,7 @@ def judge_chunk(folder: str, chunk: Sequence[Work], seconds: float = 0.0) -> lis
         base = _opened(folder)
         try:
             with _at_most(seconds):
-                result.append(judge_one(work, base))
+                result.append(judge_one(work, base, keep))
         except _TooLong:
             # what was broken off may be half done
             _opened.cache_clear()
@@ -129,7 +140,7 @@ def _at_most(seconds: float) -> Iterator[None]:
         signal.signal(signal.SIGPROF, before)
 
 
-def judge_one(work: Work, base: RuleBase) -> Done:
+def judge_one(work: Work, base: RuleBase, keep: Keep | None = None) -> Done:
     """Judges one case. Whatever goes wrong with it is told of it and leaves the others alone."""
     problems = Problems()
     try:
@@ -137,6 +148,8 @@ def judge_one(work: Work, base: RuleBase) -> Done:
         if case is None or problems.errors():
             return Done(work.name, problems=_told(work.name, problems))
         judgements = Diagnosis(case, base).judgements
+        if keep:
+            return Done(work.name, keep(case, judgements))
         digests = {"file": work.name, "case": case.name, "digest": case.digest, "knowledge": base.knowledge.digest}
         return Done(work.name, tuple(digests | _row(j) for j in judgements))
     except Exception as error:  # one bad case must not end the run
@@ -192,10 +205,8 @@ def run(
     cluster: str = "", seconds: float = 0.0,
 ) -> None:  # fmt: skip
     """Judges all of `todo` into `table`, writing each finished case to `progress`. `tell` hears how many are done."""
-    chunks = [todo[i : i + A_CHUNK] for i in range(0, len(todo), A_CHUNK)]
-    many = _by_cluster(chunks, folder, cluster) if cluster else _by_pool(chunks, folder, workers, seconds)
     with progress.open("a", encoding="utf-8") as log:
-        for done in many:
+        for done in judged(todo, folder, workers, cluster, seconds):
             for one in done:
                 if one.problems:
                     table.broken[one.name] = one.problems
@@ -206,48 +217,78 @@ def run(
             tell(len(done))
 
 
-def _by_pool(chunks: Sequence[Sequence[Work]], folder: Path, workers: int, seconds: float) -> Iterator[list[Done]]:
+def judged(
+    todo: Iterable[Work], folder: Path, workers: int, cluster: str = "", seconds: float = 0.0, keep: Keep | None = None
+) -> Iterator[list[Done]]:
+    """The cases as they are judged, in a pool of processes or by a cluster; `todo` is taken only as far ahead as keeps
+    them busy."""
+    cases = iter(todo)
+    chunks = iter(lambda: list(islice(cases, A_CHUNK)), [])
+    return _by_cluster(chunks, folder, cluster, keep) if cluster else _by_pool(chunks, folder, workers, seconds, keep)
+
+
+def _by_pool(
+    chunks: Iterator[list[Work]], folder: Path, workers: int, seconds: float, keep: Keep | None
+) -> Iterator[list[Done]]:
     """Chunks as they are finished. A process that dies takes its chunk with it: those cases are then judged one by one,
     and the one that kills its process again is broken."""
-    waiting = list(reversed(chunks))
-    while waiting:
-        lost: list[Sequence[Work]] = []
-        with ProcessPoolExecutor(workers) as pool:
-            running: dict[Future[list[Done]], Sequence[Work]] = {}
-            while waiting or running:
-                while waiting and len(running) < 2 * workers and not lost:
-                    chunk = waiting.pop()
+    chunk = next(chunks, None)
+    while chunk:
+        lost: list[list[Work]] = []
+        with ProcessPoolExecutor(workers, initializer=_end_with_parent) as pool:
+            running: dict[Future[list[Done]], list[Work]] = {}
+            while chunk or running:
+                while chunk and len(running) < 2 * workers and not lost:
                     try:
-                        running[pool.submit(judge_chunk, str(folder), chunk, seconds)] = chunk
+                        running[pool.submit(judge_chunk, str(folder), chunk, seconds, keep)] = chunk
                     except BrokenProcessPool:
                         lost.append(chunk)
+                    chunk = next(chunks, None)
                 if not running:
                     break
                 for future in wait(running, return_when=FIRST_COMPLETED).done:
-                    chunk = running.pop(future)
+                    ended = running.pop(future)
                     try:
                         yield future.result()
                     except BrokenProcessPool:
-                        lost.append(chunk)
-        for work in (work for chunk in lost for work in chunk):
-            yield [_alone(work, folder, seconds)]
+                        lost.append(ended)
+        for work in (work for some in lost for work in some):
+            yield [_alone(work, folder, seconds, keep)]
 
 
-def _alone(work: Work, folder: Path, seconds: float) -> Done:
-    with ProcessPoolExecutor(1) as pool:
+def _alone(work: Work, folder: Path, seconds: float, keep: Keep | None) -> Done:
+    with ProcessPoolExecutor(1, initializer=_end_with_parent) as pool:
         try:
-            return pool.submit(judge_chunk, str(folder), [work], seconds).result()[0]
+            return pool.submit(judge_chunk, str(folder), [work], seconds, keep).result()[0]
         except BrokenProcessPool:
             return Done(work.name, problems=(f"{work.name}: the case ended the process that judged it",))
 
 
-def _by_cluster(chunks: Sequence[Sequence[Work]], folder: Path, address: str) -> Iterator[list[Done]]:
+def _end_with_parent() -> None:
+    """Ends this process when the one that started it is killed and can tell it nothing any more."""
+    parent = multiprocessing.parent_process()
+
+    def wait_and_end() -> None:
+        if parent:
+            parent.join()
+            os._exit(1)
+
+    threading.Thread(target=wait_and_end, daemon=True).start()
+
+
+def _by_cluster(chunks: Iterator[list[Work]], folder: Path, address: str, keep: Keep | None) -> Iterator[list[Done]]:
     """The same map on the workers of a Dask cluster, which need this package and the rule base's folder."""
     from dask.distributed import Client, as_completed
 
     with Client(address) as client:
-        for _, result in as_completed(client.map(judge_chunk, [str(folder)] * len(chunks), chunks), with_results=True):
+
+        def hand_over(many: int) -> list[Any]:
+            return [client.submit(judge_chunk, str(folder), c, 0.0, keep) for c in islice(chunks, many)]
+
+        running = as_completed(hand_over(AHEAD * max(1, sum(client.ncores().values()))), with_results=True)
+        for _, result in running:
             yield result
+            running.update(hand_over(1))
 
 
 def known(path: Path, progress: Path, knowledge: str) -> dict[tuple[str, str], tuple[Row, ...]]:

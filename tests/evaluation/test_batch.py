@@ -106,7 +106,7 @@ def test_a_changed_case_is_judged_anew(cases, tmp_path):
 
 
 def test_a_case_that_kills_its_process_is_listed_and_the_rest_is_judged(cases, tmp_path, monkeypatch):
-    def deadly(work, base, judge_one=batch.judge_one):
+    def deadly(work, base, keep=None, judge_one=batch.judge_one):
         if work.name == "c06.yaml":
             os._exit(9)
         return judge_one(work, base)
