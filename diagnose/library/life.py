@@ -224,12 +224,12 @@ def log_rank(one: Sequence[Life], other: Sequence[Life]) -> float | None:
     return float(logrank(_data(one), _data(other)).pvalue)
 
 
-def document(groups: Mapping[str, Sequence[Life]], tested: Mapping[str, float | None]) -> dict[str, Any]:
+def document(groups: Mapping[str, Sequence[Life]], tested: Mapping[tuple[str, str], float | None]) -> dict[str, Any]:
     """Groups as plain data; `tested` maps what was compared to its chance."""
     return {
         "least failures": FEW,
         "groups": [_told(group(name, found)) for name, found in groups.items()],
-        "log-rank": [{"between": names, "p": p} for names, p in tested.items()],
+        "log-rank": [{"between": list(names), "p": p} for names, p in tested.items()],
     }
 
 

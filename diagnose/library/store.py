@@ -19,6 +19,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from diagnose.library.seals import Confirmed, Seal, Verdict
 from diagnose.reading.problems import BadInput, Problem, Where
 
@@ -188,7 +190,7 @@ class Store:
             "SELECT kind, n.text, s.text, probability FROM verdict JOIN word n ON n.id = name JOIN word s ON s.id = standing "
             "WHERE seal = ? ORDER BY rank",
         ))  # fmt: skip
-        plain = (row[c] for c in _SEAL[2:13])
+        plain: Any = [row[c] for c in _SEAL[2:13]]
         return Seal(
             *plain, tuple(sorted((s, t) for s, t in settings)), tuple(sorted((f, bool(p)) for f, p in findings)),
             tuple(Verdict(*v) for v in verdicts), outcomes_of(row["outcomes"]),
@@ -205,9 +207,7 @@ class Store:
 
 
 def outcomes_of(text: str) -> tuple[Confirmed, ...]:
-    return tuple(
-        Confirmed(**{k: tuple(v) if isinstance(v, list) else v for k, v in o.items()}) for o in json.loads(text)
-    )
+    return msgspec.json.decode(text, type=tuple[Confirmed, ...])
 
 
 def index_path(folder: Path) -> Path:
