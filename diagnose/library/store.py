@@ -190,11 +190,12 @@ class Store:
             "SELECT kind, n.text, s.text, probability FROM verdict JOIN word n ON n.id = name JOIN word s ON s.id = standing "
             "WHERE seal = ? ORDER BY rank",
         ))  # fmt: skip
-        plain: Any = [row[c] for c in _SEAL[2:13]]
-        return Seal(
-            *plain, tuple(sorted((s, t) for s, t in settings)), tuple(sorted((f, bool(p)) for f, p in findings)),
+        plain = [row[c] for c in _SEAL[2:13]]
+        listed = (
+            tuple(sorted((s, t) for s, t in settings)), tuple(sorted((f, bool(p)) for f, p in findings)),
             tuple(Verdict(*v) for v in verdicts), outcomes_of(row["outcomes"]),
         )  # fmt: skip
+        return Seal(*plain, *listed)
 
     def content(self) -> str:
         """A digest of all that the index holds, in whatever order and under whatever numbers it was put in."""
