@@ -330,6 +330,7 @@ def _words(a: Words, b: Words) -> str:
         "decisive",
         "trial_weight",
         "exponent",
+        "wrong_record",
     )
     moved += _moved(*({key.replace("_", " "): getattr(w, key) for key in plain} for w in (a, b)))
     return "; ".join(moved)

@@ -126,12 +126,17 @@ class Judgement:
 
     @property
     def none_of_these(self) -> float:
-        return self.found.none
+        return float(self.believed[0])
+
+    @cached_property
+    def believed(self) -> np.ndarray:
+        """What is believed of each set of the posterior."""
+        return self.net.believed(self.found.exactly, self.found.before)
 
     @cached_property
     def sets(self) -> tuple[CauseSet, ...]:
         places = [i for i in self.found.leading.tolist() if self.found.exactly[i] >= 1e-6][:MOST_SETS]
-        return tuple(CauseSet(self.found.causes_of(i), float(self.found.exactly[i])) for i in places)
+        return tuple(CauseSet(self.found.causes_of(i), float(self.believed[i])) for i in places)
 
     @property
     def explanation(self) -> CauseSet:
@@ -239,6 +244,7 @@ def _judged(
 ) -> tuple[Judged, ...]:
     words, ruled_out = at.knowledge.words, at.inference.ruled_out[at.position]
     judged = []
+    chances = at.net.believed(chances, np.where([n in ruled_out for n in names], 0.0, priors))
     for name, probability, prior in zip(names, chances.tolist(), priors.tolist(), strict=True):
         out = ruled_out.get(name, ())
         word = "ruled out" if out else standing(words, probability, 0, 0.0)

@@ -16,10 +16,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 
 from diagnose.knowledge.model import Knowledge
+
+Chance = TypeVar("Chance", float, np.ndarray)
 
 
 @dataclass(frozen=True)
@@ -60,6 +63,7 @@ class Network:
     answers: Mapping[str, tuple[str, ...]]
     later: Mapping[str, np.ndarray]
     exponent: float = 1.0
+    wrong_record: float = 0.0
 
     @cached_property
     def column(self) -> dict[str, int]:
@@ -202,6 +206,12 @@ class Network:
         silent = ~says.any(axis=1)
         return np.asarray(np.where(silent, padded[k, -1] - padded[k + 1, -1], chances[0] - chances[1]))
 
+    def believed(self, chance: Chance, before: Chance) -> Chance:
+        """What to believe of chances that the sum gives, where the record may be of another seal, which leaves what was
+        believed before: (1 - e)·chance + e·before, a contaminated model (P. J. Huber, Ann. Math. Statist. 35, 1964, from
+        memory)."""
+        return (1 - self.wrong_record) * chance + self.wrong_record * before
+
     def read(self, there: np.ndarray, rows: np.ndarray | slice = slice(None)) -> np.ndarray:
         """P(recorded as there) of findings by their chance to be there, shape (findings, sets)."""
         missed, mistaken = self.missed[rows, None], self.mistaken[rows, None]
@@ -251,7 +261,7 @@ def build(knowledge: Knowledge) -> Network:
         causes, mechanisms, findings, np.array([words.common[knowledge.causes[c].common] for c in causes]), leak,
         background, np.array([e.missed for e in errors]), np.array([e.mistaken for e in errors]), to_mechanism, between,
         signs, marks, {q: tuple(card.answers) for q, card in knowledge.questions.items()},
-        {q: _later(knowledge, q, causes) for q in knowledge.questions}, words.exponent,
+        {q: _later(knowledge, q, causes) for q in knowledge.questions}, words.exponent, words.wrong_record,
     )  # fmt: skip
 
 

@@ -67,6 +67,13 @@ class Posterior:
         """Probability that none of the causes is at work."""
         return float(self.exactly[0])
 
+    @cached_property
+    def before(self) -> np.ndarray:
+        """Probability of each set that is spelt out before anything is seen, causes that are ruled out left aside."""
+        odds = self.evidence.prior / (1 - self.evidence.prior)
+        none = float(np.prod(1 - self.evidence.prior[list(self.evidence.allowed)]))
+        return none * _odds(self.members, odds)
+
     def causes_of(self, i: int) -> tuple[str, ...]:
         return tuple(self.net.causes[c] for c in np.flatnonzero(self.members[i]))
 

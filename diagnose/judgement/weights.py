@@ -107,12 +107,15 @@ class Weights:
         return result
 
     def total(self, name: str) -> float:
-        """What the whole record is worth for a cause or mechanism, as `worth`."""
-        odds = self.found.alone[self.net.column[name]] if name in self.net.column else 0.0
-        if odds:
-            prior = self.found.evidence.prior[self.net.column[name]]
-            return decibans(float(odds * (1 - prior) / prior))
-        return worth(self.net, self.found.evidence, name)
+        """What the whole record is worth for a cause or mechanism, as `worth`, where it may be of another seal."""
+        if name in self.net.column:
+            at = self.net.column[name]
+            before, odds = float(self.found.evidence.prior[at]), float(self.found.alone[at])
+        else:
+            before, odds = float(self.found.unseen[self.net.mechanism[name]]), 0.0
+        odds = odds or before / (1 - before) * 10 ** (worth(self.net, self.found.evidence, name) / 10)
+        chance = self.net.believed(odds / (1 + odds), before)
+        return decibans(chance / (1 - chance)) - decibans(before / (1 - before))
 
     def groups(self, name: str) -> tuple[Group, ...]:
         """What each mechanism's findings are worth for a cause, alone against none of the causes, or for a mechanism,

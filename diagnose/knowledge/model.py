@@ -118,6 +118,7 @@ class Words:
     trial_weight: float
     reading: Mapping[str, Misread] = field(default_factory=dict)
     exponent: float = 1.0
+    wrong_record: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,12 @@ class WordsReader:
 
     def read(self) -> m.Words:
         node = self.reader.file("words.yaml")
-        only_keys(node, ["seen", "common", "standing", "reading", "exponent"], "words.yaml", self.reader.problems)
+        only_keys(
+            node,
+            ["seen", "common", "standing", "reading", "exponent", "wrong record"],
+            "words.yaml",
+            self.reader.problems,
+        )
         tables: dict[str, dict[str, float]] = {}
         for key in ("seen", "common"):
             inner = node.get(key) or Node({}, node.where)
@@ -39,9 +44,16 @@ class WordsReader:
         established, probable, possible, lines, counts_from, decisive, trial = (
             self.reader.number(standing, n) for n in names
         )
+        wrong = self.reader.number(node, "wrong record") if node.get("wrong record") else 0.0
+        if not 0 <= wrong < 0.5:
+            self.reader.say(
+                (node.get("wrong record") or node).where,
+                "probability",
+                f"the chance of a wrong record must lie from 0 to 0.5, not {wrong}",
+            )
         return m.Words(
             tables["seen"], tables["common"], established, probable, possible, int(lines), counts_from, decisive, trial,
-            self.read_errors(node), self.reader.number(node, "exponent") if node.get("exponent") else 1.0,
+            self.read_errors(node), self.reader.number(node, "exponent") if node.get("exponent") else 1.0, wrong,
         )  # fmt: skip
 
     def read_errors(self, node: Node) -> dict[str, m.Misread]:

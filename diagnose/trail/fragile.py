@@ -147,15 +147,20 @@ class _Trials:
         then = altered(found, evidences, most)
         now, *tried = then.tried()
         there = self.mechanism(then, evidences)
+        believed, before = self.diagnosis.net.believed, found.evidence.prior
         for (causes, shares, none), p, (_, at) in zip(tried, there[1:], waiting, strict=True):
-            chance = {c: _shifted(found.share[column[c]], now[1][column[c]], shares[column[c]]) for c in causes}
+            chance = {
+                c: believed(_shifted(found.share[column[c]], now[1][column[c]], shares[column[c]]), before[column[c]])
+                for c in causes
+            }
             ranked = sorted(causes, key=lambda c: (-round(chance[c], 9), c))
             words = tuple(_standing(at, c, chance[c]) for c in ranked)
             if p is None:
                 yield Tried(Answer(tuple(ranked), words), _log_odds(shares[column[self.lead]] if self.lead else none))
                 continue
             exact = float(found.mechanisms[self.diagnosis.net.mechanism[self.lead]])
-            happened = _standing(at, self.lead, _shifted(exact, there[0], p))
+            i = self.diagnosis.net.mechanism[self.lead]
+            happened = _standing(at, self.lead, believed(_shifted(exact, there[0], p), float(found.unseen[i])))
             yield Tried(Answer(tuple(ranked), words, happened), _log_odds(p))
 
     def mechanism(self, then: Altered, evidences: Sequence[Evidence]) -> list[Any]:

@@ -315,8 +315,9 @@ class _Builder:
 
     def alone(self, j: Judged) -> float | None:
         """The cause alone against none of the causes, in dB of odds; None where it is ruled out."""
-        odds = float(j.at.found.alone[j.at.net.column[j.name]])
-        return round(decibans(odds), DIGITS) if odds > 0 else None
+        if not j.at.found.alone[j.at.net.column[j.name]]:
+            return None
+        return round(decibans(j.prior / (1 - j.prior)) + j.at.weights.total(j.name), DIGITS)
 
     def rows(self, j: Judged) -> None:
         """What a cause or mechanism brings about and leaves, as its card says it."""

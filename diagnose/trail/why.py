@@ -268,6 +268,7 @@ def worked_sum(asked: Reasoning, node: str, most: int = 12) -> Tree:
             "part": float(chance[i] * found.exactly[i]),
         })  # fmt: skip
     shown, spelt = sum(r["share"] for r in rows), float(found.exactly.sum())
+    summed = float(found.share[net.column[name]] if judged.kind == "cause" else found.mechanisms[net.mechanism[name]])
     part = sum(r["part"] for r in rows)
     single = np.zeros((2, len(net.causes)), bool)
     if judged.kind == "cause":
@@ -278,8 +279,8 @@ def worked_sum(asked: Reasoning, node: str, most: int = 12) -> Tree:
         "probability": judged.probability, "standing": judged.standing, "exponent": net.exponent,
         "prior": judged.prior, "prior_odds": judged.prior / (1 - judged.prior), "record_under_none": none,
         "record_under_this_alone": alone if judged.kind == "cause" else None, "rows": rows,
-        "total_weight": 1 / found.none, "other_sets": {"share": 1 - shown, "part": judged.probability - part},
-        "of_which_reckoned": 1 - spelt,
+        "total_weight": 1 / found.none, "other_sets": {"share": 1 - shown, "part": summed - part},
+        "of_which_reckoned": 1 - spelt, "summed": summed, "wrong_record": net.wrong_record,
     }  # fmt: skip
 
 

@@ -107,9 +107,11 @@ def weighed(case, answer: dict) -> None:
         for m in g["marks"]
     )
     if answer["kind"] == "cause" and answer["alone"] is not None:
-        by_set = {s.causes: s.probability for s in at.sets}
-        if (answer["name"],) in by_set:
-            assert by_set[(answer["name"],)] / at.none_of_these == pytest.approx(10 ** (answer["alone"] / 10), rel=1e-6)
+        odds, prior = float(at.found.alone[at.net.column[answer["name"]]]), at.of(answer["name"]).prior
+        if odds:
+            e = at.net.wrong_record
+            chance = (1 - e) * odds / (1 + odds) + e * prior
+            assert chance / (1 - chance) == pytest.approx(10 ** (answer["alone"] / 10), rel=1e-6)
             worth = at.weights.total(answer["name"])
             assert answer["prior"]["weight"] + worth == pytest.approx(answer["alone"], abs=1e-7)
 
@@ -125,7 +127,9 @@ def sum_adds_up(case, node: str) -> None:
         assert row["weight"] / told["total_weight"] == pytest.approx(row["share"])
         assert row["share"] * row["chance"] == pytest.approx(row["part"])
     total = sum(r["part"] for r in told["rows"]) + told["other_sets"]["part"]
-    assert total == pytest.approx(case.graph.nodes[node]["probability"], abs=1e-8)
+    assert total == pytest.approx(told["summed"])
+    wrong = told["wrong_record"]
+    assert (1 - wrong) * total + wrong * told["prior"] == pytest.approx(case.graph.nodes[node]["probability"], abs=1e-8)
     assert told["other_sets"]["part"] > -1e-3
     alone = next((r for r in told["rows"] if r["causes"] == [told["name"]]), None)
     if alone:

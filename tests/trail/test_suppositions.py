@@ -244,8 +244,8 @@ def test_what_a_record_is_said_to_carry_it_carries(name, judged):
     lead = next(j for j in at.causes if j.name in at.explanation.causes)
     for carried in fragile(case.diagnosis, "seal")["carries"][:4]:
         made = suppose(case.inference.case, case.base, [Change("forget", carried["id"])], Problems())
-        then = made.diagnosis(case.base).at("seal").of(lead.name).probability
-        odds = [decibans(p / (1 - p)) for p in (lead.probability, then)]
+        sums = [x.found.share[x.net.column[lead.name]] for x in (at, made.diagnosis(case.base).at("seal"))]
+        odds = [decibans(float(p / (1 - p))) for p in sums]
         assert carried["weight"] == pytest.approx(odds[0] - odds[1], abs=1.0), carried["record"]
 
 

@@ -185,10 +185,17 @@ def worked_sum(answer: Doc, page: Page) -> Page:
     shown = " + ".join(_figure(r["part"]) for r in answer["rows"] if r["part"] >= 5e-4)
     page.heading("Added up")
     page.say(
-        f"{shown or '0'} + {_figure(max(rest['part'], 0.0))} (other sets) = {_figure(answer['probability'])}",
+        f"{shown or '0'} + {_figure(max(rest['part'], 0.0))} (other sets) = {_figure(answer['summed'])}",
         indent=STEP,
         hang=4,
     )
+    if e := answer["wrong_record"]:
+        page.say(
+            f"The record may be of another seal (parts or papers exchanged): chance {e:g}, and then nothing is known that was "
+            f"not before. {1 - e:g} x {_figure(answer['summed'])} + {e:g} x {_figure(answer['prior'])} = {_figure(answer['probability'])}",
+            indent=STEP,
+            hang=4,
+        )
     return page
 
 
