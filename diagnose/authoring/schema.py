@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from diagnose.authoring import grammar_schema
+from diagnose.authoring import grammar_schema, sketch_schema
 from diagnose.authoring.rule_test_reader import FINDINGS
 from diagnose.authoring.schema_parts import NUMBER, TEXT, YES, Schema, each, keys, listed, of, ref, said, some, words
 from diagnose.casefile.format import ENDS, REMARK, REMOVALS, SECTIONS, STATES, TEXTS, TRAITS
@@ -430,10 +430,11 @@ class _Maker:
                 "means": TEXT,
                 "place": words(("seal", "machine")),
                 "group": words(GROUPS),
+                **sketch_schema.kind(),
             }
         )
         shared = {"means": TEXT, "also": some(TEXT), "on": some(kind), "how": TEXT, "lost": stage, "sides": some(words(self.v.sides)),
-                  "sound": YES, "gone": YES, "excludes": some(self.feature)}  # fmt: skip
+                  "sound": YES, "gone": YES, "excludes": some(self.feature), "sketch": sketch_schema.sketch(kind)}  # fmt: skip
         named = {
             "state": some(grammar_schema.state(self.v.grammar, {"not": YES})),
             "act": some(grammar_schema.act({"not": YES})),

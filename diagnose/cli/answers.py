@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -17,6 +17,10 @@ from diagnose.cli.common import (
     print_json,
     refuse,
 )
+from diagnose.cli.output import write
+
+if TYPE_CHECKING:
+    from diagnose.inference.run import RuleBase
 
 MOST_STEPS = 5
 
@@ -56,6 +60,10 @@ def meaning(
         str, typer.Argument(metavar="PATTERN", help="A feature or a finding, in the words of the trade.")
     ],
     on: Annotated[str, typer.Option("--on", help="The kind of part it is on.")] = "",
+    picture: Annotated[
+        Path | None,
+        typer.Option("--picture", metavar="FILE", help="Also write a line drawing of it, as SVG.", show_default=False),
+    ] = None,
     as_json: JsonOption = False,
     knowledge: KnowledgeOption = None,
 ) -> None:
@@ -65,10 +73,28 @@ def meaning(
 
     base = open_base(knowledge)
     answer = view.look_up(base, pattern, on)
+    if picture is not None:
+        write(picture, _drawn(base, answer))
     if as_json:
         print_json(answer)
     else:
         typer.echo(view.page(answer, Page()).text(), nl=False)
+
+
+def _drawn(base: RuleBase, answer: dict[str, Any]) -> bytes:
+    """The line drawing of what was looked up. Raises BadInput where it cannot be drawn."""
+    from diagnose.views.drawings.sketches import sketch, why_not_drawn
+
+    vocabulary, marks = base.knowledge.vocabulary, answer["marks"]
+    if len(marks) != 1:
+        says = f"{answer['pattern']!r} is not one mark, so there is no drawing of it"
+        raise refuse(says, "name one feature: diagnose terms")
+    mark = marks[0]
+    drawing = sketch(vocabulary, mark["feature"], mark["on"], 640, mark["runs"], mark["side"])
+    if drawing is None:
+        why = why_not_drawn(vocabulary, mark["feature"], mark["on"]) or "The vocabulary has no sketch of it."
+        raise refuse(f"{mark['feature']!r} is not drawn: {why}", "leave --picture out")
+    return f"{drawing.svg}\n".encode()
 
 
 def quantities(case: CaseArgument, as_json: JsonOption = False, knowledge: KnowledgeOption = None) -> None:

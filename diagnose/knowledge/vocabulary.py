@@ -10,6 +10,7 @@ from typing import Any
 from diagnose.knowledge.grammar import Grammar, Slots, lineage_of
 from diagnose.knowledge.lexicon import Lexicon
 from diagnose.knowledge.places import placed
+from diagnose.knowledge.sketches import Sketch
 from diagnose.reading.problems import Where
 from diagnose.reading.terms import plain
 
@@ -19,7 +20,8 @@ FORMULAS = {"difference": 2, "ratio": 2, "sum": 0, "spread": 1, "mean": 1}
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of part. `above` are the kinds it belongs to, nearest first; `place` is seal or machine."""
+    """A kind of part. `above` are the kinds it belongs to, nearest first; `place` is seal or machine. `drawing`: the
+    line drawing of such a part, `not_drawn` why there is none; what is left out holds as with the kind above."""
 
     name: str
     means: str = ""
@@ -27,6 +29,8 @@ class Kind:
     also: tuple[str, ...] = ()
     place: str = "seal"
     group: str = ""
+    drawing: str = ""
+    not_drawn: str = ""
     where: Where = placed()
 
 
@@ -38,7 +42,7 @@ class Feature:
 
     `form`: a general word, that can be seen on any part unless `on` says otherwise. `above`: the forms it is, nearest first;
     `qualifiers` say which such mark it is. `statements`: states and acts that say as much, each as its table and parts; the
-    first is what the feature says, so that denying it denies the feature.
+    first is what the feature says, so that denying it denies the feature. `sketch`: how it is drawn, if not as its form is.
     """
 
     name: str
@@ -55,6 +59,7 @@ class Feature:
     above: tuple[str, ...] = ()
     qualifiers: Slots = field(default_factory=dict)
     statements: tuple[tuple[str, Slots], ...] = ()
+    sketch: Sketch | None = None
     where: Where = placed()
 
 

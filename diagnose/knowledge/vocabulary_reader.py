@@ -11,6 +11,7 @@ from diagnose.knowledge.conditions import GROUPS
 from diagnose.knowledge.grammar import Grammar
 from diagnose.knowledge.grammar_reader import read_forms, read_grammar, read_moved, statement
 from diagnose.knowledge.lexicon import LexiconReader, lexicon_terms
+from diagnose.knowledge.sketches import read_drawing, read_sketch
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.reading.units import BadUnit, unit
@@ -32,11 +33,16 @@ class VocabularyReader:
         kinds = {}
         parts = self.reader.section("vocabulary/parts.yaml", "parts")
         for name, node in parts.items():
-            only_keys(node, ["is", "also", "means", "place", "group"], f"the kind {name!r}", self.reader.problems)
+            only_keys(
+                node,
+                ["is", "also", "means", "place", "group", "drawing", "not drawn"],
+                f"the kind {name!r}",
+                self.reader.problems,
+            )
             kinds[name] = m.Kind(
                 name, self.reader.text(node, "means"), self.reader.texts(node, "is"), self.reader.texts(node, "also"),
                 self.reader.word(node, "place", ("seal", "machine"), "place", False) or "seal",
-                self.reader.word(node, "group", GROUPS, "group", False), node.where,
+                self.reader.word(node, "group", GROUPS, "group", False), *read_drawing(self.reader, node), node.where,
             )  # fmt: skip
             self.reader.known(node, "is", [k for k, _ in parts.items()], "kind")
         settings = self.read_settings()
@@ -95,6 +101,7 @@ class VocabularyReader:
             "sound",
             "gone",
             "excludes",
+            "sketch",
             above,
             *(() if form else (*grammar.qualifiers, "state", "act")),
         ]
@@ -115,7 +122,8 @@ class VocabularyReader:
             self.reader.texts(node, "sides"), self.reader.text(node, "sound") == "true",
             self.reader.text(node, "gone") == "true", self.reader.texts(node, "excludes"), form, self.reader.texts(node, above), said,
             tuple((table, said) for table, value in node.items() if table in ("state", "act") for inner in value.each()
-                  if (said := statement(self.reader, inner, grammar, table == "act"))), node.where,
+                  if (said := statement(self.reader, inner, grammar, table == "act"))),
+            read_sketch(self.reader, node, kinds), node.where,
         )  # fmt: skip
 
     def read_readings(

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 from typing import Any
 
 from diagnose.casefile.format import record_id
@@ -54,6 +55,7 @@ def look_up(base: RuleBase, pattern: str, on: str = "") -> dict[str, Any]:
         "pattern": feature,
         "on": [kind] if kind else list(known.on),
         "means": known.means,
+        "marks": [_mark(feature, kind)],
         "also": list(known.also),
         "how": known.how,
         "lost": known.lost,
@@ -62,6 +64,11 @@ def look_up(base: RuleBase, pattern: str, on: str = "") -> dict[str, Any]:
         ],
         **_gaining(ranked, rules),
     }
+
+
+def _mark(feature: str, on: str, more: Mapping[str, str] = MappingProxyType({})) -> dict[str, str]:
+    """A mark as it is drawn."""
+    return {"feature": feature, "on": on, "runs": more.get("runs", ""), "side": more.get("side", "")}
 
 
 def _observed(base: RuleBase, feature: str, kind: str) -> Observation:
@@ -95,6 +102,7 @@ def _phrase(base: RuleBase, pattern: str, kind: str) -> dict[str, Any]:
     features = [v.features[name] for name in sorted(names)]
     return {
         "asked": pattern, "pattern": first.text, "on": [], "means": " ".join(dict.fromkeys(f.means for f in features)), "also": [],
+        "marks": [_mark(s.term, s.on, s.more) for s in first.statements if s.family == "feature"],
         "how": " ".join(dict.fromkeys(f.how for f in features if f.how)),
         "lost": min((f.lost for f in features if f.lost), key=(*v.stages, "never").index, default=""),
         "read_as": as_row(first), "others": [as_row(r) for r in readings[1:]],
@@ -137,6 +145,7 @@ def _finding(base: RuleBase, name: str, pattern: str) -> dict[str, Any]:
         "pattern": name,
         "on": [],
         "means": finding.reads,
+        "marks": [],
         "also": [],
         "how": " ".join(dict.fromkeys(f.how for f in seen if f.how)),
         "lost": max((f.lost for f in seen if f.lost), key=stages.index, default=""),
