@@ -26,6 +26,8 @@ from diagnose.reading.files import read_file
 from diagnose.reading.problems import BadInput, Problem, Where
 
 MOST_BYTES = 64_000_000
+RECORDS, SHOWS = ".lock", ".page"
+"""Endings of the lock files of a case: one who records it, one who shows it as a page."""
 A_WHILE = 0.05
 """Seconds between two tries to take a lock."""
 _KEYS = {"number": int, "time": str, "who": str, "what": dict, "before": str, "digest": str}
@@ -172,8 +174,8 @@ class Lock:
     """Keeps a second recorder off a case. The operating system frees the lock when its holder dies, so a lock file
     whose lock can be taken is stale; one of another computer cannot be judged from here and is respected."""
 
-    def __init__(self, case: Path, who: str, since: datetime):
-        self.case, self.path, self.handle = case, case.with_name(case.name + ".lock"), -1
+    def __init__(self, case: Path, who: str, since: datetime, ending: str = RECORDS):
+        self.case, self.path, self.handle = case, case.with_name(case.name + ending), -1
         self.mine = {"who": who, "host": socket.gethostname(), "pid": os.getpid(),
                      "since": since.isoformat(timespec="seconds")}  # fmt: skip
         self.taken_over = ""
@@ -223,15 +225,35 @@ class Lock:
             return False
 
     def _holder(self) -> dict[str, Any]:
-        try:
-            holder = json.loads(os.pread(self.handle, 4096, 0))
-        except ValueError:
-            return {}
-        return holder if isinstance(holder, dict) else {}
+        return _written(self.handle)
 
     def _held(self, holder: Mapping[str, Any], way_out: str) -> BadInput:
         who = _session(holder) if holder else "another session"
         return BadInput([Problem(Where(str(self.case), 0, 0), "locked", f"{who} is recording this case", way_out)])
+
+
+def held(case: Path, ending: str) -> str:
+    """Who holds a case in another process: "sam on bench-pc (process 12, since …)"; "" where nobody does."""
+    try:
+        handle = os.open(case.with_name(case.name + ending), os.O_RDONLY | os.O_NONBLOCK)
+    except OSError:
+        return ""
+    try:
+        fcntl.flock(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except OSError:
+        holder = _written(handle)
+        return _session(holder) if holder.get("pid") != os.getpid() else ""
+    finally:
+        os.close(handle)
+    return ""
+
+
+def _written(handle: int) -> dict[str, Any]:
+    try:
+        holder = json.loads(os.pread(handle, 4096, 0))
+    except (OSError, ValueError):
+        return {}
+    return holder if isinstance(holder, dict) else {}
 
 
 def _session(holder: Mapping[str, Any]) -> str:

@@ -112,6 +112,10 @@ class Recorder:
         try:
             if self._lock.taken_over:
                 self.told.append(self._lock.taken_over)
+            if page := j.held(self.case, j.SHOWS):
+                self.told.append(
+                    f"a page on this case is open: {page}; what is tapped there waits until this session is left"
+                )
             self._open()
         except BaseException:
             self._lock.free()

@@ -25,6 +25,7 @@ MODULES = {
     "journal": "bench",
     "custody": "closing",
     "close": "closing",
+    "page": "page",
     "migrate": "migrate",
     "why": "reasoning",
     "why-not": "reasoning",

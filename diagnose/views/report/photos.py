@@ -16,10 +16,11 @@ _IMAGES = ((b"\x89PNG\r\n\x1a\n", "image/png"), (b"\xff\xd8\xff", "image/jpeg"),
 def read_photos(case: Case, path: Path) -> dict[str, Photo]:
     """Every photo that the case names, read from beside its file."""
     records: tuple[Observation | Remark, ...] = (*case.observations, *case.remarks)
-    return {name: _photo(path, name) for name in sorted({x.photo for x in records if x.photo})}
+    return {name: read_photo(path, name) for name in sorted({x.photo for x in records if x.photo})}
 
 
-def _photo(path: Path, name: str) -> Photo:
+def read_photo(path: Path, name: str) -> Photo:
+    """One photo beside a case; no data, and the problem, where it is none that can be shown."""
     folder = path.resolve().parent
     file = (folder / name).resolve()
     if not file.is_relative_to(folder):

@@ -1,0 +1,56 @@
+// Figures and settings of the case, one after the other: choices as keys, numbers on the keypad, the rest as text.
+import { button, choices, dialog, draw, h } from "./dom.js";
+import { keypad } from "./keypad.js";
+import { answer, store, valueOf } from "./store.js";
+
+const TITLES = { "equipment.seen from": "Rotation seen from", "index.rotating": "Index mark of the rotating parts", "index.stationary": "Index mark of the stationary parts", tag: "Tag of the machine", service: "What about the liquid", machine: "Kind of machine" };
+const title = (key) => TITLES[key] ?? key[0].toUpperCase() + key.slice(1);
+const shown = (value) => (Array.isArray(value) ? value.join(", ") : value ?? "");
+
+export function figures() {
+  const asked = store.bench.asked;
+  const open = asked.filter((a) => valueOf(a) === null);
+  return [h("h1", { tabindex: "-1" }, "Figures and settings"),
+    open.length > 0 && h("p", { class: "row" }, button(`Ask me the ${open.length} that are open`, () => next(0), { class: "main", "data-key": "ask" })),
+    h("ul", { class: "figures" }, asked.map((a) => h("li", {}, button([h("span", {}, title(a.key)), h("b", {}, shown(valueOf(a)) || "not said")], () => edit(a), { "data-key": a.key }))))];
+}
+
+function next(number) {
+  const open = store.bench.asked.map((a, i) => [a, i]).find(([a, i]) => i >= number && valueOf(a) === null);
+  if (open) edit(open[0], () => next(open[1] + 1));
+}
+
+function edit(a, then) {
+  const { readings, settings, choices: few } = store.words;
+  const set = async (to, why) => {
+    await answer({ whats: [{ set: a.path, to, ...(why ? { why } : {}) }] });
+    then?.();
+  };
+  const old = valueOf(a);
+  const why = old === null ? "" : "corrected at the bench";
+  if (readings[a.key]) {
+    keypad(title(a.key), { ...readings[a.key], several: false }, ([value]) => set(value, why));
+    if (then) document.querySelector("dialog .inside").append(h("p", { class: "row" }, button("Not known: go on", () => { document.querySelector("dialog").close(); then(); })));
+    return;
+  }
+  const terms = settings[a.key]?.terms ?? few[a.key];
+  const single = !settings[a.key] || settings[a.key].single;
+  const made = dialog(title(a.key));
+  function skip() {
+    return button("Not known: go on", () => { made.close(); then(); });
+  }
+  if (terms) chosen();
+  else {
+    const field = h("input", { id: "text", value: shown(old) });
+    draw(made.inside, h("form", { onsubmit: (e) => { e.preventDefault(); made.close(); if (field.value.trim()) set(field.value.trim(), why); } }, h("label", { for: "text" }, title(a.key)), field, h("p", { class: "row" }, h("button", { class: "main" }, "Record"))), then && h("p", { class: "row" }, skip()));
+    field.focus();
+  }
+  function chosen(some = Array.isArray(old) ? [...old] : old ? [old] : []) {
+    const act = (term) => {
+      if (single) { made.close(); set(term, why); return; }
+      chosen(some.includes(term) ? some.filter((t) => t !== term) : [...some, term]);
+    };
+    draw(made.inside, choices(single ? "One of" : "Any of", terms.map((t) => [t, t]), some, act, true),
+      !single && h("p", { class: "row" }, button("Record", () => { made.close(); set(some, why); }, { class: "main" })), then && h("p", { class: "row" }, skip()));
+  }
+}
