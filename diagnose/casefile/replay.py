@@ -10,7 +10,8 @@ What a line says (`what`) is one of
     {edited: FILE}                       the case file as somebody edited it by hand; the lines after it adopt the edits
     {cut off: TEXT}                      what a crash left of an answer that was never acknowledged
 
-with `instead of: ID` where an `add` corrects a record, `why`, and `said` where another spelling was used. A record's ID
+with `instead of: ID` where an `add` corrects a record, `why`, and `said` where another spelling was used; from a page
+`answer: ID N`, the tablet's own id of the answer and the place of the line in it, and `answered: TIME` where it waited. A record's ID
 is the number of the line that added it, or NUMBER.PLACE for the records a case was begun with.
 """
 
