@@ -1,7 +1,7 @@
 """What can still be decided of a seal: which findings are open, by which work, and which are lost for good.
 
 A stage names the last moment before a step of dismantling or cleaning. What needed an earlier stage than the case's is
-lost; so is what a record says nobody can look at any more. A case that says no stage is at the first at which the parts
+lost; so is what a record says nobody can look at any more. A case is at least at the first stage at which the parts
 it speaks of can be looked at.
 """
 
@@ -319,10 +319,8 @@ class Reach:
 
 
 def stage_of(case: Case, knowledge: Knowledge) -> str:
-    """The stage of a case: as recorded, else the first at which every part on record can be looked at; "" where the
-    record does not show that anything has begun."""
-    if case.stage:
-        return case.stage
+    """The stage of a case: as recorded, or the first at which every part on record can be looked at, whichever is later;
+    "" where the record does not show that anything has begun."""
     lineage, steps = knowledge.vocabulary.lineage, knowledge.arrangements.steps
     kinds = {k for records in (case.observations, case.measured) for k in (r.kind for r in records) if k}
     reached = -1
@@ -332,4 +330,5 @@ def stage_of(case: Case, knowledge: Knowledge) -> str:
             if not look.always and (look.on in lineage[kind] or kind in lineage[look.on])
         ]  # fmt: skip
         reached = max(reached, min(looked_at, default=-1))
-    return steps[reached].stage if reached >= 0 else ""
+    stages, shown = knowledge.vocabulary.stages, steps[reached].stage if reached >= 0 else ""
+    return max((case.stage, shown), key=lambda stage: stages.index(stage) if stage else -1)

@@ -64,6 +64,14 @@ def is_date(text: str) -> bool:
     return True
 
 
+def dates_in(text: str) -> list[str]:
+    """The days that a date written with its year last may mean: day or month first."""
+    found = re.fullmatch(r"(\d{1,2})[-./ ](\d{1,2})[-./ ](\d{4})", text.strip())
+    one, other, year = map(int, found.groups()) if found else (0, 0, 0)
+    both = (f"{year:04}-{month:02}-{day:02}" for day, month in ((one, other), (other, one)))
+    return [text for text in dict.fromkeys(both) if is_date(text)]
+
+
 def is_time(text: str) -> bool:
     """Whether a text is a date, or a day with the time of day: 2026-03-02 14:30."""
     if not _TIME.fullmatch(text):

@@ -20,6 +20,7 @@ from diagnose.casefile.format import (
     TEXTS,
     TOP,
     TRAITS,
+    dates_in,
     is_date,
     positions_of,
     record_id,
@@ -170,8 +171,11 @@ class _Reader(RecordReader):
     def date(self, node: Node, key: str) -> str:
         day = self.text(node, key)
         if day and not is_date(day):
-            self.say((node.get(key) or node).where, "date", f"{day[:40]!r} is no date",
-                     "write year, month and day as far as they are known: 2026-03-02, 2026-03 or 2026")  # fmt: skip
+            way_out = (
+                " or ".join(dates_in(day))
+                or "year, month and day as far as they are known: 2026-03-02, 2026-03 or 2026"
+            )
+            self.say((node.get(key) or node).where, "date", f"{day[:40]!r} is no date", f"write {way_out}")
         return day
 
     def refuse_empty_lists(self, node: Node, key: str = "") -> None:

@@ -47,9 +47,9 @@ def _minutes(text: str) -> float:
     """Minutes of a time as written. Raises BadInput."""
     from diagnose.reading.units import BadUnit, amount, unit
 
-    way_out = "write a time such as 20min or 1.5h"
+    way_out = "write a time such as 20, 20min or 1.5h"
     try:
-        time = amount(text)
+        time = amount(f"{text} min" if text.strip().replace(".", "", 1).isdigit() else text)
     except BadUnit as error:
         raise refuse(f"--budget: {error}", way_out) from error
     if time.kind != unit("min").kind:

@@ -253,10 +253,10 @@ def take_care_in_short(cautions: Sequence[Caution], raised: Sequence[Caution], p
 
 
 def _stage(recorded: str, taken: str) -> str:
-    if recorded:
+    if taken == recorded != "":
         return recorded
     told = f"taken as {taken}, from the parts on record" if taken else "not known, so nothing is taken as lost by it"
-    return f"{told}; the case can say it: stage: ..."
+    return f"{told}; the case says {recorded}" if recorded else f"{told}; the case can say it: stage: ..."
 
 
 def _hand(step: Step, inference: Inference) -> str:

@@ -15,12 +15,17 @@ _BOUND = "\u00a0%"
 _OWN = re.compile(r"(\x1b\[[012]m)")
 
 
+def _wanted() -> bool:
+    """Whether standard output is a terminal that shows bold and is asked to."""
+    return sys.stdout.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
+
+
 class Page:
     """Collects lines; nothing on it relies on colour alone."""
 
     def __init__(self, width: int | None = None, styled: bool | None = None):
         self.width = min(width or shutil.get_terminal_size((80, 24)).columns, 120)
-        self.styled = sys.stdout.isatty() and "NO_COLOR" not in os.environ if styled is None else styled
+        self.styled = _wanted() if styled is None else styled
         self.lines: list[str] = []
 
     def bold(self, text: str) -> str:

@@ -182,11 +182,12 @@ def test_next_prints_the_plan():
     assert done.returncode == 0, done.stderr
     assert "of the 30 min given" in done.stdout and "When to stop" in done.stdout and "Take care" in done.stdout
     told = json.loads(run("next", "condensate-pump-dry-start", "--budget", "30min", "--json").stdout)
+    assert json.loads(run("next", "condensate-pump-dry-start", "--budget", "30", "--json").stdout) == told
     check(told)
     assert told["budget"] == 30 and 0 < told["minutes"] <= 30 and told["stage"] == "before washing"
 
 
-@pytest.mark.parametrize("budget", ["20", "2 bar", "-5min", "0min", "1e9h", "soon", ""])
+@pytest.mark.parametrize("budget", ["2 bar", "-5min", "0min", "1e9h", "soon", ""])
 def test_a_time_that_is_none_is_told(budget):
     done = run("next", "thin-record", f"--budget={budget}")
     if not budget:

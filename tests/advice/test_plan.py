@@ -158,6 +158,16 @@ def test_a_case_without_a_stage_is_where_its_record_says(judged):
     assert stage_of(heard.inference.case, knowledge) == ""
 
 
+def test_marks_on_a_part_show_that_an_earlier_stage_is_past(judged):
+    """What `start` wrote as the stage still stands in the file when the faces are noted."""
+    running, later = (judged(BENCH + f"stage: {stage}\n") for stage in ("while running", "before relapping"))
+    knowledge = running.base.knowledge
+    assert stage_of(running.inference.case, knowledge) == "before separating the faces"
+    assert stage_of(later.inference.case, knowledge) == "before relapping"
+    made, _ = planned(running)
+    assert made.steps and not any(s.stage == "while running" for s in made.steps)
+
+
 def test_what_the_seal_does_not_have_is_not_asked_for(judged):
     listed = BENCH.replace("observations:", "parts:\n  - {item: 1, name: Ring, kind: soft face}\nobservations:")
     assert not Reach(judged(listed).inference, "seal").is_there("metal bellows")

@@ -141,6 +141,18 @@ def test_no_other_text_is_a_date(day, knowledge):
     assert [(code, line, column) for code, line, column, _ in found] == [("date", 2, 27)]
 
 
+@pytest.mark.parametrize(
+    ("day", "ways"),
+    [("12/11/2026", "2026-11-12 or 2026-12-11"), ("31.10.2026", "2026-10-31"), ("5-5-2026", "2026-05-05")],
+)
+def test_a_date_with_the_year_last_is_asked_about(day, ways, knowledge):
+    problems = Problems()
+    parse_case(
+        f"case: a\nhistory: {{events: [{{date: {day}, what: started}}]}}".encode(), "a.yaml", knowledge, problems
+    )
+    assert [p.way_out for p in problems.found] == [f"write {ways}"]
+
+
 def test_figures_that_contradict_each_other_are_refused():
     from diagnose.knowledge.cache import open_knowledge
 

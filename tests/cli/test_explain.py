@@ -83,6 +83,7 @@ def on_a_terminal(**env: str) -> bytes:
 def test_style_only_on_a_terminal_that_wants_it():
     assert b"\x1b[" in on_a_terminal()
     assert b"\x1b[" not in on_a_terminal(NO_COLOR="1")
+    assert b"\x1b[" not in on_a_terminal(TERM="dumb")
     assert "\x1b" not in diagnose("explain", "condensate-pump-dry-start").stdout
 
 
