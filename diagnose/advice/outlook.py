@@ -19,6 +19,8 @@ from diagnose.judgement.posterior import Posterior
 from diagnose.judgement.worlds import worlds
 
 LEAST_BITS = 1e-3
+SMALL = 1e-100
+"""Sum of weights from which they are made to sum to one on the way, so that hundreds of unlikely outcomes leave numbers."""
 
 
 class Belief:
@@ -54,6 +56,8 @@ class Belief:
         for finding in sorted(outcomes):
             row = self._read[self.net.row[finding]]
             weight = weight * (row if outcomes[finding] else 1 - row)
+            if (total := weight.sum()) < SMALL:
+                weight = weight / total
         return weight if weight is self.weight else np.asarray(weight / weight.sum())
 
     def share(self, weight: np.ndarray) -> np.ndarray:

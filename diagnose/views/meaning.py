@@ -43,8 +43,8 @@ def look_up(base: RuleBase, pattern: str, on: str = "") -> dict[str, Any]:
     known = vocabulary.features[feature]
     if kind and not vocabulary.can_be_on(feature, kind):
         raise _unknown(f"{feature!r} is not recorded on {kind!r}", known.on)
-    on_kinds = (kind,) if kind else known.on[:1]
-    ranked = Diagnosis(lone(_observed(base, feature, on_kinds[0])), base).judgements[0]
+    observed = _observed(base, feature, kind or (*known.on, "seal")[0])
+    ranked = Diagnosis(lone(observed), base).judgements[0]
     rules = [
         f
         for f in knowledge.findings.values()

@@ -116,3 +116,10 @@ def test_work_that_decides_the_same_findings_is_planned_once():
     seen = drawn(4, 3)
     jobs = [Job("dear", 20.0, (seen.findings,)), Job("cheap", 5.0, (seen.findings,))]
     assert [jobs[j].name for j, _ in Valuation([seen], jobs).in_order(0.01)] == ["cheap"]
+
+
+def test_hundreds_of_unlikely_outcomes_together_leave_weights_that_sum_to_one(whole_network):
+    belief = Belief(posterior(whole_network, evidence(whole_network, {})))
+    unlikely = {f: belief.chance(f) < 0.5 for f in whole_network.findings}
+    weight = belief.told(unlikely)
+    assert weight.sum() == pytest.approx(1.0) and (weight >= 0).all()

@@ -81,3 +81,10 @@ def test_a_state_of_the_machine_is_answered_like_the_feature_that_is_its_name(wh
     answer = look_up(whole_base, "pot level falling")
     assert "level falling" in answer["pattern"] or "level falls" in answer["pattern"]
     assert answer["causes"]
+
+
+def test_a_general_word_that_fits_any_part_is_answered(whole_base):
+    general = [f.name for f in whole_base.knowledge.vocabulary.features.values() if not f.on]
+    assert {"crack", "deposit", "hard"} <= set(general)
+    for name in general:
+        assert look_up(whole_base, name)["means"], name
