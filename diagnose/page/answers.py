@@ -83,7 +83,7 @@ def _is_text(what: dict[str, Any]) -> bool:
     entry = what.get("entry", {})
     return (
         all(isinstance(v, str) for v in rest.values())
-        and ("set" not in what or bool(what["set"]) and _texts(what["set"]))
+        and ("set" not in what or (bool(what["set"]) and _texts(what["set"])))
         and (what.get("to") is None or isinstance(what["to"], str) or _texts(what["to"]))
         and isinstance(entry, dict)
         and all(isinstance(v, str) or (k in _SEVERAL and _texts(v)) for k, v in entry.items())
