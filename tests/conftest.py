@@ -12,6 +12,31 @@ settings.register_profile("shared", deadline=None)
 settings.load_profile("shared")
 
 
+@pytest.fixture(scope="session", autouse=True)
+def opened_once():
+    """The rule base that ships is read and compiled once for all tests, whichever test or command opens it."""
+    from diagnose.inference import run
+    from diagnose.knowledge import cache
+
+    def once(open_folder):
+        kept = {}
+
+        def opened(folder, *how):
+            if Path(folder).resolve() != KNOWLEDGE:
+                return open_folder(folder, *how)
+            if how not in kept:
+                kept[how] = open_folder(folder, *how)
+            return kept[how]
+
+        return opened
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(cache, "open_knowledge", once(cache.open_knowledge))
+        patch.setattr(run, "open_knowledge", cache.open_knowledge)
+        patch.setattr(run, "load", once(run.load))
+        yield
+
+
 @pytest.fixture(scope="session")
 def whole_base():
     """The rule base that ships, read and compiled once for all tests."""
