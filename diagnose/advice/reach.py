@@ -111,7 +111,7 @@ class Reach:
         if not self.roots & set(lineage[kind]):
             return True
         sides = {k for k in lineage[kind] if self.vocabulary.kinds[k].group}
-        return any(kind in lineage[k] or k in lineage[kind] or sides & set(lineage[k]) for k in self.kinds)
+        return any(self.vocabulary.related(kind, k) or sides & set(lineage[k]) for k in self.kinds)
 
     def lost_with(self, kind: str, group: str = "") -> str:
         """Why nothing of the kind is left in hand, as the record says; "" where something is or may be."""
@@ -321,13 +321,13 @@ class Reach:
 def stage_of(case: Case, knowledge: Knowledge) -> str:
     """The stage of a case: as recorded, or the first at which every part on record can be looked at, whichever is later;
     "" where the record does not show that anything has begun."""
-    lineage, steps = knowledge.vocabulary.lineage, knowledge.arrangements.steps
+    related, steps = knowledge.vocabulary.related, knowledge.arrangements.steps
     kinds = {k for records in (case.observations, case.measured) for k in (r.kind for r in records) if k}
     reached = -1
     for kind in kinds:
         looked_at = [
             n for n, step in enumerate(steps) for look in step.looks
-            if not look.always and (look.on in lineage[kind] or kind in lineage[look.on])
+            if not look.always and related(look.on, kind)
         ]  # fmt: skip
         reached = max(reached, min(looked_at, default=-1))
     stages, shown = knowledge.vocabulary.stages, steps[reached].stage if reached >= 0 else ""

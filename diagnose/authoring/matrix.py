@@ -93,70 +93,74 @@ def table(m: Matrix) -> str:
 
 def read(text: str, name: str, knowledge: Knowledge, of: str = "mechanism") -> Matrix:
     """A matrix from CSV, of some rows and columns or of all. Raises BadInput with every mistake at its place."""
-    problems = Problems()
     lines = text.removeprefix("\ufeff").splitlines()
     cut = ";" if lines and lines[0].count(";") > lines[0].count(",") else ","
     rows = list(csv.reader(lines, delimiter=cut))
     head = [cell.strip() for cell in rows[0]] if rows else []
-    whole = matrix(knowledge, of)
-
-    def say(line: int, column: int, code: str, says: str, way_out: str = "") -> None:
-        problems.add(Where(name, line, column), code, says, way_out)
-
-    if "level" not in head[:2] or "name" not in head[:2]:
-        say(1, 1, "table-head", "the first line must begin with level, name", ",".join(HEAD))
-        problems.raise_errors()
-    columns = {i: c for i, c in enumerate(head) if c not in HEAD and c}
-    for i, c in columns.items():
-        if c not in whole.columns:
-            say(1, i + 1, f"unknown-{of}", f"there is no {of} {c!r}", did_you_mean(c, whole.columns))
-        elif list(columns.values()).count(c) > 1:
-            say(1, i + 1, "twice", f"the column {c!r} stands twice", "keep one")
-    if not columns and "otherwise" not in head:
-        say(1, 1, "table-head", "the table has no column of words", "save it again, whole")
-    otherwise: dict[Key, str] = {}
-    cells: dict[Key, dict[str, str]] = {}
+    table = _Table(name, head, matrix(knowledge, of), of, list(knowledge.words.seen))
+    table.read_head()
     for number, row in enumerate(rows[1:], 2):
+        if any(cell.strip() for cell in row):
+            table.read_row(number, row)
+    if not table.cells and not table.problems.found:
+        table.say(len(lines), 1, "table-rows", "the table has no row of words", "save it again, whole")
+    table.problems.raise_errors()
+    return Matrix(tuple(table.columns.values()), tuple(table.cells), table.otherwise, table.cells)
+
+
+class _Table:
+    """A matrix being read from the rows of a table."""
+
+    def __init__(self, name: str, head: list[str], whole: Matrix, of: str, words: list[str]):
+        self.name, self.head, self.whole, self.of, self.words = name, head, whole, of, words
+        self.columns = {i: c for i, c in enumerate(head) if c not in HEAD and c}
+        self.otherwise: dict[Key, str] = {}
+        self.cells: dict[Key, dict[str, str]] = {}
+        self.problems = Problems()
+
+    def say(self, line: int, column: int, code: str, says: str, way_out: str = "") -> None:
+        self.problems.add(Where(self.name, line, column), code, says, way_out)
+
+    def read_head(self) -> None:
+        """Raises BadInput where it is not known what the rows are of."""
+        if "level" not in self.head[:2] or "name" not in self.head[:2]:
+            self.say(1, 1, "table-head", "the first line must begin with level, name", ",".join(HEAD))
+            self.problems.raise_errors()
+        for i, c in self.columns.items():
+            if c not in self.whole.columns:
+                near = did_you_mean(c, self.whole.columns)
+                self.say(1, i + 1, f"unknown-{self.of}", f"there is no {self.of} {c!r}", near)
+            elif list(self.columns.values()).count(c) > 1:
+                self.say(1, i + 1, "twice", f"the column {c!r} stands twice", "keep one")
+        if not self.columns and "otherwise" not in self.head:
+            self.say(1, 1, "table-head", "the table has no column of words", "save it again, whole")
+
+    def read_row(self, number: int, row: list[str]) -> None:
+        head = self.head
         said = [cell.strip() for cell in row] + [""] * (len(head) - len(row))
-        if not any(said):
-            continue
         key = (said[head.index("level")], said[head.index("name")])
+        known = self.whole.cells.get(key, {})
         # programs leave empty cells at the end of a row out; a row that ends before a word of the cards was cut off
-        ends = any(i >= len(row) for i, c in columns.items() if whole.cells.get(key, {}).get(c))
-        if ends or any(said[len(head) :]):
-            says = f"this row has {len(row)} cells, the first line {len(head)}"
-            say(
-                number, 1, "cells", says, "save the table again, whole, with its empty cells and one sign between cells"
-            )
-            continue
-        if key not in whole.cells:
-            near = did_you_mean(key[1], [n for level, n in whole.cells if level == key[0]])
-            say(number, 1, "unknown-row", f"there is no {key[0] or 'level'} {key[1]!r}", near)
-            continue
-        if key in cells:
-            say(number, 1, "twice", f"the row {key[1]!r} stands twice", "keep one")
-        cells[key] = {c: said[i] for i, c in columns.items()}
-        if "otherwise" in head and key in whole.otherwise:
-            otherwise[key] = said[head.index("otherwise")]
-        for i, word in enumerate(said):
-            if (
-                (i in columns or (i < len(head) and head[i] == "otherwise"))
-                and word
-                and word not in knowledge.words.seen
-            ):
-                say(
-                    number,
-                    i + 1,
-                    "unknown-word",
-                    f"{word!r} is no frequency word",
-                    did_you_mean(word, knowledge.words.seen) or f"allowed: {', '.join(knowledge.words.seen)}",
-                )
-        if otherwise.get(key) == "":
-            say(number, head.index("otherwise") + 1, "missing-word", f"{key[1]!r} needs a word under otherwise")
-    if not cells and not problems.found:
-        say(len(lines), 1, "table-rows", "the table has no row of words", "save it again, whole")
-    problems.raise_errors()
-    return Matrix(tuple(columns.values()), tuple(cells), otherwise, cells)
+        if any(i >= len(row) for i, c in self.columns.items() if known.get(c)) or any(said[len(head) :]):
+            way_out = "save the table again, whole, with its empty cells and one sign between cells"
+            self.say(number, 1, "cells", f"this row has {len(row)} cells, the first line {len(head)}", way_out)
+            return
+        if key not in self.whole.cells:
+            near = did_you_mean(key[1], [n for level, n in self.whole.cells if level == key[0]])
+            self.say(number, 1, "unknown-row", f"there is no {key[0] or 'level'} {key[1]!r}", near)
+            return
+        if key in self.cells:
+            self.say(number, 1, "twice", f"the row {key[1]!r} stands twice", "keep one")
+        self.cells[key] = {c: said[i] for i, c in self.columns.items()}
+        if "otherwise" in head and key in self.whole.otherwise:
+            self.otherwise[key] = said[head.index("otherwise")]
+        for i, c in enumerate(head):
+            if (i in self.columns or c == "otherwise") and said[i] and said[i] not in self.words:
+                way_out = did_you_mean(said[i], self.words) or f"allowed: {', '.join(self.words)}"
+                self.say(number, i + 1, "unknown-word", f"{said[i]!r} is no frequency word", way_out)
+        if self.otherwise.get(key) == "":
+            column = head.index("otherwise") + 1
+            self.say(number, column, "missing-word", f"{key[1]!r} needs a word under otherwise")
 
 
 def differences(old: Matrix, new: Matrix) -> list[Change]:

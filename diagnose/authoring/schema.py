@@ -17,12 +17,13 @@ from diagnose.authoring.rule_test_reader import FINDINGS
 from diagnose.authoring.schema_parts import NUMBER, TEXT, YES, Schema, each, keys, listed, of, ref, said, some, words
 from diagnose.casefile.format import ENDS, REMARK, REMOVALS, SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.judgement.judge import STANDINGS
+from diagnose.knowledge.card_reader import STATUSES
 from diagnose.knowledge.conditions import EXTENTS, FORMS, GROUPS, POSITIONS, RELATIONS
 from diagnose.knowledge.explained import FIELDS
 from diagnose.knowledge.lexicon import CUES, lexicon_terms
 from diagnose.knowledge.looks import WAYS
 from diagnose.knowledge.model import FORMULAS, KNOWN_BY, Knowledge, Vocabulary
-from diagnose.knowledge.reader import SOURCE_KINDS, STATUSES
+from diagnose.knowledge.reader import SOURCE_KINDS
 from diagnose.knowledge.tables import SHAPES
 
 DRAFT = "http://json-schema.org/draft-07/schema#"

@@ -123,8 +123,7 @@ class Witness:
 
     def _recordable(self, kind: str, feature: Feature) -> str:
         """The kind itself, or the first kind below it that the feature is recorded on."""
-        lineage = self.knowledge.vocabulary.lineage
-        if not feature.on or any(a in lineage[kind] or kind in lineage[a] for a in feature.on):
+        if self.knowledge.vocabulary.fits(kind, feature.on):
             return kind
         raise NoWitness(f"{feature.name} is not recorded on {kind}")
 

@@ -265,28 +265,10 @@ class RecordReader(StatementReader):
         if not what:
             return None
         reading = self.words.readings[what]
-        if reading.section:
-            self.say(
-                value.where, "wrong-place", f"{what!r} is a figure of the case", f"write it under {reading.section}:"
-            )
+        measured_on = self.measured_on(reading, kind, value)
+        if measured_on is None:
             return None
-        kind = kind or (reading.on[0] if len(reading.on) == 1 else "")
-        lineage = self.words.lineage
-        if kind and reading.on and not any(a in lineage[kind] or kind in lineage[a] for a in reading.on):
-            self.say(
-                value.where,
-                "wrong-part",
-                f"{what!r} is not measured on {kind!r}",
-                f"it is measured on: {', '.join(reading.on)}",
-            )
-        if not kind and reading.on:
-            self.say(
-                value.where,
-                "no-part",
-                f"{what!r} needs part: ITEM or on: KIND",
-                f"it is measured on: {', '.join(reading.on)}",
-            )
-            return None
+        kind = measured_on
         given = node.get("readings") or node.get("reading")
         if given is None or not given.each():
             self.say(node.where, "missing-key", "the key 'readings' (or 'reading') is missing")
@@ -295,17 +277,7 @@ class RecordReader(StatementReader):
         numbers = [self.number(item, reading, default, given.is_list) for item in given.each()]
         if len(numbers) > 1 and not reading.several:
             self.say(given.where, "one-reading", f"{what!r} takes one reading", "or record it on separate parts")
-        around: list[float] = []
-        at = node.get("at")
-        for item in at.each() if at else []:
-            try:
-                around.append(place(item.text()))
-            except BadClock as error:
-                self.say(item.where, "clock", str(error))
-        if at is not None and at.each() and len(at.each()) != len(given.each()):
-            self.say(
-                at.where, "at-count", f"{len(given.each())} readings but {len(at.each())} clock positions", "one each"
-            )
+        around = self.read_around(node, len(given.each()))
         resolution = node.get("resolution")
         fine = self.step(resolution, reading) if resolution else 0.0
         temperature = node.get("temperature")
@@ -324,3 +296,32 @@ class RecordReader(StatementReader):
             id, what, readings, position, part.item if part else "", kind, group, tuple(around), labels,
             fine, self.text(node, "instrument"), warm, self.text(node, "note"), node.where,
         )  # fmt: skip
+
+    def measured_on(self, reading: Reading, kind: str, node: Node) -> str | None:
+        """The kind a reading is measured on, as given or the only one there is; None where it cannot be recorded so."""
+        what, allowed = reading.name, ", ".join(reading.on)
+        if reading.section:
+            way_out = f"write it under {reading.section}:"
+            self.say(node.where, "wrong-place", f"{what!r} is a figure of the case", way_out)
+            return None
+        kind = kind or (reading.on[0] if len(reading.on) == 1 else "")
+        if kind and not self.words.fits(kind, reading.on):
+            self.say(node.where, "wrong-part", f"{what!r} is not measured on {kind!r}", f"it is measured on: {allowed}")
+        if not kind and reading.on:
+            self.say(node.where, "no-part", f"{what!r} needs part: ITEM or on: KIND", f"it is measured on: {allowed}")
+            return None
+        return kind
+
+    def read_around(self, node: Node, count: int) -> list[float]:
+        """The clock positions of the readings, degrees; one each."""
+        at = node.get("at")
+        places = at.each() if at else []
+        around: list[float] = []
+        for item in places:
+            try:
+                around.append(place(item.text()))
+            except BadClock as error:
+                self.say(item.where, "clock", str(error))
+        if at is not None and places and len(places) != count:
+            self.say(at.where, "at-count", f"{count} readings but {len(places)} clock positions", "one each")
+        return around

@@ -87,9 +87,9 @@ def _gathered(
 ) -> Topic:
     """One topic of several looks: what is lost first stands first, else in the written order."""
     kind = part.kind if part else kind
-    features = [f for look in looks for f in look.features if fits(words, kind, words.features[f].on)]
+    features = [f for look in looks for f in look.features if words.fits(kind, words.features[f].on)]
     features = sorted(dict.fromkeys(features), key=lambda f: not is_lost_after(words, f, step))
-    readings = [r for look in looks for r in look.readings if fits(words, kind, words.readings[r].on)]
+    readings = [r for look in looks for r in look.readings if words.fits(kind, words.readings[r].on)]
     return Topic(
         id, step, (), part.item if part else "", kind, tuple(features), tuple(dict.fromkeys(readings)),
         " ".join(look.how for look in looks if look.how),
@@ -116,10 +116,6 @@ def everything_on(case: Case, knowledge: Knowledge, item: str, kind: str) -> Top
         features,
         readings,
     )
-
-
-def fits(words: Vocabulary, kind: str, allowed: tuple[str, ...]) -> bool:
-    return not allowed or any(a in words.lineage[kind] or kind in words.lineage[a] for a in allowed)
 
 
 def is_lost_after(words: Vocabulary, feature: str, step: Step) -> bool:

@@ -6,7 +6,7 @@ import os
 import sys
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -14,6 +14,9 @@ from diagnose.cli.common import KnowledgeOption, refuse, shipped
 from diagnose.cli.progress import Progress
 from diagnose.reading.figures import count
 from diagnose.reading.terms import printable
+
+if TYPE_CHECKING:
+    from diagnose.evaluation.batch import Table
 
 
 def batch(
@@ -48,12 +51,8 @@ def batch(
         raise refuse(f"there is no folder {str(folder)!r}", "name a folder of case files")
     if output.suffix not in many.FORMS:
         raise refuse(f"no table of the kind {output.suffix!r} can be written", f"kinds: {', '.join(many.FORMS)}")
-    for module, extra, asked in (
-        ("pyarrow", "parquet", output.suffix == ".parquet"),
-        ("distributed", "cluster", bool(scheduler)),
-    ):
-        if asked and find_spec(module) is None:
-            raise refuse(f"this needs {module}, which is not installed", f"pip install 'diagnose[{extra}]'")
+    _needs("pyarrow", "parquet", output.suffix == ".parquet")
+    _needs("distributed", "cluster", bool(scheduler))
     base = (knowledge or shipped("knowledge")).resolve()
     digest = open_knowledge(base).digest
     progress = output.with_name(f".{output.name}.progress")
@@ -61,9 +60,7 @@ def batch(
     todo = many.works(folder, cases_in(folder), table)
     if resume:
         kept = many.known(output, progress, digest)
-        for work in todo:
-            if (work.name, work.digest) in kept:
-                table.rows[work.name] = kept[work.name, work.digest]
+        table.rows |= {w.name: kept[w.name, w.digest] for w in todo if (w.name, w.digest) in kept}
         todo = [work for work in todo if work.name not in table.rows]
     else:
         progress.unlink(missing_ok=True)
@@ -81,6 +78,17 @@ def batch(
         bar.end()
     told = f"{count(len(table.rows), 'case')} in {output}"
     typer.echo(f"{told}, {len(todo)} judged now" if resume else told)
+    _tell_broken(table)
+
+
+def _needs(module: str, extra: str, asked: bool) -> None:
+    """Raises BadInput where something is asked for that an extra brings and is not installed."""
+    if asked and find_spec(module) is None:
+        raise refuse(f"this needs {module}, which is not installed", f"pip install 'diagnose[{extra}]'")
+
+
+def _tell_broken(table: Table) -> None:
+    """What is wrong with the cases that cannot be read; then the command ends with 1."""
     for name in sorted(table.broken):
         for problem in table.broken[name]:
             print(printable(problem), file=sys.stderr)

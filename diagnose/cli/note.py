@@ -19,6 +19,21 @@ PATIENCE = 5.0
 """Seconds that a note waits for another one to be done; scripts make several at once."""
 What = dict[str, Any]
 Words = dict[str, Any]
+PhrasesOption = Annotated[
+    list[str] | None, typer.Option("--said", help="A whole phrase in your own words; shown as it is read.")
+]
+PhotosOption = Annotated[
+    list[str] | None,
+    typer.Option("--photo", help="Photo file; copied in beside the case, its digest is kept. Several may be given."),
+]
+SettingsOption = Annotated[
+    list[str] | None,
+    typer.Option("--set", help='A figure, setting or text: "soft face=carbon", "temperature=96 °C".'),
+]
+SureOption = Annotated[
+    bool,
+    typer.Option("--sure", help="A reading far off its nominal or its set is so; a phrase is meant as first read."),
+]
 
 
 def note(
@@ -27,9 +42,7 @@ def note(
     absent: Annotated[list[str] | None, typer.Option("--absent", help="Looked for and not there.")] = None,
     not_looked_at: Annotated[list[str] | None, typer.Option("--not-looked-at", help="Nobody looked.")] = None,
     lost: Annotated[list[str] | None, typer.Option("--lost", help="Can no longer be seen.")] = None,
-    phrases: Annotated[
-        list[str] | None, typer.Option("--said", help="A whole phrase in your own words; shown as it is read.")
-    ] = None,
+    phrases: PhrasesOption = None,
     part: Annotated[str, typer.Option("--part", help="Item number of the part it is on.")] = "",
     on: Annotated[str, typer.Option("--on", help="Kind of part, where no numbered part is meant.")] = "",
     position: Annotated[str, typer.Option("--position", help="inboard or outboard, in a pair.")] = "",
@@ -40,22 +53,14 @@ def note(
     degree: Annotated[str, typer.Option("--degree", help="light, moderate or severe.")] = "",
     side: Annotated[str, typer.Option("--side", help="Side or edge it is on.")] = "",
     face: Annotated[str, typer.Option("--face", help="nose or wide, where no part says so.")] = "",
-    photos: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--photo", help="Photo file; copied in beside the case, its digest is kept. Several may be given."
-        ),
-    ] = None,
+    photos: PhotosOption = None,
     text: Annotated[str, typer.Option("--note", help="Anything else, in your own words.")] = "",
     measured: Annotated[str, typer.Option("--measured", help="What was measured.")] = "",
     readings: Annotated[str, typer.Option("--readings", help='The readings: "25.4 mm; 25.3 mm".')] = "",
     instrument: Annotated[str, typer.Option("--instrument", help="With what it was measured.")] = "",
     resolution: Annotated[str, typer.Option("--resolution", help="Smallest step of the instrument.")] = "",
     temperature: Annotated[str, typer.Option("--temperature", help="Temperature at which it was measured.")] = "",
-    settings: Annotated[
-        list[str] | None,
-        typer.Option("--set", help='A figure, setting or text: "soft face=carbon", "temperature=96 °C".'),
-    ] = None,
+    settings: SettingsOption = None,
     event: Annotated[str, typer.Option("--event", help="Something in its history.")] = "",
     date: Annotated[str, typer.Option("--date", help="When the event was.")] = "",
     item: Annotated[str, typer.Option("--add-part", help="Item number of a part to put on the list.")] = "",
@@ -72,10 +77,7 @@ def note(
     stage: Annotated[str, typer.Option("--stage", help="How far the teardown has come.")] = "",
     instead_of: Annotated[str, typer.Option("--instead-of", help="Number of the record this corrects.")] = "",
     withdraw: Annotated[str, typer.Option("--withdraw", help="Number of a record that no longer holds.")] = "",
-    sure: Annotated[
-        bool,
-        typer.Option("--sure", help="A reading far off its nominal or its set is so; a phrase is meant as first read."),
-    ] = False,
+    sure: SureOption = False,
     by: ByOption = "",
     why: WhyOption = "",
     as_json: JsonOption = False,
@@ -86,19 +88,25 @@ def note(
     base = knowledge_of(knowledge)
     _refuse_halves(said)
     with recorder_of(file, base, by, must_exist=True, patience=PATIENCE) as recorder:
-        whats = [*_spoken(said, recorder), *_records(said), *_parts_and_settings(said, recorder)]
-        if stage:
-            whats.append({"set": ["stage"], "to": stage})
-        if withdraw:
-            whats.append({"withdraw": withdraw})
-        if not whats:
-            raise refuse("nothing was said", "--saw, --absent, --measured, --set …: see diagnose note --help")
-        if instead_of:
-            if len(whats) != 1 or "add" not in whats[0]:
-                raise refuse("--instead-of goes with one record", "say what takes its place, one at a time")
-            whats[0]["instead of"] = instead_of
+        whats = _whats(said, recorder)
         lines = recorder.accept(*({**w, "why": why} if why else w for w in whats), sure=sure)
         _tell(lines, recorder, as_json)
+
+
+def _whats(said: Words, recorder: Recorder) -> list[What]:
+    """Everything that was said, as records and changes. Raises BadInput for nothing."""
+    whats = [*_spoken(said, recorder), *_records(said), *_parts_and_settings(said, recorder)]
+    if said["stage"]:
+        whats.append({"set": ["stage"], "to": said["stage"]})
+    if said["withdraw"]:
+        whats.append({"withdraw": said["withdraw"]})
+    if not whats:
+        raise refuse("nothing was said", "--saw, --absent, --measured, --set …: see diagnose note --help")
+    if said["instead_of"]:
+        if len(whats) != 1 or "add" not in whats[0]:
+            raise refuse("--instead-of goes with one record", "say what takes its place, one at a time")
+        whats[0]["instead of"] = said["instead_of"]
+    return whats
 
 
 def _refuse_halves(said: Words) -> None:

@@ -139,7 +139,7 @@ def list_(
 ) -> None:  # fmt: skip
     """List the cards of the rule base."""
     from diagnose.authoring.cards import SECTIONS, rows
-    from diagnose.knowledge.reader import STATUSES
+    from diagnose.knowledge.card_reader import STATUSES
     from diagnose.reading.terms import did_you_mean
 
     for word, allowed in ((kind, tuple(SECTIONS)), (status, STATUSES)):

@@ -7,21 +7,18 @@ vocabulary, with what to look for, measure and ask before the next step destroys
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 from diagnose.knowledge import model as m
+from diagnose.knowledge.card_reader import CardReader
 from diagnose.knowledge.conditions import GROUPS
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.terms import did_you_mean
-
-if TYPE_CHECKING:
-    from diagnose.knowledge.reader import Reader
 
 ORDER = "arrangements/dismantling.yaml"
 POSITIONS = ("inboard", "middle", "outboard", "machine")
 
 
-def read_arrangements(reader: Reader, vocabulary: m.Vocabulary) -> m.Arrangements:
+def read_arrangements(reader: CardReader, vocabulary: m.Vocabulary) -> m.Arrangements:
     """Usual parts and steps; mistakes are added to the reader's problems. Both may be left out of a rule base."""
     usual: dict[str, tuple[m.UsualPart, ...]] = {}
     for name in sorted(n for n in reader.nodes if n.startswith("arrangements/") and n != ORDER):
@@ -58,7 +55,7 @@ def _arrangements(vocabulary: m.Vocabulary) -> list[str]:
     return list(setting.terms) if setting else []
 
 
-def _usual_parts(reader: Reader, node: Node, dual: bool, vocabulary: m.Vocabulary) -> tuple[m.UsualPart, ...]:
+def _usual_parts(reader: CardReader, node: Node, dual: bool, vocabulary: m.Vocabulary) -> tuple[m.UsualPart, ...]:
     def read(item: Node) -> m.UsualPart:
         only_keys(item, ["item", "kind", "name", "position", "group", "carries", "touches"], "a part", reader.problems)
         kind = reader.known(item, "kind", vocabulary.kinds, "kind")
@@ -87,7 +84,7 @@ def _usual_parts(reader: Reader, node: Node, dual: bool, vocabulary: m.Vocabular
     return parts
 
 
-def _step(reader: Reader, node: Node, vocabulary: m.Vocabulary) -> m.Step:
+def _step(reader: CardReader, node: Node, vocabulary: m.Vocabulary) -> m.Step:
     only_keys(node, ["step", "stage", "do", "ends", "ask", "looks"], "a step", reader.problems)
     stage = reader.word(node, "stage", vocabulary.stages, "stage of the teardown")
     return m.Step(
@@ -101,7 +98,7 @@ def _figures(vocabulary: m.Vocabulary) -> list[str]:
     return [*vocabulary.settings, *(r for r, x in vocabulary.readings.items() if x.section)]
 
 
-def _look(reader: Reader, node: Node, stage: str, vocabulary: m.Vocabulary) -> m.Look:
+def _look(reader: CardReader, node: Node, stage: str, vocabulary: m.Vocabulary) -> m.Look:
     only_keys(node, ["on", "about", "given", "look for", "measure", "how"], "a look", reader.problems)
     if (node.get("on") is None) == (node.get("about") is None):
         reader.say(node.where, "look", "a look names its parts", "on: KIND for parts, about: KIND for the kind itself")
@@ -112,14 +109,14 @@ def _look(reader: Reader, node: Node, stage: str, vocabulary: m.Vocabulary) -> m
     stages = vocabulary.stages
     for name in features:
         feature = vocabulary.features[name]
-        if kind and not _fits(vocabulary, kind, feature.on):
+        if kind and not vocabulary.fits(kind, feature.on):
             reader.say(node.where, "wrong-part", f"{name!r} is not recorded on {kind!r}",
                        f"it is recorded on: {', '.join(feature.on)}")  # fmt: skip
         if stage and feature.lost in stages and stages.index(feature.lost) < stages.index(stage):
             reader.say(node.where, "too-late", f"{name!r} is lost {feature.lost!r}, so it cannot be looked for {stage!r}",
                        "ask for it in an earlier step")  # fmt: skip
     for name in readings:
-        if kind and not _fits(vocabulary, kind, vocabulary.readings[name].on):
+        if kind and not vocabulary.fits(kind, vocabulary.readings[name].on):
             reader.say(node.where, "wrong-part", f"{name!r} is not measured on {kind!r}",
                        f"it is measured on: {', '.join(vocabulary.readings[name].on)}")  # fmt: skip
     return m.Look(
@@ -127,7 +124,7 @@ def _look(reader: Reader, node: Node, stage: str, vocabulary: m.Vocabulary) -> m
     )  # fmt: skip
 
 
-def _given(reader: Reader, node: Node, vocabulary: m.Vocabulary) -> dict[str, tuple[str, ...]]:
+def _given(reader: CardReader, node: Node, vocabulary: m.Vocabulary) -> dict[str, tuple[str, ...]]:
     """Terms by setting, which the case must say for a look to be due."""
     given, table = node.get("given") or Node({}, node.where), {}
     for name, value in given.items():
@@ -141,7 +138,7 @@ def _given(reader: Reader, node: Node, vocabulary: m.Vocabulary) -> dict[str, tu
     return table
 
 
-def _only_with(reader: Reader, order: Node, vocabulary: m.Vocabulary) -> dict[str, str]:
+def _only_with(reader: CardReader, order: Node, vocabulary: m.Vocabulary) -> dict[str, str]:
     """The kind of part by figure or setting."""
     node, table = order.get("only with") or Node({}, order.where), dict[str, str]()
     for kind, value in node.items():
@@ -151,7 +148,7 @@ def _only_with(reader: Reader, order: Node, vocabulary: m.Vocabulary) -> dict[st
     return table
 
 
-def _marking(reader: Reader, node: Node, vocabulary: m.Vocabulary) -> m.Marking:
+def _marking(reader: CardReader, node: Node, vocabulary: m.Vocabulary) -> m.Marking:
     only_keys(node, ["on", "mark", "none"], "a way of marking", reader.problems)
     if (node.get("mark") is None) == (node.get("none") is None):
         reader.say(node.where, "marking", "a part takes a mark or it takes none", "mark: HOW, or none: WHAT INSTEAD")
@@ -160,12 +157,7 @@ def _marking(reader: Reader, node: Node, vocabulary: m.Vocabulary) -> m.Marking:
     return m.Marking(kinds[0] if kinds else "", reader.text(node, "mark" if takes else "none"), takes)
 
 
-def _fits(vocabulary: m.Vocabulary, kind: str, allowed: tuple[str, ...]) -> bool:
-    lineage = vocabulary.lineage
-    return not allowed or any(a in lineage[kind] or kind in lineage[a] for a in allowed)
-
-
-def _nominal(reader: Reader, node: Node, vocabulary: m.Vocabulary) -> dict[str, str]:
+def _nominal(reader: CardReader, node: Node, vocabulary: m.Vocabulary) -> dict[str, str]:
     table = {}
     for name, value in (node.get("nominal") or Node({}, node.where)).items():
         if name not in vocabulary.readings:

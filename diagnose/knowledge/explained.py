@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from diagnose.knowledge import model as m
+from diagnose.knowledge.card_reader import CardReader
 from diagnose.knowledge.conditions import ConditionReader
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.terms import did_you_mean
-
-if TYPE_CHECKING:
-    from diagnose.knowledge.reader import Reader
 
 FIELDS = ("operation", "installation", "maintenance", "design", "material")
 SHARES = (0.7, 1.4)
@@ -26,7 +24,7 @@ _BOTH = ["formerly", "family", "means", "scope", "needs", "brings about", "leave
 class ExplainedReader:
     """What the cards may name."""
 
-    reader: Reader
+    reader: CardReader
     conditions: ConditionReader
     words: m.Words
     findings: Mapping[str, m.Finding]

@@ -4,23 +4,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from diagnose.knowledge.card_reader import CardReader
 from diagnose.knowledge.grammar import Act, Grammar, Moved, Term, Variable, lineage_of
 from diagnose.knowledge.model import Feature, Kind, Setting, Vocabulary
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.problems import Where
 from diagnose.reading.terms import did_you_mean, plain
 
-if TYPE_CHECKING:
-    from diagnose.knowledge.reader import Reader
-
 TERM = ("is", "also", "means")
 _TOGETHER = {"qualifiers": ("qualifiers", "substances", "moments"), "custody": ("custody", "confirmed by")}
 """Tables that stand in one file of the vocabulary, by its name."""
 
 
-def read_grammar(reader: Reader, kinds: Mapping[str, Kind], settings: Mapping[str, Setting]) -> Grammar:
+def read_grammar(reader: CardReader, kinds: Mapping[str, Kind], settings: Mapping[str, Setting]) -> Grammar:
     """Points, variables, acts and qualifiers; mistakes are added to the reader's problems. Files may be left out."""
     points = _terms(reader, _table(reader, "points"), "point")
     substances = _terms(reader, _table(reader, "substances"), "substance")
@@ -63,7 +61,7 @@ def read_grammar(reader: Reader, kinds: Mapping[str, Kind], settings: Mapping[st
     return grammar
 
 
-def _table(reader: Reader, key: str) -> Node:
+def _table(reader: CardReader, key: str) -> Node:
     """The mapping under `key` in whichever file of the vocabulary has it."""
     stem = next((stem for stem, keys in _TOGETHER.items() if key in keys), key)
     name = f"vocabulary/{stem}.yaml"
@@ -72,12 +70,12 @@ def _table(reader: Reader, key: str) -> Node:
     return reader.section(name, key, _TOGETHER.get(stem, ()))
 
 
-def _term(reader: Reader, name: str, node: Node) -> dict[str, Any]:
+def _term(reader: CardReader, name: str, node: Node) -> dict[str, Any]:
     return {"name": name, "means": reader.text(node, "means"), "above": reader.texts(node, "is"),
             "also": reader.texts(node, "also"), "where": node.where}  # fmt: skip
 
 
-def _terms(reader: Reader, table: Node | None, what: str) -> dict[str, Term]:
+def _terms(reader: CardReader, table: Node | None, what: str) -> dict[str, Term]:
     """A hierarchy of words; a bare list under a word are its other spellings."""
     terms = {}
     for name, node in table.items() if table else ():
@@ -92,7 +90,7 @@ def _terms(reader: Reader, table: Node | None, what: str) -> dict[str, Term]:
     return terms
 
 
-def _refuse_strays(reader: Reader, table: Node, terms: Mapping[str, Any], what: str) -> None:
+def _refuse_strays(reader: CardReader, table: Node, terms: Mapping[str, Any], what: str) -> None:
     """A word stands under words of its own table, and never under itself."""
     for _, node in table.items():
         if node.is_map:
@@ -102,7 +100,7 @@ def _refuse_strays(reader: Reader, table: Node, terms: Mapping[str, Any], what: 
             reader.say(term.where, "circle", f"the {what} {name!r} stands above itself", "take one `is` out")
 
 
-def _refuse_shared(reader: Reader, family: str, terms: Mapping[str, Term]) -> None:
+def _refuse_shared(reader: CardReader, family: str, terms: Mapping[str, Term]) -> None:
     owner: dict[str, str] = {}
     for name, term in terms.items():
         for spelling in {plain(name), *map(plain, term.also)}:
@@ -116,7 +114,7 @@ def _refuse_shared(reader: Reader, family: str, terms: Mapping[str, Term]) -> No
                 )
 
 
-def statement(reader: Reader, node: Node, grammar: Grammar, act: bool) -> dict[str, str]:
+def statement(reader: CardReader, node: Node, grammar: Grammar, act: bool) -> dict[str, str]:
     """The state or act of which a feature is the name, as {at, variable, value} or {did, to, with}, both with when.
     `not: true` says that it is not so."""
     families: dict[str, Iterable[str]] = {"when": grammar.moments, "not": ("true",)}
@@ -146,7 +144,7 @@ def statement(reader: Reader, node: Node, grammar: Grammar, act: bool) -> dict[s
     return result
 
 
-def read_moved(reader: Reader, vocabulary: Vocabulary) -> dict[str, Moved]:
+def read_moved(reader: CardReader, vocabulary: Vocabulary) -> dict[str, Moved]:
     """What stands in place of terms that are in use no longer."""
     node = reader.nodes.get("vocabulary/moved.yaml")
     if node is None:
@@ -168,7 +166,7 @@ def read_moved(reader: Reader, vocabulary: Vocabulary) -> dict[str, Moved]:
     return result
 
 
-def read_forms(reader: Reader, read: Any) -> dict[str, Feature]:
+def read_forms(reader: CardReader, read: Any) -> dict[str, Feature]:
     """The general words for marks; `read` makes a feature of a name and its node."""
     table = _table(reader, "forms")
     forms = {name: read(name, node, True) for name, node in table.items()}

@@ -5,21 +5,18 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterator, Mapping
 from functools import lru_cache
-from typing import TYPE_CHECKING
 
 from diagnose.knowledge import model as m
+from diagnose.knowledge.card_reader import CardReader
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.problems import Problem, Where
-
-if TYPE_CHECKING:
-    from diagnose.knowledge.reader import Reader
 
 FILE = "hazards.yaml"
 _KEYS = ["means", "words", "but not", "stages", "cautions"]
 
 
 def read_hazards(
-    reader: Reader, vocabulary: m.Vocabulary, cautions: Mapping[str, m.Caution]
+    reader: CardReader, vocabulary: m.Vocabulary, cautions: Mapping[str, m.Caution]
 ) -> dict[str, m.Hazard]:  # fmt: skip
     """The hazards by name; mistakes are added to the reader's problems. The file may be left out."""
     if FILE not in reader.nodes:
@@ -43,7 +40,7 @@ def read_hazards(
     return result
 
 
-def _refuse_idle(reader: Reader, node: Node, hazard: m.Hazard) -> None:
+def _refuse_idle(reader: CardReader, node: Node, hazard: m.Hazard) -> None:
     if not any(_listed(node, key) for key in ("words", "stages")):
         reader.say(
             node.where, "missing-key", f"nothing tells the hazard {hazard.name!r}", "words: [...] or stages: [...]"

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from typing import TYPE_CHECKING
 
 from diagnose.knowledge import model as m
+from diagnose.knowledge.card_reader import CardReader
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.terms import did_you_mean
-
-if TYPE_CHECKING:
-    from diagnose.knowledge.reader import Reader
 
 FILE = "looks.yaml"
 WAYS = ("look", "question", "number", "between limits")
 
 
-def read_looks(reader: Reader, vocabulary: m.Vocabulary) -> m.Looks:
+def read_looks(reader: CardReader, vocabulary: m.Vocabulary) -> m.Looks:
     """The figures of planning; mistakes are added to the reader's problems. The file may be left out."""
     node = reader.nodes.get(FILE)
     if node is None:
@@ -37,7 +34,9 @@ def read_looks(reader: Reader, vocabulary: m.Vocabulary) -> m.Looks:
     )  # fmt: skip
 
 
-def _numbers(reader: Reader, node: Node, key: str, names: Collection[str], what: str, below: float) -> dict[str, float]:
+def _numbers(
+    reader: CardReader, node: Node, key: str, names: Collection[str], what: str, below: float
+) -> dict[str, float]:
     table = node.get(key) or Node({}, node.where)
     for name, value in table.items():
         if name not in names:
@@ -46,7 +45,7 @@ def _numbers(reader: Reader, node: Node, key: str, names: Collection[str], what:
     return {name: _number(reader, table, name, below) for name, _ in table.items()}
 
 
-def _number(reader: Reader, node: Node, key: str, below: float) -> float:
+def _number(reader: CardReader, node: Node, key: str, below: float) -> float:
     number = reader.number(node, key)
     if not 0 < number < below:
         reader.say((node.get(key) or node).where, "number", f"{key!r} must lie between 0 and {below:g}")

@@ -226,8 +226,7 @@ class Vocabulary:
 
     def can_be_on(self, feature: str, kind: str) -> bool:
         """Whether a feature can be seen on a kind of part; one without kinds can be on any."""
-        line, on = self.lineage, self.features[feature].on
-        return not on or any(a in line[kind] or kind in line[a] for a in on)
+        return self.fits(kind, self.features[feature].on)
 
     def feature(self, word: str, kind: str = "") -> str | None:
         """The feature behind a spelling; of several the one that can be on a kind of part."""
@@ -238,6 +237,14 @@ class Vocabulary:
     def lineage(self) -> dict[str, tuple[str, ...]]:
         """For each kind: itself and every kind above it."""
         return lineage_of(self.kinds)
+
+    def related(self, kind: str, other: str) -> bool:
+        """Whether two kinds are the same, or one is above the other."""
+        return other in self.lineage[kind] or kind in self.lineage[other]
+
+    def fits(self, kind: str, allowed: tuple[str, ...]) -> bool:
+        """Whether a kind is related to one that is allowed; with none named, any is."""
+        return not allowed or any(self.related(kind, on) for on in allowed)
 
     def under(self, kind: str) -> tuple[str, ...]:
         """The kind and every kind below it."""

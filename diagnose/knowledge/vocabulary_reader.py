@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from diagnose.knowledge import model as m
+from diagnose.knowledge.card_reader import CardReader
 from diagnose.knowledge.conditions import GROUPS
 from diagnose.knowledge.grammar import Grammar
 from diagnose.knowledge.grammar_reader import read_forms, read_grammar, read_moved, statement
@@ -16,15 +17,12 @@ from diagnose.reading.located import Node, only_keys
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.reading.units import BadUnit, unit
 
-if TYPE_CHECKING:
-    from diagnose.knowledge.reader import Reader
-
 
 @dataclass(frozen=True)
 class VocabularyReader:
     """Turns the files of vocabulary/ into one Vocabulary; problems are the reader's."""
 
-    reader: Reader
+    reader: CardReader
 
     def read(self) -> m.Vocabulary:
         scales = self.reader.file("vocabulary/scales.yaml")

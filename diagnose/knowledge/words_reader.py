@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from diagnose.knowledge import model as m
+from diagnose.knowledge.card_reader import CardReader
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.problems import Problems
-
-if TYPE_CHECKING:
-    from diagnose.knowledge.reader import Reader
 
 
 @dataclass(frozen=True)
 class WordsReader:
     """Turns words.yaml into Words; problems are the reader's."""
 
-    reader: Reader
+    reader: CardReader
 
     def read(self) -> m.Words:
         node = self.reader.file("words.yaml")

@@ -297,7 +297,7 @@ def _part(
         return on[0], 1.0, frozenset(p for kind in ("seal", "machine", *on) for p in named.get(kind, ()))
 
     def fits(kind: str) -> bool:
-        return not on or any(a in v.lineage[kind] or kind in v.lineage[a] for a in on)
+        return v.fits(kind, on)
 
     if subject and named and on and fits(subject) and not any(fits(kind) and not behind[kind] for kind in named):
         return subject, NO_PART, next((p for kind, p in named.items() if kind in v.lineage[subject]), frozenset())

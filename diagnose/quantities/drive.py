@@ -57,67 +57,50 @@ def compute(bench: Bench) -> Iterator[Quantity]:
 
 def _flanks(bench: Bench, owner: Owner) -> Iterator[Quantity]:
     clockwise, other = bench.one("clockwise flank wear", owner), bench.one("counterclockwise flank wear", owner)
-    part = bench.case.part(owner.part)
     texts = bench.case.texts
     rotation, end = texts.get("equipment.rotation", ""), texts.get("equipment.seen from", "")
     formula = "worn flank against the direction of rotation, both as seen from the driver end"
     inputs = [clockwise, other]
     if rotation:
         inputs.append(Value("rotation", 0.0, 0.0, ((f"{rotation}, seen from the {end or '?'}", ""),)))
-    if clockwise.value is None or other.value is None:
-        why = clockwise.lack or other.lack
-        yield bench.result(
-            "pin flank", owner, formula, "geometry", inputs, problem=f"{why}: write 0 mm for an unworn flank"
-        )
+    try:
+        word = _bearing_flank(bench, owner, clockwise, other, rotation, end)
+    except ValueError as error:
+        yield bench.result("pin flank", owner, formula, "geometry", inputs, problem=str(error))
         return
+    deepest = max(clockwise.value or 0.0, other.value or 0.0)
+    yield bench.result("pin flank", owner, formula, "geometry", inputs, deepest, deepest, deepest, word)
+    yield _drive_flank(bench, owner, inputs, deepest, word)
+
+
+def _bearing_flank(bench: Bench, owner: Owner, clockwise: Value, other: Value, rotation: str, end: str) -> str:
+    """The worn flank against the rotation, or both. Raises ValueError where the record does not tell."""
+    if clockwise.value is None or other.value is None:
+        raise ValueError(f"{clockwise.lack or other.lack}: write 0 mm for an unworn flank")
     worn = _worn(clockwise, other)
     if not worn:
-        yield bench.result(
-            "pin flank",
-            owner,
-            formula,
-            "geometry",
-            inputs,
-            problem="neither flank is worn more than the readings can tell",
-        )
-        return
-    word = BOTH
-    if worn != BOTH:
-        try:
-            if not rotation:
-                raise ValueError("the machine's rotation is not on record (equipment: rotation, seen from)")
-            if part is None:
-                raise ValueError(
-                    "the flanks are recorded on no numbered part, so the end they were seen from is not known"
-                )
-            word = flank(worn, part.seen_from, rotation, end)
-        except ValueError as error:
-            yield bench.result("pin flank", owner, formula, "geometry", inputs, problem=str(error))
-            return
-    deepest = max(clockwise.value, other.value)
-    yield bench.result("pin flank", owner, formula, "geometry", inputs, deepest, deepest, deepest, word)
+        raise ValueError("neither flank is worn more than the readings can tell")
+    if worn == BOTH:
+        return BOTH
+    if not rotation:
+        raise ValueError("the machine's rotation is not on record (equipment: rotation, seen from)")
+    part = bench.case.part(owner.part)
+    if part is None:
+        raise ValueError("the flanks are recorded on no numbered part, so the end they were seen from is not known")
+    return flank(worn, part.seen_from, rotation, end)
+
+
+def _drive_flank(bench: Bench, owner: Owner, inputs: list[Value], deepest: float, word: str) -> Quantity:
     table = bench.table("kinematics")["pins"]
     arrangement = table["by group"].get(owner.group, "")
     formula = "the driving part bears with the rotation, the driven part against it"
     try:
         said = torque(table["rows"], arrangement, word)
     except ValueError:
-        yield bench.result(
-            "drive flank", owner, formula, "geometry", inputs, problem="whether the part turns is not on record (group)"
-        )
-        return
-    yield bench.result(
-        "drive flank",
-        owner,
-        formula,
-        "geometry",
-        inputs,
-        deepest,
-        deepest,
-        deepest,
-        said,
-        (f"taken as: {arrangement}",),
-    )
+        lack = "whether the part turns is not on record (group)"
+        return bench.result("drive flank", owner, formula, "geometry", inputs, problem=lack)
+    notes = (f"taken as: {arrangement}",)
+    return bench.result("drive flank", owner, formula, "geometry", inputs, deepest, deepest, deepest, said, notes)
 
 
 def _worn(clockwise: Value, other: Value) -> str:

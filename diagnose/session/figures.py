@@ -8,7 +8,7 @@ from typing import Any
 
 from diagnose.casefile.answers import path_of, says_no_datum, split_readings, with_unit
 from diagnose.casefile.format import TRAITS
-from diagnose.casefile.walk import Topic, fits
+from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Reading
 from diagnose.reading.terms import did_you_mean
 from diagnose.session.prompts import Words
@@ -124,7 +124,7 @@ class Figures:
         if terms:
             self.talk.say("To measure: " + ", ".join(told), hang=2)
         self.talk.help = {t.name: t.means for t in terms}
-        fitting = [r for r in self.words.readings.values() if not r.section and fits(self.words, topic.kind, r.on)]
+        fitting = [r for r in self.words.readings.values() if not r.section and self.words.fits(topic.kind, r.on)]
         words = {word: r.name for r in fitting for word in (r.name, *r.also)}
         while answer := self.talk.ask("Measured (number or word, : readings; Enter: nothing more): ", words):
             if answer.lower() in ("n", "no", "none"):

@@ -151,7 +151,7 @@ class Looking:
     # ---- words for features -----------------------------------------------------------------------------------
 
     def features(self, topic: Topic) -> Words:
-        fitting = [f for f in self.words.features.values() if walk.fits(self.words, topic.kind, f.on)]
+        fitting = [f for f in self.words.features.values() if self.words.fits(topic.kind, f.on)]
         order = {f: i for i, f in enumerate(topic.features)}
         fitting.sort(key=lambda f: (order.get(f.name, len(order)), f.name))
         return {word: f.name for f in fitting for word in (f.name, *f.also)}
