@@ -208,7 +208,7 @@ def schema(
     knowledge: KnowledgeOption = None,
 ) -> None:  # fmt: skip
     """Write JSON Schemas of all kinds of file, for completion and hover in editors."""
-    from diagnose.authoring.schema import write
+    from diagnose.authoring.schemas import write
 
     target = output or folder_of(knowledge) / "schema"
     for path in sorted(target.glob("*.json")):

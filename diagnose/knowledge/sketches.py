@@ -5,12 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from diagnose.knowledge.card_reader import CardReader
 from diagnose.reading.located import Node, only_keys
 
-if TYPE_CHECKING:
-    from diagnose.knowledge.reader import Reader
     from diagnose.knowledge.vocabulary import Vocabulary
 
 SHAPES: Mapping[str, tuple[str, ...]] = {
@@ -96,7 +94,7 @@ def sketch_of(vocabulary: Vocabulary, name: str, on: str = "") -> tuple[str, Ske
     return "", Sketch(why_not=next((k.not_drawn for k in line if k.not_drawn), ""))
 
 
-def read_sketch(reader: Reader, node: Node, kinds: Mapping[str, object]) -> Sketch | None:
+def read_sketch(reader: CardReader, node: Node, kinds: Mapping[str, object]) -> Sketch | None:
     """The sketch of a feature or form; mistakes are added to the reader's problems."""
     told = node.get("sketch")
     if told is None:
@@ -119,7 +117,7 @@ def read_sketch(reader: Reader, node: Node, kinds: Mapping[str, object]) -> Sket
     )  # fmt: skip
 
 
-def _stroke(reader: Reader, node: Node) -> Stroke | None:
+def _stroke(reader: CardReader, node: Node) -> Stroke | None:
     only_keys(node, [*STROKES, "count", "at", "extent", "across"], "a mark of a sketch", reader.problems)
     draw = next((key for key, _ in node.items() if key in STROKES), "")
     if not draw:
@@ -131,7 +129,7 @@ def _stroke(reader: Reader, node: Node) -> Stroke | None:
     )  # fmt: skip
 
 
-def _track(reader: Reader, node: Node | None) -> Track | None:
+def _track(reader: CardReader, node: Node | None) -> Track | None:
     if node is None:
         return None
     only_keys(
@@ -147,12 +145,12 @@ def _track(reader: Reader, node: Node | None) -> Track | None:
     )  # fmt: skip
 
 
-def _number(reader: Reader, node: Node, key: str, otherwise: float) -> float:
+def _number(reader: CardReader, node: Node, key: str, otherwise: float) -> float:
     found = _numbers(reader, node, key)
     return found[0] if found else otherwise
 
 
-def _numbers(reader: Reader, node: Node, key: str) -> tuple[float, ...]:
+def _numbers(reader: CardReader, node: Node, key: str) -> tuple[float, ...]:
     value, numbers = node.get(key), []
     for item in value.each() if value else ():
         if re.fullmatch(r"-?\d{1,3}(\.\d{1,3})?", item.text()):
@@ -162,7 +160,7 @@ def _numbers(reader: Reader, node: Node, key: str) -> tuple[float, ...]:
     return tuple(numbers)
 
 
-def read_drawing(reader: Reader, node: Node) -> tuple[str, str]:
+def read_drawing(reader: CardReader, node: Node) -> tuple[str, str]:
     """The drawing of a kind of part, and why there is none."""
     return reader.word(node, "drawing", [d for d in SHAPES if d != "any"], "drawing", False), reader.text(
         node, "not drawn"

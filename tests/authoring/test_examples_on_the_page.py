@@ -11,7 +11,7 @@ import yaml
 from referencing import Registry, Resource
 
 from diagnose.authoring.rule_test_reader import parse_tests
-from diagnose.authoring.schema import schemas
+from diagnose.authoring.schemas import schemas
 from diagnose.reading.problems import Problems
 from tests.support.places import ROOT
 

@@ -10,7 +10,7 @@ import pytest
 import yaml
 from referencing import Registry, Resource
 
-from diagnose.authoring.schema import editor_settings, schemas
+from diagnose.authoring.schemas import editor_settings, schemas
 from diagnose.casefile import format as cases
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from diagnose.authoring.schema_parts import NUMBER, TEXT, YES, Schema, keys, listed, said, some, words
+from diagnose.authoring.schemas.parts import NUMBER, TEXT, YES, Schema, keys, listed, said, some, words
 from diagnose.knowledge.sketches import SHAPES, STROKES
 
 

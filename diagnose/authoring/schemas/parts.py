@@ -11,6 +11,15 @@ NUMBER: Schema = {"type": ["number", "string"], "pattern": r"^[-+]?[0-9.]+(e[-+]
 YES: Schema = {"enum": [True, False, "true", "false"]}
 
 
+def spellings(terms: Mapping[str, Any]) -> dict[str, str]:
+    """Every accepted spelling with what it means; a synonym points at the term."""
+    table = {name: getattr(term, "means", "") or name for name, term in terms.items()}
+    for name, term in terms.items():
+        for also in getattr(term, "also", ()):
+            table.setdefault(also, f"another word for {name}")
+    return table
+
+
 def some(item: Schema) -> Schema:
     """One, or a list."""
     return {"anyOf": [item, {"type": "array", "items": item}]}

@@ -3,28 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
-from diagnose.authoring.schema_parts import TEXT, YES, Schema, each, keys, listed, ref, some
+from diagnose.authoring.schemas.parts import TEXT, YES, Schema, each, keys, listed, ref, some, spellings, words
 from diagnose.casefile.format import CUSTODY, OUTCOME
 from diagnose.knowledge.grammar import Grammar
 from diagnose.knowledge.model import Vocabulary
 
 
-def _spelt(terms: Mapping[str, Any]) -> Schema:
-    """Every spelling of a family of words with what it means."""
-    table = {name: term.means or name for name, term in terms.items()}
-    for name, term in terms.items():
-        for also in term.also:
-            table.setdefault(also, f"another word for {name}")
-    return {"enum": list(table), "enumDescriptions": list(table.values())}
-
-
 def terms(v: Vocabulary) -> dict[str, Schema]:
     g = v.grammar
     return {
-        "state": state(g, {}), "state said": state(g, {"usual": TEXT, "specified": TEXT}), "act said": act({}), "point": _spelt(g.points), "act": _spelt(g.acts), "custody": _spelt(g.custody), "confirmed": _spelt(g.confirmed), "substance": _spelt(g.substances),
-        **{f"qualifier {name}": _spelt(table) for name, table in g.qualifiers.items()},
+        "state": state(g, {}), "state said": state(g, {"usual": TEXT, "specified": TEXT}), "act said": act({}), "point": words(spellings(g.points)), "act": words(spellings(g.acts)), "custody": words(spellings(g.custody)), "confirmed": words(spellings(g.confirmed)), "substance": words(spellings(g.substances)),
+        **{f"qualifier {name}": words(spellings(table)) for name, table in g.qualifiers.items()},
     }  # fmt: skip
 
 

@@ -1,0 +1,146 @@
+"""Schemas of the files that hold no cards: vocabulary, words, dismantling, hazards, plain looks, tables."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from diagnose.authoring.schemas import grammar, sketches
+from diagnose.authoring.schemas.parts import (
+    NUMBER,
+    TEXT,
+    YES,
+    Schema,
+    each,
+    keys,
+    listed,
+    of,
+    ref,
+    said,
+    some,
+    words,
+)
+from diagnose.authoring.schemas.terms import Terms
+from diagnose.casefile.format import SECTIONS
+from diagnose.knowledge.conditions import GROUPS
+from diagnose.knowledge.lexicon import CUES, lexicon_terms
+from diagnose.knowledge.looks import WAYS
+from diagnose.knowledge.model import FORMULAS, KNOWN_BY
+from diagnose.knowledge.reader import SOURCE_KINDS
+
+
+class FileSchemas(Terms):
+    def arrangement(self) -> Schema:
+        """The usual parts of an arrangement, or the order of dismantling, which stands in the same folder."""
+        part = keys({"item": TEXT, "kind": self.kind, "name": TEXT, "position": words(("inboard", "middle", "outboard", "machine")),
+                     "group": words(GROUPS), "carries": words(("nose", "wide")), "touches": some(TEXT)}, ("item", "kind", "name"))  # fmt: skip
+        usual = keys({"arrangement": some(ref("setting arrangement")), "parts": listed(part)}, ("arrangement", "parts"))
+        figures = [*self.v.settings, *(r.name for r in self.v.readings.values() if r.section)]
+        look = {
+            "look for": some(self.feature), "measure": some(self.reading), "how": TEXT,
+            "given": keys({s: some(ref(f"setting {s}")) for s in self.v.settings}, (), "Due only where the case says one of these."),
+            "on": said(self.kind, "Every part of that kind on the case's list."),
+            "about": said(self.kind, "The kind itself, part or no part."),
+        }  # fmt: skip
+        either = [
+            keys({k: v for k, v in look.items() if k != other}, (key,))
+            for key, other in (("on", "about"), ("about", "on"))
+        ]
+        step = keys({"step": TEXT, "stage": words(self.v.stages, "The last stage at which these looks can be made."),
+                     "do": TEXT, "ends": said(TEXT, "What is lost with the next step."), "ask": some(words(figures)),
+                     "looks": listed({"anyOf": either})}, ("step", "stage", "do", "ends"))  # fmt: skip
+        order = keys({
+            "doubt": said(NUMBER, "A reading this many times off its nominal is asked again."),
+            "nominal": keys(dict.fromkeys(self.v.readings, self.reading)), "steps": listed(step),
+            "alike": said(some(self.kind), "Parts of such a kind are asked about together."),
+            "with the machine": said(some(self.kind), "What stays behind where the seal comes alone."),
+            "only with": keys(dict.fromkeys(self.v.kinds, some(words(figures))), (), "Asked only where there is such a part."),
+            "marking": listed({"anyOf": [keys({"on": self.kind, key: TEXT}, ("on", key)) for key in ("mark", "none")]}),
+        }, ("steps", "doubt"))  # fmt: skip
+        return {"if": {"required": ["steps"]}, "then": order, "else": usual}
+
+    def hazards(self) -> Schema:
+        hazard = keys({
+            "means": TEXT, "words": some(said(TEXT, "In the text of a step; WORD* stands for all that begin so.")),
+            "but not": some(said(TEXT, "A phrase in which such a word means something else.")),
+            "stages": some(words(self.v.stages, "A measurement made at one of them.")), "cautions": some(self.caution_name),
+        }, ("means", "cautions"))  # fmt: skip
+        return keys({"hazards": {"type": "object", "additionalProperties": hazard}}, ("hazards",))
+
+    def looks(self) -> Schema:
+        ways = keys(dict.fromkeys(WAYS, NUMBER), WAYS, "How often the work is done and leaves the finding open.")
+        return keys({
+            "minutes": keys(dict.fromkeys(self.v.kinds, NUMBER), (), "A plain look or question, by kind of part."),
+            "asked": some(self.kind), "cannot tell": ways,
+            "worth": said(NUMBER, "Bits that work must be expected to tell to be put on the plan."),
+            "mechanisms": said(NUMBER, "What a bit about mechanisms counts that tells nothing of the causes, from 0 to 1."),
+            "reckoned with": said(NUMBER, "An outcome less likely than this is not expected to change the answer."),
+        }, ("minutes", "asked", "cannot tell", "worth", "mechanisms", "reckoned with"))  # fmt: skip
+
+    def table(self, shape: Any) -> Schema:
+        """The schema of a shape of knowledge/tables.py."""
+        if isinstance(shape, list):
+            return listed(self.table(shape[0])) | {"minItems": 1}
+        if isinstance(shape, dict):
+            named = {key.removesuffix("?"): self.table(inner) for key, inner in shape.items() if key[0] != "*"}
+            made = keys(named, [key for key in shape if key[0] != "*" and key[-1] != "?"])
+            free = [self.table(inner) for key, inner in shape.items() if key[0] == "*"]
+            return made | {"additionalProperties": free[0] if free else False}
+        plain = {"text": TEXT, "source": self.source, "number": NUMBER}
+        return plain.get(shape) or said(TEXT, f"With its unit, for example in {shape}." if shape else "A plain number.")
+
+    def lexicon(self) -> Schema:
+        """A file of words people use for terms."""
+        source = words(list(self.k.sources))
+        said = {"anyOf": [TEXT, keys({"word": TEXT, "met in": source, "ask": TEXT}, ("word",))]}
+        said_of = {
+            "same": each(listed(said)), **{section: of(terms, listed(said)) for section, terms in lexicon_terms(self.v).items()},
+        }  # fmt: skip
+        return keys(
+            {"met in": source, **said_of, "cues": of(CUES, listed(TEXT)), "idle": listed(TEXT), "whole": listed(TEXT)},
+            ("met in",),
+        )
+
+    def vocabulary(self) -> dict[str, Schema]:
+        stage = words((*self.v.stages, "never"))
+        kind = self.kind
+        part = keys(
+            {
+                "is": some(kind),
+                "also": some(TEXT),
+                "means": TEXT,
+                "place": words(("seal", "machine")),
+                "group": words(GROUPS),
+                **sketches.kind(),
+            }
+        )
+        shared = {"means": TEXT, "also": some(TEXT), "on": some(kind), "how": TEXT, "lost": stage, "sides": some(words(self.v.sides)),
+                  "sound": YES, "gone": YES, "excludes": some(self.feature), "sketch": sketches.sketch(kind)}  # fmt: skip
+        named = {
+            "state": some(grammar.state(self.v.grammar, {"not": YES})),
+            "act": some(grammar.act({"not": YES})),
+        }
+        feature = keys({**shared, "form": some(TEXT), **grammar.qualifiers(self.v.grammar), **named})
+        reading = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "section": words(SECTIONS), "also": some(TEXT), "least": TEXT,
+                        "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "not with": each(TEXT), "stated": keys({"at": TEXT, "variable": TEXT})}, ("unit",))  # fmt: skip
+        setting = keys(
+            {"section": words(SECTIONS), "single": YES, "means": TEXT, "terms": each(some(TEXT))}, ("section", "terms")
+        )
+        formula = {"anyOf": [keys({form: some(self.reading)}, (form,)) for form in FORMULAS]}
+        quantity = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "formula": formula}, ("unit",))
+        question = keys({"means": TEXT, "answers": listed(self.finding_name), "otherwise": of(self.k.findings, self.seen)},
+                        ("means", "answers", "otherwise"))  # fmt: skip
+        misread = keys({"missed": NUMBER, "mistaken": NUMBER}, ("missed", "mistaken"))
+        source = keys(
+            {"title": TEXT, "year": TEXT, "section": TEXT, "kind": words(SOURCE_KINDS), "seen": TEXT}, ("title", "kind")
+        )
+        standing = keys(dict.fromkeys(("established", "probable", "possible", "lines needed", "line counts from", "decisive", "trial weight"), NUMBER))  # fmt: skip
+        return {
+            **grammar.files(self.v, shared), "parts": keys({"parts": each(part)}), "features": keys({"features": each(feature)}),
+            "settings": keys({"settings": each(setting)}), "readings": keys({"readings": each(reading)}),
+            "quantities": keys({"quantities": each(quantity)}), "sources": keys({"sources": each(source)}),
+            "scales": keys({key: listed(TEXT) for key in ("stages", "degrees", "sides")}),
+            "lexicon": self.lexicon(),
+            "words": keys({"seen": each(NUMBER), "common": each(NUMBER), "reading": of(KNOWN_BY, misread), "exponent": NUMBER, "wrong record": NUMBER,
+                           "standing": standing}),
+            "questions": keys({"questions": each(question)}),
+        }  # fmt: skip
