@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from diagnose.knowledge.card_reader import CardReader
 from diagnose.reading.located import Node, only_keys
 
+if TYPE_CHECKING:
+    from diagnose.knowledge.card_reader import CardReader
     from diagnose.knowledge.vocabulary import Vocabulary
 
 SHAPES: Mapping[str, tuple[str, ...]] = {
