@@ -14,6 +14,8 @@ import typer
 from diagnose.cli.common import CaseArgument, JsonOption, KnowledgeOption, print_json, refuse, shipped
 
 if TYPE_CHECKING:
+    from diagnose.knowledge.model import Knowledge
+    from diagnose.library.proposals import Proposal
     from diagnose.library.store import Store
 
 app = typer.Typer(name="library", help="What a folder of closed cases tells together.", no_args_is_help=True)
@@ -166,6 +168,178 @@ def like(
         apart = os.path.relpath(case_path(case).resolve(), library.resolve())
         found = near.like(store, judgement.states, most, apart, site)
     _show(near.document(found), view.like, as_json)
+
+
+@app.command()
+def rows(
+    worth: Annotated[float, typer.Option("--worth", help="Cases that the word on a card is worth.", min=1, max=10_000)] = 20.0,
+    every: Annotated[bool, typer.Option("--all", help="Every row with cases enough, not only contradicted ones.")] = False,
+    propose: Annotated[
+        Path | None, typer.Option("--propose", metavar="FILE", help="Write proposals for a trainer to decide on.", show_default=False)
+    ] = None,
+    effect: Annotated[bool, typer.Option("--effect", help="Judge the closed cases by the proposed words too.")] = False,
+    library: LibraryOption = Path(), site: SiteOption = "", as_json: JsonOption = False, knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """Hold the site's own counts against the words on the cards: which rows its confirmed cases contradict."""
+    from diagnose.cli.bench import knowledge_of
+    from diagnose.library import counts as c
+    from diagnose.library import proposals as p
+    from diagnose.views import library as view
+
+    _needs_scipy()
+    base = knowledge_of(knowledge)
+    with _store(library, site) as store:
+        found = c.counts(store, base, site, worth)
+        closed = [library / row[0] for row in store.rows(
+            "SELECT DISTINCT name FROM file JOIN seal ON seal.file = file.id WHERE confirmed <> '' AND file.site = '' ORDER BY name"
+        )]  # fmt: skip
+    result = c.document([x for x in found if every or x.contradicted], worth) | {"counted": len(found)}
+    wanted = p.proposed(found, p.read(propose, base) if propose and propose.exists() else ())
+    if propose:
+        p.write(propose, wanted)
+    if effect and wanted:
+        result["effect"] = _effect(
+            knowledge or shipped("knowledge"), base, [x for x in wanted if not x.accepted], closed
+        )
+    _show(result, view.rows, as_json)
+    if propose and not as_json:
+        typer.echo(f"{propose}: decide on each, then: diagnose library accept {propose}")
+
+
+def _effect(folder: Path, base: Knowledge, wanted: list[Proposal], closed: list[Path]) -> dict[str, Any]:
+    """What the proposed words would change over the closed cases, as `diagnose rules impact` tells it."""
+    from diagnose.evaluation import impact
+    from diagnose.knowledge.cache import open_knowledge
+    from diagnose.library.proposals import tried
+
+    with tried(folder, base, wanted) as copy:
+        cards, changes, _ = impact.compare(folder, copy, closed)
+        return impact.document(base, open_knowledge(copy), cards, changes, len(closed))
+
+
+@app.command()
+def accept(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Proposals, each accepted or not, with who and why.")],
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Write the words that a trainer accepted into the cards; the others stay as they are."""
+    from diagnose.cli.bench import knowledge_of
+    from diagnose.library import proposals as p
+
+    base = knowledge_of(knowledge)
+    found = p.read(file, base)
+    done = p.take_over(knowledge or shipped("knowledge"), base, found)
+    for x in done:
+        typer.echo(f"{x.card}, {x.finding}: {x.word} -> {x.propose} (accepted by {x.by}: {x.why})")
+    undecided = sum(not x.accepted for x in found)
+    refused = sum(x.accepted == "false" for x in found)
+    typer.echo(
+        f"{len(done)} written, {refused} refused, {undecided} not decided. What it changes: diagnose rules impact HEAD knowledge"
+    )
+
+
+@app.command()
+def calibration(
+    library: LibraryOption = Path(), site: SiteOption = "", as_json: JsonOption = False
+) -> None:  # fmt: skip
+    """What the tool said against what was confirmed, by year and by who confirmed; where it was overruled and who was right."""
+    from diagnose.library import calibration as c
+    from diagnose.views import library as view
+
+    with _store(library, site) as store:
+        result = c.document(c.said(store, site))
+    _show(result, view.calibration, as_json)
+
+
+@app.command("bad-actors")
+def bad_actors(
+    by: Annotated[str, typer.Option("--by", help="tag (the machine), batch, cause or mechanism.")] = "tag",
+    measure: Annotated[str, typer.Option("--measure", help="count, cost or hours.")] = "count",
+    svg: SvgOption = None,
+    library: LibraryOption = Path(), site: SiteOption = "", as_json: JsonOption = False, knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """Where failures, cost and lost hours gather; whose field the causes belong to, by month; which seals live shorter."""
+    from diagnose.cli.bench import knowledge_of
+    from diagnose.cli.output import write
+    from diagnose.library import actors as a
+    from diagnose.views import library as view
+    from diagnose.views.drawings.pareto import drawing
+
+    for word, table in ((by, a.COLUMNS), (measure, a.MEASURES)):
+        if word not in table:
+            raise refuse(f"{word!r} is none of {', '.join(table)}", "choose one of them")
+    base = knowledge_of(knowledge)
+    with _store(library, site) as store:
+        short = a.short_lived(store, site) if find_spec("scipy") else None
+        result = a.document(by, measure, a.pareto(store, by, measure, site), a.by_month(store, base, site), short)
+    if svg:
+        write(svg, drawing(result).encode())
+    _show(result, view.bad_actors, as_json)
+
+
+@app.command()
+def export(
+    output: Annotated[Path, typer.Option("-o", "--output", help="The table to write: .parquet or .jsonl.")],
+    library: LibraryOption = Path(), site: SiteOption = "",
+) -> None:  # fmt: skip
+    """Every seal of the library as a table for analysts, with all that the index holds."""
+    from diagnose.cli.output import refuse_over_input
+    from diagnose.library.export import FORMS
+    from diagnose.library.export import write as write_table
+    from diagnose.reading.figures import count
+
+    if output.suffix not in FORMS:
+        raise refuse(f"no table of the kind {output.suffix!r} can be written", f"kinds: {', '.join(FORMS)}")
+    if output.suffix == ".parquet" and find_spec("pyarrow") is None:
+        raise refuse("this needs pyarrow, which is not installed", "pip install 'diagnose[parquet]'")
+    refuse_over_input(output)
+    with _store(library, site) as store:
+        typer.echo(f"{count(write_table(store, output, site), 'seal')} in {output}")
+
+
+@app.command()
+def share(
+    output: Annotated[Path, typer.Option("-o", "--output", help="The file to give away: .jsonl.")],
+    library: LibraryOption = Path(),
+) -> None:
+    """The site's seals without tags, names, photos or free text, for another site to import."""
+    from diagnose.cli.output import write
+    from diagnose.library.pool import ENDING, shared
+
+    if output.suffix != ENDING:
+        raise refuse(f"seals are shared as {ENDING}, not {output.suffix!r}", f"-o seals{ENDING}")
+    with _store(library) as store:
+        data = shared(store)
+    write(output, data)
+    typer.echo(
+        f"{output}: no tags, names, photos, batches or free text; dates to the month. Read it before it leaves the site."
+    )
+
+
+@app.command("import")
+def import_(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="What another site's `diagnose library share` wrote.")],
+    site: Annotated[str, typer.Option("--site", help="What that site is called here.")],
+    library: LibraryOption = Path(), knowledge: KnowledgeOption = None,
+) -> None:  # fmt: skip
+    """Take another site's seals in, apart from your own: every command shows them with --site only."""
+    import re
+
+    from diagnose.cli.bench import knowledge_of
+    from diagnose.library.pool import bring_in
+    from diagnose.reading.figures import count
+
+    _is_folder(library)
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9-]{0,39}", site):
+        raise refuse(f"{site!r} cannot name a site", "letters, digits and hyphens")
+    if not file.is_file():
+        raise refuse(f"there is no file {str(file)!r}", "name what diagnose library share wrote")
+    seals, strange = bring_in(library, file, site, knowledge_of(knowledge))
+    typer.echo(
+        f"{count(seals, 'seal')} of {site} taken in. Bring the index up to date: diagnose library sync {library}"
+    )
+    if strange:
+        typer.echo(f"left out, as this rule base has no such words: {', '.join(strange)}")
 
 
 def _is_folder(folder: Path) -> None:

@@ -180,6 +180,16 @@ class Network:
     def expected(self, mechanisms: np.ndarray, members: np.ndarray) -> np.ndarray:
         """P(finding there | chances of the mechanisms, set), shape (findings, sets). A finding that answers a question
         has the chance of that answer."""
+        hold, both = self.held_and_kept(mechanisms, members)
+        result = hold - both
+        for finding, (question, k) in self.question_of.items():
+            if finding in self.row:
+                result[self.row[finding]] = self.answer(question, k, members)
+        return np.clip(result, 1e-12, 1 - 1e-12)
+
+    def held_and_kept(self, mechanisms: np.ndarray, members: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """The two products whose difference is P(finding there): of what suppresses, and of that with what does not produce;
+        each of shape (findings, sets)."""
         keep = (1 - self.background)[:, None] * products(self.signs.keep, members)
         hold = products(self.signs.hold, members)
         both = hold * keep
@@ -189,11 +199,7 @@ class Network:
                 k, h = self.marks.keep[f, p], self.marks.hold[f, p]
                 hold[f] = hold[f] * (1 - there * (1 - h))
                 both[f] = both[f] * (1 - there * (1 - h * k))
-        result = hold - both
-        for finding, (question, k) in self.question_of.items():
-            if finding in self.row:
-                result[self.row[finding]] = self.answer(question, k, members)
-        return np.clip(result, 1e-12, 1 - 1e-12)
+        return hold, both
 
     def answer(self, question: str, k: int, members: np.ndarray) -> np.ndarray:
         """P(answer k | set), shape (sets,): the earliest of what the causes of the set bring."""

@@ -195,7 +195,8 @@ class Store:
             tuple(sorted((s, t) for s, t in settings)), tuple(sorted((f, bool(p)) for f, p in findings)),
             tuple(Verdict(*v) for v in verdicts), outcomes_of(row["outcomes"]),
         )  # fmt: skip
-        return Seal(*plain, *listed)
+        values: list[Any] = [*plain, *listed]
+        return Seal(*values)
 
     def content(self) -> str:
         """A digest of all that the index holds, in whatever order and under whatever numbers it was put in."""

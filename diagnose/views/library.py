@@ -154,3 +154,106 @@ def like(found: dict[str, Any], page: Page) -> Page:
 
 def _some(names: Sequence[str], most: int = 6) -> list[str]:
     return [*names[:most], *([f"and {len(names) - most} more"] if len(names) > most else [])]
+
+
+def rows(found: dict[str, Any], page: Page) -> Page:
+    shown = found["rows"]
+    contradicted = sum(r["contradicted"] for r in shown)
+    page.title(
+        f"{found['counted']} rows of the cards have {found['few']} confirmed cases or more; {contradicted} are contradicted"
+    )
+    for r in shown:
+        page.line()
+        page.say(f"{r['finding']}, on {r['kind']} {r['card']}: {r['word']}", indent=2, hang=4)
+        page.say(f"{r['k']} of {r['n']} confirmed cases, {r['expected'] * r['n']:.1f} expected; with the card worth "
+                 f"{found['worth']:g} cases {percent(r['share'])} ({percent(r['interval'][0])} to {percent(r['interval'][1])})",
+                 indent=4, hang=6)  # fmt: skip
+        if r["contradicted"]:
+            page.say(f"contradicted (p {_chance(r['p'])}); the word that fits best: {r['fits']}", indent=4, hang=6)
+    page.line()
+    page.say("Counted are seals of which a laboratory, a measurement, a strip-down or a change that worked confirmed one root "
+             "cause, and of them those in which the finding was looked for. Of the rows called contradicted one in twenty may be "
+             "so by luck, and marks that are only noted where they are there make a row look commoner than it is.")  # fmt: skip
+    if effect := found.get("effect"):
+        page.heading(f"What the proposed words would change in {effect['cases']} closed cases")
+        page.say(f"{effect['answers']} change their answer, {effect['same']} stay as they are", indent=2)
+        for change in effect["changes"]:
+            if change["kind"] in ("leading", "mechanism", "standing"):
+                page.say(f"{change['case']}: {change['old']} -> {change['new']}", indent=2, hang=4)
+    return page
+
+
+def calibration(found: dict[str, Any], page: Page) -> Page:
+    page.title("What the tool says of closed cases against what was confirmed")
+    for kind, title in (("cause", "Root causes"), ("mechanism", "Mechanisms")):
+        level = found["levels"][kind]
+        if not level["all"]["n"]:
+            continue
+        page.heading(title)
+        table: list[tuple[str, ...]] = [
+            ("", "cases", "right", "expected", "95 % interval", "over 90 % sure", "established")
+        ]
+        table.append(_figures("all", level["all"]))
+        for part in ("year", "by"):
+            table += [
+                _figures(name or "not said", f)
+                for name, f in level[part].items()
+                if len(level[part]) > 1 or part == "year"
+            ]
+        page.table(table, [0, 5, 5, 8, 13, 14, 11])
+        if level["all"]["slope"] is not None:
+            page.say(f"calibration: slope {level['all']['slope']:.2f}, observed to expected "
+                     f"{level['all']['observed_to_expected']:.2f} (1 and 1 are perfect)", indent=2, hang=4)  # fmt: skip
+    if not any(level["all"]["n"] for level in found["levels"].values()):
+        page.say("No case of this library has an outcome. Put them on record: diagnose close FILE")
+    if found["overruled"]:
+        page.heading("Where the tool was overruled")
+    for o in found["overruled"]:
+        first = f"{listed(o['first'])} was taken for it, then " if o["first"] and o["first"] != o["confirmed"] else ""
+        truth = listed(o["confirmed"]) or "none of the causes"
+        page.say(f"{o['file']}: it said {o['said']} ({o['standing']}, {percent(o['probability'])}); {first}{truth} was confirmed by "
+                 f"{o['how']}. Right: {o['right']}.", indent=2, hang=4)  # fmt: skip
+    page.line()
+    page.say("The tool's answers are those of the rule base of the last sync. Where words on its cards were changed after these "
+             "cases, its figures on them are no test.")  # fmt: skip
+    return page
+
+
+def _figures(name: str, f: dict[str, Any]) -> tuple[str, ...]:
+    low, high = f["right_interval"]
+    return (name, str(f["n"]), str(f["right"]), f"{f['expected right']:.1f}", f"{low:.0%} to {high:.0%}",
+            f"{f['claims right']} of {f['claims']}", f"{f['established right']} of {f['established']}")  # fmt: skip
+
+
+def bad_actors(found: dict[str, Any], page: Page) -> Page:
+    names = {"tag": "machine", "batch": "batch", "cause": "root cause", "mechanism": "mechanism"}
+    unit = {"count": "failures", "cost": "cost", "hours": "hours lost"}[found["measure"]]
+    page.title(f"Failed cases by {names[found['by']]}, by {unit}")
+    table = [("", unit, "share", "together")]
+    for p in found["parts"][:20]:
+        table.append((p["name"], f"{p['amount']:,.0f}".replace(",", " "), f"{p['share']:.0%}", f"{p['together']:.0%}"))
+    page.table(table, [0, 12, 6, 8])
+    if more := len(found["parts"]) - 20:
+        page.say(f"and {more} more", indent=2) if more > 0 else None
+    if found["months"]:
+        page.heading("Seals that failed, by month and by whose field the first action against the cause is")
+        fields = sorted({f for month in found["months"].values() for f in month})
+        page.table([("month", *fields), *(
+            (m, *(str(of.get(f, "")) for f in fields)) for m, of in list(found["months"].items())[-24:]
+        )], [8, *(max(len(f), 4) for f in fields)])  # fmt: skip
+    short = found["short-lived"]
+    if short is None:
+        page.heading("Which groups live shorter needs scipy: pip install 'diagnose[library]'")
+    elif short["groups"]:
+        page.heading(f"Groups that live shorter than the rest, of {short['tried']} tried")
+        for g in short["groups"]:
+            page.say(
+                f"{g['by']} {g['name']}: {g['failed']} failed, {g['rate']:.2f} per 1,000 h against {g['rest']:.2f} (p {_chance(g['p'])})",
+                indent=2,
+                hang=4,
+            )
+        page.say("Log-rank test of each group against the rest; one in twenty of those named may be so by luck, and groups that share "
+                 "seals share their troubles.", indent=2)  # fmt: skip
+    else:
+        page.heading(f"No group lives shorter than the rest, of {short['tried']} tried")
+    return page
