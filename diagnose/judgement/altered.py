@@ -155,7 +155,7 @@ class _Together:
         size = max(1, columns // len(self.members))
         for begin in range(0, len(self.evidences), size):
             states = self.states[begin : begin + size]
-            stars = [replace(s, weight=np.tile(s.weight, len(states))) for s in base]
+            stars = [replace(s, weight=np.tile(s.weight, len(states))) if s.weight.shape[-1] > 1 else s for s in base]
             for row, (star, weights) in enumerate(choices):
                 chosen = weights[states[:, row]]
                 stars.append(replace(star, weight=np.moveaxis(chosen, 0, 2).reshape(*chosen.shape[1:3], -1)))
@@ -174,5 +174,6 @@ class _Together:
         for yes, no in zip(there, gone, strict=True):
             neither = np.zeros_like(yes.weight)
             neither[:, 0] = 1.0
-            choices.append((yes, np.stack([neither, no.weight, yes.weight])))
+            weights = np.stack([neither, no.weight, yes.weight])
+            choices.append((yes, np.broadcast_to(weights, (*weights.shape[:-1], len(self.members)))))
         return sums.mechanism_stars(self.members), choices

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -24,33 +25,14 @@ class Star:
     """P(child | parents) = sum over terms of weight[t] * prod over active parents i of factor[t, i].
 
     `child`: a variable, whose state takes the first axis of `weight` (2, terms, batch), or -1 for recorded evidence with
-    `weight` (1, terms, batch). `parents`: variables of two states; `factor` has shape (terms, parents).
+    `weight` (1, terms, batch). `parents`: variables of two states; `factor` has shape (terms, parents). The batch is 1 where
+    it is the same for every cause set.
     """
 
     child: int
     parents: tuple[int, ...]
     weight: np.ndarray
     factor: np.ndarray
-
-
-@dataclass
-class Table:
-    """A factor over variables in ascending order; `cells` has an axis for each and one for the batch (1 where it is the
-    same for every cause set). `source`: the place of the bucket whose sum it is, -1 for a factor of the network."""
-
-    scope: tuple[int, ...]
-    cells: np.ndarray
-    source: int = -1
-
-
-@dataclass(frozen=True)
-class Plan:
-    """The order in which variables are summed out, the sizes of all of them, and the cells of the largest table met on
-    the way, for one cause set."""
-
-    order: tuple[int, ...]
-    size: dict[int, int]
-    widest: int
 
 
 @dataclass(frozen=True)
@@ -60,6 +42,58 @@ class Shape:
     child: int
     parents: tuple[int, ...]
     terms: int
+
+
+@dataclass(frozen=True)
+class Step:
+    """One variable summed out: the tables that name it, as their number and their shape along the axes of the `scope` of
+    all of them together (the batch comes last), and the axis of the variable. A number from the count of first tables on
+    is the sum of an earlier step."""
+
+    scope: tuple[int, ...]
+    axis: int
+    parts: tuple[tuple[int, tuple[int, ...]], ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The order in which variables are summed out, the sizes of all of them, and the cells of the largest table met on
+    the way, for one cause set."""
+
+    shapes: tuple[Shape, ...]
+    variables: int
+    order: tuple[int, ...]
+    size: dict[int, int]
+    widest: int
+
+    @cached_property
+    def scopes(self) -> list[tuple[int, ...]]:
+        """What each table names that `_tables` makes of the stars, in order."""
+        choosers = zip(range(self.variables, self.variables + len(self.shapes)), self.shapes, strict=True)
+        return [scope for chooser, shape in choosers for scope in _scopes(shape, chooser)]
+
+    @cached_property
+    def steps(self) -> tuple[tuple[Step, ...], tuple[int, ...]]:
+        """What is done, variable by variable, and the tables that are left at the end."""
+        scopes, place = [*self.scopes], {v: i for i, v in enumerate(self.order)}
+        buckets: list[list[int]] = [[] for _ in self.order]
+        ends: list[int] = []
+
+        def put(number: int) -> None:
+            at = min((place[v] for v in scopes[number]), default=-1)
+            (ends if at < 0 else buckets[at]).append(number)
+
+        for number in range(len(scopes)):
+            put(number)
+        steps = []
+        for v, bucket in zip(self.order, buckets, strict=True):
+            scope = tuple(sorted({x for number in bucket for x in scopes[number]}))
+            least = sorted(bucket, key=lambda number: (len(scopes[number]), number))
+            parts = ((n, tuple(self.size[x] if x in scopes[n] else 1 for x in scope)) for n in least)
+            steps.append(Step(scope, scope.index(v), tuple(parts)))
+            scopes.append(tuple(x for x in scope if x != v))
+            put(len(scopes) - 1)
+        return tuple(steps), tuple(ends)
 
 
 def plan(shapes: Sequence[Shape], variables: int) -> Plan:
@@ -99,7 +133,7 @@ def plan(shapes: Sequence[Shape], variables: int) -> Plan:
             near[other].discard(v)
         for other in around:
             cost[other] = cells(other)
-    return Plan(tuple(order), size, widest)
+    return Plan(tuple(shapes), variables, tuple(order), size, widest)
 
 
 class Elimination:
@@ -108,56 +142,48 @@ class Elimination:
     `total[s]` is P(evidence | set s), shape (batch,) or (1,) where it is the same for all.
     """
 
-    def __init__(self, stars: Sequence[Star], variables: int, plan: Plan):
-        self.size, self.order, self.variables = plan.size, plan.order, variables
-        place = {v: i for i, v in enumerate(self.order)}
-        self.buckets: list[list[Table]] = [[] for _ in self.order]
-        self.scopes: list[tuple[int, ...]] = []
+    def __init__(self, stars: Sequence[Star], plan: Plan):
+        self.plan = plan
+        self.steps, self.ends = plan.steps
+        self.cells = _tables(stars)
+        self.first = len(self.cells)
         self.products: list[np.ndarray] = []
-        ends: list[tuple[int, np.ndarray]] = []
-        for table in _tables(stars, variables):
-            if table.scope:
-                self.buckets[min(place[v] for v in table.scope)].append(table)
-            else:
-                ends.append((-1, table.cells))
-        for i, v in enumerate(self.order):
-            scope = tuple(sorted({x for t in self.buckets[i] for x in t.scope}))
-            product = np.ones((1,) * (len(scope) + 1))
-            for table in sorted(self.buckets[i], key=lambda t: t.cells.size):
-                product = product * _spread(table, scope)
-            rest = tuple(x for x in scope if x != v)
-            message = product.sum(axis=scope.index(v))
+        for step in self.steps:
+            product = self.laid(*step.parts[0])
+            for number, shape in step.parts[1:]:
+                product = product * self.laid(number, shape)
             self.products.append(product)
-            self.scopes.append(scope)
-            if rest:
-                self.buckets[min(place[x] for x in rest)].append(Table(rest, message, i))
-            else:
-                ends.append((i, message))
-        self.ends = ends
-        self.total: np.ndarray = _product([cells for _, cells in ends])
+            self.cells.append(product.sum(axis=step.axis))
+        self.total: np.ndarray = _product([self.cells[number] for number in self.ends])
+
+    def laid(self, number: int, shape: tuple[int, ...]) -> np.ndarray:
+        """The cells of a table along the axes of a wider scope."""
+        cells = self.cells[number]
+        return cells.reshape(*shape, cells.shape[-1])
 
     def joint(self) -> np.ndarray:
         """P(variable = 1 and evidence | set), shape (variables, batch); NaN for variables that no star names."""
-        result = np.full((self.variables, self.total.shape[-1]), np.nan)
-        slope = {
-            i: _product([cells for j, (_, cells) in enumerate(self.ends) if j != k])
-            for k, (i, _) in enumerate(self.ends)
-        }
-        for i in reversed(range(len(self.order))):
-            v, scope = self.order[i], self.scopes[i]
-            axis = scope.index(v)
-            weight = np.expand_dims(slope.pop(i), axis)
-            if v < self.variables:
-                joint = weight * self.products[i]
-                result[v] = joint.sum(axis=tuple(a for a in range(len(scope)) if a != axis))[1]
-            for table in (t for t in self.buckets[i] if t.source >= 0):
-                product = weight
-                for other in self.buckets[i]:
-                    if other is not table:
-                        product = product * _spread(other, scope)
-                full = np.broadcast_to(product, (*(self.size[x] for x in scope), product.shape[-1]))
-                slope[table.source] = full.sum(axis=tuple(a for a, x in enumerate(scope) if x not in table.scope))
+        variables, order = self.plan.variables, self.plan.order
+        result = np.full((variables, self.total.shape[-1]), np.nan)
+        slope = {n: _product([self.cells[other] for other in self.ends if other != n]) for n in self.ends}
+        for i in reversed(range(len(order))):
+            step, product = self.steps[i], self.products[i]
+            weight = np.expand_dims(slope.pop(self.first + i), step.axis)
+            if order[i] < variables:
+                there = product[(slice(None),) * step.axis + (slice(1, 2),)] * weight
+                result[order[i]] = there.sum(axis=tuple(range(len(step.scope))))
+            for number, shape in step.parts:
+                if number >= self.first:
+                    slope[number] = self.slope_of(step, number, shape, weight)
         return result
+
+    def slope_of(self, step: Step, number: int, shape: tuple[int, ...], weight: np.ndarray) -> np.ndarray:
+        """How the total moves with each cell of a table that a step took in, `weight` being how it moves with its sum."""
+        for other, along in step.parts:
+            if other != number:
+                weight = weight * self.laid(other, along)
+        full = np.broadcast_to(weight, (*(self.plan.size[v] for v in step.scope), weight.shape[-1]))
+        return np.asarray(full.sum(axis=tuple(a for a, n in enumerate(shape) if n == 1)))
 
 
 def _product(parts: Sequence[np.ndarray]) -> np.ndarray:
@@ -167,11 +193,30 @@ def _product(parts: Sequence[np.ndarray]) -> np.ndarray:
     return result
 
 
-def _spread(table: Table, scope: tuple[int, ...]) -> np.ndarray:
-    """The cells of a table laid along the axes of a wider scope."""
-    inside = iter(table.cells.shape[:-1])
-    shape = [next(inside) if v in table.scope else 1 for v in scope]
-    return table.cells.reshape(*shape, table.cells.shape[-1])
+def _scopes(shape: Shape, chooser: int) -> list[tuple[int, ...]]:
+    """What the tables of a star name, in ascending order. A chooser has a higher number than any mechanism."""
+    own = (shape.child,) if shape.child >= 0 else ()
+    if shape.terms > 1 and len(shape.parents) <= SPELT_OUT:
+        return [tuple(sorted((*own, *shape.parents)))]
+    last = (chooser,) if shape.terms > 1 else ()
+    return [(*own, *last), *((parent, *last) for parent in shape.parents)]
+
+
+def _tables(stars: Sequence[Star]) -> list[np.ndarray]:
+    """The factors of the stars, an axis for each variable that they name and the last one for the batch. A star of evidence
+    on its own leaves a constant."""
+    result: list[np.ndarray] = []
+    for star in stars:
+        terms = star.weight.shape[1]
+        if terms > 1 and len(star.parents) <= SPELT_OUT:
+            result.append(_spelt_out(star))
+            continue
+        weight = star.weight if terms > 1 else star.weight[:, 0]
+        result.append(weight if star.child >= 0 else weight[0])
+        for i in range(len(star.parents)):
+            factor = _with_one(star.factor[:, i])
+            result.append(factor[..., None] if terms > 1 else factor)
+    return result
 
 
 def _with_one(factor: np.ndarray) -> np.ndarray:
@@ -181,35 +226,13 @@ def _with_one(factor: np.ndarray) -> np.ndarray:
     return result
 
 
-def _tables(stars: Sequence[Star], variables: int) -> list[Table]:
-    """The factors of the stars. A star of evidence on its own leaves a constant."""
-    result = []
-    for chooser, star in zip(range(variables, variables + len(stars)), stars, strict=True):
-        own = (star.child,) if star.child >= 0 else ()
-        terms = star.weight.shape[1]
-        if terms > 1 and len(star.parents) <= SPELT_OUT:
-            result.append(_spelt_out(star, own))
-            continue
-        # a chooser has a higher number than any mechanism, so it takes the last axis of a scope
-        last = (chooser,) if terms > 1 else ()
-        weight = star.weight if last else star.weight[:, 0]
-        result.append(Table((*own, *last), weight if own else weight[0]))
-        for i, parent in enumerate(star.parents):
-            factor = _with_one(star.factor[:, i])
-            result.append(Table((parent, *last), factor[..., None] if last else factor))
-    return result
-
-
-def _spelt_out(star: Star, own: tuple[int, ...]) -> Table:
+def _spelt_out(star: Star) -> np.ndarray:
     """A star as one table over child and parents, in ascending order of variables."""
-    states, terms, _ = star.weight.shape
-    count = len(star.parents)
-    cells = star.weight.reshape(states, *(1,) * count, terms, -1)
+    count, own = len(star.parents), (star.child,) if star.child >= 0 else ()
+    factor = np.ones((star.weight.shape[1], 1))
     for i in range(count):
-        shape = [1] * (count + 3)
-        shape[1 + i], shape[-2] = 2, terms
-        cells = cells * _with_one(star.factor[:, i]).reshape(shape)
-    cells = cells.sum(axis=-2)
+        factor = np.einsum("tp,st->tps", factor, _with_one(star.factor[:, i])).reshape(len(factor), -1)
+    cells = (factor.T @ star.weight).reshape(-1, *(2,) * count, star.weight.shape[-1])
     scope = (*own, *star.parents)
     rank = sorted(range(len(scope)), key=scope.__getitem__)
-    return Table(tuple(scope[r] for r in rank), (cells if own else cells[0]).transpose(*rank, len(scope)))
+    return (cells if own else cells[0]).transpose(*rank, len(scope))

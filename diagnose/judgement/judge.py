@@ -11,7 +11,7 @@ import numpy as np
 from diagnose.inference.run import Inference
 from diagnose.judgement.counting import counting
 from diagnose.judgement.network import Network, build
-from diagnose.judgement.posterior import Evidence, Posterior, narrowed, posterior
+from diagnose.judgement.posterior import Evidence, Posterior, narrowed, posterior_of
 from diagnose.judgement.weights import Weights, decibans
 from diagnose.knowledge.model import Cause, Knowledge, Mechanism, Words
 
@@ -217,7 +217,7 @@ def evidence_at(inference: Inference, net: Network, position: str) -> tuple[Evid
 
 def judge_at(inference: Inference, net: Network, position: str) -> Judgement:
     evidence, through = evidence_at(inference, net, position)
-    found = posterior(net, narrowed(net, evidence))
+    found = posterior_of(narrowed(net, evidence))
     bare = Judgement(inference, net, position, through, found)
     return replace(bare, causes=_causes(bare), mechanisms=_mechanisms(bare))
 

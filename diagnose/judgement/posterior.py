@@ -21,7 +21,7 @@ WIDEST = 1 << 14
 """Cells of the largest table for one cause set; where a sum would need more, its widest star is summed term by term."""
 WIDE_ENOUGH = 1 << 15
 """Cells of the largest table for one cause set from which findings that tell least are left out of a long record."""
-AT_ONCE = 1 << 21
+AT_ONCE = 1 << 16
 """Cells of the largest table of a batch."""
 LEADERS, FROM = 10, 1e-4
 """How many sets of one size are extended by a further cause, and from which share of the best."""
@@ -232,7 +232,11 @@ class Sums:
         rest = (1 - net.leak[self.reached])[:, None] * products(net.to_mechanism.keep[self.reached], members)
         weight = np.zeros((len(rest), 2, 2, len(members)))
         weight[:, 0, 1], weight[:, 1, 0], weight[:, 1, 1] = rest, 1.0, -rest
-        return [Star(i, parents, weight[i], factor) for i, (parents, factor) in enumerate(self._above)]
+        same = (rest == rest[:, :1]).all(axis=1)
+        return [
+            Star(i, parents, weight[i, ..., :1] if same[i] else weight[i], factor)
+            for i, (parents, factor) in enumerate(self._above)
+        ]
 
     def evidence_stars(self, members: np.ndarray, present: Sequence[bool]) -> list[Star]:
         """The findings of the evidence, recorded as said: P(recorded so | mechanisms) = base + slope * (hold - hold * keep),
@@ -243,28 +247,29 @@ class Sums:
         base = np.where(present, net.mistaken[self.rows], 1 - net.mistaken[self.rows])[:, None]
         held = slope * products(net.signs.hold[self.rows], members)
         kept = -held * (1 - net.background[self.rows])[:, None] * products(net.signs.keep[self.rows], members)
+        same = (held == held[:, :1]).all(axis=1) & (kept == kept[:, :1]).all(axis=1)
         for i, (parents, factor) in enumerate(self._left):
-            terms = (
-                [base[i] + held[i], kept[i]]
-                if len(factor) == 2
-                else [np.repeat(base[i], len(members)), held[i], kept[i]]
-            )
+            h, k = (held[i, :1], kept[i, :1]) if same[i] else (held[i], kept[i])
+            terms = [base[i] + h, k] if len(factor) == 2 else [np.repeat(base[i], len(h)), h, k]
             stars.append(Star(-1, parents, np.stack(terms)[None], factor))
         return stars
 
     def total_of(self, stars: Sequence[Star]) -> np.ndarray:
-        return sliced(stars, len(self.reached), self._plan, lambda e: e.total)
+        """The sum; stars behind those of the evidence may be about one variable, which changes no order."""
+        more = [Shape(s.child, s.parents, s.weight.shape[1]) for s in stars[len(self._plan.shapes) :]]
+        made = replace(self._plan, shapes=(*self._plan.shapes, *more)) if more else self._plan
+        return sliced(stars, made, lambda e: e.total)
 
     def marginals_of(self, stars: Sequence[Star]) -> np.ndarray:
-        joint = sliced(stars, len(self.reached), self._plan, lambda e: e.joint())
-        return joint / self.total_of(stars)
+        joint = sliced(stars, self._plan, lambda e: np.concatenate([e.joint(), e.total[None]]))
+        return joint[:-1] / joint[-1]
 
 
-def sliced(stars: Sequence[Star], variables: int, made: Plan, take: Callable[[Elimination], np.ndarray]) -> np.ndarray:
+def sliced(stars: Sequence[Star], made: Plan, take: Callable[[Elimination], np.ndarray]) -> np.ndarray:
     """A sum over the mechanisms; where its tables would be too wide, the star with the most parents is summed term by
     term, each term a product over its parents and so without any table of its own."""
     if made.widest <= WIDEST:
-        return take(Elimination(stars, variables, made))
+        return take(Elimination(stars, made))
     widest = max(range(len(stars)), key=lambda i: (stars[i].weight.shape[1] > 1, len(stars[i].parents)))
     star = stars[widest]
     result: np.ndarray | float = 0.0
@@ -272,28 +277,36 @@ def sliced(stars: Sequence[Star], variables: int, made: Plan, take: Callable[[El
         part = [*stars]
         part[widest] = replace(star, weight=star.weight[:, t : t + 1], factor=star.factor[t : t + 1])
         shapes = [Shape(s.child, s.parents, s.weight.shape[1]) for s in part]
-        result = result + sliced(part, variables, plan(shapes, variables), take)
+        result = result + sliced(part, plan(shapes, made.variables), take)
     return np.asarray(result)
 
 
-def narrowed(net: Network, evidence: Evidence) -> Evidence:
-    """The evidence without what tells least, where a record is so long that its sum would take too wide a table: absent
-    findings go before present ones, the lightest for any cause or mechanism first."""
+def narrowed(net: Network, evidence: Evidence) -> Sums:
+    """The sums over the evidence without what tells least, where a record is so long that they would take too wide a table:
+    absent findings go before present ones, the lightest for any cause or mechanism first."""
+    sums = Sums(net, evidence)
+    if sums.widest <= WIDE_ENOUGH:
+        return sums
     there, gone = (np.maximum(np.abs(c).max(axis=1, initial=0.0), np.abs(m).max(axis=1, initial=0.0))
                    for c, m in zip(net.cause_weights, net.mechanism_weights, strict=True))  # fmt: skip
     states = evidence.states
     least = sorted(states, key=lambda f: (states[f], round(float((there if states[f] else gone)[net.row[f]]), 9), f))
-    while least and Sums(net, evidence)._plan.widest > WIDE_ENOUGH:
+    while least and sums.widest > WIDE_ENOUGH:
         some = max(1, len(least) // 12)
         evidence, least = evidence.without(least[:some]), least[some:]
-    return evidence
+        sums = Sums(net, evidence)
+    return sums
 
 
 def posterior(net: Network, evidence: Evidence, every_set: bool = False) -> Posterior:
     """Posterior over the sets of at most three of the allowed causes; `every_set` spells out all that the record bears
     on, else pairs and triples are made of those that it speaks for, from the likelier sets on."""
-    sums = Sums(net, evidence)
-    n = len(net.causes)
+    return posterior_of(Sums(net, evidence), every_set)
+
+
+def posterior_of(sums: Sums, every_set: bool = False) -> Posterior:
+    """As `posterior`."""
+    evidence, n = sums.evidence, len(sums.net.causes)
     may = np.zeros(n, bool)
     may[list(evidence.allowed)] = True
     odds = np.where(may, evidence.prior / (1 - evidence.prior), 0.0)
@@ -333,12 +346,13 @@ def _best(weight: np.ndarray) -> np.ndarray:
 
 
 def _extended(sets: np.ndarray, causes: np.ndarray) -> np.ndarray:
-    """Every set with each of the causes that it lacks, each once."""
-    made: dict[tuple[int, ...], None] = {}
-    for row in sets:
-        held = np.flatnonzero(row).tolist()
-        made |= dict.fromkeys(tuple(sorted((*held, c))) for c in causes.tolist() if not row[c])
-    return _sets(sets.shape[1], sorted(made))
+    """Every set with each of the causes that it lacks, each once; `sets` are all of one size."""
+    row, cause = np.nonzero(~sets[:, causes])
+    held = np.nonzero(sets)[1].reshape(len(sets), int(sets[:1].sum()))
+    members = np.unique(np.sort(np.column_stack([held[row], causes[cause]]), axis=1), axis=0)
+    result = np.zeros((len(members), sets.shape[1]), bool)
+    np.put_along_axis(result, members, True, axis=1)
+    return result
 
 
 def _shared(
