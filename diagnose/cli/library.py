@@ -105,8 +105,6 @@ def life(
     as_json: JsonOption = False,
 ) -> None:
     """How long seals live: Kaplan-Meier and Weibull, with seals still running and those pulled sound as censored."""
-    from itertools import combinations
-
     from diagnose.casefile.format import is_date
     from diagnose.cli.output import write
     from diagnose.library import life as lives
@@ -132,9 +130,12 @@ def life(
         else:
             groups = {"all seals": found} if found else {}
     shown = sorted(groups, key=lambda name: (-sum(x.failed for x in groups[name]), name))[:most]
+    if change:
+        tested = {tuple(groups): lives.log_rank(*groups.values())}
+    else:
+        tested = {} if by in ("", "cause") else lives.against_the_others(groups)
     groups = {name: groups[name] for name in shown}
-    pairs = [] if by == "cause" else list(combinations(groups, 2))
-    tested = {pair: lives.log_rank(groups[pair[0]], groups[pair[1]]) for pair in pairs}
+    tested = {pair: p for pair, p in tested.items() if pair[0] in shown}
     result = lives.document(groups, tested)
     if svg:
         write(svg, drawing(result).encode())

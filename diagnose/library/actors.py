@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from diagnose.knowledge.model import Knowledge
-from diagnose.library.life import FEW, Life, grouped, lives, log_rank, settings
+from diagnose.library.life import Life, against_the_others, grouped, lives, others, settings
 from diagnose.library.store import Store
 
 MEASURES = {"count": "COUNT(*)", "cost": "SUM(COALESCE(cost, 0))", "hours": "SUM(COALESCE(hours_lost, 0))"}
@@ -30,8 +30,10 @@ class Part:
 _CASES = """
 SELECT {column} AS name, COUNT(*) AS cases, {measure} AS amount FROM (
   SELECT MIN(tag) AS tag, MIN(batch) AS batch, MAX(cost) AS cost, MAX(hours_lost) AS hours_lost,
-    MIN(CASE WHEN confirmed <> '' THEN COALESCE(NULLIF(confirmed_root, ''), 'none of these') WHEN root_standing IN ('established', 'probable') THEN root ELSE 'not known' END) AS root,
-    MIN(CASE WHEN confirmed_mechanism <> '' THEN confirmed_mechanism WHEN mechanism_standing IN ('established', 'probable') THEN mechanism ELSE 'not known' END) AS mechanism
+    MIN(CASE WHEN confirmed_root <> '' THEN confirmed_root WHEN json_extract(outcomes, '$[#-1].none_of_these') THEN 'none of these'
+      WHEN root_standing IN ('established', 'probable') THEN root ELSE 'not known' END) AS root,
+    MIN(CASE WHEN confirmed_mechanism <> '' THEN confirmed_mechanism
+      WHEN mechanism_standing IN ('established', 'probable') THEN mechanism ELSE 'not known' END) AS mechanism
   FROM seal WHERE site = ? AND removal = 'failed' GROUP BY file
 ) GROUP BY name ORDER BY amount DESC, name
 """
@@ -85,12 +87,9 @@ def short_lived(store: Store, site: str = "") -> tuple[list[Short], int]:
     tried: list[Short] = []
     for by in ("tag", "batch", *settings(store)):
         groups = grouped(store, found, by)
-        everyone = {life.id: life for group in groups.values() for life in group}
-        for name, group in groups.items():
-            mine = {life.id for life in group}
-            rest = [life for id, life in everyone.items() if id not in mine]
-            p = log_rank(group, rest) if min(_failed(group), _failed(rest)) >= FEW else None
+        for (name, _), p in against_the_others(groups).items():
             if p is not None:
+                group, rest = groups[name], others(groups, name)
                 tried.append(Short(by, name, _failed(group), _rate(group), _rate(rest), p))
     tried.sort(key=lambda s: (s.p, s.by, s.name))
     last = max((i for i, s in enumerate(tried, 1) if s.p <= FALSE_SHARE * i / len(tried)), default=0)

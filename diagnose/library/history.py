@@ -96,7 +96,7 @@ def _after(before: Lived | None, seal: Seal, hours: float | None) -> str:
     if before is None or before.hours is None or hours is None or before.seal.removal != FAILED:
         return ""
     if seal.removal == FAILED:
-        return "longer" if hours > before.hours else "shorter"
+        return "longer" if hours > before.hours else "shorter" if hours < before.hours else ""
     if hours <= before.hours:
         return ""
     return "longer already" if seal.removal == RUNNING else "longer"

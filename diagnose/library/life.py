@@ -19,6 +19,8 @@ from diagnose.library.store import Store
 
 FEW = 5
 """Failures below which no life is reckoned: common practice asks for at least five to ten for a Weibull line."""
+MOST_ALIKE = 3
+"""Different times of failure below which no Weibull line is drawn."""
 HOURS_A_DAY = 24.0
 
 
@@ -69,7 +71,7 @@ class Curve:
 
 @dataclass(frozen=True)
 class Group:
-    """The lives of one group. `curve`, `weibull`: None where too few failed; `by_dates`: how many lives are by dates."""
+    """The lives of one group. `curve`: None where too few failed, `weibull` also where all failed at the same times; `by_dates`: how many lives are by dates."""
 
     name: str
     seals: int
@@ -181,12 +183,16 @@ def _curve(data: Any) -> Curve:
     return Curve(np.asarray(sf.quantiles), np.asarray(sf.probabilities), low, high)
 
 
-def weibull(data: Any) -> Weibull:
-    """Maximum likelihood, by scipy; intervals by the observed information of the logarithms (Meeker and Escobar,
+def weibull(data: Any) -> Weibull | None:
+    """Maximum likelihood, by scipy; None where the failures are so alike that it has no maximum. Intervals by the observed information of the logarithms (Meeker and Escobar,
     Statistical Methods for Reliability Data, 1998, from memory)."""
     from scipy.stats import weibull_min
 
-    shape, _, scale = weibull_min.fit(data, floc=0)
+    if len(np.unique(data._uncensored)) < MOST_ALIKE:
+        return None
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        shape, _, scale = weibull_min.fit(data, floc=0)
     t, failed = np.concatenate([data._uncensored, data._right]), len(data._uncensored)
     at = np.array([math.log(shape), math.log(scale)])
     covariance = np.linalg.inv(_information(t, failed, at))
@@ -221,7 +227,21 @@ def log_rank(one: Sequence[Life], other: Sequence[Life]) -> float | None:
 
     if min(sum(x.failed for x in side) for side in (one, other)) < FEW:
         return None
-    return float(logrank(_data(one), _data(other)).pvalue)
+    with np.errstate(invalid="ignore"):
+        p = float(logrank(_data(one), _data(other)).pvalue)
+    return None if math.isnan(p) else p
+
+
+def others(groups: Mapping[str, Sequence[Life]], name: str) -> list[Life]:
+    """The seals that are in other groups and not in this one."""
+    mine = {life.id for life in groups[name]}
+    everyone = {life.id: life for found in groups.values() for life in found}
+    return [life for id, life in everyone.items() if id not in mine]
+
+
+def against_the_others(groups: Mapping[str, Sequence[Life]]) -> dict[tuple[str, str], float | None]:
+    """The log-rank test of each group against the seals that are in other groups only."""
+    return {(name, "the others"): log_rank(found, others(groups, name)) for name, found in groups.items()}
 
 
 def document(groups: Mapping[str, Sequence[Life]], tested: Mapping[tuple[str, str], float | None]) -> dict[str, Any]:

@@ -88,13 +88,15 @@ def life(found: dict[str, Any], page: Page) -> Page:
         if g["too few"]:
             page.say(f"too few failed to say how long they live (at least {found['least failures']})", indent=2)
             continue
-        w = g["weibull"]
-        page.table([
-            ("half have failed by", hours(g["median"]), _between(*g["median interval"])),
-            ("one in ten by", hours(w["b10"]), _between(*w["b10 interval"])),
-            ("Weibull scale", hours(w["scale"]), _between(*w["scale interval"])),
-            ("Weibull shape", f"{w['shape']:.2f}", "{:.2f} to {:.2f}".format(*w["shape interval"]) + f": {_shape(*w['shape interval'])}"),
-        ], [20, 12, 0])  # fmt: skip
+        table = [("half have failed by", hours(g["median"]), _between(*g["median interval"]))]
+        if w := g["weibull"]:
+            shape = w["shape interval"]
+            table += [
+                ("one in ten by", hours(w["b10"]), _between(*w["b10 interval"])),
+                ("Weibull scale", hours(w["scale"]), _between(*w["scale interval"])),
+                ("Weibull shape", f"{w['shape']:.2f}", f"{shape[0]:.2f} to {shape[1]:.2f}: {_shape(*shape)}"),
+            ]
+        page.table(table, [20, 12, 0])
     if found["log-rank"]:
         page.heading("Do they differ? (log-rank test)")
     for t in found["log-rank"]:
@@ -102,7 +104,7 @@ def life(found: dict[str, Any], page: Page) -> Page:
         page.say(f"{listed(t['between'])}: {says}", indent=2, hang=4)
     if len(found["log-rank"]) > 1:
         page.say(
-            f"Of {len(found['log-rank'])} comparisons of alike groups, one in twenty has p below 0.05 by luck.",
+            f"Of {len(found['log-rank'])} comparisons one in twenty has p below 0.05 by luck alone.",
             indent=2,
         )
     page.line()
@@ -233,10 +235,10 @@ def bad_actors(found: dict[str, Any], page: Page) -> Page:
     for p in found["parts"][:20]:
         table.append((p["name"], f"{p['amount']:,.0f}".replace(",", " "), f"{p['share']:.0%}", f"{p['together']:.0%}"))
     page.table(table, [0, 12, 6, 8])
-    if more := len(found["parts"]) - 20:
-        page.say(f"and {more} more", indent=2) if more > 0 else None
+    if len(found["parts"]) > 20:
+        page.say(f"and {len(found['parts']) - 20} more", indent=2)
     if found["months"]:
-        page.heading("Seals that failed, by month and by whose field the first action against the cause is")
+        page.heading("Failures by month and by the field of the first action against the cause")
         fields = sorted({f for month in found["months"].values() for f in month})
         page.table([("month", *fields), *(
             (m, *(str(of.get(f, "")) for f in fields)) for m, of in list(found["months"].items())[-24:]

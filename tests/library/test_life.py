@@ -137,3 +137,10 @@ def test_a_change_parts_seals_by_the_day_they_were_fitted(shelf):
     store = shelf(site.seal(fitted="2025-03-01"), site.seal(fitted="2025-04"), site.seal())
     parts = l.parted(l.lives(store), "2025-04-01")
     assert {g: len(found) for g, found in parts.items()} == {"fitted before 2025-04-01": 1, "fitted from 2025-04-01": 1}
+
+
+def test_failures_all_at_one_time_have_a_curve_and_no_weibull_line(shelf):
+    alike = l.group("", lives(([100] * 6, [])))
+    assert alike.median[0] == 100
+    assert alike.weibull is None
+    assert l.log_rank(lives(([100] * 6, [])), lives(([100] * 6, []))) is None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -58,8 +59,12 @@ def test_a_case_counts_once_in_pareto_whatever_its_seals(shelf):
 
 
 def test_the_cause_is_the_confirmed_one_or_what_the_tool_was_sure_of(shelf):
-    store = shelf(said("a", 0.7), said("a", 0.7, site.confirmed("b")), said("a", 0.3, standing="possible"))
-    assert {p.name for p in actors.pareto(store, "cause", "count")} == {"a", "b", "not known"}
+    store = shelf(
+        said("a", 0.7), said("a", 0.7, site.confirmed("b")), said("a", 0.3, standing="possible"),
+        said("a", 0.7, replace(site.confirmed(), none_of_these=True)), said("a", 0.7, site.confirmed(mechanisms=("m",))),
+    )  # fmt: skip
+    found = {p.name: p.cases for p in actors.pareto(store, "cause", "count")}
+    assert found == {"a": 2, "b": 1, "not known": 1, "none of these": 1}
 
 
 def test_months_count_by_the_field_of_the_first_action(shelf, small_base):

@@ -8,7 +8,7 @@ from typing import Any
 from diagnose.views.drawings.markup import Markup, el, join
 from diagnose.views.drawings.shapes import curve, label, line, picture, steps
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 640.0, 220.0, 54.0, 624.0, 26.0, 180.0
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 660.0, 220.0, 54.0, 624.0, 26.0, 180.0
 STYLE = """
 text{font:12px sans-serif;fill:#222} .title{font-weight:bold} .axis{stroke:#222;fill:none} .grid{stroke:#ddd}
 .band{fill:#1f5f99;fill-opacity:.18;stroke:none} .steps{stroke:#1f5f99;stroke-width:2;fill:none}
@@ -55,11 +55,12 @@ def _panel(g: dict[str, Any], longest: float) -> Markup:
     rows = [(0.0, 1.0, 1.0, 1.0), *g["curve"]]
     low, high = ([(x(h), y(s)) for h, s in _steps(rows, k)] for k in (2, 3))
     w = g["weibull"]
-    fitted = [(h, math.exp(-((h / w["scale"]) ** w["shape"]))) for h in (ticks[-1] * i / 80 for i in range(81))]
+    at = [ticks[-1] * i / 80 for i in range(81)] if w else []
+    fitted = [(x(h), y(math.exp(-((h / w["scale"]) ** w["shape"])))) for h in at]
     parts += [
         el("path", d=curve(high + low[::-1], closed=True), class_="band"),
         el("path", d=curve([(x(h), y(s)) for h, s in _steps(rows, 1)]), class_="steps"),
-        el("path", d=curve([(x(h), y(s)) for h, s in fitted]), class_="fit"),
+        el("path", d=curve(fitted), class_="fit") if fitted else "",
         line(LEFT, TOP, LEFT, BOTTOM, "axis"), line(LEFT, BOTTOM, RIGHT, BOTTOM, "axis"),
     ]  # fmt: skip
     return join(parts)

@@ -24,7 +24,9 @@ def drawing(found: dict[str, Any]) -> str:
     def x(amount: float) -> float:
         return LEFT + (RIGHT - LEFT) * amount / ticks[-1]
 
-    says = f"Failed cases by {found['by']}: {found['measure']}"
+    by = {"tag": "machine", "cause": "root cause"}.get(found["by"], found["by"])
+    measure = {"count": "failures", "hours": "hours lost"}.get(found["measure"], found["measure"])
+    says = f"Failed cases by {by}: {measure}; line: share of it and all above"
     shapes: list[object] = [Markup(f"<style>{STYLE}</style>"), label(12, 18, says, "title")]
     for t in ticks:
         shapes += [line(x(t), TOP - 6, x(t), bottom, "grid"), label(x(t), TOP - 10, f"{t:g}", "", "middle")]
