@@ -28,6 +28,9 @@ def start(
     file: FileArgument,
     arrangement: Annotated[str, typer.Option("--arrangement", help="single, dual pressurised, dual unpressurised …")],
     name: Annotated[str, typer.Option("--name", help="What the case is called.", show_default=False)] = "",
+    tag: Annotated[
+        str, typer.Option("--tag", help="The machine's tag; what came back on it is told.", show_default=False)
+    ] = "",
     by: ByOption = "",
     knowledge: KnowledgeOption = None,
 ) -> None:
@@ -49,8 +52,11 @@ def start(
         base.arrangements.usual.get(term, ()),
         steps[0].stage if steps else "",
     )
+    if tag:
+        document["equipment"] = {"tag": tag}
     with recorder_of(file, base, by) as recorder:
         recorder.start(document)
+    tell_history(file, tag)
     count = len(document.get("parts", ()))  # type: ignore[arg-type]
     typer.echo(f"{file}: a {term} seal with {count} usual parts. Go on with: diagnose record {file}")
 
@@ -67,6 +73,7 @@ def record(
 
     base = knowledge_of(knowledge)
     with recorder_of(file, base, by, must_exist=True) as recorder:
+        tell_history(file, recorder.case_now().texts.get("equipment.tag", ""))
         Dialogue(recorder, asker(plain), styled=None if edits_lines(plain) else False).run()
 
 
@@ -155,6 +162,27 @@ def _check(file: Path, as_json: bool) -> int:
         for line in wrong or [f"{len(found.lines)} lines, every one follows the one before it"]:
             typer.echo(clean(line))
     return 1 if wrong else 0
+
+
+def tell_history(file: Path, tag: str) -> None:
+    """Tells what came back on the machine, where the case lies in a folder with a library."""
+    from diagnose.library.store import library_of, opened
+
+    folder = library_of(file) if tag else None
+    if folder is None:
+        return
+    from diagnose.library.history import document, history
+    from diagnose.views.library import before
+    from diagnose.views.page import Page
+
+    try:
+        with opened(folder) as store:
+            found = history(store, tag, apart=os.path.relpath(os.path.realpath(file), os.path.realpath(folder)))
+    except BadInput as error:
+        typer.echo(f"what came back on {tag} cannot be told: {error.problems[0].says} ({error.problems[0].way_out})")
+        return
+    if found.seals:
+        typer.echo(before(document(found), Page()).text(), nl=False)
 
 
 def knowledge_of(folder: Path | None) -> Knowledge:

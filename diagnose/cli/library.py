@@ -130,10 +130,12 @@ def life(
         else:
             groups = {"all seals": found} if found else {}
     shown = sorted(groups, key=lambda name: (-sum(x.failed for x in groups[name]), name))[:most]
+    tested: dict[tuple[str, str], float | None] = {}
     if change:
-        tested = {tuple(groups): lives.log_rank(*groups.values())}
-    else:
-        tested = {} if by in ("", "cause") else lives.against_the_others(groups)
+        (one, before), (other, after) = groups.items()
+        tested[one, other] = lives.log_rank(before, after)
+    elif by not in ("", "cause"):
+        tested = lives.against_the_others(groups)
     groups = {name: groups[name] for name in shown}
     tested = {pair: p for pair, p in tested.items() if pair[0] in shown}
     result = lives.document(groups, tested)

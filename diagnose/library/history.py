@@ -45,9 +45,11 @@ class History:
     repeats: tuple[Repeat, ...]
 
 
-def history(store: Store, tag: str, site: str = "") -> History:
-    """The seals of a machine by the day on which they came out (or were fitted, where they still run), then by name."""
-    found = sorted(store.seals("seal.site = ? AND seal.tag = ?", (site, tag)), key=lambda x: _order(x[2], x[1]))
+def history(store: Store, tag: str, site: str = "", apart: str = "") -> History:
+    """The seals of a machine by the day on which they came out (or were fitted, where they still run), then by name; `apart`
+    is a file that is left out."""
+    where = "seal.site = ? AND seal.tag = ? AND file.name <> ?"
+    found = sorted(store.seals(where, (site, tag, apart)), key=lambda x: _order(x[2], x[1]))
     lived: list[Lived] = []
     last: dict[str, Lived] = {}
     for _, file, seal in found:

@@ -216,6 +216,11 @@ def index_path(folder: Path) -> Path:
     return folder / INDEX
 
 
+def library_of(case: Path) -> Path | None:
+    """The nearest folder above a case that has an index."""
+    return next((f for f in Path(os.path.realpath(case)).parents if index_path(f).is_file()), None)
+
+
 @contextmanager
 def written(folder: Path, afresh: bool = False) -> Iterator[Store]:
     """The index of a folder to write to, made where there is none, anew where it is of another form or damaged. Raises

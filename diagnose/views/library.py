@@ -61,6 +61,19 @@ def machine(found: dict[str, Any], page: Page) -> Page:
     return page
 
 
+def before(found: dict[str, Any], page: Page) -> Page:
+    """What whoever opens a new case on a machine should know."""
+    cases = len({s["file"] for s in found["seals"]})
+    last = found["seals"][-1]
+    lived = f", the last one {hours(last['hours'])}" if last["hours"] is not None else ""
+    page.say(
+        f"{found['machine']} has {count(cases, 'case')} before this one{lived}: diagnose library machine {found['machine']}"
+    )
+    for r in found["repeats"]:
+        page.say(f"it came back: {r['name']}, {len(r['files'])} times, {r['confirmed']} confirmed", indent=2, hang=4)
+    return page
+
+
 def repeats(found: dict[str, Any], page: Page) -> Page:
     """What has come back on a machine."""
     if not found["repeats"]:

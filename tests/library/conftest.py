@@ -2,6 +2,8 @@ from __future__ import annotations
 
 import pytest
 
+from diagnose.evaluation import batch
+from diagnose.library import sync
 from diagnose.library.store import Entry, Held, Store, written
 from tests.library import site
 
@@ -25,6 +27,18 @@ def shelf(tmp_path):
     yield put
     for context, _ in opened:
         context.__exit__(None, None, None)
+
+
+@pytest.fixture
+def in_this_process(monkeypatch):
+    """Judges without a pool of processes, which takes a second to start, and trusts times at once."""
+
+    def judged(todo, folder, workers, cluster="", seconds=0.0, keep=None):
+        for work in todo:
+            yield batch.judge_chunk(str(folder), [work], 0.0, keep)
+
+    monkeypatch.setattr(sync, "judged", judged)
+    monkeypatch.setattr(sync, "SETTLED", 0)
 
 
 @pytest.fixture

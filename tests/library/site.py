@@ -30,7 +30,8 @@ def case(number: int, tag: str = "P-101", **history: Any) -> dict[str, Any]:
     return {
         "case": f"Invented case {number}", "invented": "true", "equipment": {"tag": tag},
         "history": {"fitted": f"2025-{number % 9 + 1:02}-01", **history},
-        "observations": [{"on": "shaft", "saw" if number % 2 else "absent": "bent"}],
+        "parts": [{"item": "1", "name": "Carbon", "kind": "soft face", "group": "rotating"}],
+        "observations": [{"on": "shaft", "saw" if number % 2 else "absent": "bent"}, {"part": "1", "saw": "edge chips", "side": "outer edge"}],
     }  # fmt: skip
 
 

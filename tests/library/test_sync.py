@@ -8,7 +8,6 @@ import sqlite3
 
 import pytest
 
-from diagnose.evaluation import batch
 from diagnose.library import store as s
 from diagnose.library import sync as module
 from diagnose.library.sync import sync
@@ -17,18 +16,7 @@ from tests.library import site
 from tests.support.places import SMALL
 
 KNOWLEDGE = SMALL / "knowledge"
-
-
-@pytest.fixture(autouse=True)
-def in_this_process(monkeypatch):
-    """Judges without a pool of processes, which takes a second to start, and trusts times at once."""
-
-    def judged(todo, folder, workers, cluster="", seconds=0.0, keep=None):
-        for work in todo:
-            yield batch.judge_chunk(str(folder), [work], 0.0, keep)
-
-    monkeypatch.setattr(module, "judged", judged)
-    monkeypatch.setattr(module, "SETTLED", 0)
+pytestmark = pytest.mark.usefixtures("in_this_process")
 
 
 def content(folder) -> str:
