@@ -68,13 +68,15 @@ def run(kills: int, seed: int) -> dict[str, int]:
         folder = Path(place) / "cases"
         folder.mkdir()
         change(folder, rng)
-        begun = time.monotonic()
         sync(folder, KNOWLEDGE, 1)
-        whole = max(time.monotonic() - begun, 0.5) + 1.0
+        change(folder, rng)
+        begun = time.monotonic()
+        killed(folder, 600.0)
+        whole = time.monotonic() - begun
         while told["killed"] < kills:
             before = content(folder)
             change(folder, rng)
-            was_killed = killed(folder, rng.uniform(0.3, 1.0) * whole)
+            was_killed = killed(folder, rng.uniform(0.4, 1.0) * whole)
             told["killed" if was_killed else "ended"] += 1
             try:
                 told["transactions of killed runs kept"] += was_killed and content(folder) != before
