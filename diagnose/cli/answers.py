@@ -12,6 +12,7 @@ from diagnose.cli.common import (
     DraftsOption,
     JsonOption,
     KnowledgeOption,
+    case_path,
     open_base,
     open_case,
     print_json,
@@ -38,6 +39,7 @@ def explain(
     """Say what failed and why: ranked causes with what speaks for and against each, and what to look at next."""
     from diagnose.advice.plan import plan
     from diagnose.judgement.diagnosis import Diagnosis
+    from diagnose.trail.custody import beside, journal_told
     from diagnose.views import explanation, explanation_data
     from diagnose.views.page import Page
 
@@ -49,10 +51,14 @@ def explain(
     inference = diagnosis.inference
     judgements = [x for x in diagnosis.judgements if position in ("", x.position)]
     planned = plan(judgements, most=MOST_STEPS)
+    journal = beside(case_path(case))
     if as_json:
-        print_json(explanation_data.document(inference, judgements, planned, everything))
+        told = explanation_data.document(inference, judgements, planned, everything)
+        print_json({**told, "journal": journal_told(journal)})
     else:
-        typer.echo(explanation.page(inference, judgements, planned, everything, Page()).text(), nl=False)
+        page = explanation.page(inference, judgements, planned, everything, Page())
+        page.say(journal.says)
+        typer.echo(page.text(), nl=False)
 
 
 def meaning(

@@ -81,6 +81,9 @@ def journal(
     file: FileArgument,
     check: Annotated[bool, typer.Option("--check", help="Verify the chain, the case file and the photos.")] = False,
     adopt: Annotated[bool, typer.Option("--adopt", help="Take hand edits of the case file over as new lines.")] = False,
+    head: Annotated[
+        str, typer.Option("--head", help="With --check: the head digest as it was written down.", show_default=False)
+    ] = "",
     restore: Annotated[bool, typer.Option("--restore", help="Put the recorded case back; the edits are kept.")] = False,
     by: ByOption = "",
     why: WhyOption = "",
@@ -100,7 +103,7 @@ def journal(
         _take_edits(file, adopt, by, why, knowledge)
         return
     if check:
-        raise typer.Exit(_check(file, as_json))
+        raise typer.Exit(_check(file, as_json, head))
     found = j.read_journal(path)
     try:
         replay(found.lines)
@@ -127,9 +130,10 @@ def _take_edits(file: Path, adopt: bool, by: str, why: str, knowledge: Path | No
             typer.echo(f"the recorded case is back; the edited file is kept as {recorder.restore().name}")
 
 
-def _check(file: Path, as_json: bool) -> int:
+def _check(file: Path, as_json: bool, head: str) -> int:
     """Prints what is wrong and returns the exit code: 0 sound, 1 not."""
     from diagnose.casefile import journal as j
+    from diagnose.casefile.authors import line_of, short
     from diagnose.casefile.photos import changed_photos
     from diagnose.casefile.recorder import edited_problem, look
     from diagnose.views.journal import clean
@@ -149,18 +153,28 @@ def _check(file: Path, as_json: bool) -> int:
         elif opened.view != "same":
             wrong.append(f"{case.name} is {opened.view}; diagnose record brings it up to date")
         wrong += changed_photos(case, opened.state)
+    line = line_of(head, found.lines) if head else None
+    if head and line is None:
+        wrong.append(f"no line has the digest {head}: this is not the journal whose head was written down")
     if as_json:
         print_json(
             {
                 "sound": not wrong,
                 "lines": len(found.lines),
                 "digest": found.lines[-1].digest if found.lines else "",
+                "head": short(found.lines[-1].digest) if found.lines else "",
                 "wrong": wrong,
             }
         )
     else:
-        for line in wrong or [f"{len(found.lines)} lines, every one follows the one before it"]:
-            typer.echo(clean(line))
+        sound = [f"{len(found.lines)} lines, every one follows the one before it"]
+        if line:
+            since = len(found.lines) - line.number
+            sound.append(f"{head} is line {line.number} of {line.time[:16].replace('T', ' ')}, {since} lines since")
+        if found.lines:
+            sound.append(f"head {short(found.lines[-1].digest)}; write it with the date into a bound book")
+        for text in wrong or sound:
+            typer.echo(clean(text))
     return 1 if wrong else 0
 
 

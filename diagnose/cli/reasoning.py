@@ -1,4 +1,4 @@
-"""Commands that audit the reasoning: why, why-not, what-if, fragile, graph, trail, verify, compare."""
+"""Commands that audit the reasoning: why, why-not, what-if, fragile, graph, compare."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from diagnose.cli.common import (
     open_case,
     print_json,
     refuse,
+    shipped,
 )
 from diagnose.cli.output import refuse_over_input, write
 
@@ -46,10 +47,26 @@ class _Opened:
         self.base: RuleBase = base or open_base(knowledge)
         self.diagnosis: Diagnosis = Diagnosis(open_case(case, self.base), self.base)
         self.asked: Reasoning = Reasoning(self.diagnosis)
+        self.path, self.folder = case_path(case), knowledge or shipped("knowledge")
 
     @property
     def graph(self) -> nx.DiGraph:
         return self.asked.graph
+
+    def attach_authors(self) -> None:
+        """Adds to the records of the graph who put them there, as the journal beside the case tells."""
+        from diagnose.trail.custody import attach, beside
+
+        attach(self.graph, self.diagnosis.case, beside(self.path))
+
+    def custody(self, answer: Any) -> Any:
+        """What an answer stands on: journal, photos, rule base, tool, and the text of the cards it names."""
+        from diagnose.trail.custody import files_named, told
+
+        knowledge = self.base.knowledge
+        return told(
+            self.diagnosis.case, self.path, knowledge, self.folder, files_named(answer, knowledge.folder), _version()
+        )
 
     def node(self, name: str, position: str = "") -> str:
         """The cause, mechanism or finding called so, where it says most. Raises BadInput."""
@@ -83,6 +100,7 @@ def why(
     name: NameArgument,
     rather_than: Annotated[str, typer.Option("--rather-than", metavar="NAME", help="Why not that one.")] = "",
     as_sum: Annotated[bool, typer.Option("--sum", help="The worked sum from the record to the probability.")] = False,
+    cards: Annotated[bool, typer.Option("--cards", help="Add the text of every card it uses.")] = False,
     depth: DepthOption = 4,
     position: PositionOption = "",
     as_json: JsonOption = False,
@@ -94,6 +112,7 @@ def why(
     from diagnose.views.reasoning import why as view
 
     opened = _Opened(case, knowledge)
+    opened.attach_authors()
     node = opened.node(name, position)
     if rather_than:
         contrast = trail.contrast(opened.asked, node, _other(opened, node, rather_than))
@@ -109,7 +128,8 @@ def why(
         _show(answer, as_json, lambda page: view.worked_sum(answer, page))
     else:
         answer = trail.why(opened.asked, node, depth)
-        _show(answer, as_json, lambda page: view.why(answer, case, page))
+        answer["custody"] = opened.custody(answer)
+        _show(answer, as_json, lambda page: view.why(answer, case, page, cards))
 
 
 def _other(opened: _Opened, node: str, name: str) -> str:
@@ -254,52 +274,6 @@ def graph(
     write(output, formats[ending](whole).encode(), [case_path(case)])
 
 
-def trail(case: CaseArgument, output: OutOption = None, knowledge: KnowledgeOption = None) -> None:
-    """Write the whole trail, with the digests of case, rule base and tool, from which the case can be replayed."""
-    from diagnose.reading.located import read_bytes
-    from diagnose.reading.problems import Problems
-    from diagnose.trail.document import dump
-    from diagnose.trail.document import trail as make
-
-    path = case_path(case)
-    refuse_over_input(output, [path])
-    base = open_base(knowledge)
-    problems = Problems()
-    data = read_bytes(path, str(path), problems)
-    problems.raise_errors()
-    assert data is not None
-    open_case(case, base)
-    write(output, dump(make(data, base, _version())))
-
-
-def verify(
-    trail: Annotated[Path, typer.Argument(metavar="TRAIL", help="A trail that this tool wrote.")],
-    case: Annotated[
-        Path | None, typer.Option("--case", help="Replay with this case file instead of the text in the trail.")
-    ] = None,
-    as_json: JsonOption = False,
-    knowledge: KnowledgeOption = None,
-) -> None:
-    """Replay a trail with the rule base as its files are now; say whether it reproduces exactly, or what differs (exit 1)."""
-    from diagnose.reading.problems import Problems
-    from diagnose.trail.document import verify as replay
-    from diagnose.views.reasoning import verify as view
-
-    data = _read_any(trail)
-    base = open_base(knowledge, kept=False)
-    problems = Problems()
-    record = None
-    if case is not None:
-        from diagnose.reading.located import read_bytes
-
-        record = read_bytes(case, str(case), problems)
-        problems.raise_errors()
-    answer = replay(data, str(trail), base, _version(), record)
-    _show(answer, as_json, lambda page: view.verify(answer, page))
-    if not answer["exact"]:
-        raise typer.Exit(1)
-
-
 def compare(
     first: CaseArgument,
     second: Annotated[str, typer.Argument(metavar="CASE", help="Another seal of the same machine.")],
@@ -320,14 +294,3 @@ def _version() -> str:
     from importlib.metadata import version
 
     return version("diagnose")
-
-
-def _read_any(path: Path) -> bytes:
-    """The bytes of a trail; it may be larger than a case file. Raises BadInput."""
-    from diagnose.reading.files import read_file
-    from diagnose.trail.document import MOST_BYTES
-
-    try:
-        return read_file(path, MOST_BYTES)
-    except OSError as error:
-        raise refuse(f"cannot be read: {error.strerror}", "check the path", what=str(path)) from error

@@ -46,7 +46,7 @@ def versions(*names: str, inside: str = "knowledge") -> Iterator[list[Path]]:
 @contextmanager
 def _revision(name: str, inside: str) -> Iterator[Path]:
     def refuse(says: str) -> BadInput:
-        return BadInput([Problem(Where("impact", 0, 0), "version", says, "name a folder or a git revision")])
+        return BadInput([Problem(Where("version", 0, 0), "version", says, "name a folder or a git revision")])
 
     if name.startswith("-"):
         raise refuse(f"{name!r} is no version")

@@ -136,7 +136,7 @@ def record_tree(graph: nx.DiGraph, node: str) -> Tree:
             "inputs": record["inputs"],
             "from": readings,
         }
-    kept = {k: record[k] for k in ("part", "clock", "photo", "note", "instrument") if record.get(k)}
+    kept = {k: record[k] for k in ("part", "clock", "photo", "note", "instrument", "by") if record.get(k)}
     return {**told, **kept, "case_line": record["line"]}
 
 

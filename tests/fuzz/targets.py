@@ -14,6 +14,7 @@ from typing import Any
 from diagnose.casefile.journal import Line, make_line, parse_journal
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.replay import replay
+from diagnose.evaluation.verify import Given, verify
 from diagnose.inference.rules import compile_rules
 from diagnose.inference.run import RuleBase, infer
 from diagnose.judgement.judge import judge
@@ -22,7 +23,8 @@ from diagnose.knowledge.files import contents_of
 from diagnose.knowledge.reader import build_knowledge
 from diagnose.reading.located import read_text
 from diagnose.reading.problems import BadInput, Problems
-from diagnose.trail.document import dump, load, trail, verify
+from diagnose.trail.custody import Around
+from diagnose.trail.document import dump, load, trail
 
 WHEN = datetime(2026, 1, 1, tzinfo=UTC)
 SMALL = Path(__file__).parents[1] / "small"
@@ -89,8 +91,8 @@ def read_a_trail(data: bytes) -> None:
 
 
 def replay_a_trail(data: bytes) -> None:
-    base, _, _ = small()
-    verify(data, "trail.json", base, "0.0.0")
+    base, _, contents = small()
+    verify(data, "trail.json", Given(base, "0.0.0", contents))
 
 
 Target = Callable[[bytes], None]
@@ -144,7 +146,7 @@ def seeds() -> dict[str, list[bytes]]:
         "journal": [journal],
         "replay": [b"\n".join(json.dumps(what).encode() for what in whats)],
         "trail": [dump(trail(case, base, "0.0.0"))],
-        "verify": [dump(trail(case, base, "0.0.0"))],
+        "verify": [dump(trail(case, base, "0.0.0")), dump(trail(case, base, "0.0.0", Around(contents=contents)))],
     }
 
 

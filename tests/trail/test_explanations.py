@@ -50,6 +50,9 @@ def run(line: str) -> tuple[str, int]:
     text = result.output
     for name, path in FILES.items():
         text = text.replace(path, name)
+    # what differs from machine to machine
+    text = re.sub(r", git revision [0-9a-f]{12}( and changes)?", "", text)
+    text = re.sub(r"diagnose [\d.]+, Python [\d.]+", "diagnose V, Python V", text)
     return text, result.exit_code
 
 

@@ -9,15 +9,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from diagnose.evaluation.verify import Given, verify
 from diagnose.inference.engine import finding_id
 from diagnose.inference.run import RuleBase, infer
 from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.knowledge.files import contents_of
 from diagnose.trail import why
-from diagnose.trail.document import document, dump, trail, verify
+from diagnose.trail.document import document, dump, trail
 from diagnose.trail.graph import HAPPENED, PROVING, build, firing_id, leaves, of_type, proof, ranked
 from diagnose.views.page import Page
 from diagnose.views.reasoning import why as view
-from tests.support.places import PUBLISHED, ROOT, SCENARIOS, SMALL, mostly_slow
+from tests.support.places import KNOWLEDGE, PUBLISHED, ROOT, SCENARIOS, SMALL, mostly_slow
 from tests.support.reasoned import reasoned, small_base
 from tests.trail.checker import Checker
 
@@ -46,11 +48,11 @@ def test_the_checker_finds_a_false_claim_a_missing_one_and_a_leaf_from_nowhere(s
 def test_a_case_of_the_library(path, judged):
     """Sound, proved by a reader of the rules' text, explained in full, and replayed to the byte."""
     case = judged(path)
-    document_ = document(case.graph, path.read_bytes(), case.base.knowledge, "1")
+    document_ = document(case.graph, case.diagnosis.case, path.read_bytes(), case.base.knowledge, "1")
     sound(case.graph)
     assert Checker(ROOT / "knowledge", document_).complaints() == []
     explained(case, path in SCENARIOS)
-    answer = verify(dump(document_), "trail.json", case.base, "1")
+    answer = verify(dump(document_), "trail.json", Given(case.base, "1", contents_of(KNOWLEDGE)))
     assert answer["exact"], answer["differs"]
 
 

@@ -17,9 +17,10 @@ from diagnose.cli.main import app
 from diagnose.inference.run import load
 from diagnose.reading.problems import BadInput
 from diagnose.reading.terms import HIDDEN
-from diagnose.trail.document import SECTIONS, dot, dump, graphml, node_link, trail, verify
+from diagnose.trail.document import SECTIONS, dot, dump, graphml, node_link, trail
 from diagnose.trail.document import load as load_trail
 from diagnose.trail.graph import proof, ranked
+from tests.support import evidence
 from tests.support.places import ROOT, SCENARIOS, SMALL
 from tests.support.reasoned import reasoned, small_base, valid
 
@@ -27,19 +28,20 @@ CASE = (SMALL / "case.yaml").read_bytes()
 
 
 def written() -> bytes:
-    return dump(trail(CASE, small_base(), "1"))
+    return evidence.written(CASE, small_base())
 
 
 def checked(data: bytes, knowledge=None, version: str = "1", case: bytes | None = None) -> dict:
-    base = small_base() if knowledge is None else load(knowledge)
-    return verify(data, "trail.json", base, version, case)
+    folder = knowledge or SMALL / "knowledge"
+    base = small_base() if knowledge is None else load(folder)
+    return evidence.checked(data, base, folder, version, case)
 
 
 def test_a_trail_replays_exactly_and_fits_its_schema():
     data = written()
     valid(json.loads(data), "trail.schema.json")
     answer = checked(data)
-    assert answer["exact"] and answer["differs"] == []
+    assert answer["exact"] and answer["verdict"] == "reproduces" and answer["differs"] == answer["faults"] == []
     valid(answer, part="verify")
 
 
@@ -48,26 +50,28 @@ def test_a_trail_names_no_place_of_the_machine_it_was_made_on(judged, whole_base
     assert str(ROOT) not in text and "/tmp" not in text and "/home" not in text
     copied = tmp_path / "another name"
     shutil.copytree(SMALL / "knowledge", copied)
-    base = load(copied)
-    assert dump(trail(CASE, base, "1")) == written()
+    assert evidence.written(CASE, load(copied)) == written()
 
 
 # ---- what differs ----------------------------------------------------------------------------------------------------
 
 
-def test_a_changed_case_is_found_and_the_line_named():
+def test_a_changed_case_is_found_and_the_lines_named():
     other = CASE.replace(b"hardened", b"wash mark")
     answer = checked(written(), case=other)
     assert not answer["exact"]
-    said = [d for d in answer["differs"] if d["what"] == "input"]
-    assert "line 11" in said[0]["says"] and "wash mark" in said[0]["says"]
+    record = answer["changes"]["record"]
+    assert any(x.startswith("- ") and "hardened" in x for x in record) and any(
+        x.startswith("+ ") and "wash mark" in x for x in record
+    )
     assert any(d["what"] == "findings" and "ring hard" in d["says"] for d in answer["differs"])
     assert any(d["what"] == "standing" for d in answer["differs"])
 
 
 def test_one_changed_byte_of_the_case_text_in_the_trail_is_found():
     data = written().replace(b"case: A small case", b"case: A smaII case")
-    assert any(d["what"] == "input" for d in checked(data)["differs"])
+    answer = checked(data)
+    assert answer["verdict"] == "altered" and "does not have the digest that it names" in answer["says"]
 
 
 @pytest.mark.parametrize(
@@ -88,21 +92,23 @@ def test_one_changed_byte_of_the_knowledge_is_found_and_its_file_named(tmp_path,
     path.write_bytes(path.read_bytes().replace(old, new, 1))
     answer = checked(written(), knowledge=folder)
     assert not answer["exact"]
-    assert [d["file"] for d in answer["differs"] if d["what"] == "rule"] == [file]
+    (row,) = answer["changes"]["rules"]
+    assert row["file"] == file and row["how"] == "changed" and any(new.decode() in x for x in row["lines"])
     if what:
         assert what in {d["what"] for d in answer["differs"]}
 
 
 def test_another_version_of_the_tool_is_named():
-    assert [d["what"] for d in checked(written(), version="2")["differs"]] == ["tool"]
+    answer = checked(written(), version="2")
+    assert answer["verdict"] == "reproduces" and answer["changes"]["tool"] == ["diagnose 1, now 2"]
 
 
 def test_a_conclusion_altered_by_hand_is_found():
     document = json.loads(written())
     document["standing"][0]["standing"] = "established"
     answer = checked(dump(document))
-    (said,) = answer["differs"]
-    assert said["what"] == "standing" and '"established"' in said["says"] and "dry running" in said["says"]
+    (said,) = answer["faults"]
+    assert answer["verdict"] == "altered" and '"established"' in said and "dry running" in said
 
 
 def test_what_differs_is_said_in_words():
@@ -120,7 +126,7 @@ def test_what_differs_is_said_in_words():
 
 def test_a_trail_written_otherwise_is_not_exact():
     answer = checked(json.dumps(json.loads(written())).encode())
-    assert not answer["exact"] and answer["differs"][0]["what"] == "trail"
+    assert not answer["exact"] and "written otherwise" in answer["says"]
 
 
 @settings(max_examples=40, deadline=None)
@@ -147,6 +153,7 @@ def test_any_changed_byte_of_a_trail_is_found(data):
         b"[" * 100_000,
         b'{"trail": NaN}',
         b'{"trail": 1, "case": {"digest": 3, "text": ""}}',
+        b'{"trail": 3, "case": {"digest": "", "text": ""}, "knowledge": {"digest": "", "files": {}}, "tool": {"name": "", "version": ""}}',
     ],
 )
 def test_what_is_no_trail_is_refused_with_one_clear_line(data):
@@ -167,11 +174,11 @@ def test_a_trail_of_the_time_before_mechanisms_is_read_and_what_can_be_said_of_i
     answer = checked(old)
     valid(answer, part="verify")
     told = {
-        what: [d["says"] for d in answer["differs"] if d["what"] == what]
-        for what in ("trail", "rule", "tool", "findings", "standing")
+        what: [d["says"] for d in answer["differs"] if d["what"] == what] for what in ("trail", "findings", "standing")
     }
     assert not answer["exact"] and "when mechanisms stood among the causes" in told["trail"][0]
-    assert "mechanisms/faces-overheated.yaml is new" in told["rule"] and len(told["tool"]) == 1
+    rules = {(r["file"], r["how"]) for r in answer["changes"]["rules"]}
+    assert ("mechanisms/faces-overheated.yaml", "new") in rules and len(answer["changes"]["tool"]) == 1
     assert told["findings"] == [] and told["standing"][0].startswith("led then: dry running (probable)")
     assert "what happened: faces overheated" in told["standing"][0]
 
@@ -186,11 +193,11 @@ def test_the_commands_write_verify_and_exit_with_one_where_it_differs(tmp_path):
     path = tmp_path / "trail.json"
     assert run("trail", str(SMALL / "case.yaml"), "-o", str(path)).exit_code == 0
     good = run("verify", str(path))
-    assert good.exit_code == 0 and "reproduces exactly" in good.output
+    assert good.exit_code == 0 and "Reproduces exactly: dry running" in good.output
     same = run("verify", str(path), "--case", str(SMALL / "case.yaml"))
     assert same.exit_code == 0
     bad = run("verify", str(path), "--case", str(ROOT / "tests" / "trail" / "other.yaml"))
-    assert bad.exit_code == 1 and "input: the case file is not the one of the trail: line 1" in bad.output
+    assert bad.exit_code == 1 and "What changed in the record" in bad.output
     unwritable = run("trail", str(SMALL / "case.yaml"), "-o", str(tmp_path / "nowhere" / "trail.json"))
     assert isinstance(unwritable.exception, BadInput)
     assert isinstance(run("verify", str(tmp_path / "missing.json")).exception, BadInput)

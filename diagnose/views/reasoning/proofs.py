@@ -73,9 +73,15 @@ def record_text(record: Doc) -> str:
     if record["kind"] == "quantity":
         return f"{record['record']}, {_worked_out(record)}"
     place = f"case line {record['case_line']}" if record["case_line"] else "supposed"
+    by = f", {who(record['by'])}" if record.get("by") else ""
     photo = f", photo {record['photo']}" if record.get("photo") else ""
     with_ = f", {record['instrument']}" if record.get("instrument") else ""
-    return f"{record['record']} ({place}{photo}{with_})"
+    return f"{record['record']} ({place}{by}{photo}{with_})"
+
+
+def who(by: Doc) -> str:
+    """Who put a record there, when, and by which line of the journal."""
+    return f"{by['who']} {by['time'][:16].replace('T', ' ')}, journal {by['number']}"
 
 
 def _worked_out(quantity: Doc) -> str:

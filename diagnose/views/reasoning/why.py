@@ -15,8 +15,31 @@ OVERLAP = "Marks of different mechanisms overlap in what they tell, so the group
 Doc = dict[str, Any]
 
 
-def why(answer: Doc, case: str, page: Page) -> Page:
-    return _why_finding(answer, case, page) if "finding" in answer else _why_judged(answer, case, page)
+def why(answer: Doc, case: str, page: Page, cards: bool = False) -> Page:
+    page = _why_finding(answer, case, page) if "finding" in answer else _why_judged(answer, case, page)
+    return custody(answer["custody"], cards, page) if "custody" in answer else page
+
+
+def custody(told: Doc, cards: bool, page: Page) -> Page:
+    """What the explanation stands on; with `cards` the text of every card it uses."""
+    for name, text in told["cards"].items() if cards else ():
+        page.heading(name)
+        for line in text.splitlines():
+            page.say(line, indent=STEP + len(line) - len(line.lstrip()), hang=2 * STEP + len(line) - len(line.lstrip()))
+    page.heading("What this stands on")
+    page.say(told["journal"]["says"], indent=STEP)
+    for photo in told["photos"]:
+        state = (
+            "" if photo["now"] == photo["recorded"] else ", no longer the one on record" if photo["now"] else ", gone"
+        )
+        page.say(f"photo {photo['photo']}, sha256 {photo['recorded'] or 'not on record'}{state}", indent=STEP)
+    rules, tool = told["knowledge"], told["tool"]
+    revision = f", git revision {rules['revision'][:12]}{rules['revision'][40:]}" if rules["revision"] else ""
+    page.line(f"  rule base {rules['version']}, sha256 {rules['digest'][:16]}{revision}")
+    page.line(f"  diagnose {tool['version']}, Python {tool['python']}; case file, sha256 {told['case_digest'][:16]}")
+    if not cards:
+        page.say(f"{count(len(told['cards']), 'card')} used: --cards prints them, --json has their text", indent=STEP)
+    return page
 
 
 def _why_finding(answer: Doc, case: str, page: Page) -> Page:
