@@ -139,7 +139,9 @@ def _given(
         if digest_of(then) != wanted["digest"]:
             raise refuse(f"{made_with!r} is not the rule base that the trail was made with: its digest is {digest_of(then)[:12]}, "
                          f"not {wanted['digest'][:12]}", "name another revision or folder")  # fmt: skip
-    record, journal, photos = None, None, {}
+    record: bytes | None = None
+    journal: bytes | None = None
+    photos: dict[str, str] = {}
     if case is not None:
         problems = Problems()
         record = read_bytes(case, str(case), problems)

@@ -271,14 +271,19 @@ def _hybrids(rows: list[Doc], before: Knowledge, now: Knowledge) -> Iterator[tup
         if row and change.how != "wording":
             cards = {n: c for n, c in getattr(now, change.section).items() if n != change.name}
             old = getattr(before, change.section).get(change.name)
-            yield row, replace(now, **{change.section: {**cards, **({change.name: old} if old else {})}})
+            yield row, _with(now, change.section, {**cards, **({change.name: old} if old else {})})
     for file, whole in (("words.yaml", "words"), ("questions.yaml", "questions")):
         if file in by_file:
-            yield by_file[file], replace(now, **{whole: getattr(before, whole)})
+            yield by_file[file], _with(now, whole, getattr(before, whole))
     for folder in ("limits", "tables"):
         if any(file.startswith(folder + "/") for file in by_file):
             row = next(row for file, row in by_file.items() if file.startswith(folder + "/"))
-            yield row, replace(now, **{folder: getattr(before, folder)})
+            yield row, _with(now, folder, getattr(before, folder))
+
+
+def _with(knowledge: Knowledge, part: str, value: Any) -> Knowledge:
+    changes: dict[str, Any] = {part: value}
+    return replace(knowledge, **changes)
 
 
 def _probabilities(record: bytes, base: RuleBase) -> dict[tuple[str, str], float] | None:
