@@ -80,7 +80,7 @@ def verify(data: bytes, name: str, given: Given) -> Doc:
     record = text if given.case is None else given.case
     same_rules = given.base.knowledge.digest == old["knowledge"]["digest"]
     new = own if same_rules and record == text and isinstance(own, dict) else _replay(record, given.base, given, around)
-    changes = {
+    changes: Doc = {
         "record": _record_changes(old, text, given), "rules": [], "tool": _tool_changes(old, given),
     }  # fmt: skip
     if not same_rules:

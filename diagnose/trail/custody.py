@@ -57,7 +57,8 @@ def look_around(path: Path, case: Case, folder: Path) -> Around:
 
 def photos_now(path: Path, case: Case) -> dict[str, str]:
     found = {}
-    for photo in sorted({r.photo for r in (*case.observations, *case.remarks) if r.photo}):
+    records: tuple[Any, ...] = (*case.observations, *case.remarks)
+    for photo in sorted({r.photo for r in records if r.photo}):
         try:
             found[photo] = hashlib.sha256(read_file(path.parent / photo, MOST_PHOTO_BYTES)).hexdigest()
         except OSError:
@@ -131,7 +132,8 @@ def beside(path: Path) -> Kept:
 
 def attach(graph: nx.DiGraph, case: Case, journal: Kept) -> None:
     """Adds to each record and setting of a graph who put it on record, when, and by which line of the journal."""
-    for record in (*case.observations, *case.measured, *case.settings, *case.states, *case.acts):
+    records: tuple[Any, ...] = (*case.observations, *case.measured, *case.settings, *case.states, *case.acts)
+    for record in records:
         line = journal.authors.get((record.where.line, record.where.column))
         if line and record.id in graph:
             graph.nodes[record.id]["by"] = author(line)
@@ -161,7 +163,8 @@ def outcomes(case: Case) -> list[Doc]:
 
 def photos(case: Case, now: Mapping[str, str]) -> list[Doc]:
     """Each photo on record with its digest then and now."""
-    told = {r.photo: r.photo_digest for r in (*case.remarks, *case.observations) if r.photo}
+    records: tuple[Any, ...] = (*case.remarks, *case.observations)
+    told = {r.photo: r.photo_digest for r in records if r.photo}
     return [{"photo": p, "recorded": told[p], "now": now.get(p, "")} for p in sorted(told)]
 
 

@@ -188,7 +188,7 @@ def _lacking_around(document: Doc) -> str:
     for key in ("photos", "custody", "outcomes"):
         if not isinstance(document.get(key), list):
             return f"the section {key!r} is missing"
-    texts = {"photo": str, "recorded": str, "now": str}
+    texts: dict[str, type] = {"photo": str, "recorded": str, "now": str}
     shapes: list[tuple[str, Any, dict[str, type]]] = [
         ("tool", document["tool"], {"python": str, "packages": dict}), ("knowledge", document["knowledge"], {"revision": str}),
         ("journal", document.get("journal"), {"lines": int, "digest": str, "head": str, "case": str, "says": str}),
