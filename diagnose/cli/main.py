@@ -34,6 +34,8 @@ MODULES = {
     "graph": "reasoning",
     "trail": "evidence",
     "verify": "evidence",
+    "sign": "anchors",
+    "stamp": "anchors",
     "compare": "reasoning",
     "report": "report",
     "batch": "batch",
