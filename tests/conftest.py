@@ -5,44 +5,46 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from tests.support import shipped
 from tests.support.places import KNOWLEDGE, LARGE, ROOT, SMALL
 
 # shared machines pause at will, so examples have no deadline of their own
 settings.register_profile("shared", deadline=None)
-settings.load_profile("shared")
+settings.register_profile("quick", deadline=None, max_examples=25)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    settings.load_profile("quick" if config.option.markexpr == "not slow" else "shared")
 
 
 @pytest.fixture(scope="session", autouse=True)
 def opened_once():
-    """The rule base that ships is read and compiled once for all tests, whichever test or command opens it."""
+    """Commands called by tests find the rule base that ships open already."""
     from diagnose.inference import run
     from diagnose.knowledge import cache
 
-    def once(open_folder):
-        kept = {}
+    def shared(opens, opened):
+        def found(folder, *how):
+            return opens(folder, *how) if any(how) or Path(folder).resolve() != KNOWLEDGE else opened()
 
-        def opened(folder, *how):
-            if Path(folder).resolve() != KNOWLEDGE:
-                return open_folder(folder, *how)
-            if how not in kept:
-                kept[how] = open_folder(folder, *how)
-            return kept[how]
-
-        return opened
+        return found
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(cache, "open_knowledge", once(cache.open_knowledge))
-        patch.setattr(run, "open_knowledge", cache.open_knowledge)
-        patch.setattr(run, "load", once(run.load))
+        patch.setattr(cache, "open_knowledge", shared(cache.open_knowledge, lambda: shipped.whole_base().knowledge))
+        patch.setattr(run, "load", shared(run.load, shipped.whole_base))
         yield
 
 
 @pytest.fixture(scope="session")
 def whole_base():
     """The rule base that ships, read and compiled once for all tests."""
-    from diagnose.inference.run import load
+    return shipped.whole_base()
 
-    return load(KNOWLEDGE)
+
+@pytest.fixture(scope="session")
+def knowledge(whole_base):
+    """The cards, words and tables that ship."""
+    return whole_base.knowledge
 
 
 @pytest.fixture(scope="session")

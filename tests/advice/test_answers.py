@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from dataclasses import replace
 
 import jsonschema
@@ -19,6 +16,7 @@ from diagnose.knowledge.model import Action, Condition
 from diagnose.reading.terms import plain
 from diagnose.views import explanation_data, next_steps
 from diagnose.views.page import Page
+from tests.support.commands import diagnose
 from tests.support.places import ROOT, SCENARIOS, SMALL, mostly_slow
 from tests.support.reasoned import reasoned
 
@@ -170,26 +168,19 @@ def test_where_nothing_is_even_possible_there_is_nothing_to_change(judged):
 # ---- the command -------------------------------------------------------------------------------------------------------
 
 
-def run(*words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "diagnose", *words], capture_output=True, text=True, check=False, cwd=ROOT,
-        env={**os.environ, "COLUMNS": "80"},
-    )  # fmt: skip
-
-
 def test_next_prints_the_plan():
-    done = run("next", "condensate-pump-dry-start", "--budget", "0.5h")
+    done = diagnose("next", "condensate-pump-dry-start", "--budget", "0.5h")
     assert done.returncode == 0, done.stderr
     assert "of the 30 min given" in done.stdout and "When to stop" in done.stdout and "Take care" in done.stdout
-    told = json.loads(run("next", "condensate-pump-dry-start", "--budget", "30min", "--json").stdout)
-    assert json.loads(run("next", "condensate-pump-dry-start", "--budget", "30", "--json").stdout) == told
+    told = json.loads(diagnose("next", "condensate-pump-dry-start", "--budget", "30min", "--json").stdout)
+    assert json.loads(diagnose("next", "condensate-pump-dry-start", "--budget", "30", "--json").stdout) == told
     check(told)
     assert told["budget"] == 30 and 0 < told["minutes"] <= 30 and told["stage"] == "before washing"
 
 
 @pytest.mark.parametrize("budget", ["2 bar", "-5min", "0min", "1e9h", "soon", ""])
 def test_a_time_that_is_none_is_told(budget):
-    done = run("next", "thin-record", f"--budget={budget}")
+    done = diagnose("next", "thin-record", f"--budget={budget}")
     if not budget:
         assert done.returncode == 0
         return
@@ -197,5 +188,5 @@ def test_a_time_that_is_none_is_told(budget):
 
 
 def test_a_position_that_the_case_has_not_is_told():
-    done = run("next", "thin-record", "--position", "inboard")
+    done = diagnose("next", "thin-record", "--position", "inboard")
     assert done.returncode == 2 and "its positions: seal" in done.stderr

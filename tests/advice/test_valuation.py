@@ -14,6 +14,7 @@ from diagnose.advice.outlook import Belief, Outlook, outlook
 from diagnose.advice.valuation import Job, Valuation
 from diagnose.judgement.posterior import posterior
 from tests.judgement.networks import evidence, network
+from tests.support.places import mostly_slow
 
 
 def drawn(seed: int, findings: int, sets: int = 12, silent: float = 0.0) -> Outlook:
@@ -66,7 +67,7 @@ def by_draws(seen: Outlook, rows: list[int], draws: int = 4000) -> float:
     return float(entropy(weight) - entropy(after / after.sum(axis=1, keepdims=True)).mean())
 
 
-@pytest.mark.parametrize("name", ["thin-record", "condensate-pump-dry-start", "slurry-pump-two-causes"])
+@pytest.mark.parametrize("name", mostly_slow(["condensate-pump-dry-start", "thin-record", "slurry-pump-two-causes"], 1))
 def test_large_bundles_are_valued_as_draws_of_whole_outcomes_value_them(name, judged):
     case = judged(name)
     (judgement,) = case.judgements

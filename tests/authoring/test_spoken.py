@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 from diagnose.authoring.spoken import check, not_understood
-from diagnose.knowledge.cache import open_knowledge
 from diagnose.knowledge.lexicon import Said
+from tests.support.shipped import whole_base
 
-BASE = open_knowledge(Path(__file__).parents[2] / "knowledge")
+BASE = whole_base().knowledge
 
 
 def with_words(**said: dict[str, tuple[str, ...]]):

@@ -2,18 +2,11 @@
 
 from __future__ import annotations
 
-import pytest
-
 from diagnose.casefile.cards import ALONE, cards, due, left_of, unmarked
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.walk import usual_document
 from diagnose.casefile.writer import render
 from diagnose.reading.problems import Problems
-
-
-@pytest.fixture(scope="module")
-def knowledge(whole_base):
-    return whole_base.knowledge
 
 
 def case_of(knowledge, arrangement, **more):

@@ -121,6 +121,7 @@ def test_a_second_try_after_a_cut_off_answer_cuts_nothing_more(case, knowledge, 
     assert journal.read_bytes() == sound
 
 
+@pytest.mark.slow
 def test_notes_made_at_once_wait_for_each_other(case):
     env = {**os.environ, "DIAGNOSE_KNOWLEDGE": str(SMALL), "DIAGNOSE_BY": "ann"}
     call = [sys.executable, "-m", "diagnose", "note", str(case), "--on", "shaft", "--saw", "bent", "--note"]

@@ -9,7 +9,6 @@ import pytest
 from diagnose.casefile.journal import read_journal
 from diagnose.casefile.migrate import carried_over
 from diagnose.casefile.reader import parse_case
-from diagnose.knowledge.cache import open_knowledge
 from diagnose.reading.problems import Problems
 
 ROOT = Path(__file__).parents[2]
@@ -31,11 +30,6 @@ OLD = {
     + "observations: null\nhistory: {is: [repeated failures, cycling]}\nstage: before washing\n",
     "told already": HEAD + "observations: [{saw: repeat failures}]\nhistory: {is: [repeated failures]}\n",
 }
-
-
-@pytest.fixture(scope="module")
-def knowledge():
-    return open_knowledge(ROOT / "knowledge")
 
 
 def records(text: str, knowledge):

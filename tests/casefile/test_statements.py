@@ -8,16 +8,10 @@ import pytest
 
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.wording import describe, describe_act, describe_state
-from diagnose.knowledge.cache import open_knowledge
 from diagnose.reading.problems import Problems
 
 ROOT = Path(__file__).parents[2]
 PINS = "parts: [{item: 7, kind: drive pin, name: Drive pins}]\n"
-
-
-@pytest.fixture(scope="module")
-def knowledge():
-    return open_knowledge(ROOT / "knowledge")
 
 
 def read(text: str, knowledge):

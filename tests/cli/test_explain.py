@@ -80,6 +80,7 @@ def on_a_terminal(**env: str) -> bytes:
     return told
 
 
+@pytest.mark.slow
 def test_style_only_on_a_terminal_that_wants_it():
     assert b"\x1b[" in on_a_terminal()
     assert b"\x1b[" not in on_a_terminal(NO_COLOR="1")

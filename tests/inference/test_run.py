@@ -429,7 +429,7 @@ def test_clips_deduces_the_same_on_the_small_case(base):
     assert ours == theirs and ours
 
 
-@pytest.mark.parametrize("path", mostly_slow(SCENARIOS), ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", mostly_slow(SCENARIOS, 1), ids=lambda p: p.stem)
 def test_clips_deduces_the_same_on_every_scenario(path, whole_base):
     from diagnose.casefile.reader import read_case
 

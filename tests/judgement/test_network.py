@@ -54,6 +54,7 @@ def test_a_network_too_wide_for_one_table_is_summed_in_slices_to_the_same(seed, 
     assert sliced.mechanisms == pytest.approx(whole.mechanisms, abs=1e-10)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(4))
 def test_against_pgmpy(seed):
     """Reference: pgmpy's variable elimination (an independent library) on the same three-level network, sets of any size."""

@@ -165,6 +165,7 @@ def test_a_step_of_dismantling_is_held_to_it_too(shipped):
     assert [p.where for p in found] == [first.where] and "running a seal" in found[0].says
 
 
+@pytest.mark.slow
 def test_without_the_cautions_of_its_actions_the_rule_base_has_errors():
     contents = dict(contents_of(KNOWLEDGE))
     card = contents["causes/flush-lost.yaml"].decode()

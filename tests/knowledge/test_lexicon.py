@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from diagnose.knowledge.cache import open_knowledge
 from diagnose.knowledge.files import contents_of
 from diagnose.knowledge.reader import build_knowledge
 from diagnose.reading.problems import Problems
@@ -31,8 +30,8 @@ def test_every_mistake_in_a_file_of_words_is_told_with_its_place_and_a_way_out()
     }  # fmt: skip
 
 
-def test_the_shipped_words_are_many_and_each_says_where_it_was_met():
-    knowledge = open_knowledge(KNOWLEDGE)
+def test_the_shipped_words_are_many_and_each_says_where_it_was_met(whole_base):
+    knowledge = whole_base.knowledge
     said = list(knowledge.vocabulary.lexicon.every())
     assert len({s.text for s in said}) >= 1500
     assert {s.met for s in said} <= knowledge.sources.keys() and len({s.met for s in said}) > 3

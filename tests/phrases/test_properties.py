@@ -8,16 +8,18 @@ import subprocess
 import sys
 from pathlib import Path
 
-from diagnose.knowledge.cache import open_knowledge
+import pytest
+
 from diagnose.phrases.clauses import MOST_CLAUSES, phrase_of
 from diagnose.phrases.index import index_of
 from diagnose.phrases.model import Statement, rendered
 from diagnose.phrases.read import MOST_READINGS, read
 from diagnose.phrases.spelling import distance
 from diagnose.phrases.tokens import MOST_SIGNS, MOST_TOKENS, folded, stem
+from tests.support.shipped import whole_base
 
 ROOT = Path(__file__).parents[2]
-V = open_knowledge(ROOT / "knowledge").vocabulary
+V = whole_base().knowledge.vocabulary
 IRRELEVANT = (ROOT / "tests/phrases/irrelevant.txt").read_text("utf-8").splitlines()
 
 
@@ -98,6 +100,7 @@ def hostile(n: int) -> list[str]:
     return made
 
 
+@pytest.mark.slow
 def test_hostile_phrases_are_read_without_error_in_bounded_work_and_never_surely_without_a_common_word():
     index = index_of(V)
     for text in hostile(400):
@@ -116,6 +119,7 @@ def test_what_lies_beyond_the_bounds_is_unread_and_not_lost():
     assert "grooved" in " ".join(read(text, V)[0].unread) and read(text, V)[0].sureness != "sure"
 
 
+@pytest.mark.slow
 def test_readings_are_the_same_in_every_process():
     program = (
         "from pathlib import Path; from diagnose.knowledge.cache import open_knowledge; from diagnose.phrases.read import read\n"
@@ -156,6 +160,7 @@ def test_stems_join_inflections_and_spellings_and_keep_other_words_apart():
     )
 
 
+@pytest.mark.slow
 def test_explaining_a_case_does_not_load_the_reading_of_phrases():
     program = "import sys; from diagnose.cli import main; sys.argv = ['diagnose', 'explain', 'dry-running']\ntry: main.run()\nexcept SystemExit: pass\nprint('LOADED', [m for m in sys.modules if m.startswith('diagnose.phrases')])"
     done = subprocess.run(

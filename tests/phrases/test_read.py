@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 import yaml
 
-from diagnose.knowledge.cache import open_knowledge
 from diagnose.phrases.read import read
+from tests.support.shipped import whole_base
 
 ROOT = Path(__file__).parents[2]
-VOCABULARY = open_knowledge(ROOT / "knowledge").vocabulary
+VOCABULARY = whole_base().knowledge.vocabulary
 BENCH = yaml.load((ROOT / "tests/phrases/bench.yaml").read_text("utf-8"), yaml.BaseLoader)["phrases"]
 
 

@@ -72,6 +72,7 @@ def test_a_margin_that_cannot_be_had_says_why(quantities_of, text, because):
     assert found.value is None and because in found.problem
 
 
+@pytest.mark.slow
 def test_coolprop_answers_for_further_fluids(quantities_of, knowledge):
     """n-nonane boils at 150.8 °C (from memory): 0.99 bar at 150 °C."""
     from CoolProp.CoolProp import PropsSI

@@ -9,11 +9,6 @@ from diagnose.casefile.walk import usual_document
 from tests.session.script import NOON
 
 
-@pytest.fixture(scope="module")
-def knowledge(whole_base):
-    return whole_base.knowledge
-
-
 @pytest.fixture
 def case(tmp_path, knowledge):
     path = tmp_path / "k7.yaml"

@@ -19,6 +19,6 @@ PUBLISHED = sorted(
 )
 
 
-def mostly_slow(items: Sequence[Path | str], quick: int = 2) -> list:
+def mostly_slow(items: Sequence[Path | str], quick: int = 1) -> list:
     """Parameters of which only the first few belong to a quick run."""
     return [*items[:quick], *(pytest.param(x, marks=pytest.mark.slow) for x in items[quick:])]

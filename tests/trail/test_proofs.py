@@ -247,6 +247,7 @@ def small_case(chosen, runout) -> bytes:
     return ("\n".join(lines) + "\n").encode()
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(
     st.lists(st.integers(0, len(OBSERVATIONS) - 1), unique=True, max_size=6), st.sampled_from([None, 0.01, 0.06, 0.3])

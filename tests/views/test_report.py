@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import os
 import re
 import struct
-import subprocess
-import sys
 import zlib
 
 import pytest
@@ -21,6 +18,7 @@ from diagnose.reading.figures import percent, signed
 from diagnose.views.report import html, markdown
 from diagnose.views.report.blocks import Figure, Figures, Heading, Items, Paragraph, Picture, Table
 from diagnose.views.report.pictures import day_of
+from tests.support.commands import Done, diagnose
 from tests.support.places import LARGE, ROOT, mostly_slow
 from tests.views.test_markup import Reader
 
@@ -388,11 +386,8 @@ def test_a_link_that_leads_away_from_the_case_is_not_read(build, case_file, tmp_
 # ---- the command ------------------------------------------------------------------------------------------------------
 
 
-def command(*arguments: str, path: str | None = None) -> subprocess.CompletedProcess[str]:
-    env = {**os.environ, **({"PATH": path} if path is not None else {})}
-    return subprocess.run(
-        [sys.executable, "-m", "diagnose", "report", *arguments], cwd=ROOT, env=env, capture_output=True, text=True
-    )
+def command(*arguments: str, **env: str) -> Done:
+    return diagnose("report", *arguments, **env)
 
 
 def test_the_endings_choose_the_form(tmp_path):
@@ -403,7 +398,7 @@ def test_the_endings_choose_the_form(tmp_path):
 
 
 def test_without_a_browser_printing_says_what_to_do(tmp_path):
-    done = command("thin-record", "-o", str(tmp_path / "r.pdf"), path=str(tmp_path))
+    done = command("thin-record", "-o", str(tmp_path / "r.pdf"), PATH=str(tmp_path))
     assert done.returncode == 2 and "install the package chromium" in done.stderr and "Traceback" not in done.stderr
     assert not (tmp_path / "r.pdf").exists()
 
