@@ -160,7 +160,7 @@ def group(name: str, found: Sequence[Life]) -> Group:
     data = None if few else _data(found)
     return Group(
         name, len(found), failed, sum(life.by_dates for life in found), None if few else _curve(data),
-        None if few else weibull(data),
+        None if few else weibull(found),
     )  # fmt: skip
 
 
@@ -183,19 +183,20 @@ def _curve(data: Any) -> Curve:
     return Curve(np.asarray(sf.quantiles), np.asarray(sf.probabilities), low, high)
 
 
-def weibull(data: Any) -> Weibull | None:
+def weibull(found: Sequence[Life]) -> Weibull | None:
     """Maximum likelihood, by scipy; None where the failures are so alike that it has no maximum. Intervals by the observed information of the logarithms (Meeker and Escobar,
     Statistical Methods for Reliability Data, 1998, from memory)."""
     from scipy.stats import weibull_min
 
-    if len(np.unique(data._uncensored)) < MOST_ALIKE:
+    failed = [x.hours for x in found if x.failed]
+    if len(set(failed)) < MOST_ALIKE:
         return None
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)
-        shape, _, scale = weibull_min.fit(data, floc=0)
-    t, failed = np.concatenate([data._uncensored, data._right]), len(data._uncensored)
+        shape, _, scale = weibull_min.fit(_data(found), floc=0)
+    t = np.array([*failed, *(x.hours for x in found if not x.failed)])
     at = np.array([math.log(shape), math.log(scale)])
-    covariance = np.linalg.inv(_information(t, failed, at))
+    covariance = np.linalg.inv(_information(t, len(failed), at))
     wide = 1.959963984540054 * np.sqrt(np.diag(covariance))
     b10 = at[1] + math.log(-math.log(0.9)) / shape
     slope = np.array([-math.log(-math.log(0.9)) / shape, 1.0])
