@@ -127,12 +127,10 @@ def read_text(data: bytes, name: str, problems: Problems) -> Node | None:
         mark = error.problem_mark or error.context_mark
         where = Where(name, mark.line + 1, mark.column + 1) if mark else Where(name)
         said = " ".join(str(x) for x in (error.context, error.problem) if x)
-        problems.add(
-            where,
-            "yaml",
-            f"this is not valid YAML: {said}",
-            "mend the indentation, quotes or brackets there; a text with a colon in it needs quotes",
-        )
+        way_out = "mend the indentation, quotes or brackets there; a text with a colon in it needs quotes"
+        if mark and "\t" in "".join(text.split("\n")[mark.line : mark.line + 1])[: mark.column + 1]:
+            said, way_out = "a tab stands here", "use spaces"
+        problems.add(where, "yaml", f"this is not valid YAML: {said}", way_out)
         return None
     except (yaml.YAMLError, ValueError, RecursionError) as error:
         problems.add(Where(name), "yaml", f"this is not valid YAML: {error}".splitlines()[0], "mend the file")
