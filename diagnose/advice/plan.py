@@ -204,6 +204,10 @@ class Work:
     bits: float = 0.0
 
     @property
+    def name(self) -> str:
+        return f"look for {' and '.join(self.look.asks)}" if self.look else self.job.name
+
+    @property
     def part(self) -> str:
         return self.measurement.part if self.measurement else self.look.part if self.look else ""
 
@@ -363,7 +367,7 @@ def _stop(inference: Inference, places: Sequence[_Open], works: Sequence[Work]) 
         works,
         key=lambda w: (-round(sum(_bits(s, f) for s in places for f in w.tells.get(s.position, ())), 9), w.job.name),
     )
-    return stopping(worst, [(w.job.name, w.tells) for w in telling], reckoned)
+    return stopping(worst, [(w.name, w.tells) for w in telling], reckoned)
 
 
 def _for_the_record(

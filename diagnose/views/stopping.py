@@ -13,10 +13,11 @@ def says(stop: Stop) -> str:
     c, stands = stop.change, listed(stop.stands)
     moved = f"{c.name} from {c.before} to {c.after}" if c else ""
     chance = f"chance {percent(c.chance)}" if c else ""
+    work = f"a {stop.work}" if stop.work.startswith("look for ") else stop.work
     if stop.state == OPEN and not stands:
-        return f"Not settled: no cause is probable yet. {stop.work} could move {moved} ({chance})."
+        return f"Not settled: no cause is probable yet. {work} could move {moved} ({chance})."
     if stop.state == OPEN:
-        return f"Not settled: {stop.work} could move {moved} ({chance})."
+        return f"Not settled: {work} could move {moved} ({chance})."
     stand = f"{stands} would stand" if len(stop.stands) == 1 else f"{stands} would all stand"
     checked = (
         f"Checked: {stop.works} pieces of work with {stop.findings} findings, every outcome with a chance of at "
@@ -25,7 +26,7 @@ def says(stop: Stop) -> str:
     if stop.state == COMPANY:
         return (
             f"Settled but for company: {stand} whatever any piece of work that is left may show. What else was at "
-            f"work is open: {stop.work} could move {moved} ({chance}). {checked}"
+            f"work is open: {work} could move {moved} ({chance}). {checked}"
         )
     if stands:
         settled = f"Settled: {stand} whatever any piece of work that is left may show."

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from diagnose.advice.outlook import Belief
-from diagnose.advice.plan import LAST, NOW, Plan, plan
+from diagnose.advice.plan import LAST, NOW, Plan, _Open, _works, plan
 from diagnose.advice.reach import Reach, stage_of
-from diagnose.advice.stopping import COMPANY, NOTHING, OPEN, TOGETHER, Worst, standing, stopping
+from diagnose.advice.stopping import COMPANY, NOTHING, OPEN, TOGETHER, Change, Stop, Worst, standing, stopping
 from diagnose.inference.run import deduce, infer
 from diagnose.judgement.judge import judge
 from diagnose.judgement.network import Network
@@ -202,6 +202,17 @@ def test_both_seals_of_a_pair_are_planned_and_the_machine_is_worked_on_once(judg
     assert shared and len({s.name for s in shared}) == len(shared)
     only = plan(case.judgements[:1])
     assert {p for s in only.steps for p in s.positions} == {"inboard"}
+
+
+def test_the_stopping_line_calls_a_plain_look_a_look(judged):
+    case = judged(BENCH)
+    works = _works(case.inference, [_Open(j) for j in case.judgements])
+    assert {w.name for w in works if w.look} and all(w.name.startswith("look for ") for w in works if w.look)
+    assert {w.name for w in works if w.measurement} <= set(case.base.knowledge.measurements)
+    change = Change("seal", "flush lost", "probable", "possible", 0.4)
+    for work, told in (("look for damaged", "a look for damaged"), ("bearing lift", "bearing lift")):
+        stop = Stop(OPEN, ("flush lost",), 1, 1, 0.02, work, change)
+        assert says(stop) == f"Not settled: {told} could move flush lost from probable to possible (chance 40 %)."
 
 
 # ---- budget ------------------------------------------------------------------------------------------------------------
