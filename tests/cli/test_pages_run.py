@@ -44,14 +44,14 @@ def diagnose(tmp_path, monkeypatch, capsys):
     return run
 
 
-def test_every_call_of_the_readme_does_something(diagnose, tmp_path):
+def test_every_call_of_the_readme_does_something(diagnose, tmp_path, tmp_path_factory):
     case = (ROOT / "scenarios" / "condensate-pump-dry-start.yaml").read_text("utf-8")
     (tmp_path / "closed.yaml").write_text(case.replace("equipment: {", "equipment: {tag: P-12, "), "utf-8")
-    shutil.copytree(KNOWLEDGE, tmp_path / "knowledge")
+    rules = shutil.copytree(KNOWLEDGE, tmp_path_factory.mktemp("rules") / "knowledge")
     assert len(CALLS) > 25
     for call in CALLS:
-        call = call.replace("new cause NAME", "new cause gasket_of_paper")
-        code, told = diagnose(call + " --knowledge knowledge" if call.startswith("rules") else call)
+        made = call.replace("new cause NAME", "new cause gasket of paper")
+        code, told = diagnose(f"{made} --knowledge {rules}" if call.startswith("rules") else made)
         assert code in (0, 1) and "Traceback" not in told, f"diagnose {call}: {told[-500:]}"
 
 
