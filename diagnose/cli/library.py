@@ -121,7 +121,7 @@ def life(
         if change:
             groups = lives.parted(found, change)
         elif by:
-            groups = lives.grouped(store, found, by)
+            groups = lives.by_cause(found, most) if by == "cause" else lives.grouped(store, found, by)
             if not groups:
                 raise refuse(
                     f"no life on record has a {by!r}",

@@ -6,8 +6,9 @@ from __future__ import annotations
 
 import math
 import warnings
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -21,6 +22,8 @@ FEW = 5
 """Failures below which no life is reckoned: common practice asks for at least five to ten for a Weibull line."""
 MOST_ALIKE = 3
 """Different times of failure below which no Weibull line is drawn."""
+NOT_KNOWN = "not known"
+"""The cause of a failure that nobody confirmed and the tool does not call at least probable."""
 HOURS_A_DAY = 24.0
 
 
@@ -91,7 +94,7 @@ def lives(store: Store, site: str = "", where: str = "TRUE", values: Sequence[An
     """The lives on record, those still running up to the last date in the library. Seals whose life is not on record are
     left out."""
     rows = store.rows(
-        f"SELECT id, hours, fitted, removed, removal, confirmed_root, root, tag, batch FROM seal WHERE site = ? AND {where} ORDER BY id",
+        f"SELECT id, hours, fitted, removed, removal, confirmed_root, root, root_standing, tag, batch FROM seal WHERE site = ? AND {where} ORDER BY id",
         (site, *values),
     )
     (last,) = store.rows("SELECT COALESCE(MAX(MAX(fitted, removed)), '') FROM seal WHERE site = ?", (site,))[0]
@@ -103,7 +106,8 @@ def lives(store: Store, site: str = "", where: str = "TRUE", values: Sequence[An
             hours, by_dates = _between(day(row["fitted"]), day(end)), True
         if hours is not None and hours > 0:
             failed = row["removal"] == FAILED
-            cause = (row["confirmed_root"] or row["root"]) if failed else ""
+            sure = row["root_standing"] in ("established", "probable")
+            cause = (row["confirmed_root"] or (row["root"] if sure else "") or NOT_KNOWN) if failed else ""
             found.append(Life(hours, failed, by_dates, cause, row["fitted"], row["tag"], row["batch"], row["id"]))
     return found
 
@@ -112,15 +116,19 @@ def _between(one: date | None, other: date | None) -> float | None:
     return (other - one).days * HOURS_A_DAY if one and other else None
 
 
+def by_cause(found: Sequence[Life], most: int) -> dict[str, list[Life]]:
+    """Lives for each of the root causes that most seals failed of. Everything else that ended a life counts as pulled sound,
+    so each group has all seals and tells of one way to fail."""
+    counts = Counter(life.cause for life in found if life.failed and life.cause)
+    causes = sorted(counts, key=lambda c: (-counts[c], c))[:most]
+    return {c: [replace(x, failed=x.failed and x.cause == c) for x in found] for c in causes}
+
+
 def grouped(store: Store, found: Sequence[Life], by: str) -> dict[str, list[Life]]:
-    """Lives by machine (`tag`), `batch`, root cause (`cause`) or a setting of the vocabulary. For a root cause everything else that
-    ended a life counts as pulled sound, so each group has all seals and tells of one way to fail. A seal of which several
-    terms hold is in several groups."""
+    """Lives by machine (`tag`), `batch` or a setting of the vocabulary. A seal of which several terms hold is in several
+    groups."""
     if by in ("tag", "batch"):
         names = {life.id: [name] for life in found if (name := getattr(life, by))}
-    elif by == "cause":
-        causes = sorted({life.cause for life in found if life.failed})
-        return {c: [_only(life, c) for life in found] for c in causes}
     else:
         names = {}
         for seal, term in store.db.execute(
@@ -137,10 +145,6 @@ def grouped(store: Store, found: Sequence[Life], by: str) -> dict[str, list[Life
 def settings(store: Store) -> list[str]:
     """The settings on record."""
     return [row[0] for row in store.rows("SELECT DISTINCT text FROM setting JOIN word ON id = setting ORDER BY text")]
-
-
-def _only(life: Life, cause: str) -> Life:
-    return Life(life.hours, life.failed and life.cause == cause, *list(vars(life).values())[2:])
 
 
 def parted(found: Sequence[Life], change: str) -> dict[str, list[Life]]:

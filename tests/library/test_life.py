@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from diagnose.library import life as l
+from diagnose.library.seals import Verdict
 from tests.library import site
 
 MERCAPTOPURINE = ([6, 6, 6, 7, 10, 13, 16, 22, 23], [6, 9, 10, 11, 17, 19, 20, 25, 32, 32, 34, 35])
@@ -112,15 +113,16 @@ def test_a_seal_that_still_runs_lives_to_the_last_date_on_record(shelf):
 
 
 def test_for_one_cause_seals_that_failed_of_another_count_as_taken_out(shelf):
+    unsure = (Verdict("cause", "a", "possible", 0.3),)
     store = shelf(
         site.seal(hours=10.0, outcomes=(site.confirmed("a"),)), site.seal(hours=20.0, outcomes=(site.confirmed("b"),)),
-        site.seal(hours=30.0, removal="sound"),
+        site.seal(hours=30.0, removal="sound"), site.seal(hours=40.0, verdicts=unsure),
     )  # fmt: skip
-    groups = l.grouped(store, l.lives(store), "cause")
+    groups = l.by_cause(l.lives(store), 9)
     assert {c: [x.failed for x in found] for c, found in groups.items()} == {
-        "a": [True, False, False],
-        "b": [False, True, False],
-    }
+        "a": [True, False, False, False], "b": [False, True, False, False], "not known": [False, False, False, True],
+    }  # fmt: skip
+    assert list(l.by_cause(l.lives(store), 1)) == ["a"]
 
 
 def test_groups_are_by_machine_batch_or_setting(shelf):

@@ -38,7 +38,7 @@ def store(truth, tmp_path_factory):
 def test_lives_of_root_causes_are_recovered_within_their_intervals(store, truth):
     # the bad batch and the change are left out: they are held to their own truth below
     found = [x for x in l.lives(store) if x.batch != simulated.BAD and x.fitted < simulated.CHANGE.isoformat()]
-    groups = {c: l.group(c, lives) for c, lives in l.grouped(store, found, "cause").items() if c in truth.lives}
+    groups = {c: l.group(c, lives) for c, lives in l.by_cause(found, 99).items() if c in truth.lives}
     sure = {c: g.weibull for c, g in groups.items() if g.failed >= 20}
     assert len(sure) >= 8
     inside = sum(
