@@ -135,7 +135,7 @@ def life(
         (one, before), (other, after) = groups.items()
         tested[one, other] = lives.log_rank(before, after)
     elif by not in ("", "cause"):
-        tested = lives.against_the_others(groups)
+        tested = {(name, "the others"): p for name, p in lives.against_the_others(groups).items()}
     groups = {name: groups[name] for name in shown}
     tested = {pair: p for pair, p in tested.items() if pair[0] in shown}
     result = lives.document(groups, tested)
@@ -306,14 +306,15 @@ def share(
     library: LibraryOption = Path(),
 ) -> None:
     """The site's seals without tags, names, photos or free text, for another site to import."""
-    from diagnose.cli.output import write
+    from diagnose.cli.output import refuse_over_input
+    from diagnose.library.export import in_place
     from diagnose.library.pool import ENDING, shared
 
     if output.suffix != ENDING:
         raise refuse(f"seals are shared as {ENDING}, not {output.suffix!r}", f"-o seals{ENDING}")
-    with _store(library) as store:
-        data = shared(store)
-    write(output, data)
+    refuse_over_input(output)
+    with _store(library) as store, in_place(output) as new, new.open("wb") as file:
+        file.writelines(shared(store))
     typer.echo(
         f"{output}: no tags, names, photos, batches or free text; dates to the month. Read it before it leaves the site."
     )

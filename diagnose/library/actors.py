@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from diagnose.knowledge.model import Knowledge
-from diagnose.library.life import Life, against_the_others, grouped, lives, others, settings
+from diagnose.library.life import Life, against_the_others, grouped, lives, settings
 from diagnose.library.store import Store
 
 MEASURES = {"count": "COUNT(*)", "cost": "SUM(COALESCE(cost, 0))", "hours": "SUM(COALESCE(hours_lost, 0))"}
@@ -87,10 +87,12 @@ def short_lived(store: Store, site: str = "") -> tuple[list[Short], int]:
     tried: list[Short] = []
     for by in ("tag", "batch", *settings(store)):
         groups = grouped(store, found, by)
-        for (name, _), p in against_the_others(groups).items():
+        everyone = list({life.id: life for group in groups.values() for life in group}.values())
+        failed, hours = _failed(everyone), _hours(everyone)
+        for name, p in against_the_others(groups).items():
             if p is not None:
-                group, rest = groups[name], others(groups, name)
-                tried.append(Short(by, name, _failed(group), _rate(group), _rate(rest), p))
+                mine, run = _failed(groups[name]), _hours(groups[name])
+                tried.append(Short(by, name, mine, 1000 * mine / run, 1000 * (failed - mine) / (hours - run), p))
     tried.sort(key=lambda s: (s.p, s.by, s.name))
     last = max((i for i, s in enumerate(tried, 1) if s.p <= FALSE_SHARE * i / len(tried)), default=0)
     return [s for s in tried[:last] if s.rate > s.rest], len(tried)
@@ -100,8 +102,8 @@ def _failed(group: Sequence[Life]) -> int:
     return sum(life.failed for life in group)
 
 
-def _rate(group: Sequence[Life]) -> float:
-    return 1000 * _failed(group) / sum(life.hours for life in group)
+def _hours(group: Sequence[Life]) -> float:
+    return sum(life.hours for life in group)
 
 
 def document(

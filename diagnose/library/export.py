@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Iterator
+from contextlib import contextmanager
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -29,15 +30,21 @@ def rows(store: Store, site: str = "") -> Iterator[dict[str, Any]]:
         }  # fmt: skip
 
 
-def write(store: Store, path: Path, site: str = "") -> int:
-    """Puts the table in place whole and returns how many seals it has. Raises OSError."""
+@contextmanager
+def in_place(path: Path) -> Iterator[Path]:
+    """A file to write that stands in the place of `path` once it is whole. Raises OSError."""
     new = path.with_name(f".{path.name}.new")
     try:
-        count = (_parquet if path.suffix == ".parquet" else _lines)(rows(store, site), new)
+        yield new
         os.replace(new, path)
     finally:
         new.unlink(missing_ok=True)
-    return count
+
+
+def write(store: Store, path: Path, site: str = "") -> int:
+    """Puts the table in place whole and returns how many seals it has. Raises OSError."""
+    with in_place(path) as new:
+        return (_parquet if path.suffix == ".parquet" else _lines)(rows(store, site), new)
 
 
 def _lines(found: Iterator[dict[str, Any]], path: Path) -> int:

@@ -6,7 +6,6 @@ import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import msgspec
 
@@ -34,38 +33,39 @@ class Head:
     seals: int
 
 
-def shared(store: Store) -> bytes:
-    """The site's own seals to give away: a head, then a line a seal, in an order that tells nothing. Machines are numbered,
-    dates are cut to the month, and of outcomes only what, how and when stays."""
-    found = sorted((digest, seal.position, seal) for digest, seal in _own(store))
+def shared(store: Store) -> Iterator[bytes]:
+    """The lines of a file of the site's own seals to give away: a head, then a seal each, in an order that tells nothing.
+    Machines are numbered, dates are cut to the month, and of outcomes only what, how and when stays."""
+    found = store.rows(
+        "SELECT seal.id FROM seal JOIN file ON file.id = file WHERE seal.site = '' ORDER BY digest, position, name"
+    )
     machines: dict[str, str] = {}
-    lines: list[Any] = [Head(FORM, store.about("knowledge"), len(found))]
-    for number, (_, _, seal) in enumerate(found, 1):
+    yield msgspec.json.encode(Head(FORM, store.about("knowledge"), len(found))) + b"\n"
+    for number, (id,) in enumerate(found, 1):
+        ((_, _, seal),) = store.seals("seal.id = ?", (id,))
         tag = machines.setdefault(seal.tag, f"machine {len(machines) + 1}") if seal.tag else ""
         outcomes = tuple(replace(o, by="", day=o.day[:7], changed=()) for o in seal.outcomes)
-        lines.append(replace(seal, case=f"seal {number}", tag=tag, batch="", fitted=seal.fitted[:7], removed=seal.removed[:7],
-                             outcomes=outcomes))  # fmt: skip
-    return b"".join(msgspec.json.encode(line) + b"\n" for line in lines)
-
-
-def _own(store: Store) -> Iterator[tuple[str, Seal]]:
-    digests = {name: held.digest for name, held in store.files().items()}
-    return ((digests[file], seal) for _, file, seal in store.seals("seal.site = ''"))
+        yield msgspec.json.encode(replace(
+            seal, case=f"seal {number}", tag=tag, batch="", fitted=seal.fitted[:7], removed=seal.removed[:7], outcomes=outcomes,
+        )) + b"\n"  # fmt: skip
 
 
 def bring_in(folder: Path, file: Path, site: str, knowledge: Knowledge) -> tuple[int, list[str]]:
     """Puts another site's file into the library's folder, once every line of it can be read. Returns how many seals it
     has and the words in it that this rule base does not have. Raises BadInput, OSError."""
     data = read_file(file, MOST_BYTES)
-    found = _read(data, str(file))
+    count, words = 0, set[str]()
+    for seal in _read(data, str(file)):
+        count += 1
+        words |= _words(seal)
     put_at = folder / SHARED / f"{site}{ENDING}"
     put_at.parent.mkdir(exist_ok=True)
     put(put_at, data)
-    return len(found), sorted({word for seal in found for word in _words(seal)} - _known(knowledge))
+    return count, sorted(words - _known(knowledge))
 
 
 def take_in(store: Store, folder: Path, knowledge: Knowledge) -> None:
-    """Brings the index up to date with the files of other sites. Raises BadInput."""
+    """Brings the index up to date with the files of other sites, each in one transaction. Raises BadInput."""
     files = {p.stem: p for p in sorted(folder.glob(f"*{ENDING}"))}
     known = _known(knowledge)
     for (site,) in store.rows("SELECT DISTINCT site FROM file WHERE site <> ''"):
@@ -77,23 +77,23 @@ def take_in(store: Store, folder: Path, knowledge: Knowledge) -> None:
         held = store.files(site)
         if {h.digest for h in held.values()} == {digest} and {h.knowledge for h in held.values()} == {knowledge.digest}:
             continue
-        store.drop(held, site)
-        store.put((Entry(f"{number:07}", Held(digest, "", knowledge.digest, ""), (_in_words(seal, known),))
-                   for number, seal in enumerate(_read(data, str(path)), 1)), site)  # fmt: skip
+        entries = (Entry(f"{number:07}", Held(digest, "", knowledge.digest, ""), (_in_words(seal, known),))
+                   for number, seal in enumerate(_read(data, str(path)), 1))  # fmt: skip
+        store.put(entries, site, gone=held)
 
 
-def _read(data: bytes, name: str) -> list[Seal]:
+def _read(data: bytes, name: str) -> Iterator[Seal]:
+    """The seals of a shared file; what is wrong with its lines is raised behind the last, as BadInput."""
     lines = data.splitlines()
-    found: list[Seal] = []
     wrong: list[Problem] = []
     for number, line in enumerate(lines, 1):
         try:
             if number == 1:
-                head = msgspec.json.decode(line, type=Head, strict=True)
+                head = msgspec.json.decode(line, type=Head)
                 if head.holds != FORM or head.seals != len(lines) - 1:
                     raise ValueError(f"the head says {head.seals} {head.holds}, {len(lines) - 1} lines follow")
-                continue
-            found.append(_checked(msgspec.json.decode(line, type=Seal)))
+            else:
+                yield _checked(msgspec.json.decode(line, type=Seal))
         except (ValueError, RecursionError) as error:
             wrong.append(Problem(Where(name, number), "shared", f"this is no line of a shared library: {error}",
                                  "ask the site for the file again"))  # fmt: skip
@@ -101,7 +101,6 @@ def _read(data: bytes, name: str) -> list[Seal]:
         raise BadInput(
             wrong or [Problem(Where(name), "shared", "the file is empty", "ask the site for the file again")]
         )
-    return found
 
 
 def _checked(seal: Seal) -> Seal:

@@ -118,9 +118,11 @@ class Store:
         rows = self.db.execute("SELECT name, digest, seen, knowledge, problem FROM file WHERE site = ?", (site,))
         return {name: Held(*rest) for name, *rest in rows}
 
-    def put(self, entries: Iterable[Entry], site: str = "") -> None:
-        """Puts files into the index in place of what it held of them."""
+    def put(self, entries: Iterable[Entry], site: str = "", gone: Iterable[str] = ()) -> None:
+        """Puts files into the index in place of what it held of them, and takes those out that are gone."""
         with self.transaction():
+            for name in gone:
+                self._remove(name, site)
             for entry in entries:
                 self._remove(entry.name, site)
                 held = entry.held
@@ -139,9 +141,7 @@ class Store:
             )
 
     def drop(self, names: Iterable[str], site: str = "") -> None:
-        with self.transaction():
-            for name in names:
-                self._remove(name, site)
+        self.put((), site, names)
 
     def _remove(self, name: str, site: str) -> None:
         self.db.execute("DELETE FROM file WHERE site = ? AND name = ?", (site, name))

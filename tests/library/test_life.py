@@ -146,3 +146,25 @@ def test_failures_all_at_one_time_have_a_curve_and_no_weibull_line(shelf):
     assert alike.median[0] == 100
     assert alike.weibull is None
     assert l.log_rank(lives(([100] * 6, [])), lives(([100] * 6, []))) is None
+
+
+def test_many_groups_at_once_have_the_chances_that_the_test_of_two_groups_gives():
+    rng = np.random.default_rng(3)
+    groups = {
+        str(i): lives((np.ceil(rng.exponential(30 + 9 * i, 40)).tolist(), np.ceil(rng.exponential(40, 15)).tolist()))
+        for i in range(6)
+    }
+    groups = {g: [l.replace(x, id=100 * int(g) + i) for i, x in enumerate(found)] for g, found in groups.items()}
+    at_once = l.against_the_others(groups | {"few": groups["0"][:4]})
+    assert at_once.pop("few") is None
+    for name, p in at_once.items():
+        rest = [x for other, found in groups.items() if other != name for x in found]
+        assert p == pytest.approx(l.log_rank(groups[name], rest))
+
+
+def test_a_seal_in_two_groups_is_never_held_against_itself():
+    both, one, other = (
+        [l.replace(x, id=k + i) for i, x in enumerate(lives(([5, 9, 14, 20, 31, 33], [])))] for k in (0, 100, 200)
+    )
+    chances = l.against_the_others({"a": both + one, "b": both + other})
+    assert chances["a"] == pytest.approx(l.log_rank(both + one, other))

@@ -8,6 +8,7 @@ import sqlite3
 
 import pytest
 
+from diagnose.evaluation import batch
 from diagnose.library import store as s
 from diagnose.library import sync as module
 from diagnose.library.sync import sync
@@ -94,23 +95,37 @@ def test_readers_go_on_while_a_transaction_is_under_way(folder):
         assert content(folder) == before
 
 
-def test_what_breaks_off_keeps_what_was_done_before_and_the_next_run_does_the_rest(folder, tmp_path, monkeypatch):
-    monkeypatch.setattr(module, "A_BATCH", 2)
-    real, left = s.Store.put, [2]
+def test_a_full_disk_keeps_what_was_done_before_and_the_next_run_does_the_rest(folder, tmp_path, monkeypatch):
+    for i in range(10, 40):
+        site.write(folder, i, {**site.case(i), "case": f"long {i} " * 300})
+    monkeypatch.setattr(module, "A_BATCH", 4)
+    connect = s._connect
 
-    def full(self, entries, site=""):
-        if not left[0]:
-            raise sqlite3.OperationalError("database or disk is full")
-        left[0] -= 1
-        real(self, entries, site)
+    def nearly_full(path):
+        db = connect(path)
+        db.execute("PRAGMA max_page_count = 34")
+        return db
 
-    monkeypatch.setattr(s.Store, "put", full)
+    monkeypatch.setattr(s, "_connect", nearly_full)
     with pytest.raises(BadInput, match="disk is full"):
         sync(folder, KNOWLEDGE, 1)
-    monkeypatch.setattr(s.Store, "put", real)
+    monkeypatch.setattr(s, "_connect", connect)
     done = sync(folder, KNOWLEDGE, 1)
-    assert (done.new, done.same) == (2, 4)
+    assert 0 < done.same < 36
     assert content(folder) == afresh(folder, tmp_path)
+
+
+@pytest.mark.slow
+def test_a_pool_and_a_cluster_give_the_index_that_one_process_gives(folder, tmp_path, monkeypatch):
+    from dask.distributed import LocalCluster
+
+    alone = afresh(folder, tmp_path)
+    monkeypatch.setattr(module, "judged", batch.judged)
+    sync(folder, KNOWLEDGE, 2)
+    assert content(folder) == alone
+    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
+        assert sync(folder, KNOWLEDGE, 1, cluster=cluster.scheduler_address, afresh=True).new == 6
+    assert content(folder) == alone
 
 
 def test_a_failed_transaction_leaves_nothing_behind(shelf):

@@ -88,9 +88,12 @@ def secret():
     )  # fmt: skip
 
 
+def given(store) -> bytes:
+    return b"".join(pool.shared(store))
+
+
 def test_what_is_shared_has_no_tags_names_batches_days_or_free_text(shelf):
-    data = pool.shared(shelf(secret(), secret(), site.seal(tag="P-999"), site.seal(tag="")))
-    text = data.decode()
+    text = given(shelf(secret(), secret(), site.seal(tag="P-999"), site.seal(tag=""))).decode()
     assert not [s for s in (*SECRETS, "P-999", "s00000") if s in text]
     lines = [json.loads(line) for line in text.splitlines()[1:]]
     assert sorted(x["tag"] for x in lines) == ["", "machine 1", "machine 1", "machine 2"]
@@ -99,7 +102,7 @@ def test_what_is_shared_has_no_tags_names_batches_days_or_free_text(shelf):
 
 def test_imported_seals_stand_apart_and_survive_a_new_index(shelf, small_base, tmp_path):
     theirs = tmp_path / "theirs.jsonl"
-    theirs.write_bytes(pool.shared(shelf(secret(), name="theirs")))
+    theirs.write_bytes(given(shelf(secret(), name="theirs")))
     home = tmp_path / "home"
     store = shelf(site.seal(tag="P-1"), name="home")
     assert pool.bring_in(home, theirs, "north", small_base.knowledge) == (1, ["strip-down"])
@@ -119,7 +122,7 @@ def test_imported_seals_stand_apart_and_survive_a_new_index(shelf, small_base, t
     ids=["head", "seal", "empty"],
 )
 def test_a_file_that_no_library_wrote_is_refused_whole(shelf, small_base, tmp_path, line, told):
-    lines = pool.shared(shelf(secret())).splitlines(keepends=True)
+    lines = given(shelf(secret())).splitlines(keepends=True)
     if line is not None:
         lines[line] = b'{"case": 1}\n'
     file = tmp_path / "theirs.jsonl"
