@@ -33,12 +33,13 @@ class Said:
 
 
 def said(store: Store, site: str = "") -> list[Said]:
-    """Every seal with an outcome, at each level that the outcome speaks of, by file."""
+    """Every seal with an outcome, at each level that the outcome speaks of, by file; seals of a pair of which the same was
+    said and confirmed count once."""
     rows = store.rows(
         "SELECT seal.*, file.name AS file_name FROM seal JOIN file ON file.id = seal.file WHERE seal.site = ? AND confirmed <> '' "
         "ORDER BY file.name, position", (site,),
     )  # fmt: skip
-    return [one for row in rows for one in _levels(row)]
+    return list({(s.file, s.kind, s.name, s.truth): s for row in rows for s in _levels(row)}.values())
 
 
 def _levels(row: Any) -> Iterator[Said]:

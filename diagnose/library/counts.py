@@ -81,12 +81,16 @@ def counts(store: Store, knowledge: Knowledge, site: str = "", worth: float = WO
 
 def _patterns(store: Store, knowledge: Knowledge, site: str) -> list[Pattern]:
     """What was confirmed of the seals of which an outcome names one root cause that the rule base has; which seal has which
-    goes into a table `pattern`."""
+    goes into a table `pattern`. A cause that both seals of a pair failed of is counted at the first of them."""
     patterns: dict[Pattern, int] = {}
     members = []
-    for row in store.rows("SELECT id, outcomes FROM seal WHERE site = ? AND confirmed <> '' ORDER BY id", (site,)):
+    counted: set[tuple[int, str]] = set()
+    for row in store.rows(
+        "SELECT id, file, outcomes FROM seal WHERE site = ? AND confirmed <> '' ORDER BY id", (site,)
+    ):
         last = outcomes_of(row["outcomes"])[-1]
-        if len(last.roots) == 1 and last.roots[0] in knowledge.causes:
+        if len(last.roots) == 1 and last.roots[0] in knowledge.causes and (row["file"], last.roots[0]) not in counted:
+            counted.add((row["file"], last.roots[0]))
             mechanisms = tuple(sorted(m for m in last.mechanisms if m in knowledge.mechanisms))
             members.append((row["id"], patterns.setdefault((last.roots[0], mechanisms), len(patterns))))
     store.db.execute("DROP TABLE IF EXISTS pattern")

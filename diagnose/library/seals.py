@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from diagnose.casefile.format import FAILED
+from diagnose.casefile.format import FAILED, SOUND
 from diagnose.casefile.model import Case, Outcome
 from diagnose.judgement.judge import Judgement
 
@@ -83,12 +83,16 @@ def _seal(case: Case, judgement: Judgement) -> Seal:
         for j in level
         if j.probability >= LEAST_CHANCE or j is level[0]
     ]
+    outcomes = _outcomes(case, at)
+    removal = texts.get("history.removal") or FAILED
+    if removal == FAILED and case.outcomes and not outcomes:
+        # it came out with the other seal of a pair, of which something was confirmed
+        removal = SOUND
     return Seal(
-        case.name, at, texts.get("equipment.tag", ""), texts.get("seal.batch", ""), texts.get("history.fitted", ""), texts.get("history.removed", ""),
-        texts.get("history.removal") or FAILED,
-        _hours(case, "running hours"), _figure(case, "cost"), _hours(case, "hours lost"),
-        round(judgement.none_of_these, 6), tuple(settings),
-        tuple(sorted(judgement.states.items())), tuple(verdicts), _outcomes(case, at),
+        case.name, at, texts.get("equipment.tag", ""), texts.get("seal.batch", ""), texts.get("history.fitted", ""),
+        texts.get("history.removed", ""), removal, _hours(case, "running hours"), _figure(case, "cost"),
+        _hours(case, "hours lost"), round(judgement.none_of_these, 6), tuple(settings),
+        tuple(sorted(judgement.states.items())), tuple(verdicts), outcomes,
     )  # fmt: skip
 
 

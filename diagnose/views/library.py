@@ -191,7 +191,9 @@ def rows(found: dict[str, Any], page: Page) -> Page:
              "so by luck, and marks that are only noted where they are there make a row look commoner than it is.")  # fmt: skip
     if effect := found.get("effect"):
         page.heading(f"What the proposed words would change in {effect['cases']} closed cases")
-        page.say(f"{effect['answers']} change their answer, {effect['same']} stay as they are", indent=2)
+        less = effect["cases"] - effect["answers"] - effect["same"]
+        page.say(f"{effect['answers']} change their answer (leading cause, mechanism or standing), {less} only a probability or "
+                 f"weight, {effect['same']} nothing", indent=2)  # fmt: skip
         for change in effect["changes"]:
             if change["kind"] in ("leading", "mechanism", "standing"):
                 page.say(f"{change['case']}: {change['old']} -> {change['new']}", indent=2, hang=4)

@@ -69,6 +69,15 @@ def test_seals_of_two_causes_count_for_neither_and_few_are_not_judged(shelf, kno
     assert c.counts(shelf(*two, *seen(4, 4)), knowledge) == []
 
 
+def test_a_cause_that_a_pair_failed_of_counts_once(shelf, knowledge):
+    from diagnose.library.store import Entry, Held
+
+    store = shelf(*seen(5, 5))
+    pair = tuple(x for p in ("inboard", "outboard") for x in seen(1, 1, position=p))
+    store.put([Entry("pair.yaml", Held("", "", "", ""), pair)])
+    assert row(c.counts(store, knowledge)).n == 6
+
+
 def test_findings_nobody_looked_for_do_not_count(shelf, knowledge):
     blank = [site.seal(outcomes=(site.confirmed(CARD),)) for _ in range(50)]
     assert row(c.counts(shelf(*seen(5, 5), *blank), knowledge)).n == 5

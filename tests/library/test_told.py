@@ -29,6 +29,15 @@ def test_what_the_tool_said_is_held_against_the_last_outcome_by_year_and_analyst
     assert level["all"]["expected right"] == pytest.approx(2.3)
 
 
+def test_a_pair_of_which_the_same_was_said_and_confirmed_counts_once(shelf):
+    from diagnose.library.store import Entry, Held
+
+    store = shelf()
+    pair = tuple(said("a", 0.9, site.confirmed("a"), position=p) for p in ("inboard", "outboard"))
+    store.put([Entry("pair.yaml", Held("", "", "", ""), pair)])
+    assert [s.right for s in cal.said(store)] == [True]
+
+
 def test_who_overruled_the_tool_and_who_was_right(shelf):
     first, later = "2025-01-01", "2025-06-01"
     store = shelf(
