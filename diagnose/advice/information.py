@@ -18,7 +18,7 @@ def entropy(p: np.ndarray, axis: int = -1) -> np.ndarray:
     return -np.sum(p * np.log2(np.where(p > 0, p, 1.0)), axis=axis)
 
 
-def doubt(p: np.ndarray) -> np.ndarray:
+def binary_entropy(p: np.ndarray) -> np.ndarray:
     """Entropy in bits of a thing that is so with probability p, else not."""
     return entropy(np.stack([p, 1 - p]), 0)
 
@@ -51,15 +51,6 @@ def together(outcomes: Sequence[np.ndarray]) -> np.ndarray:
         n, k, s = joint.shape
         joint = (joint[:, :, None, :] * more[:, None, :, :]).reshape(n, k * more.shape[1], s)
     return joint
-
-
-def divergence(after: np.ndarray, before: np.ndarray) -> np.ndarray:
-    """How much a change of weights tells, in bits (S. Kullback and R. A. Leibler, 1951, from memory); along axis -1.
-
-    Its mean over the outcomes of an experiment is the mutual information.
-    """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.sum(np.where(after > 0, after * np.log2(after / before), 0.0), axis=-1)
 
 
 def by_ratio(values: Sequence[float], costs: Sequence[float]) -> list[int]:

@@ -13,7 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.advice.information import doubt
+from diagnose.advice.information import binary_entropy
 from diagnose.judgement.network import Network
 from diagnose.judgement.posterior import Posterior
 from diagnose.judgement.worlds import worlds
@@ -48,7 +48,7 @@ class Belief:
     def of_causes(self, findings: Sequence[str]) -> np.ndarray:
         """Bits that each finding tells of the causes alone, exactly."""
         rates = self._found.expected[[self.net.row[f] for f in findings]]
-        return np.asarray(doubt(rates @ self._found.weights) - doubt(rates) @ self._found.weights)
+        return np.asarray(binary_entropy(rates @ self._found.weights) - binary_entropy(rates) @ self._found.weights)
 
     def told(self, outcomes: Mapping[str, bool]) -> np.ndarray:
         """The weights when findings turn out so."""
@@ -109,8 +109,8 @@ def outlook(
     """
     named = sorted(findings)
     shown = belief.shown(named)
-    each = doubt(shown)
-    whole = doubt(shown @ belief.weight) - each @ belief.weight
+    each = binary_entropy(shown)
+    whole = binary_entropy(shown @ belief.weight) - each @ belief.weight
     causes = np.minimum(belief.of_causes(named), whole)
     counts = causes + mechanisms * (whole - causes)
     kept, silence = [], []

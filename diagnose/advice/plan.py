@@ -13,7 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.advice.information import by_ratio, doubt, entropy
+from diagnose.advice.information import binary_entropy, by_ratio, entropy
 from diagnose.advice.outlook import Belief, outlook
 from diagnose.advice.reach import LOST, Look, Reach, Status, stage_of
 from diagnose.advice.reach import OPEN as IN_REACH
@@ -390,7 +390,7 @@ def _lost(inference: Inference, places: Sequence[_Open]) -> tuple[Gone, ...]:
     for place in places:
         names = sorted(place.gone)
         shown = place.belief.shown(names)
-        told = doubt(shown @ place.belief.weight) - doubt(shown) @ place.belief.weight
+        told = binary_entropy(shown @ place.belief.weight) - binary_entropy(shown) @ place.belief.weight
         for name, bits in zip(names, told.tolist(), strict=True):
             status = place.gone[name]
             if status.recorded or bits >= worth:

@@ -16,7 +16,7 @@ from random import Random
 
 import numpy as np
 
-from diagnose.advice.information import by_ratio, doubt, entropy, together, with_unknown
+from diagnose.advice.information import binary_entropy, by_ratio, entropy, together, with_unknown
 from diagnose.advice.outlook import Outlook
 
 EXACT = 3
@@ -126,7 +126,7 @@ class _Table:
         row = outlook.row
         self.rows = [[row[f] for f in findings if f in row] for findings in tells]
         self.outcomes = with_unknown(outlook.shown, outlook.silent)
-        self.given = doubt(outlook.silent)[:, None] + (1 - outlook.silent)[:, None] * outlook.doubt
+        self.given = binary_entropy(outlook.silent)[:, None] + (1 - outlook.silent)[:, None] * outlook.doubt
         order = sorted(range(len(self.bits)), key=lambda r: (-round(float(self.bits[r]), 12), r))
         self.place = {r: k for k, r in enumerate(order) if self.bits[r] > 1e-9}
 

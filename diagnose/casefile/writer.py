@@ -11,7 +11,6 @@ from typing import Any
 _PLAIN = re.compile(r"[A-Za-z0-9°µ][\w°µ²³/.()+%±§·-]*(?: [\w°µ²³/.()+%±§·–…&-]+)*")
 _NOTHING = {"", "~", "null"}
 _SIGNS = {"\n": "\\n", "\t": "\\t", '"': '\\"', "\\": "\\\\"}
-ENTRIES = ("parts", "observations", "measurements")
 
 
 def scalar(text: str) -> str:

@@ -71,11 +71,6 @@ class Chain:
     def by_name(self) -> dict[str, Link]:
         return {link.name: link for link in self.links}
 
-    @property
-    def not_shown(self) -> tuple[Link, ...]:
-        """The mechanisms that no mark on record shows."""
-        return tuple(link for link in self.links if link.judged.kind == "mechanism" and not link.shown)
-
 
 def chain(at: Judgement, name: str) -> Chain:
     """The chain below a cause or mechanism. Raises StopIteration where there is none of this name."""
@@ -143,8 +138,8 @@ class _Builder:
     def parent(self, m: int) -> str:
         """What most likely brought a mechanism about, of the chain; "" where it is something else."""
         net = self.net
-        by = {c: self.beside[i] * (1 - net.to_mechanism.keep[m, i]) for c, i in net.column.items()}
-        by |= {net.mechanisms[p]: self.chance[p] * (1 - net.between.keep[m, p]) for p in net.above[m]}
+        by = {c: self.beside[i] * (1 - net.to_mechanism.inhibition[m, i]) for c, i in net.column.items()}
+        by |= {net.mechanisms[p]: self.chance[p] * (1 - net.between.inhibition[m, p]) for p in net.above[m]}
         best = max(by, key=lambda name: (round(float(by[name]), 9), name))
         return best if best in self.owed and by[best] > net.leak[m] else ""
 

@@ -27,15 +27,15 @@ Chance = TypeVar("Chance", float, np.ndarray)
 
 @dataclass(frozen=True)
 class Layer:
-    """What parents do to children of one layer: `keep[child, parent]` = 1 - q of a producing link, `hold` = r of a
-    suppressing one; 1 where there is none."""
+    """What parents do to children of one layer: `inhibition[child, parent]` = 1 - q of a producing link,
+    `suppression` = r of a suppressing one; 1 where there is none."""
 
-    keep: np.ndarray
-    hold: np.ndarray
+    inhibition: np.ndarray
+    suppression: np.ndarray
 
     def speaks(self) -> np.ndarray:
         """Whether a parent says anything of a child, shape (children, parents)."""
-        return (self.keep != 1) | (self.hold != 1)
+        return (self.inhibition != 1) | (self.suppression != 1)
 
 
 @dataclass(frozen=True)
@@ -166,12 +166,12 @@ class Network:
     def forward(self, members: np.ndarray, known: np.ndarray | None = None) -> np.ndarray:
         """P(mechanism | set), shape (mechanisms, sets), for sets as rows of booleans; where `known` (same shape) is a
         number it stands instead. Parents are taken as independent of each other."""
-        rest = (1 - self.leak)[:, None] * products(self.to_mechanism.keep, members)
+        rest = (1 - self.leak)[:, None] * products(self.to_mechanism.inhibition, members)
         result = np.empty((len(self.mechanisms), len(members)))
         for i, parents in enumerate(self.above):
             value = rest[i]
             for p in parents:
-                value = value * (1 - result[p] * (1 - self.between.keep[i, p]))
+                value = value * (1 - result[p] * (1 - self.between.inhibition[i, p]))
             result[i] = 1 - value
             if known is not None:
                 result[i] = np.where(np.isnan(known[i]), result[i], known[i])
@@ -190,13 +190,13 @@ class Network:
     def held_and_kept(self, mechanisms: np.ndarray, members: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """The two products whose difference is P(finding there): of what suppresses, and of that with what does not produce;
         each of shape (findings, sets)."""
-        keep = (1 - self.background)[:, None] * products(self.signs.keep, members)
-        hold = products(self.signs.hold, members)
+        keep = (1 - self.background)[:, None] * products(self.signs.inhibition, members)
+        hold = products(self.signs.suppression, members)
         both = hold * keep
         for f, parents in enumerate(self.left_by):
             for p in parents:
                 there = mechanisms[p]
-                k, h = self.marks.keep[f, p], self.marks.hold[f, p]
+                k, h = self.marks.inhibition[f, p], self.marks.suppression[f, p]
                 hold[f] = hold[f] * (1 - there * (1 - h))
                 both[f] = both[f] * (1 - there * (1 - h * k))
         return hold, both
@@ -279,9 +279,9 @@ def _set(layer: Layer, otherwise: np.ndarray, child: int, parent: int, p: float,
     b = float(otherwise[child])
     p = b * (p / b) ** share
     if p >= b:
-        layer.keep[child, parent] = (1 - p) / (1 - b)
+        layer.inhibition[child, parent] = (1 - p) / (1 - b)
     else:
-        layer.hold[child, parent] = p / b
+        layer.suppression[child, parent] = p / b
 
 
 def _in_order(knowledge: Knowledge) -> tuple[str, ...]:

@@ -218,7 +218,7 @@ class Sums:
 
     def _star(self, layer: Layer, child: int, parents: tuple[int, ...]) -> tuple[tuple[int, ...], np.ndarray]:
         above = [p for p in parents if p in self.at]
-        keep, hold = layer.keep[child, above], layer.hold[child, above]
+        keep, hold = layer.inhibition[child, above], layer.suppression[child, above]
         one = np.ones(len(above))
         factor = np.stack([one, keep] if (hold == 1).all() else [one, hold, hold * keep])
         return tuple(self.at[p] for p in above), factor
@@ -229,7 +229,7 @@ class Sums:
 
     def mechanism_stars(self, members: np.ndarray) -> list[Star]:
         net = self.net
-        rest = (1 - net.leak[self.reached])[:, None] * products(net.to_mechanism.keep[self.reached], members)
+        rest = (1 - net.leak[self.reached])[:, None] * products(net.to_mechanism.inhibition[self.reached], members)
         weight = np.zeros((len(rest), 2, 2, len(members)))
         weight[:, 0, 1], weight[:, 1, 0], weight[:, 1, 1] = rest, 1.0, -rest
         same = (rest == rest[:, :1]).all(axis=1)
@@ -245,8 +245,8 @@ class Sums:
         sign = np.where(present, 1, -1)
         slope = (sign * (1 - net.missed[self.rows] - net.mistaken[self.rows]))[:, None]
         base = np.where(present, net.mistaken[self.rows], 1 - net.mistaken[self.rows])[:, None]
-        held = slope * products(net.signs.hold[self.rows], members)
-        kept = -held * (1 - net.background[self.rows])[:, None] * products(net.signs.keep[self.rows], members)
+        held = slope * products(net.signs.suppression[self.rows], members)
+        kept = -held * (1 - net.background[self.rows])[:, None] * products(net.signs.inhibition[self.rows], members)
         same = (held == held[:, :1]).all(axis=1) & (kept == kept[:, :1]).all(axis=1)
         for i, (parents, factor) in enumerate(self._left):
             h, k = (held[i, :1], kept[i, :1]) if same[i] else (held[i], kept[i])

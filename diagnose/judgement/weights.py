@@ -99,9 +99,9 @@ class Weights:
         result = {}
         for finding, present in self.found.evidence.states.items():
             row = net.row[finding]
-            left = {m: float(chance[m] * (1 - net.marks.keep[row, m])) for m in net.left_by[row]}
+            left = {m: float(chance[m] * (1 - net.marks.inhibition[row, m])) for m in net.left_by[row]}
             if not present:
-                left = {m: float(1 - net.marks.keep[row, m]) for m in left}
+                left = {m: float(1 - net.marks.inhibition[row, m]) for m in left}
             best = max(left, key=lambda m: (round(left[m], 9), -m), default=None)
             result[finding] = net.mechanisms[best] if best is not None and left[best] > net.background[row] else ""
         return result

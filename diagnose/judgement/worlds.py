@@ -72,10 +72,10 @@ def _every(found: Posterior) -> Worlds:
 
 def _given_above(net: Network, states: np.ndarray, members: np.ndarray) -> np.ndarray:
     """P(mechanism there | states of those above it, set), shape (mechanisms, ways)."""
-    result = (1 - net.leak)[:, None] * products(net.to_mechanism.keep, members)
+    result = (1 - net.leak)[:, None] * products(net.to_mechanism.inhibition, members)
     for i, parents in enumerate(net.above):
         for p in parents:
-            result[i] *= np.where(states[p] == 1, net.between.keep[i, p], 1.0)
+            result[i] *= np.where(states[p] == 1, net.between.inhibition[i, p], 1.0)
     return np.asarray(1 - result)
 
 

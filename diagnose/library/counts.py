@@ -142,7 +142,7 @@ def _rows(
         n, k = int(sums.n[f, column]), int(sums.k[f, column])
         if n < FEW or row.finding in net.question_of:
             continue
-        keep, hold, b = layer.keep[f, at], layer.hold[f, at], float(net.background[f])
+        keep, hold, b = layer.inhibition[f, at], layer.suppression[f, at], float(net.background[f])
         held, kept = sums.held[f, column] / hold / n, sums.kept[f, column] / (hold * keep) / n
         shares = {}
         for word, p in knowledge.words.seen.items():

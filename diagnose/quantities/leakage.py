@@ -17,13 +17,9 @@ def mass_rate(flow: float, density: float) -> float:
     return flow * density
 
 
-def film_leak(gap: float, difference: float, viscosity: float, outer: float, inner: float) -> float:
-    """Q = pi h^3 dp / (6 mu ln(ro/ri)), m3/s: laminar radial flow between parallel flat rings; leak grows with the cube of h."""
-    return math.pi * gap**3 * difference / (6 * viscosity * math.log(outer / inner))
-
-
 def gap_for_leak(flow: float, difference: float, viscosity: float, outer: float, inner: float) -> float:
-    """The even gap, m, that would leak as much (the same formula turned round). Raises ValueError without pressure or ring."""
+    """The even gap h, m, that would leak as much: Q = pi h^3 dp / (6 mu ln(ro/ri)), laminar radial flow between parallel flat
+    rings. Raises ValueError without pressure or ring."""
     if difference <= 0 or viscosity <= 0 or outer <= inner:
         raise ValueError("a pressure difference, a viscosity and two diameters are needed")
     return (6 * viscosity * math.log(outer / inner) * flow / (math.pi * difference)) ** (1 / 3)

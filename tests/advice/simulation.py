@@ -75,9 +75,9 @@ class Bench:
         members = np.zeros((1, len(net.causes)), bool)
         members[0, causes] = True
         states = np.zeros((len(net.mechanisms), 1))
-        rest = (1 - net.leak) * net.to_mechanism.keep[:, causes].prod(axis=1)
+        rest = (1 - net.leak) * net.to_mechanism.inhibition[:, causes].prod(axis=1)
         for m, u in enumerate(draw.random(len(net.mechanisms))):
-            states[m] = u < 1 - rest[m] * np.where(states[:, 0] == 1, net.between.keep[m], 1.0).prod()
+            states[m] = u < 1 - rest[m] * np.where(states[:, 0] == 1, net.between.inhibition[m], 1.0).prod()
         rate = net.read(net.expected(states, members))[:, 0]
         there = draw.random(len(net.findings)) < rate
         for answers in net.answers.values():

@@ -367,7 +367,7 @@ def of_two(shown) -> Network:
     mistake."""
     net = network(2, 0, 3, missed=0.0, mistaken=0.0)
     net.prior[:], net.background[:] = [0.15, 0.1], [0.02, 0.2, 0.2]
-    net.signs.keep[:] = (1 - np.array(shown)) / (1 - net.background[:, None])
+    net.signs.inhibition[:] = (1 - np.array(shown)) / (1 - net.background[:, None])
     return replace(net, causes=("one", "other"), findings=("mark", "hint", "trace"))
 
 

@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from diagnose.advice.information import doubt, entropy, gain, together, with_unknown
+from diagnose.advice.information import binary_entropy, entropy, gain, together, with_unknown
 from diagnose.advice.outlook import Belief, Outlook, outlook
 from diagnose.advice.valuation import Job, Valuation
 from diagnose.judgement.posterior import posterior
@@ -23,8 +23,8 @@ def drawn(seed: int, findings: int, sets: int = 12, silent: float = 0.0) -> Outl
     shown = np.clip(draw.beta(0.4, 0.8, size=(findings, sets)), 0.01, 0.99)
     names = tuple(f"f{i}" for i in range(findings))
     quiet = np.full(findings, silent)
-    bits = (doubt(shown @ weight) - doubt(shown) @ weight) * (1 - quiet)
-    return Outlook(SimpleNamespace(weight=weight), names, shown, doubt(shown), quiet, bits, bits)
+    bits = (binary_entropy(shown @ weight) - binary_entropy(shown) @ weight) * (1 - quiet)
+    return Outlook(SimpleNamespace(weight=weight), names, shown, binary_entropy(shown), quiet, bits, bits)
 
 
 @pytest.mark.parametrize("seed", range(10))
@@ -47,8 +47,8 @@ def test_marks_of_one_mechanism_tell_once():
     """Two marks of one mechanism on two jobs: the second job adds far less once the first is taken on; a mark of another
     mechanism of the same weight keeps more."""
     net = network(3, 2, 3, prior=0.2)
-    net.to_mechanism.keep[:] = [[0.1, 1.0, 1.0], [1.0, 0.1, 1.0]]
-    net.marks.keep[:] = [[0.05, 1.0], [0.05, 1.0], [1.0, 0.05]]
+    net.to_mechanism.inhibition[:] = [[0.1, 1.0, 1.0], [1.0, 0.1, 1.0]]
+    net.marks.inhibition[:] = [[0.05, 1.0], [0.05, 1.0], [1.0, 0.05]]
     seen = outlook(Belief(posterior(net, evidence(net, {}), every_set=True)), net.findings, lambda _: 0.0)
     assert seen.bits == pytest.approx([seen.bits[0]] * 3)
     alone, *after = [Valuation([seen], [Job(f, 5.0, ((f,),)) for f in net.findings]) for _ in range(3)]

@@ -36,7 +36,7 @@ def test_a_trial_finding_weighs_in_part_and_is_marked(folder):
     assert "on trial" not in explained(folder)
     set_status(folder, "findings/ring-hard.yaml", "trial")
     net = build(load(folder).knowledge)
-    keep = net.marks.keep[net.row["ring hard"], net.mechanism["ring baked"]]
+    keep = net.marks.inhibition[net.row["ring hard"], net.mechanism["ring baked"]]
     assert 1 - keep * (1 - 0.05) == pytest.approx((0.95 * 0.05) ** 0.5)
     assert "ring hard (on trial)" in explained(folder)
 

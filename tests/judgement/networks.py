@@ -39,15 +39,15 @@ def drawn(seed: int, causes=4, mechanisms=4, findings=5, density=0.5) -> tuple[N
     net.missed[:] = [rng.uniform(0.01, 0.3) for _ in range(findings)]
     net.mistaken[:] = [rng.uniform(0.005, 0.1) for _ in range(findings)]
     for part, suppresses in ((net.to_mechanism, False), (net.signs, True), (net.marks, True)):
-        for place in np.ndindex(part.keep.shape):
+        for place in np.ndindex(part.inhibition.shape):
             if rng.random() < density:
                 if suppresses and rng.random() < 0.3:
-                    part.hold[place] = rng.uniform(0.05, 0.9)
+                    part.suppression[place] = rng.uniform(0.05, 0.9)
                 else:
-                    part.keep[place] = rng.uniform(0.05, 0.9)
+                    part.inhibition[place] = rng.uniform(0.05, 0.9)
     for child, parent in itertools.product(range(mechanisms), repeat=2):
         if parent < child and rng.random() < density:
-            net.between.keep[child, parent] = rng.uniform(0.05, 0.9)
+            net.between.inhibition[child, parent] = rng.uniform(0.05, 0.9)
     states = {f: rng.random() < 0.5 for f in net.findings if rng.random() < 0.8}
     return net, states
 
@@ -60,8 +60,8 @@ def by_hand(net: Network, states: dict[str, bool], most: int = 3):
     """P(evidence and set), and P(mechanism | evidence), by adding up every state of everything, one factor at a time."""
     sets = [s for k in range(most + 1) for s in itertools.combinations(range(len(net.causes)), k)]
     leak, background, missed, mistaken = (x.tolist() for x in (net.leak, net.background, net.missed, net.mistaken))
-    to_mechanism, between = net.to_mechanism.keep.tolist(), net.between.keep.tolist()
-    signs, marks = ((x.keep.tolist(), x.hold.tolist()) for x in (net.signs, net.marks))
+    to_mechanism, between = net.to_mechanism.inhibition.tolist(), net.between.inhibition.tolist()
+    signs, marks = ((x.inhibition.tolist(), x.suppression.tolist()) for x in (net.signs, net.marks))
     joint, chance = {}, np.zeros(len(leak))
     for members in sets:
         odds = float(np.prod([net.prior[c] / (1 - net.prior[c]) for c in members]))

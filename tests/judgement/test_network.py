@@ -77,13 +77,16 @@ def test_against_pgmpy(seed):
     for i, c in enumerate(net.causes):
         model.add_cpds(TabularCPD(c, 2, [[1 - net.prior[i]], [net.prior[i]]]))
     for i, m in enumerate(net.mechanisms):
-        keep = [*net.to_mechanism.keep[i], *net.between.keep[i, :i]]
+        keep = [*net.to_mechanism.inhibition[i], *net.between.inhibition[i, :i]]
         model.add_cpds(
             table(m, (*net.causes, *net.mechanisms[:i]), lambda on, i=i, keep=keep: 1 - (1 - net.leak[i]) * np.prod(
                 [k for k, x in zip(keep, on, strict=True) if x]))
         )  # fmt: skip
     for i, f in enumerate(net.findings):
-        keep, hold = ([*a[i], *b[i]] for a, b in ((net.signs.keep, net.marks.keep), (net.signs.hold, net.marks.hold)))
+        keep, hold = (
+            [*a[i], *b[i]]
+            for a, b in ((net.signs.inhibition, net.marks.inhibition), (net.signs.suppression, net.marks.suppression))
+        )
         model.add_cpds(
             table(f, (*net.causes, *net.mechanisms), lambda on, i=i, keep=keep, hold=hold: (
                 1 - (1 - net.background[i]) * np.prod([k for k, x in zip(keep, on, strict=True) if x]))
@@ -126,14 +129,14 @@ def test_one_parent_alone_gives_back_the_word_on_its_card(whole_base, whole_netw
 def chain_of_two():
     """Two causes bring one mechanism about, which leaves three marks."""
     net = network(causes=2, mechanisms=1, findings=3, prior=0.05, leak=0.01, background=0.05)
-    net.to_mechanism.keep[0] = [0.2, 0.2]
-    net.marks.keep[:, 0] = 0.25
+    net.to_mechanism.inhibition[0] = [0.2, 0.2]
+    net.marks.inhibition[:, 0] = 0.25
     return net
 
 
 def test_a_further_mark_of_one_mechanism_says_of_the_mechanism_and_hardly_of_the_cause():
     net = chain_of_two()
-    net.signs.keep[2, 0] = 0.3
+    net.signs.inhibition[2, 0] = 0.3
     few = posterior(net, evidence(net, {"f0": True}))
     more = posterior(net, evidence(net, {"f0": True, "f1": True}))
     assert more.mechanisms[0] > few.mechanisms[0] + 0.1
@@ -142,16 +145,16 @@ def test_a_further_mark_of_one_mechanism_says_of_the_mechanism_and_hardly_of_the
 
 def test_a_direct_sign_decides_between_the_causes_of_one_mechanism():
     net = chain_of_two()
-    net.marks.keep[2, 0] = 1.0
-    net.signs.keep[2, 0] = 0.3
+    net.marks.inhibition[2, 0] = 1.0
+    net.signs.inhibition[2, 0] = 0.3
     found = posterior(net, evidence(net, {"f0": True, "f1": True, "f2": True}))
     assert found.share[0] > 4 * found.share[1]
 
 
 def test_a_mechanism_that_a_cause_explains_raises_no_second_cause():
     net = chain_of_two()
-    net.marks.keep[2, 0] = 1.0
-    net.signs.keep[2, 0] = 0.05
+    net.marks.inhibition[2, 0] = 1.0
+    net.signs.inhibition[2, 0] = 0.05
     found = posterior(net, evidence(net, {"f0": True, "f1": True, "f2": True}))
     assert found.share[0] > 0.8 and found.share[1] < 0.2
 
@@ -160,9 +163,9 @@ def test_a_mechanism_that_nothing_explains_counts_for_none_of_these():
     net = network(
         causes=1, mechanisms=2, findings=4, prior=0.02, leak=0.02, background=0.02, missed=0.02, mistaken=0.01
     )
-    net.to_mechanism.keep[0, 0] = 0.2
-    net.marks.keep[:2, 0] = 0.1
-    net.marks.keep[2:, 1] = 0.1
+    net.to_mechanism.inhibition[0, 0] = 0.2
+    net.marks.inhibition[:2, 0] = 0.1
+    net.marks.inhibition[2:, 1] = 0.1
     found = posterior(net, evidence(net, {"f2": True, "f3": True, "f0": False, "f1": False}))
     assert found.mechanisms[1] > 0.9 and found.none > 0.9
 
@@ -198,7 +201,7 @@ def test_a_lone_mark_that_is_there_never_lowers_what_leaves_it_and_one_not_there
     """With three causes, where no set is left out: of four, all together would be missing where they are likely."""
     net, _ = drawn(seed, causes=3)
     for part in (net.signs, net.marks):
-        part.hold[:] = 1.0
+        part.suppression[:] = 1.0
     nothing = posterior(net, evidence(net, {}), every_set=True)
     for state, sign in ((True, 1), (False, -1)):
         found = posterior(net, evidence(net, {"f0": state}), every_set=True)
@@ -208,8 +211,8 @@ def test_a_lone_mark_that_is_there_never_lowers_what_leaves_it_and_one_not_there
 
 def test_causes_that_the_record_does_not_bear_on_keep_their_prior_odds():
     net = network(causes=3, mechanisms=1, findings=1)
-    net.to_mechanism.keep[0, 0] = 0.1
-    net.marks.keep[0, 0] = 0.1
+    net.to_mechanism.inhibition[0, 0] = 0.1
+    net.marks.inhibition[0, 0] = 0.1
     found = posterior(net, evidence(net, {"f0": True}))
     assert found.share[1] == found.share[2]
     assert found.share[1] == pytest.approx(0.1, abs=0.02)

@@ -26,8 +26,8 @@ def joint(net: Network, states: dict[str, bool], off=()) -> dict[tuple, float]:
                 continue
             p = math.prod(net.prior[c] / (1 - net.prior[c]) for c in members)
             for m, there in enumerate(on):
-                rest = (1 - net.leak[m]) * math.prod(net.to_mechanism.keep[m, c] for c in members)
-                rest *= math.prod(net.between.keep[m, o] for o, at_work in enumerate(on) if at_work)
+                rest = (1 - net.leak[m]) * math.prod(net.to_mechanism.inhibition[m, c] for c in members)
+                rest *= math.prod(net.between.inhibition[m, o] for o, at_work in enumerate(on) if at_work)
                 p *= (1 - rest if there else rest) if m not in off else 1.0
             for f, there in states.items():
                 read = rate(net, f, members, on)
@@ -40,9 +40,11 @@ def joint(net: Network, states: dict[str, bool], off=()) -> dict[tuple, float]:
 def rate(net: Network, finding: str, members, on) -> float:
     """P(finding recorded as there | set, states)."""
     i, active = net.row[finding], [m for m, there in enumerate(on) if there]
-    rest = (1 - net.background[i]) * math.prod(net.signs.keep[i, c] for c in members)
-    rest *= math.prod(net.marks.keep[i, m] for m in active)
-    held = math.prod(net.signs.hold[i, c] for c in members) * math.prod(net.marks.hold[i, m] for m in active)
+    rest = (1 - net.background[i]) * math.prod(net.signs.inhibition[i, c] for c in members)
+    rest *= math.prod(net.marks.inhibition[i, m] for m in active)
+    held = math.prod(net.signs.suppression[i, c] for c in members) * math.prod(
+        net.marks.suppression[i, m] for m in active
+    )
     return float(net.mistaken[i] + (1 - net.missed[i] - net.mistaken[i]) * (1 - rest) * held)
 
 
@@ -113,8 +115,8 @@ def test_drawn_ways_are_the_same_for_the_same_record(monkeypatch):
 def test_marks_of_one_mechanism_tell_less_together_than_marks_of_two():
     """Two causes of two mechanisms each; the first two marks are of one mechanism, the third of another."""
     net = network(2, 2, 3, prior=0.2)
-    net.to_mechanism.keep[:] = [[0.1, 1.0], [0.1, 1.0]]
-    net.marks.keep[:] = [[0.1, 1.0], [0.1, 1.0], [1.0, 0.1]]
+    net.to_mechanism.inhibition[:] = [[0.1, 1.0], [0.1, 1.0]]
+    net.marks.inhibition[:] = [[0.1, 1.0], [0.1, 1.0], [1.0, 0.1]]
     belief = Belief(posterior(net, evidence(net, {}), every_set=True))
     one, again, other = ((belief.told({f: True}) @ belief.members)[0] for f in net.findings)
     assert one == pytest.approx(again) and one == pytest.approx(other)

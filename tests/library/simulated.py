@@ -37,7 +37,7 @@ def truth(net: Network, seed: int, mechanism: str = "", finding: str = "", chanc
     if mechanism:
         f, m = net.row[finding], net.mechanism[mechanism]
         b = net.background[f]
-        keep, hold = net.marks.keep.copy(), net.marks.hold.copy()
+        keep, hold = net.marks.inhibition.copy(), net.marks.suppression.copy()
         keep[f, m], hold[f, m] = ((1 - chance) / (1 - b), 1.0) if chance >= b else (1.0, chance / b)
         net = replace(net, marks=Layer(keep, hold))
     common = sorted(np.argsort(-net.prior, kind="stable")[: 2 * CAUSES].tolist())
@@ -115,8 +115,8 @@ def mechanisms(net: Network, rng: np.random.Generator, cause: str) -> np.ndarray
     at = net.column[cause]
     there = np.zeros(len(net.mechanisms), bool)
     for i, parents in enumerate(net.above):
-        rest = (1 - net.leak[i]) * net.to_mechanism.keep[i, at]
+        rest = (1 - net.leak[i]) * net.to_mechanism.inhibition[i, at]
         for p in parents:
-            rest *= net.between.keep[i, p] if there[p] else 1.0
+            rest *= net.between.inhibition[i, p] if there[p] else 1.0
         there[i] = rng.random() < 1 - rest
     return there

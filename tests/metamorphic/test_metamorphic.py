@@ -306,8 +306,8 @@ def test_alone_a_present_finding_speaks_for_what_leaves_it_and_an_absent_one_aga
     members = np.concatenate([np.zeros((1, len(net.causes)), bool), np.eye(len(net.causes), dtype=bool)])
     tried = 0
     for row, finding in enumerate(net.findings):
-        leave, bear = np.flatnonzero(net.marks.keep[row] < 1), np.flatnonzero(net.speaking[row])
-        held = (net.marks.hold[row] < 1).any() or (net.signs.hold[row] < 1).any()
+        leave, bear = np.flatnonzero(net.marks.inhibition[row] < 1), np.flatnonzero(net.speaking[row])
+        held = (net.marks.suppression[row] < 1).any() or (net.signs.suppression[row] < 1).any()
         if finding in net.question_of or held or not len(bear):
             continue
         present, absent = (

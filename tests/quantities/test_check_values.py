@@ -109,8 +109,8 @@ ROWS = [
     ("Arithmetic: 60 drops/min is 4.32 L a day", si("60 drops/min") * 86400 * 1e3, 4.32, 1e-9),
     ("API 682 qualification level quoted: 5.6 g/h at density 1.004", si("5.6 g/h") / 1004 * 3600 * 1e6, 5.58, 0.005),
     ("Arithmetic: 5.6 g/h of a 0.60 hydrocarbon is 9.3 mL/h", si("5.6 g/h") / 600 * 3600 * 1e6, 9.33, 0.05),
-    ("Parallel-plate flow: 1 um, 1 MPa, 0.3 mPa s, 24.45/30.8 mm leaks 27 mL/h", to_unit(leakage.film_leak(1e-6, 1e6, 0.3e-3, 30.8e-3, 24.45e-3), "mL/h"), 27.2, 0.3),
-    ("Cube law: twice the gap leaks eight times", leakage.film_leak(2e-6, 1e6, 1e-3, 0.03, 0.025) / leakage.film_leak(1e-6, 1e6, 1e-3, 0.03, 0.025), 8.0, 1e-9),
+    ("Parallel-plate flow: 1 um, 1 MPa, 0.3 mPa s, 24.45/30.8 mm leaks 27 mL/h", leakage.gap_for_leak(si("27.2 mL/h"), 1e6, 0.3e-3, 30.8e-3, 24.45e-3) * 1e6, 1.0, 0.004),
+    ("Cube law: twice the gap leaks eight times", leakage.gap_for_leak(8e-9, 1e6, 1e-3, 0.03, 0.025) / leakage.gap_for_leak(1e-9, 1e6, 1e-3, 0.03, 0.025), 2.0, 1e-9),
     # wear
     ("Wear-track article: nose 5.00, track 5.30 travels 0.30 mm", wear.track_excess(5.30, 5.00), 0.30, 1e-9),
     ("Geometry: nose 4.0, track 4.6", wear.track_excess(4.6, 4.0), 0.6, 1e-9),

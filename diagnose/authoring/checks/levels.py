@@ -76,6 +76,6 @@ def _cells(base: Base, rows: list[int]) -> int:
     at = {m: i for i, m in enumerate(reached)}
     shapes = [Shape(at[m], tuple(at[p] for p in net.above[m]), 2) for m in reached]
     for r in rows:
-        terms = 2 if (net.marks.hold[r] == 1).all() else 3
+        terms = 2 if (net.marks.suppression[r] == 1).all() else 3
         shapes.append(Shape(-1, tuple(at[p] for p in net.left_by[r]), terms))
     return plan(shapes, len(reached)).widest
