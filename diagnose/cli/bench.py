@@ -180,9 +180,11 @@ def _check(file: Path, as_json: bool, head: str) -> int:
 
 def tell_history(file: Path, tag: str) -> None:
     """Tells what came back on the machine, where the case lies in a folder with a library."""
+    if not tag:
+        return
     from diagnose.library.store import library_of, opened
 
-    folder = library_of(file) if tag else None
+    folder = library_of(file)
     if folder is None:
         return
     from diagnose.library.history import document, history

@@ -30,7 +30,7 @@ class Lived:
 
 @dataclass(frozen=True)
 class Repeat:
-    """A root cause or mechanism that more than one seal of the machine failed of. `confirmed`: of how many on the spot."""
+    """A root cause or mechanism that came back in more than one case of the machine; in how many it was confirmed."""
 
     kind: str
     name: str
@@ -111,7 +111,7 @@ def _repeats(lived: Sequence[Lived]) -> tuple[Repeat, ...]:
             if name:
                 found.setdefault((kind, name), []).append(one)
     repeats = [
-        Repeat(kind, name, tuple(dict.fromkeys(x.file for x in some)), sum(x.confirmed for x in some))
+        Repeat(kind, name, tuple(dict.fromkeys(x.file for x in some)), len({x.file for x in some if x.confirmed}))
         for (kind, name), some in found.items() if len({x.file for x in some}) > 1
     ]  # fmt: skip
     return tuple(sorted(repeats, key=lambda r: (r.kind, -len(r.files), r.name)))

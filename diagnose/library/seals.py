@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import TYPE_CHECKING
 
 from diagnose.casefile.format import FAILED, SOUND
 from diagnose.casefile.model import Case, Outcome
-from diagnose.judgement.judge import Judgement
+
+if TYPE_CHECKING:
+    from diagnose.judgement.judge import Judgement
 
 LEAST_CHANCE = 0.01
 """Root causes and mechanisms less likely than this are not kept."""

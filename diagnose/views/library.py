@@ -81,7 +81,7 @@ def repeats(found: dict[str, Any], page: Page) -> Page:
     page.heading("Repeat failures")
     for r in found["repeats"]:
         what = "root cause" if r["kind"] == "cause" else "mechanism"
-        page.say(f"{r['name']} ({what}): {len(r['files'])} seals, {r['confirmed']} of them confirmed", indent=2, hang=4)
+        page.say(f"{r['name']} ({what}): {len(r['files'])} cases, {r['confirmed']} of them confirmed", indent=2, hang=4)
     return page
 
 

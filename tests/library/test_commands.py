@@ -32,7 +32,7 @@ def asked(library, *words):
 def test_a_machine_is_shown_and_a_misspelt_one_is_helped(library):
     done = asked(library, "machine", "P-102")
     assert "P-102: 6 seals on record" in done.stdout
-    assert "Repeat failures\n  bent shaft (root cause): 3 seals, 0 of them confirmed" in done.stdout
+    assert "Repeat failures\n  bent shaft (root cause): 3 cases, 0 of them confirmed" in done.stdout
     done = asked(library, "machine", "P-120")
     assert done.returncode == 2
     assert "did you mean: P-102" in done.stderr

@@ -59,3 +59,13 @@ def test_two_seals_of_one_case_are_no_repeat(shelf, tmp_path):
     both = tuple(site.seal(position=p, outcomes=(site.confirmed("a"),)) for p in ("inboard", "outboard"))
     store.put([Entry("one.yaml", Held("", "", "", ""), both)])
     assert history(store, "P-101").repeats == ()
+
+
+def test_a_cause_of_both_seals_of_two_cases_came_back_once_and_is_confirmed_twice(shelf):
+    from diagnose.library.store import Entry, Held
+
+    store = shelf()
+    both = tuple(site.seal(position=p, outcomes=(site.confirmed("a"),)) for p in ("inboard", "outboard"))
+    store.put([Entry(f"{i}.yaml", Held("", "", "", ""), both) for i in range(2)])
+    (repeat,) = history(store, "P-101").repeats
+    assert (len(repeat.files), repeat.confirmed) == (2, 2)
