@@ -36,7 +36,7 @@ CREATE TABLE file (
 );
 CREATE TABLE seal (
   id INTEGER PRIMARY KEY, file INTEGER NOT NULL REFERENCES file (id) ON DELETE CASCADE, site TEXT NOT NULL,
-  "case" TEXT NOT NULL, position TEXT NOT NULL, tag TEXT NOT NULL, batch TEXT NOT NULL,
+  case_name TEXT NOT NULL, position TEXT NOT NULL, tag TEXT NOT NULL, batch TEXT NOT NULL,
   fitted TEXT NOT NULL, removed TEXT NOT NULL,
   removal TEXT NOT NULL, hours REAL, cost REAL, hours_lost REAL, none_of_these REAL NOT NULL, root TEXT NOT NULL,
   root_standing TEXT NOT NULL, root_probability REAL NOT NULL, mechanism TEXT NOT NULL,
@@ -60,11 +60,10 @@ CREATE TABLE verdict (
   name INTEGER NOT NULL, standing INTEGER NOT NULL, probability REAL NOT NULL, PRIMARY KEY (seal, kind, rank)
 ) WITHOUT ROWID;
 """
-_SEAL = ("file", "site", "case", "position", "tag", "batch", "fitted", "removed", "removal", "hours", "cost", "hours_lost",
+_SEAL = ("file", "site", "case_name", "position", "tag", "batch", "fitted", "removed", "removal", "hours", "cost", "hours_lost",
          "none_of_these", "root", "root_standing", "root_probability", "mechanism", "mechanism_standing",
          "mechanism_probability", "confirmed_root", "confirmed_mechanism", "confirmed", "outcomes")  # fmt: skip
-_COLUMNS = ", ".join(f"'{c}'" for c in _SEAL).replace("'", '"')
-_INSERT = f"INSERT INTO seal ({_COLUMNS}) VALUES ({', '.join('?' * len(_SEAL))})"
+_INSERT = f"INSERT INTO seal ({', '.join(_SEAL)}) VALUES ({', '.join('?' * len(_SEAL))})"
 
 
 @dataclass(frozen=True)
