@@ -16,8 +16,6 @@ from pathlib import Path
 from diagnose.reading.files import read_file
 from diagnose.reading.problems import BadInput, Problem, Where
 
-NAMESPACE = "diagnose"
-"""What a signature is for, so that one made for something else does not count here."""
 MOST_BYTES = 200_000_000
 MOST_PREFIXES = 400
 
@@ -33,13 +31,18 @@ class Signed:
     since: int = 0
 
 
+def purpose(path: Path) -> str:
+    """What a signature is for: a file of this name, so that one made for another case or another purpose does not count."""
+    return f"diagnose:{path.name}"
+
+
 def beside(path: Path, ending: str) -> Path:
     return path.with_name(path.name + ending)
 
 
 def sign(path: Path, key: Path) -> Path:
     """Signs a file with an OpenSSH key (or an agent's, where `key` is a public one). Raises BadInput."""
-    made = _run(path, ["ssh-keygen", "-Y", "sign", "-f", str(key), "-n", NAMESPACE], _read(path))
+    made = _run(path, ["ssh-keygen", "-Y", "sign", "-f", str(key), "-n", purpose(path)], _read(path))
     if made.returncode or not made.stdout.startswith(b"-----BEGIN SSH SIGNATURE-----"):
         raise _bad(
             path, f"it cannot be signed: {_said(made)}", "--key names a private key that ssh-keygen -t ed25519 makes"
@@ -63,13 +66,15 @@ def check(path: Path, signers: Path) -> Signed:
     for data, lines, since in _prefixes(path):
         done = _run(
             path,
-            ["ssh-keygen", "-Y", "verify", "-f", str(signers), "-I", who, "-n", NAMESPACE, "-s", str(signature)],
+            ["ssh-keygen", "-Y", "verify", "-f", str(signers), "-I", who, "-n", purpose(path), "-s", str(signature)],
             data,
         )
         if done.returncode == 0:
             key = re.search(r"SHA256:\S+", done.stdout.decode("utf-8", "replace"))
             return Signed(who, key.group() if key else "", lines, since)
-    raise _bad(path, f"it is not the file that {who} signed: it was changed since", "bring back the signed one")
+    raise _bad(
+        path, f"it is not the file that {who} signed: it was changed or renamed since", "bring back the signed one"
+    )
 
 
 def _prefixes(path: Path) -> Iterator[tuple[bytes, int, int]]:

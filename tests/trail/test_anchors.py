@@ -32,9 +32,13 @@ def test_a_signature_names_the_signer_and_a_changed_file_is_told(tmp_path, keys)
     check = ("sign", str(file), "--check", "--signers", str(keys["signers"]))
     good = diagnose(*check)
     assert good.returncode == 0 and "signed by anna@example.invalid, key SHA256:" in good.stdout
-    by_hand = ["ssh-keygen", "-Y", "verify", "-f", str(keys["signers"]), "-I", "anna@example.invalid", "-n", "diagnose", "-s",
+    by_hand = ["ssh-keygen", "-Y", "verify", "-f", str(keys["signers"]), "-I", "anna@example.invalid", "-n", "diagnose:t.json", "-s",
                f"{file}.sig"]  # fmt: skip
     assert subprocess.run(by_hand, input=b"{}\n", check=False, capture_output=True).returncode == 0
+    for ending in ("", ".sig"):
+        (tmp_path / f"u.json{ending}").write_bytes(Path(f"{file}{ending}").read_bytes())
+    renamed = diagnose("sign", str(tmp_path / "u.json"), *check[2:])
+    assert renamed.returncode == 1 and "changed or renamed" in renamed.stdout
     file.write_text("{ }\n", "utf-8")
     bad = diagnose(*check)
     assert bad.returncode == 1 and "not the file that anna@example.invalid signed" in bad.stdout
