@@ -46,18 +46,14 @@ def example(base: RuleBase) -> Example:
 
 def _tried(base: RuleBase, net: Network, name: str) -> Example | None:
     k, causes = base.knowledge, np.flatnonzero(net.speakers[net.row[name]]) - len(net.mechanisms)
-    card = k.findings[name]
-    if (
-        len(causes) != 1
-        or causes[0] < 0
-        or name in net.question_of
-        or card.when.form != "saw"
-        or card.status != "accepted"
-    ):
+    card, when = k.findings[name], k.findings[name].when
+    if len(causes) != 1 or causes[0] < 0 or name in net.question_of or card.status != "accepted":
         return None
-    feature = k.vocabulary.features[card.when.term]
-    on = card.when.on or (feature.on[0] if feature.on else "")
-    text = f"case: One record, invented\ninvented: true\nobservations:\n  - {{on: {on}, saw: {card.when.term}}}\n"
+    if when is None or when.form != "saw":
+        return None
+    feature = k.vocabulary.features[when.term]
+    on = when.on or (feature.on[0] if feature.on else "")
+    text = f"case: One record, invented\ninvented: true\nobservations:\n  - {{on: {on}, saw: {when.term}}}\n"
     problems = Problems()
     case = parse_case(text.encode(), "case.yaml", k, problems)
     if case is None or problems.errors():
