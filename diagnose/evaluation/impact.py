@@ -219,7 +219,14 @@ def _kind(before: _Answer, after: _Answer) -> str:
         return "standing"
     if any(abs(a.probability - b.probability) >= NOTABLE for a, b in pairs):
         return "probability"
-    return "" if (before.weights, before.states) == (after.weights, after.states) else "ledger"
+    old, new = _ledgers(before, after)
+    return "" if (old, before.states) == (new, after.states) else "ledger"
+
+
+def _ledgers(before: _Answer, after: _Answer) -> list[dict[tuple[str, str], float]]:
+    """What findings weigh for what leads on either side, before and after."""
+    leaders = {x.name for x in (*before.leaders, *after.leaders)}
+    return [{(name, f): w for name, f, w in side.weights if name in leaders} for side in (before, after)]
 
 
 def _through(before: _Answer, after: _Answer, changed: Mapping[str, CardChange]) -> tuple[str, ...]:
@@ -231,9 +238,7 @@ def _through(before: _Answer, after: _Answer, changed: Mapping[str, CardChange])
         if was.get((p, f)) != now.get((p, f)):
             said = f"finding {f} ({p}): {was.get((p, f), 'open')} -> {now.get((p, f), 'open')}"
             lines.append((f not in changed, 0.0, said + _why(changed.get(f))))
-    leaders = {x.name for x in (*before.leaders, *after.leaders)}
-    old = {(name, f): w for name, f, w in before.weights if name in leaders}
-    new = {(name, f): w for name, f, w in after.weights if name in leaders}
+    old, new = _ledgers(before, after)
     for name, f in sorted({*old, *new}):
         a, b = old.get((name, f), 0.0), new.get((name, f), 0.0)
         if a != b:

@@ -78,6 +78,14 @@ def test_a_changed_word_that_turns_a_case_is_told_with_its_rule(two):
     assert run(two)[0] == 0
 
 
+def test_a_ledger_of_what_does_not_lead_is_no_change(two):
+    """In the case of the bent shaft the ring is not hard, and what hardens rings is not what leads."""
+    change(two[1], "mechanisms/ring-baked.yaml", "seen: almost always", "seen: usually")
+    _, result = run(two)
+    assert result["changes"] and all(c["through"] for c in result["changes"])
+    assert not [c for c in result["changes"] if c["case"].endswith("bent.yaml")]
+
+
 def test_a_changed_standing_changes_the_answer_as_a_changed_leader_does(two):
     change(two[1], "words.yaml", "probable: 0.60", "probable: 0.949")
     code, result = run(two, "--most", 0)
