@@ -14,8 +14,10 @@ import numpy as np
 
 from diagnose.judgement.elimination import Star
 from diagnose.judgement.network import Network
-from diagnose.judgement.posterior import AT_ONCE, WIDEST, Evidence, Posterior, Sums
+from diagnose.judgement.posterior import WIDEST, Evidence, Posterior, Sums
 
+TOGETHER = 1 << 20
+"""Cells of the largest table of a batch; its sums are over few sets, so that many evidences make one."""
 NARROW, WIDER = 512, 4
 """Cells for one set that are no matter, and how much wider than those of the first evidence the tables of a batch may be."""
 SINGLES_FROM = 1e-3
@@ -151,7 +153,7 @@ class _Together:
     ) -> Iterator[tuple[int, np.ndarray]]:
         """Evidences a few at a time, with what `work` makes of their stars."""
         base, choices = self._stars()
-        columns = max(1, AT_ONCE // min(self.sums.widest, WIDEST))
+        columns = max(1, TOGETHER // min(self.sums.widest, WIDEST))
         size = max(1, columns // len(self.members))
         for begin in range(0, len(self.evidences), size):
             states = self.states[begin : begin + size]
