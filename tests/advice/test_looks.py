@@ -4,27 +4,27 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.knowledge.files import contents_of
-from diagnose.knowledge.reader import build_knowledge
+from diagnose.knowledge.card_reader import CardReader
+from diagnose.knowledge.looks import FILE, read_looks
+from diagnose.knowledge.model import Knowledge
+from diagnose.reading.located import read_text
 from diagnose.reading.problems import Problems
-from tests.support.places import ROOT
+from tests.support.places import KNOWLEDGE
 
-GOOD = (ROOT / "knowledge" / "looks.yaml").read_text("utf-8")
-WORDS = {
-    n: text for n, text in contents_of(ROOT / "knowledge").items() if n.startswith(("vocabulary/", "words", "sources"))
-}
-"""What the file stands on: the vocabulary, without the cards."""
+GOOD = (KNOWLEDGE / FILE).read_text("utf-8")
 
 
-def problems_of(text: str) -> list[str]:
+def problems_of(text: str, knowledge: Knowledge) -> list[str]:
     problems = Problems()
-    build_knowledge({**WORDS, "looks.yaml": text.encode()}, "knowledge", problems)
+    node = read_text(text.encode(), f"knowledge/{FILE}", problems)
+    assert node is not None
+    read_looks(CardReader({FILE: node}, "knowledge", problems, False), knowledge.vocabulary)
     return [str(p) for p in problems.errors()]
 
 
-def test_the_shipped_file_is_sound_and_read(whole_base):
-    assert problems_of(GOOD) == []
-    looks = whole_base.knowledge.looks
+def test_the_shipped_file_is_sound_and_read(knowledge):
+    assert problems_of(GOOD, knowledge) == []
+    looks = knowledge.looks
     assert looks.minutes["face"] == 3 and looks.asked == ("leak", "sound", "history")
     assert looks.worth == 0.05 and looks.reckoned == 0.02 and looks.mechanisms == 0.2
 
@@ -46,8 +46,8 @@ MISTAKES = [
 
 
 @pytest.mark.parametrize(("right", "wrong", "told"), MISTAKES, ids=[w.strip() or "left out" for _, w, _ in MISTAKES])
-def test_a_mistake_is_told_with_its_place(right, wrong, told):
+def test_a_mistake_is_told_with_its_place(right, wrong, told, knowledge):
     assert right in GOOD
-    found = problems_of(GOOD.replace(right, wrong))
+    found = problems_of(GOOD.replace(right, wrong), knowledge)
     assert found and all(p.startswith("knowledge/looks.yaml:") for p in found)
     assert all(any(words in p for p in found) for words in told), found

@@ -67,12 +67,14 @@ def test_every_link_leads_to_a_page_and_none_leads_outside(whole):
         assert {link.partition("#")[0] for link in page.links} <= set(whole), name
 
 
+@pytest.mark.slow
 def test_only_the_first_page_has_a_script_and_each_has_a_policy_against_the_outside(whole):
     assert {name for name, text in whole.items() if Page(text).scripts} == {"index.html"}
     assert all("default-src &#x27;none&#x27;" in text for text in whole.values())
     assert not any(re.search(r"url\(|@import|fetch\(|XMLHttp", text) for text in whole.values())
 
 
+@pytest.mark.slow
 def test_the_search_knows_every_card_and_its_words(whole, whole_base):
     found = re.search(r"const ENTRIES=(\[.*?\]);\n", whole["index.html"], re.S)
     assert found
@@ -84,6 +86,7 @@ def test_the_search_knows_every_card_and_its_words(whole, whole_base):
     assert dry["u"] in whole and "carbon dust outside the seal" in dry["t"]
 
 
+@pytest.mark.slow
 def test_cautions_stand_on_the_first_page_and_on_the_causes_that_name_them(whole, whole_base):
     knowledge = whole_base.knowledge
     for caution in (c for c in knowledge.cautions.values() if c.always):

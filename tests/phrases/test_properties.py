@@ -70,6 +70,7 @@ def test_several_statements_rendered_read_back_together():
     assert found[0].statements == some and found[0].sureness == "sure"
 
 
+@pytest.mark.slow
 def test_five_hundred_sentences_about_other_matters_read_to_nothing():
     assert len(set(IRRELEVANT)) == 500
     assert [(line, read(line, V)[0].text) for line in IRRELEVANT if read(line, V)] == []

@@ -287,6 +287,7 @@ def test_a_newcomer_types_the_paper_case_in_and_gets_its_cause(tmp_path, whole_b
     assert look(path).view == "same"
 
 
+@pytest.mark.slow
 def test_one_key_shows_the_standing_and_tab_completes(case):
     t = terminal(case)
     for _ in range(6):
@@ -309,6 +310,7 @@ def test_one_key_shows_the_standing_and_tab_completes(case):
     assert not case.with_name("k7.yaml.lock").exists()
 
 
+@pytest.mark.slow
 def test_a_terminal_that_can_nothing_gets_plain_questions(case):
     t = terminal(case, term="dumb", columns=80)
     assert "Enter to begin" in t.question()

@@ -44,7 +44,7 @@ def test_the_checker_finds_a_false_claim_a_missing_one_and_a_leaf_from_nowhere(s
     assert any("nowhere" in c for c in Checker(SMALL / "knowledge", hanging).complaints())
 
 
-@pytest.mark.parametrize("path", mostly_slow(CASES, 3), ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", mostly_slow(CASES), ids=lambda p: p.stem)
 def test_a_case_of_the_library(path, judged):
     """Sound, proved by a reader of the rules' text, explained in full, and replayed to the byte."""
     case = judged(path)
