@@ -70,6 +70,7 @@ def _listen(address: str, port: int) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((address, port))
+        listening.listen(MOST_AT_ONCE)
     except OSError as error:
         listening.close()
         raise _refused(

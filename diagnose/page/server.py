@@ -31,6 +31,7 @@ from diagnose.page.photos import keep
 from diagnose.page.reckoning import Reckoner
 from diagnose.phrases.read import read as read_phrase
 from diagnose.reading.problems import BadInput
+from diagnose.views.drawings.sketches import sketch
 from diagnose.views.report.photos import read_photo
 
 MOST_BYTES = 2_000_000
@@ -101,6 +102,7 @@ class Page:
             Route("/enter", self._enter, methods=["GET", "POST"]),
             Route("/photos/{case}/{name:path}", self._photo),
             Route("/report/{case}", self._report),
+            Route("/sketch/{name}", self._sketch),
             Route("/api/words", self._words),
             Route("/api/keys", self._key, methods=["POST"]),
             Route("/api/phrases", self._phrase, methods=["POST"]),
@@ -234,6 +236,17 @@ class Page:
         return Response(
             photo.data, media_type=photo.kind, headers={"content-security-policy": "default-src 'none'; sandbox"}
         )
+
+    async def _sketch(self, request: Request) -> Response:
+        """The line drawing of a mark, on the kind of part that is asked for where it differs there."""
+        words, name, on = self.knowledge.vocabulary, request.path_params["name"], request.query_params.get("on", "")
+        if name not in words.features:
+            raise HTTPException(404, "there is no such mark")
+        drawing = sketch(words, name, on if on in words.kinds else "") or sketch(words, name)
+        if drawing is None:
+            raise HTTPException(404, "this mark cannot be drawn")
+        headers = {"cache-control": "private, max-age=3600", "content-security-policy": "default-src 'none'; sandbox"}
+        return Response(drawing.svg, media_type="image/svg+xml", headers=headers)
 
     # ---- what it means ------------------------------------------------------------------------------------------
 

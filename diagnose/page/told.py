@@ -13,6 +13,7 @@ from diagnose.knowledge.model import Feature, Knowledge, Reading, Vocabulary
 from diagnose.page.desk import Read
 from diagnose.session.entries import EXTENTS
 from diagnose.session.figures import CHOICES, FIRST
+from diagnose.views.drawings.sketches import why_not_drawn
 from diagnose.views.journal import record
 
 UNITS = (("mm", "µm", "in"), ("°C", "°F"), ("bar g", "bar a", "kPa g", "psi g", "psi a"), ("bar a", "kPa a", "psi a"), ("N", "lbf"), ("N m", "lbf ft"),
@@ -31,6 +32,7 @@ def words(knowledge: Knowledge) -> Doc:
         "ends": sorted(set(CHOICES["equipment.seen from"].values())),
         "kinds": {k: {"lineage": list(vocabulary.lineage[k]), "place": x.place, "means": x.means} for k, x in vocabulary.kinds.items()},
         "features": {f.name: _feature(f) for f in vocabulary.features.values()},
+        "sketches": [f for f in vocabulary.features if not why_not_drawn(vocabulary, f)],
         "readings": {r.name: _reading(r) for r in vocabulary.readings.values()},
         "settings": {s: {"terms": list(x.terms), "single": x.single} for s, x in vocabulary.settings.items()},
         "choices": {key: sorted(set(spelled.values())) for key, spelled in CHOICES.items()},

@@ -30,3 +30,40 @@ def served(dual, whole_base):
 @pytest.fixture
 def tablet(served):
     return Tablet(served)
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    import os
+    import shutil
+
+    from playwright.sync_api import sync_playwright
+
+    from diagnose.views.report.printing import BROWSERS
+
+    found = next((at for name in BROWSERS if (at := shutil.which(name))), None)
+    if found is None:
+        pytest.fail(f"the browser tests need one of {', '.join(BROWSERS)}: apt-get install chromium", pytrace=False)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"] if os.geteuid() == 0 else [])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def opened(chromium, dual):
+    """Opens the page of the dual seal on one tablet or several."""
+    from tests.page.browsing import Opened, Served
+
+    served = Served(dual)
+    tablets = []
+
+    def opening(**how):
+        tablets.append(Opened(chromium, served, **how))
+        return tablets[-1]
+
+    opening.served = served
+    yield opening
+    for tablet in tablets:
+        tablet.context.close()
+    served.stop()

@@ -2,6 +2,7 @@
 import { button, choices, dialog, draw, h, says } from "./dom.js";
 import { dial, written } from "./dial.js";
 import { photoKey } from "./photo.js";
+import { sketch } from "./sketch.js";
 import { answer, store } from "./store.js";
 
 const OTHERS = [["absent", "Not there"], ["lost", "Can no longer be seen"], ["not looked at", "Nobody looked"]];
@@ -16,12 +17,11 @@ export function mark(feature, about, instead = {}) {
   const photos = photoKey();
   const upper = h("div", {});
   const lower = h("div", {});
-  const made = dialog(feature, known.means && h("p", {}, known.means), known.how && h("p", { class: "soft" }, known.how),
-    h("p", { class: "row" }, button("Record: it is there", () => record("saw"), { class: "main" })),
+  const made = dialog(feature, h("div", { class: "shown" }, sketch(feature, part?.kind ?? about.on), h("div", {}, known.means && h("p", {}, known.means), known.how && h("p", { class: "soft" }, known.how))),
     upper, part && round.element, lower, photos.element,
     h("label", {}, "Remark", h("input", { id: "note", oninput: (e) => { said.note = e.target.value; } })),
-    h("p", { class: "row" }, button("Record: it is there", () => record("saw"), { class: "main" })),
-    h("p", { class: "row" }, OTHERS.map(([state, text]) => button(text, () => record(state)))));
+    h("p", { class: "row" }, OTHERS.map(([state, text]) => button(text, () => record(state)))),
+    h("p", { class: "foot" }, button("Record: it is there", () => record("saw"), { class: "main" })));
 
   const turn = (key) => (value) => { said[key] = said[key] === value ? "" : value; if (key === "extent" && said.extent) { said.arc = null; round.clear(); } show(); };
   function show() {

@@ -2,7 +2,7 @@
 import { ask, Refused } from "./api.js";
 import { button, choices, dialog, draw, h, says } from "./dom.js";
 import { figures } from "./figures.js";
-import { next, soFar } from "./next.js";
+import { next, soFar, standing } from "./next.js";
 import { part } from "./part.js";
 import { reading } from "./reading.js";
 import { stack } from "./stack.js";
@@ -33,15 +33,15 @@ function show() {
   if (name === "reading") {
     if (shown !== location.hash) reading(main, address().slice(1));
   } else {
-    draw(main, next(), h("div", { class: "two" }, h("div", { class: "side", hidden: false }, one ? [h("h1", { class: "unseen" }, store.bench.name), stack()] : [h("h1", { tabindex: "-1" }, store.bench.name), stack()]), one && h("article", {}, one)));
-    if (one) main.querySelector(".side h1").remove();
+    draw(main, next(), h("div", { class: "two" }, h("div", { class: "side" }, !one && h("h1", { tabindex: "-1" }, store.bench.name), stack()),
+      h("article", { class: one ? "" : "far" }, one ?? [h("h2", {}, "So far"), standing()])));
   }
   if (shown !== location.hash) {
     const moved = shown !== "";
     shown = location.hash;
     if (moved) {
       main.querySelector("article h1, h1")?.focus({ preventScroll: true });
-      const article = main.querySelector("article");
+      const article = one && main.querySelector("article");
       if (article && matchMedia("(max-width: 47.99rem)").matches) scrollTo(0, 0);
       else if (article) article.scrollTop = 0;
       else scrollTo(0, 0);

@@ -3,6 +3,7 @@ import { button, dialog, draw, h } from "./dom.js";
 import { keypad } from "./keypad.js";
 import { mark } from "./mark.js";
 import { photoKey } from "./photo.js";
+import { sketch } from "./sketch.js";
 import { spoken } from "./spoken.js";
 import { answer, answered, openOnes, perishing, stageIndex, store, topicsOf, unsent } from "./store.js";
 
@@ -17,29 +18,30 @@ export function part(item, kind) {
   return [
     h("h1", { tabindex: "-1" }, name),
     h("p", { class: "soft" }, [store.words.kinds[it?.kind ?? kind]?.means, it?.lost && `Lost: ${it.lost}`, it?.index && `12 o'clock is at ${it.index}.`].filter(Boolean).join(" ")),
-    looks("Look for", when((d) => d === 0), about, true),
-    looks("Still open from steps before", when((d) => d < 0), about, true),
-    readings(topics, about, it?.kind ?? kind),
+    looks("Look for", when((d) => d === 0), about),
+    looks("Still open from steps before", when((d) => d < 0), about),
+    readings("Measure", when((d) => d <= 0), about, it?.kind ?? kind),
     h("section", {}, h("h2", {}, "More"), h("div", { class: "row" },
       button("Own words", () => spoken(about, it?.kind ?? kind)), button("Another mark", () => another(about, it?.kind ?? kind, topics)),
       item && button("About this part", () => change(it))),
       photoKey((data) => answer({ about: item ? { part: item } : {} }, data)).element),
     onRecord(about),
-    later(when((d) => d > 0), about),
+    later(when((d) => d > 0), about, it?.kind ?? kind),
   ];
 }
 
-function looks(title, topics, about, bulk) {
-  const open = topics.flatMap(openOnes);
-  const features = [...new Set(open)];
+// What is open; of a step that is past only what can still be seen.
+function looks(title, topics, about) {
+  const now = topics.filter((t) => t.stage === store.bench.stage);
+  const gone = new Set(now.flatMap(perishing));
+  const features = [...new Set(topics.flatMap((t) => openOnes(t).filter((f) => now.includes(t) || store.words.features[f]?.lost !== t.stage)))];
   if (!features.length) return null;
-  const gone = new Set(topics.flatMap(perishing));
   const damage = features.filter((f) => !store.words.features[f]?.sound);
   const sound = features.filter((f) => store.words.features[f]?.sound);
   const how = [...new Set(topics.map((t) => t.how).filter(Boolean))];
   return h("section", {}, h("h2", {}, title), how.map((x) => h("p", { class: "soft" }, x)), gone.size > 0 && h("p", { class: "warning" }, warning(topics[0].stage, gone.size)),
     h("div", { class: "tiles" }, damage.map((f) => tile(f, about, gone.has(f)))),
-    bulk && damage.length > 1 && h("p", { class: "row" }, button(`None of these ${damage.length} is there`, () => record(damage, "absent", about), { class: "main", "data-key": `${title} none` })),
+    damage.length > 1 && h("p", { class: "row" }, button(`None of these ${damage.length} is there`, () => record(damage, "absent", about), { class: "main", "data-key": `${title} none` })),
     sound.length > 0 && [h("h3", {}, "Or as a sound one shows it"), h("div", { class: "tiles" }, sound.map((f) => tile(f, about, gone.has(f))))]);
 }
 
@@ -50,26 +52,25 @@ export function warning(stage, count) {
 
 const record = (features, state, about) => answer({ whats: features.map((f) => ({ add: "observations", entry: { ...about, [state]: f } })) });
 
+const kindOf = (about) => store.bench.parts.find((p) => p.item === about.part)?.kind ?? about.on;
+
 function tile(feature, about, gone) {
   return h("div", { class: gone ? "tile perishes" : "tile" },
-    button([sketch(feature), h("span", {}, feature), gone && h("strong", { class: "gone" }, "only now")], () => mark(feature, about), { class: "there", "data-key": `there ${feature}`, "aria-label": `${feature}${gone ? ", only now" : ""}: there` }),
+    button([sketch(feature, kindOf(about)), h("span", {}, feature), gone && h("strong", { class: "gone" }, "only now")], () => mark(feature, about), { class: "there", "data-key": `there ${feature}`, "aria-label": `${feature}${gone ? ", only now" : ""}: there` }),
     button("Not there", () => record([feature], "absent", about), { "data-key": `absent ${feature}`, "aria-label": `${feature}: not there` }));
 }
 
-export function sketch(feature) {
-  return store.words.sketches?.includes(feature) ? h("img", { src: `/sketch/${encodeURIComponent(feature)}`, alt: "", class: "sketch", loading: "lazy" }) : null;
-}
-
-function later(topics, about) {
+function later(topics, about, kind) {
   const features = [...new Set(topics.flatMap(openOnes))];
-  return features.length > 0 && h("details", {}, h("summary", {}, `Looked for in later steps (${features.length})`), h("div", { class: "tiles" }, features.map((f) => tile(f, about, false))));
+  const measures = readings("Measure in later steps", topics, about, kind);
+  return (features.length > 0 || measures) && h("details", { class: "later" }, h("summary", {}, `Later steps: ${features.length} to look for`), h("div", { class: "tiles" }, features.map((f) => tile(f, about, false))), measures);
 }
 
-function readings(topics, about, kind) {
+function readings(title, topics, about, kind) {
   const usual = [...new Set(topics.flatMap((t) => t.readings))];
   if (!usual.length) return null;
   const clock = about.part && store.words.kinds[kind]?.lineage.includes("face");
-  return h("section", {}, h("h2", {}, "Measure"), h("div", { class: "row" }, usual.map((name) => button(name, () => keypad(name, store.words.readings[name], (values, at) =>
+  return h("section", {}, h("h2", {}, title), h("div", { class: "row" }, usual.map((name) => button(name, () => keypad(name, store.words.readings[name], (values, at) =>
     answer({ whats: [{ add: "measurements", entry: { ...about, measured: name, readings: values, ...(at.length ? { at } : {}) } }] }), clock), { "data-key": `measure ${name}` }))));
 }
 
@@ -83,7 +84,7 @@ function another(about, kind, topics) {
   function show(word) {
     const asked = word.trim().toLowerCase();
     const found = fitting.filter(([name, f]) => [name, ...f.also].some((x) => x.toLowerCase().split(" ").some((w) => w.startsWith(asked)) || x.toLowerCase().startsWith(asked)));
-    draw(list, found.slice(0, 60).map(([name]) => button([sketch(name), h("span", {}, name)], () => { made.close(); mark(name, about); }, { class: "there" })), found.length > 60 && h("p", {}, `and ${found.length - 60} more: write a beginning`));
+    draw(list, found.slice(0, 60).map(([name]) => button([sketch(name, kind), h("span", {}, name)], () => { made.close(); mark(name, about); }, { class: "there" })), found.length > 60 && h("p", {}, `and ${found.length - 60} more: write a beginning`));
   }
   show("");
 }

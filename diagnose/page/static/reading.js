@@ -120,5 +120,5 @@ async function whatIf(keep) {
 
 async function report(keep) {
   const href = `/report/${encodeURIComponent(store.case)}`;
-  keep(h("p", {}, "The report as one page that can be printed or saved."), h("p", { class: "row" }, h("a", { class: "button main", href, target: "_blank", rel: "noopener" }, "Open the report")), standing());
+  keep(h("p", {}, "The report as one page that can be printed or saved."), h("p", { class: "row" }, h("a", { class: "button main", href, target: "_blank", rel: "noopener" }, "Open the report")), h("h2", {}, "So far"), standing());
 }

@@ -23,9 +23,9 @@ function counts(topics) {
 
 function block(label, kind, topics, href, lost, extra = "") {
   const { seen, open, gone } = counts(topics);
-  const told = [seen && `${seen} seen`, open && `${open} to look for now`].filter(Boolean).join(", ");
+  const told = [seen && `${seen} seen`, open > gone && `${open} to look for`].filter(Boolean).join(", ");
   return h("a", { class: `block ${extra} ${lost ? "lost" : ""} ${gone ? "perishes" : ""}`, href, "data-key": href },
-    shape(kind), h("span", {}, h("b", {}, label), lost ? h("small", {}, `lost: ${lost}`) : told && h("small", {}, told), gone > 0 && h("strong", { class: "gone" }, `${gone} gone after this step`)));
+    shape(kind), h("span", {}, h("b", {}, label), lost ? h("small", {}, `lost: ${lost}`) : told && h("small", {}, told), gone > 0 && h("strong", { class: "gone" }, `${gone} only now`)));
 }
 
 const partBlock = (p, extra) => block(`${p.item} ${p.name}`, p.kind, topicsOf(p.item), `#/part/${encodeURIComponent(p.item)}`, p.lost, extra);
@@ -49,11 +49,15 @@ export function stack() {
     return parts.length && [h("h2", {}, bench.positions.length > 1 ? `${position[0].toUpperCase()}${position.slice(1)} seal` : "Seal"), h("div", { class: "stack" }, rows(parts))];
   });
   const around = bench.parts.filter((p) => !(ofSeal(p) && bench.positions.includes(p.position)));
-  const kinds = [...new Set(bench.topics.filter((t) => t.kind && !t.part).map((t) => t.kind))];
+  const asked = bench.topics.filter((t) => t.kind && !t.part);
+  const now = new Set(asked.filter((t) => t.stage === bench.stage).map((t) => t.kind));
+  const later = [...new Set(asked.map((t) => t.kind))].filter((k) => !now.has(k));
+  const kind = (k) => block(k[0].toUpperCase() + k.slice(1), k, topicsOf("", k), `#/kind/${encodeURIComponent(k)}`, "");
   return h("div", {}, h("p", { class: "sides" }, h("span", {}, "Turns with the shaft"), h("span", {}, "Stands still")), seals,
     around.length > 0 && [h("h2", {}, "Around the seal"), h("div", { class: "grid" }, around.map((p) => partBlock(p)))],
     h("h2", {}, "Leak, machine and history"),
-    h("div", { class: "grid" }, figures(), kinds.map((k) => block(k[0].toUpperCase() + k.slice(1), k, topicsOf("", k), `#/kind/${encodeURIComponent(k)}`, ""))));
+    h("div", { class: "grid" }, figures(), [...now].map(kind)),
+    later.length > 0 && h("details", {}, h("summary", {}, "Asked about in other steps"), h("div", { class: "grid" }, later.map(kind))));
 }
 
 function figures() {

@@ -17,9 +17,9 @@ export const who = () => localStorage.getItem("who") || "";
 // Puts an answer on this tablet; it is on its way to the machine at once. `photo` is a picture as bytes.
 export async function answer(parts, photo) {
   const item = { case: store.case, state: "waiting", photo: photo ?? null, answer: { id: freshId(), who: who() || "bench", at: new Date().toISOString(), ...parts } };
-  item.place = await keep(item);
   store.queue.push(item);
   changed();
+  item.place = await keep(item);
   send();
   return item.answer.id;
 }
@@ -42,6 +42,7 @@ export async function leave(item) {
 
 export const stuck = () => store.queue.filter((x) => x.state !== "waiting");
 export const unsent = () => store.queue.filter((x) => x.state === "waiting");
+const kept = () => unsent().filter((x) => x.place !== undefined);
 
 let told = () => {};
 export const onAcknowledged = (act) => { told = act; };
@@ -50,16 +51,16 @@ async function send() {
   if (sending) return;
   sending = true;
   try {
-    while (unsent().length && (await sendSome()));
+    while (kept().length && (await sendSome()));
   } finally {
     sending = false;
   }
 }
 
 async function sendSome() {
-  const first = unsent()[0];
+  const first = kept()[0];
   const some = [];
-  for (const item of unsent()) {
+  for (const item of kept()) {
     if (item.case !== first.case || some.length === AT_ONCE) break;
     some.push(item);
   }

@@ -1,0 +1,270 @@
+"""Long runs of the page, by hand: `python -m tests.page.by_hand cut 200 1`, `tablets 50 20`, `taps`; their figures stand in tests/README.md."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import random
+import statistics
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+from diagnose.casefile.journal import journal_path, read_journal
+from diagnose.casefile.recorder import Recorder, look
+from diagnose.casefile.walk import usual_document
+from diagnose.inference.run import load
+from tests.page.browsing import Opened, Served
+from tests.page.support import answer
+from tests.support.places import KNOWLEDGE
+
+
+def begun(path: Path, knowledge, arrangement="dual pressurised", stage="before washing") -> Path:
+    usual = knowledge.arrangements.usual[arrangement]
+    with Recorder(path, knowledge, "Kim") as recorder:
+        recorder.start(usual_document(path.stem, arrangement, usual, stage))
+    return path
+
+
+def browser():
+    from playwright.sync_api import sync_playwright
+
+    from diagnose.views.report.printing import find_browser
+
+    playwright = sync_playwright().start()
+    return playwright, playwright.chromium.launch(executable_path=find_browser(), args=["--no-sandbox"])
+
+
+def cut(knowledge, folder: Path, times: int, seed: int) -> None:
+    """The connection cut and restored so many times, the server killed now and then."""
+    from tests.page.test_in_a_browser import cut_at_random
+
+    path = begun(folder / "cut.yaml", knowledge)
+    playwright, chromium = browser()
+    served = Served(path)
+    tablet = Opened(chromium, served)
+    rounds, given, cutting = 20, [], random.Random(seed)
+    for n in range(times // rounds):
+        given += cut_at_random(tablet, cutting, rounds, f"{n}.")
+        tablet.settle(120_000)
+    told = [line.what for line in read_journal(journal_path(path)).lines[1:]]
+    notes = [w["entry"]["note"] for w in told]
+    print(f"{times} rounds, {times // rounds} servers killed, {len(given)} answers given, {len(notes)} on record, "
+          f"{len(set(given) - set(notes))} lost, {len(notes) - len(set(notes))} doubled, in order: {notes == given}, case {look(path).view}")  # fmt: skip
+    chromium.close()
+    playwright.stop()
+    served.stop()
+
+
+class Client:
+    """A tablet without a browser: one connection kept open."""
+
+    def __init__(self, port: int, key: str):
+        self.home, self.port = f"127.0.0.1:{port}", port
+        self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+        self.headers = {"origin": f"http://{self.home}", "content-type": "application/json"}
+        response, told = self.post("/enter", {"key": key})
+        self.headers |= {"cookie": response.getheader("set-cookie").split(";")[0], "x-page-token": told["token"]}
+
+    def post(self, path: str, body):
+        return self.ask("POST", path, json.dumps(body))
+
+    def ask(self, method: str, path: str, body=None):
+        self.connection.request(method, path, body, self.headers)
+        response = self.connection.getresponse()
+        return response, json.loads(response.read())
+
+
+def tablets(knowledge, folder: Path, count: int, answers: int, together: bool = False) -> None:
+    """So many tablets at once, each on a case of its own or all on one, tapping every one to three seconds and asking what is
+    new as the page does."""
+    for n in range(1 if together else count):
+        begun(folder / f"seal-{n}.yaml", knowledge)
+    served = Served(folder)
+    first = Client(served.port, served.link().split("#")[1])
+    keys = [first.post("/api/keys", {})[1]["url"].split("#")[1] for _ in range(count)]
+    clients = [Client(served.port, key) for key in keys]
+    waited, refused = [], []
+
+    def work(n: int) -> None:
+        client, case, pause = clients[n], f"seal-{0 if together else n}", random.Random(n)
+        for k in range(answers):
+            time.sleep(pause.uniform(1, 3))
+            given = answer(
+                {
+                    "add": "remarks",
+                    "entry": {"note": f"tablet {n} answer {k}", "part": str(pause.choice([1, 2, 3, 21, 22]))},
+                }
+            )
+            began = time.perf_counter()
+            told = client.post(f"/api/cases/{case}/answers", [given])[1]
+            waited.append(time.perf_counter() - began)
+            if [a["became"] for a in told.get("acknowledged", [])] != ["recorded"]:
+                refused.append(told)
+            client.ask("GET", f"/api/cases/{case}")
+            if k % 5 == 0:
+                client.ask("GET", f"/api/cases/{case}/standing")
+
+    threads = [threading.Thread(target=work, args=(n,)) for n in range(count)]
+    for t in threads:
+        t.start()
+    for t in threads:
+        t.join()
+    paths = sorted(folder.glob("seal-*.yaml"))
+    kept = [line.what["entry"]["note"] for p in paths for line in read_journal(journal_path(p)).lines[1:]]
+    ranked = sorted(waited)
+    print(f"{count} tablets{' on one case' if together else ''}, {len(waited)} answers: median {statistics.median(waited):.3f} s, "
+          f"95th percentile {ranked[int(len(ranked) * 0.95)]:.3f} s, longest {ranked[-1]:.3f} s; {len(refused)} refused, "
+          f"{count * answers - len(set(kept))} lost, {len(kept) - len(set(kept))} doubled, views {({look(p).view for p in paths})}")  # fmt: skip
+    served.stop()
+
+
+def taps(knowledge, folder: Path) -> None:
+    """Taps for four seals, answers as at the terminal; nothing is thought over."""
+    playwright, chromium = browser()
+    for name, (arrangement, stage, session) in SEALS.items():
+        path = begun(folder / f"{name.replace(' ', '-')}.yaml", knowledge, arrangement, stage)
+        served = Served(path)
+        tablet = Opened(chromium, served)
+        session(tablet)
+        tablet.settle(60_000)
+        lines = read_journal(journal_path(path)).lines
+        print(
+            f"{name}: {tablet.taps} taps, {tablet.typed} signs typed, {len(lines) - 1} lines on record, complaints {tablet.complaints}"
+        )
+        tablet.context.close()
+        served.stop()
+    chromium.close()
+    playwright.stop()
+
+
+def none_there(tablet) -> None:
+    """Answers for all that is listed and open on the part in hand."""
+    for title in ("Look for", "Still open from steps before"):
+        key = tablet.page.locator(f"[data-key='{title} none']")
+        if key.count():
+            tablet.tap(key)
+
+
+def take(tablet, *parts: str) -> None:
+    for part in parts:
+        tablet.tap(tablet.page.locator("a.block", has_text=part).first)
+        tablet.page.get_by_role("heading", level=1, name=part).wait_for()
+
+
+def there(tablet, feature: str, *keys: str) -> None:
+    tablet.tap(tablet.page.locator(f"[data-key='there {feature}']").first)
+    for key in keys:
+        tablet.tap(key)
+    tablet.tap("Record: it is there")
+
+
+def step_done(tablet) -> None:
+    tablet.tap("Done with this step")
+    if tablet.page.locator("[data-key='none of all']").count():
+        tablet.tap(tablet.page.locator("[data-key='none of all']"))
+    tablet.tap(tablet.page.locator("[data-key='go on']"))
+    tablet.settle()
+    tablet.page.wait_for_timeout(300)
+
+
+def figures(tablet, answers: dict[str, str]) -> None:
+    tablet.go("#/figures")
+    for key, value in answers.items():
+        tablet.tap(tablet.page.locator(f"[data-key='{key}']"))
+        if tablet.page.locator("dialog .pad").count():
+            for sign in value:
+                tablet.tap("point" if sign == "." else sign)
+            tablet.tap("Record")
+        elif tablet.page.locator("dialog #text").count():
+            tablet.type(tablet.page.locator("dialog #text"), value)
+            tablet.tap("Record")
+        else:
+            tablet.tap(value)
+            if tablet.page.locator("dialog").count():
+                tablet.tap("Record")
+    tablet.tap("Parts")
+
+
+MACHINE = {"speed": "2950", "shaft diameter": "50", "temperature": "80", "plan": "plan 11", "fluid": "water"}
+
+
+def single_pusher(tablet) -> None:
+    """A hard O-ring and a heat-checked hard face."""
+    figures(tablet, MACHINE)
+    take(tablet, "1 ")
+    none_there(tablet)
+    take(tablet, "2 ")
+    there(tablet, "heat tint", "all round", "moderate")
+    none_there(tablet)
+    take(tablet, "3 ")
+    none_there(tablet)
+    for _ in range(2):
+        step_done(tablet)
+    take(tablet, "2 ")
+    there(tablet, "radial cracks", "all round", "severe")
+    none_there(tablet)
+    take(tablet, "3 ")
+    there(tablet, "hard", "severe")
+    none_there(tablet)
+    take(tablet, "1 ")
+    none_there(tablet)
+    step_done(tablet)
+
+
+def dual_pressurised(tablet) -> None:
+    """Clogged springs, one pin worn on one side."""
+    figures(tablet, MACHINE)
+    take(tablet, "5 ")
+    there(tablet, "clogged", "severe")
+    none_there(tablet)
+    step_done(tablet)
+    step_done(tablet)
+    take(tablet, "7 ")
+    tablet.tap(tablet.page.locator("[data-key='there worn on one side']").first)
+    tablet.tap(tablet.page.locator("[data-key$='from the mark 2']"))
+    tablet.tap("Record: it is there")
+    for part in ("1 ", "2 ", "3 ", "21 ", "22 ", "23 "):
+        take(tablet, part)
+        none_there(tablet)
+    step_done(tablet)
+
+
+def in_pieces(tablet) -> None:
+    """In a bucket: nothing of the machine, steps before are past."""
+    for part in ("1 ", "2 ", "3 "):
+        take(tablet, part)
+        none_there(tablet)
+    take(tablet, "2 ")
+    tablet.tap(tablet.page.locator("details.later summary"))
+    there(tablet, "radial cracks", "all round")
+
+
+def sound(tablet) -> None:
+    """Taken out on schedule: everything looked for and not there, the track as it should be."""
+    figures(tablet, MACHINE)
+    take(tablet, "2 ")
+    there(tablet, "track as wide as the nose")
+    none_there(tablet)
+    for part in ("1 ", "3 "):
+        take(tablet, part)
+        none_there(tablet)
+    for _ in range(3):
+        step_done(tablet)
+
+
+SEALS = {
+    "single pusher": ("single", "before washing", single_pusher),
+    "dual pressurised": ("dual pressurised", "before washing", dual_pressurised),
+    "in pieces": ("single", "before washing", in_pieces),
+    "sound": ("single", "before washing", sound),
+}
+
+
+if __name__ == "__main__":
+    with tempfile.TemporaryDirectory() as kept:
+        run, *numbers = sys.argv[1:]
+        rules = load(KNOWLEDGE).knowledge
+        {"cut": cut, "tablets": tablets, "taps": taps}[run](rules, Path(kept), *map(int, numbers))
