@@ -7,6 +7,7 @@ from typing import Any
 
 from diagnose.casefile import walk
 from diagnose.casefile.answers import path_of
+from diagnose.casefile.cards import ALONE, gathered
 from diagnose.casefile.model import Case, Part
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Feature, Knowledge, Reading, Vocabulary
@@ -37,6 +38,7 @@ def words(knowledge: Knowledge) -> Doc:
         "settings": {s: {"terms": list(x.terms), "single": x.single} for s, x in vocabulary.settings.items()},
         "choices": {key: sorted(set(spelled.values())) for key, spelled in CHOICES.items()},
         "steps": [{"stage": s.stage, "name": s.name, "do": s.do, "ends": s.ends} for s in knowledge.arrangements.steps],
+        "alone": ALONE,
         "arrangements": list(knowledge.arrangements.usual),
     }  # fmt: skip
 
@@ -65,7 +67,9 @@ def units(reading: Reading) -> list[str]:
 def bench(read: Read, knowledge: Knowledge) -> Doc:
     """A case as it is recorded: parts, what is asked of them, what is on record."""
     case, state = read.case, read.state
-    topics = walk.topics(case, knowledge)
+    alone = ALONE in state.reached
+    topics = walk.topics(case, knowledge, alone)
+    alike = _alike(topics, case, knowledge)
     return {
         "number": read.number,
         "name": case.name,
@@ -76,7 +80,8 @@ def bench(read: Read, knowledge: Knowledge) -> Doc:
         "index": dict(case.index),
         "seen_from": case.texts.get("equipment.seen from", ""),
         "parts": [_part(p, case) for p in case.parts],
-        "topics": [_topic(t, case, state.reached) for t in topics],
+        "alone": alone,
+        "topics": [_topic(t, case, alike.get(t.id, ())) for t in topics],
         "asked": _asked(topics, read, knowledge.vocabulary),
         "records": [{"id": r.id, "place": r.place, "entry": dict(r.entry), "says": record(r.place, r.entry)} for r in state.records],
     }  # fmt: skip
@@ -87,11 +92,20 @@ def _part(p: Part, case: Case) -> Doc:
             "index": p.index, "seen_from": p.seen_from, "touches": list(p.touches), "tag": p.tag, "lost": walk.why_lost(case, p)}  # fmt: skip
 
 
-def _topic(topic: Topic, case: Case, reached: Iterable[str]) -> Doc:
+def _alike(topics: Iterable[Topic], case: Case, knowledge: Knowledge) -> dict[str, tuple[Topic, ...]]:
+    """The topics that are asked about together with each one, itself among them."""
+    looks = [t for t in topics if not t.asks]
+    steps = ([t for t in looks if t.step is step] for step in knowledge.arrangements.steps)
+    blocks = (block for found in steps for card in gathered(case, knowledge, found) for block in card.blocks())
+    return {topic.id: block for block in blocks for topic in block}
+
+
+def _topic(topic: Topic, case: Case, alike: Iterable[Topic]) -> Doc:
     return {
-        "id": topic.id, "stage": topic.step.stage, "part": topic.part, "kind": topic.kind, "how": topic.how,
+        "stage": topic.step.stage, "part": topic.part, "kind": topic.kind, "how": topic.how,
         "features": list(topic.features), "readings": list(topic.readings), "asks": list(topic.asks),
-        "answers": {f: o.state for f, o in walk.answers(case, topic).items()}, "reached": topic.id in reached,
+        "answers": {f: o.state for f, o in walk.answers(case, topic).items()},
+        "alike": [t.part for t in alike if t.part and t.part != topic.part],
     }  # fmt: skip
 
 

@@ -28,10 +28,10 @@ export function next() {
     h("p", { class: "step" }, h("span", {}, at), button("Other step", steps, { class: "quiet", "data-key": "steps" })),
     first ? h("a", { class: "look", href: href(first), "data-key": "next" }, h("small", {}, "Next"), h("b", {}, first.name), h("span", {}, parts(first) || first.part),
       first.perishes && h("strong", { class: "gone" }, "Now: gone after this step")) : h("p", {}, store.standing ? "Nothing that is left would tell more." : "Working out what tells most …"),
-    h("p", { class: "row" }, first && button("How, and what else", () => others_([first, ...others], parts), { class: "quiet", "data-key": "else" }), step && button("Done with this step", onward, { class: "quiet", "data-key": "onward" })));
+    h("p", { class: "row" }, first && button("How, and what else", () => plan([first, ...others], parts), { class: "quiet", "data-key": "else" }), step && button("Done with this step", onward, { class: "quiet", "data-key": "onward" })));
 }
 
-function others_(all, parts) {
+function plan(all, parts) {
   const made = dialog("What tells most next", h("ol", { class: "looks" }, all.map((s) => h("li", {}, h("a", { href: href(s), onclick: () => made.close() }, s.name), h("p", {}, [parts(s) || s.part, s.minutes, s.why].filter(Boolean).join("; ")), h("p", { class: "soft" }, s.how)))));
 }
 
@@ -60,12 +60,12 @@ function onward() {
 }
 
 function steps() {
-  const made = dialog("Steps", h("ol", { class: "looks" }, store.words.steps.map((s) => h("li", {}, button(s.name, () => { made.close(); to(s.stage); }, { "aria-pressed": String(s.stage === store.bench.stage) }), h("p", { class: "soft" }, s.do)))));
+  const made = dialog("Steps", h("ol", { class: "looks" }, store.words.steps.map((s) => h("li", {}, button(s.name, () => { made.close(); to(s.stage); }, { "aria-pressed": String(s.stage === store.bench.stage) }), h("p", { class: "soft" }, s.do)))),
+    !store.bench.alone && h("p", {}, button("The seal came alone, without its machine", () => { made.close(); answer({ whats: [{ reached: store.words.alone }] }); })));
 }
 
 export function soFar() {
-  const made = dialog("So far", standing());
-  return made;
+  dialog("So far", standing());
 }
 
 export function standing() {

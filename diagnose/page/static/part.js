@@ -41,8 +41,16 @@ function looks(title, topics, about) {
   const how = [...new Set(topics.map((t) => t.how).filter(Boolean))];
   return h("section", {}, h("h2", {}, title), how.map((x) => h("p", { class: "soft" }, x)), gone.size > 0 && h("p", { class: "warning" }, warning(topics[0].stage, gone.size)),
     h("div", { class: "tiles" }, damage.map((f) => tile(f, about, gone.has(f)))),
-    damage.length > 1 && h("p", { class: "row" }, button(`None of these ${damage.length} is there`, () => record(damage, "absent", about), { class: "main", "data-key": `${title} none` })),
+    damage.length > 1 && h("p", { class: "row" }, nothing(title, topics, damage, about), button(`None of these ${damage.length} is there`, () => record(damage, "absent", about), { class: "main", "data-key": `${title} none` })),
     sound.length > 0 && [h("h3", {}, "Or as a sound one shows it"), h("div", { class: "tiles" }, sound.map((f) => tile(f, about, gone.has(f))))]);
+}
+
+// What is answered alike on parts that are alike: one key for all of them, with what is open on each.
+function nothing(title, topics, damage, about) {
+  const items = [...new Set(topics.flatMap((t) => t.alike))].filter((item) => topicsOf(item).some((t) => openOnes(t).some((f) => damage.includes(f))));
+  const open = (item) => damage.filter((f) => topicsOf(item).some((t) => openOnes(t).includes(f)));
+  const all = () => [about.part, ...items].flatMap((item) => open(item).map((f) => ({ add: "observations", entry: { part: item, absent: f } })));
+  return items.length > 0 && button(`None, and none on ${items.join(", ")} which are alike`, () => answer({ whats: all() }), { "data-key": `${title} none alike` });
 }
 
 export function warning(stage, count) {
