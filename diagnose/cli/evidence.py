@@ -50,7 +50,7 @@ def trail(case: CaseArgument, output: OutOption = None, knowledge: KnowledgeOpti
     around = look_around(path, read, folder)
     if not holds(around.contents, base.knowledge):
         raise refuse(f"the rule base in {folder} was changed meanwhile", "write the trail again")
-    written = make(data, base, _version(), around)
+    written = make(data, base, tool_version(), around)
     whole = dump(written)
     write(output, whole)
     if output:
@@ -149,7 +149,7 @@ def _given(
         assert record is not None
         journal, photos = _beside(case, record, base)
     around = Around(journal, photos, contents, revision, platform.python_version(), versions())
-    return Given(base, _version(), contents, around, then, record)
+    return Given(base, tool_version(), contents, around, then, record)
 
 
 def _beside(case: Path, record: bytes, base: RuleBase) -> tuple[bytes | None, dict[str, str]]:
@@ -202,7 +202,7 @@ def _unpack(rules: Mapping[str, bytes], folder: Path, trail: Path) -> None:
     typer.echo(f"{folder}: {len(rules)} files")
 
 
-def _version() -> str:
+def tool_version() -> str:
     from importlib.metadata import version
 
     return version("diagnose")

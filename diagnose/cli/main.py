@@ -34,6 +34,7 @@ MODULES = {
     "graph": "reasoning",
     "trail": "evidence",
     "verify": "evidence",
+    "export": "export",
     "sign": "anchors",
     "stamp": "anchors",
     "compare": "reasoning",

@@ -37,6 +37,10 @@ SHAPES: dict[str, Any] = {
         "pv in thin liquids": {"services": ["text"], "share": "number", "source": "source"},
         "ring as a fin": {"length": "mm", "water services": ["text"], "film coefficient": {"water": "number", "other": "number"}},
     },
+    "failure-data": {
+        "source": "source", "equipment classes": {"*": ["text"]}, "maintainable item": "text",
+        "failure mode": {"leaked": "text", "otherwise": "text"}, "detection methods": ["text"],
+    },
     "fluids": {
         "fluids": {"*": {
             "also?": ["text"], "coolprop": "text", "freezes?": "K", "critical?": ["text"], "wagner?": ["number"], "from?": "K",
