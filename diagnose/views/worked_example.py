@@ -65,26 +65,10 @@ def _tried(base: RuleBase, net: Network, name: str) -> Example | None:
     return Example(text, card, cause, on, judged.probability, net) if alone else None
 
 
-def page(base: RuleBase) -> str:
-    """The page, as Markdown."""
-    x, k = example(base), base.knowledge
-    rows = [r for r in x.cause.leaves if r.finding == x.finding.name]
-    seen = rows[0].seen
-    row, words = x.net.row[x.finding.name], k.words
-    p, b, m, w = words.seen[seen], words.seen[x.finding.otherwise], float(x.net.missed[row]), float(x.net.mistaken[row])
-    there, not_there = (1 - m) * p + w * (1 - p), (1 - m) * b + w * (1 - b)
-    ratio, prior = there / not_there, words.common[x.cause.common]
-    odds, lines = prior / (1 - prior), _others(base, x.cause.name)
-    sums = [float(sum(n * (q / (1 - q)) ** power for _, q, n in lines)) for power in (1, 2, 3)]
-    e2, e3 = (sums[0] ** 2 - sums[1]) / 2, (sums[0] ** 3 - 3 * sums[0] * sums[1] + 2 * sums[2]) / 6
-    with_it, without = odds * ratio * (1 + sums[0] + e2), 1 + sums[0] + e2 + e3
-    share, wrong = with_it / (with_it + without), x.net.wrong_record
-    table = "\n".join(f"| {word} | {q:g} | {_n(q / (1 - q))} | {n} | {_n(n * q / (1 - q))} | {_n(n * (q / (1 - q)) ** 2)} | "
-                      f"{_n(n * (q / (1 - q)) ** 3)} |" for word, q, n in lines)  # fmt: skip
-    return f"""\
+PAGE = """\
 # How a probability is made
 
-Written by `diagnose rules sum` from rule base {k.version} ({k.digest[:12]}). With this page and a pocket calculator anybody can
+Written by `diagnose rules sum` from rule base {version} ({digest}). With this page and a pocket calculator anybody can
 make one sum from the record to the probability and see that the tool makes the same. `diagnose why CASE NAME --sum` prints
 the sum of any root cause or mechanism of any case.
 
@@ -93,51 +77,51 @@ the sum of any root cause or mechanism of any case.
 One mark was seen, and nothing else was looked at:
 
 ```yaml
-{x.case.rstrip()}
+{case}
 ```
 
-The card {k.folder}/findings/{x.finding.where.file.rpartition("/")[2]} makes of it the finding *{x.finding.name}*. Two cards say how often it is seen:
+The card {folder}/findings/{card} makes of it the finding *{finding}*. Two cards say how often it is seen:
 
-- {x.cause.where.file.removeprefix(k.folder + "/")}: with the root cause *{x.cause.name}* it is seen **{seen}**;
-- {x.finding.where.file.removeprefix(k.folder + "/")}: otherwise **{x.finding.otherwise}**. No other cause and no mechanism speaks of it.
+- {of_cause}: with the root cause *{cause}* it is seen **{seen}**;
+- {of_finding}: otherwise **{otherwise}**. No other cause and no mechanism speaks of it.
 
 ## 2. The words as numbers
 
-`words.yaml` has the number behind each word: {seen} p = {p:g}; {x.finding.otherwise} b = {b:g}; known by {x.finding.known_by}: overlooked
-m = {m:g}, recorded though it is not there w = {w:g}; *{x.cause.name}* is **{x.cause.common}** among failed seals, {prior:g}.
+`words.yaml` has the number behind each word: {seen} p = {p}; {otherwise} b = {b}; known by {known_by}: overlooked
+m = {m}, recorded though it is not there w = {w}; *{cause}* is **{common}** among failed seals, {prior}.
 
 ## 3. How much likelier this record is with the cause than without
 
-- with it: (1 - {m:g}) x {p:g} + {w:g} x (1 - {p:g}) = {_n(there)}
-- without: (1 - {m:g}) x {b:g} + {w:g} x (1 - {b:g}) = {_n(not_there)}
-- ratio: {_n(there)} / {_n(not_there)} = {_n(ratio)}, which is 10 x log10 of it = {_n(10 * np.log10(ratio))} dB
+- with it: (1 - {m}) x {p} + {w} x (1 - {p}) = {there}
+- without: (1 - {m}) x {b} + {w} x (1 - {b}) = {not_there}
+- ratio: {there} / {not_there} = {ratio}, which is 10 x log10 of it = {decibans} dB
 
 ## 4. Before anything is seen
 
-Odds of *{x.cause.name}*: {prior:g} / (1 - {prior:g}) = {_n(odds)}
+Odds of *{cause}*: {prior} / (1 - {prior}) = {odds}
 
 ## 5. Every set of causes
 
 Several causes can be at work, at most three. A set weighs the odds of its causes multiplied, times how much likelier the record
-is with it. For the {sum(n for *_, n in lines)} other causes the record is as likely as without any, so only their odds o count:
+is with it. For the {others} other causes the record is as likely as without any, so only their odds o count:
 
 | how common | chance | odds o | causes | n x o | n x o² | n x o³ |
 |---|---|---|---|---|---|---|
 {table}
-| sum |  |  |  | S1 = {_n(sums[0])} | S2 = {_n(sums[1])} | S3 = {_n(sums[2])} |
+| sum |  |  |  | S1 = {s1} | S2 = {s2} | S3 = {s3} |
 
-- all pairs of them: e2 = (S1² - S2) / 2 = {_n(e2)}
-- all triples of them: e3 = (S1³ - 3 x S1 x S2 + 2 x S3) / 6 = {_n(e3)}
-- sets with *{x.cause.name}*: {_n(odds)} x {_n(ratio)} x (1 + S1 + e2) = {_n(with_it)}
-- sets without it: 1 + S1 + e2 + e3 = {_n(without)}
+- all pairs of them: e2 = (S1² - S2) / 2 = {e2}
+- all triples of them: e3 = (S1³ - 3 x S1 x S2 + 2 x S3) / 6 = {e3}
+- sets with *{cause}*: {odds} x {ratio} x (1 + S1 + e2) = {with_it}
+- sets without it: 1 + S1 + e2 + e3 = {without}
 
 ## 6. The probability
 
-- share of the sets with it: {_n(with_it)} / ({_n(with_it)} + {_n(without)}) = {_n(share)}
-- the record may be of another seal, chance {wrong:g}, and then nothing is known that was not before:
-  (1 - {wrong:g}) x {_n(share)} + {wrong:g} x {prior:g} = **{_n((1 - wrong) * share + wrong * prior)}**
+- share of the sets with it: {with_it} / ({with_it} + {without}) = {share}
+- the record may be of another seal, chance {wrong}, and then nothing is known that was not before:
+  (1 - {wrong}) x {share} + {wrong} x {prior} = **{believed}**
 
-The tool says {_n(x.probability)}.
+The tool says {told}.
 
 ## What else comes in
 
@@ -147,6 +131,44 @@ it as rows (noisy-OR with a leak). A row rarer than *otherwise* multiplies by p 
 several causes the earliest is found. What is looked for and not there counts 1 - P. That is why a case with many marks takes a
 machine, and `--sum` prints its sums set by set.
 """
+
+
+def page(base: RuleBase) -> str:
+    """The page, as Markdown."""
+    x, k = example(base), base.knowledge
+    seen = next(r.seen for r in x.cause.leaves if r.finding == x.finding.name)
+    where = {"of_cause": x.cause.where.file, "of_finding": x.finding.where.file}
+    return PAGE.format(
+        version=k.version, digest=k.digest[:12], case=x.case.rstrip(), folder=k.folder, finding=x.finding.name, cause=x.cause.name,
+        card=x.finding.where.file.rpartition("/")[2], **{key: file.removeprefix(k.folder + "/") for key, file in where.items()},
+        seen=seen, otherwise=x.finding.otherwise, known_by=x.finding.known_by, common=x.cause.common, told=_n(x.probability),
+        **_sums(base, x, seen),
+    )  # fmt: skip
+
+
+def _sums(base: RuleBase, x: Example, seen: str) -> dict[str, object]:
+    """Every number of the page by its name in it, as written there."""
+    row, words = x.net.row[x.finding.name], base.knowledge.words
+    p, b, m, w = words.seen[seen], words.seen[x.finding.otherwise], float(x.net.missed[row]), float(x.net.mistaken[row])
+    there, not_there = (1 - m) * p + w * (1 - p), (1 - m) * b + w * (1 - b)
+    ratio, prior = there / not_there, words.common[x.cause.common]
+    odds, lines = prior / (1 - prior), _others(base, x.cause.name)
+    s1, s2, s3 = (float(sum(n * (q / (1 - q)) ** power for _, q, n in lines)) for power in (1, 2, 3))
+    e2, e3 = (s1**2 - s2) / 2, (s1**3 - 3 * s1 * s2 + 2 * s3) / 6
+    with_it, without = odds * ratio * (1 + s1 + e2), 1 + s1 + e2 + e3
+    share, wrong = with_it / (with_it + without), x.net.wrong_record
+    table = "\n".join(f"| {word} | {q:g} | {_n(q / (1 - q))} | {n} | {_n(n * q / (1 - q))} | {_n(n * (q / (1 - q)) ** 2)} | "
+                      f"{_n(n * (q / (1 - q)) ** 3)} |" for word, q, n in lines)  # fmt: skip
+    plain = {"p": p, "b": b, "m": m, "w": w, "prior": prior, "wrong": wrong}
+    worked = {
+        "there": there, "not_there": not_there, "ratio": ratio, "decibans": 10 * np.log10(ratio), "odds": odds, "s1": s1, "s2": s2,
+        "s3": s3, "e2": e2, "e3": e3, "with_it": with_it, "without": without, "share": share,
+        "believed": (1 - wrong) * share + wrong * prior,
+    }  # fmt: skip
+    told = {name: f"{number:g}" for name, number in plain.items()} | {
+        name: _n(number) for name, number in worked.items()
+    }
+    return {**told, "table": table, "others": sum(n for *_, n in lines)}
 
 
 def _others(base: RuleBase, but: str) -> list[tuple[str, float, int]]:
