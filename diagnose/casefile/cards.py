@@ -65,7 +65,7 @@ def cards(case: Case, knowledge: Knowledge, reached: Collection[str] = (), begun
         found = [t for t in topics if t.step is step and not t.asks]
         if stages.index(step.stage) < first:
             found = [t for t in (walk.what_stays(t, knowledge.vocabulary) for t in found) if t]
-        result += gathered(case, knowledge, [t for t in found if t.id not in reached])
+        result += gathered(knowledge, [t for t in found if t.id not in reached])
     return tuple(result)
 
 
@@ -91,7 +91,7 @@ def left_of(case: Case, knowledge: Knowledge, card: Card, perishing: bool = Fals
     return Card(card.step, card.topics, tuple(choices), readings) if choices or readings else None
 
 
-def gathered(case: Case, knowledge: Knowledge, topics: Iterable[Topic]) -> list[Card]:
+def gathered(knowledge: Knowledge, topics: Iterable[Topic]) -> list[Card]:
     """Cards of the topics of one step: alike ones as one, and small ones behind each other together."""
     blocks: dict[object, list[Topic]] = {}
     for topic in topics:

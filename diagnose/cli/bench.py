@@ -64,6 +64,9 @@ def start(
 def record(
     file: FileArgument,
     by: ByOption = "",
+    quick: Annotated[
+        bool, typer.Option("--quick", help="First the ten looks that tell most, then the answer so far.")
+    ] = False,
     plain: Annotated[bool, typer.Option("--plain", help="Plain prompts, as in a pipe.")] = False,
     knowledge: KnowledgeOption = None,
 ) -> None:
@@ -74,7 +77,7 @@ def record(
     base = knowledge_of(knowledge)
     with recorder_of(file, base, by, must_exist=True) as recorder:
         tell_history(file, recorder.case_now().texts.get("equipment.tag", ""))
-        Dialogue(recorder, asker(plain), styled=None if edits_lines(plain) else False).run()
+        Dialogue(recorder, asker(plain), styled=None if edits_lines(plain) else False).run(quick)
 
 
 def journal(

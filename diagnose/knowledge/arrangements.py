@@ -85,12 +85,13 @@ def _usual_parts(reader: CardReader, node: Node, dual: bool, vocabulary: m.Vocab
 
 
 def _step(reader: CardReader, node: Node, vocabulary: m.Vocabulary) -> m.Step:
-    only_keys(node, ["step", "stage", "do", "ends", "ask", "looks"], "a step", reader.problems)
+    only_keys(node, ["step", "stage", "do", "ends", "ask", "looks", "separates"], "a step", reader.problems)
     stage = reader.word(node, "stage", vocabulary.stages, "stage of the teardown")
     return m.Step(
         reader.text(node, "step", True), stage, reader.text(node, "do", True), reader.text(node, "ends", True),
         reader.known(node, "ask", _figures(vocabulary), "setting or figure"),
-        reader.each(node, "looks", lambda n: _look(reader, n, stage, vocabulary)), node.where,
+        reader.each(node, "looks", lambda n: _look(reader, n, stage, vocabulary)),
+        reader.word(node, "separates", ("true", "false"), "answer", False) == "true", node.where,
     )  # fmt: skip
 
 

@@ -40,7 +40,7 @@ class Look:
 @dataclass(frozen=True)
 class Step:
     """One step of taking a seal apart. `stage` is the last one at which its looks can be made; `ends` says what the
-    next step destroys; `asks` are settings and figures of the case."""
+    next step destroys; `asks` are settings and figures of the case; `separates`: parts come apart as it ends."""
 
     name: str
     stage: str
@@ -48,6 +48,7 @@ class Step:
     ends: str = ""
     asks: tuple[str, ...] = ()
     looks: tuple[Look, ...] = ()
+    separates: bool = False
     where: Where = placed()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from diagnose.casefile.answers import path_of, split_readings
@@ -28,13 +29,13 @@ class Corrections:
             self.talk.say(_LEFT)
 
     def _fix(self, text: str) -> None:
-        state, number = self.talk.recorder.state, text
+        state, number = self.talk.recorder.state, re.sub(r"^r(?=\d)", "", text.lower())
         if text.startswith("part ") and (found := state.part_record(text.removeprefix("part ").strip())):
             number = found.id
         number = self._followed(number)
         record = state.record(number)
         if record:
-            self.talk.say(f"  {record.id}: {sentence({'add': record.place, 'entry': record.entry})}", hang=4)
+            self.talk.say(f"  r{record.id}: {sentence({'add': record.place, 'entry': record.entry})}", hang=4)
             {"parts": self._part, "observations": self._observation, "measurements": self._measurement}.get(
                 record.place, self._text
             )(record)
@@ -49,7 +50,7 @@ class Corrections:
         """The record that stands in place of one that was corrected."""
         for line in self.talk.recorder.lines:
             if str(line.what.get("instead of", "")) == number:
-                self.talk.say(f"  record {number} was corrected by {line.number}")
+                self.talk.say(f"  record r{number} was corrected by r{line.number}")
                 number = str(line.number)
         return number
 

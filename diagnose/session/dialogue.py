@@ -1,4 +1,4 @@
-"""The guided session: one topic after the other, in the order of dismantling, left and resumed anywhere."""
+"""The guided session: one card after the other, in the order of dismantling, left and resumed anywhere."""
 
 from __future__ import annotations
 
@@ -7,17 +7,19 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from diagnose.casefile import walk
+from diagnose.casefile.cards import ALONE, Card, cards, gathered, left_of
 from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Step
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.session.corrections import Corrections
 from diagnose.session.figures import Figures
-from diagnose.session.looking import Looking
+from diagnose.session.looking import HINT, Looking
 from diagnose.session.parts import Parts
 from diagnose.session.prompts import HELP, MEANS, Ask
 from diagnose.session.standing import standing
-from diagnose.session.talk import Back, Skip, Talk
+from diagnose.session.talk import BOUND, Back, Skip, Talk
+from diagnose.session.wording import number_of
 from diagnose.views.journal import sentence
 
 if TYPE_CHECKING:
@@ -26,17 +28,21 @@ if TYPE_CHECKING:
 COMMANDS = """\
 Enter         nothing to say, go on          =            what it means so far
 ?             this help                      ? 12, ? WORD what that is
-/fix N        correct or withdraw record N   /fix part 4  change a part
-/log          the last records               /back        the question before
-/skip         leave this topic for later     /part        another part
+back          the question before            skip         leave this for later
+quit          leave; resume with the same command
+log           the last records               /fix r12     correct record 12
+/fix part 4   change a part                  /part        another part
 /note TEXT    a remark                       /photo FILE  a photo of the whole
 /lost TEXT    the whole seal is gone: how (in a pair: /lost inboard: TEXT)
-/quit         leave; resume with the same command
-One mark:     blisters: 10 to 2, severe, photo carbon.jpg, note by the port
-Lists:        3   1 3 and 5   2-4, hard   absent 3-5   lost 2   all   none
+One mark:     3: 10 to 2, severe, photo carbon.jpg, note by the port
+Several:      3   1 3 and 5   2-4, hard   3: all round; 5: light; none
+Not there:    none (nothing else of it)   absent 3-5   lost 2   lost all
+Readings:     14: 4.0 4.1     One part of several alike:  part 10 3: light
 """
-_MENU = {"m": "mark", "mark": "mark", "f": "fix", "fix": "fix", "l": "log", "log": "log", "p": "photo", "photo": "photo",
-         "n": "note", "note": "note", "s": "skipped", "skipped": "skipped", "q": "quit", "quit": "quit", "": "quit"}  # fmt: skip
+MOST = 6
+"""So many open looks of a card are named before its step ends."""
+_MENU = {word: what for number, what in enumerate(("mark", "fix", "log", "note", "photo", "change"), 1)
+         for word in (str(number), what, what[0])} | {"": "quit", "q": "quit", "quit": "quit"}  # fmt: skip
 
 
 class Dialogue:
@@ -46,30 +52,98 @@ class Dialogue:
         self.talk = Talk(recorder, ask, say, styled)
         self.parts = Parts(self.talk)
         self.figures = Figures(self.talk, self.parts.index)
-        self.looking = Looking(self.talk, self.parts.index)
+        self.looking = Looking(self.talk, self.figures, self.parts.index)
         self.corrections = Corrections(self.talk, self.parts, self.figures, self.looking)
-        self._before: list[str] = []
+        self._before: list[Topic | Card] = []
         self.talk.commands = {
-            MEANS: self._means, HELP: self._help, "/log": self._log, "/skip": self._skip, "/back": self._back, "/quit": self._quit,
-            "/part": self.parts.add, "/fix": self.corrections.fix, "/lost": self.corrections.lost,
+            MEANS: self._means, HELP: self._help, "/help": self._help, "/log": self._log, "/skip": self._skip, "/back": self._back,
+            "/quit": self._quit, "/part": self.parts.add, "/fix": self.corrections.fix, "/lost": self.corrections.lost,
             "/note": self.corrections.note, "/photo": self.corrections.photo,
         }  # fmt: skip
 
-    def run(self) -> None:
+    def run(self, quick: bool = False) -> None:
+        """The whole session, or first the looks that tell most, which can be gone on from."""
         talk, case = self.talk, self.talk.case
         for line in talk.recorder.told:
             talk.say(line)
         talk.say(f"{case.name}: {len(case.parts)} parts, {len(case.observations)} observations, "
-                 f"{len(case.measured)} readings on record. Type ? for help, /quit to leave.")  # fmt: skip
+                 f"{len(case.measured)} readings on record. Type ? for help, quit to leave.")  # fmt: skip
         try:
-            self._walk()
-            while self._menu():
-                pass
+            self._open()
+            if not quick or self._quick():
+                self._walk()
+                while self._menu():
+                    pass
             talk.say("Left. See: diagnose explain")
         except EOFError:
             talk.say(
                 f"\nLeft. Everything acknowledged is on disk; go on with: diagnose record {talk.recorder.case.name}"
             )
+
+    # ---- the opening ------------------------------------------------------------------------------------------
+
+    def _open(self) -> None:
+        """Where the work stands, whether the machine is there, and the parts; each asked once in a case."""
+        for mark, ask in (("where", self._where), ("parts", self.parts.overview)):
+            if not self._reached(mark):
+                try:
+                    ask()
+                except (Back, Skip):
+                    self.talk.say("  taken as it stands; /fix part 4 changes a part")
+                self._reach(mark)
+
+    def _where(self) -> None:
+        """Steps that are past when recording begins are not asked for what they lost."""
+        steps, talk = self.talk.knowledge.arrangements.steps, self.talk
+        stages = [s.stage for s in steps]
+        if any(self._reached(f"{stage} / {how}") for stage in stages for how in ("begun", "done", "past")):
+            return
+        now = stages.index(talk.case.stage) if talk.case.stage in stages else 0
+        talk.say("")
+        for i, step in enumerate(steps, 1):
+            talk.say(f"{i} {step.name}", hang=2)
+        options = {str(i): stage for i, stage in enumerate(stages, 1)} | {"": stages[now]}
+        begun = talk.choose(f"Where does the work stand (1-{len(steps)}; Enter: {now + 1}): ", options)
+        first = stages.index(begun)
+        away = ""
+        if first > self._separating():
+            away = talk.choose("What is there (1 the machine too, 2 only the seal; Enter: 2): ",
+                               {"1": "", "2": ALONE, "": ALONE})  # fmt: skip
+        past = [{"reached": f"{stage} / past"} for stage in stages[:first]]
+        talk.record(*past, *([{"reached": away}] if away else []), {"set": ["stage"], "to": begun}, quiet=True)
+        talk.say(
+            f"  on record: the work stands at {steps[first].name.lower()!r}" + (", the seal alone" if away else "")
+        )
+
+    def _separating(self) -> int:
+        """The step at whose end the parts are separated."""
+        steps = self.talk.knowledge.arrangements.steps
+        return next((i for i, s in enumerate(steps) if s.separates), len(steps))
+
+    # ---- the looks that tell most -----------------------------------------------------------------------------
+
+    def _quick(self) -> bool:
+        """Asks them; whether to go on with the whole session."""
+        from diagnose.session.quick import quick
+
+        talk = self.talk
+        found = quick(talk.case, self._base, talk.recorder.state.reached)
+        talk.say("")
+        talk.say(f"The {len(found)} looks that tell most about this seal, what perishes first", bold=True)
+        talk.lines(HINT)
+        for number, card in enumerate(found, 1):
+            try:
+                talk.topic = card.topics[0] if len(card.topics) == 1 else None
+                self.looking.heading(card, f"Look {number} of {len(found)}: ")
+                self.looking.look(card)
+            except (Back, Skip):
+                talk.say("  left open: it is asked in the whole session")
+        talk.say("")
+        self._means("")
+        how = talk.choose(
+            "Go on with everything else (y; Enter: leave)? ", {"y": "y", "yes": "y", "": "", "n": "", "no": ""}
+        )
+        return how == "y"
 
     # ---- the walk -------------------------------------------------------------------------------------------
 
@@ -79,26 +153,30 @@ class Dialogue:
                 self._go_through(step)
 
     def _go_through(self, step: Step) -> None:
-        steps, talk = self.talk.knowledge.arrangements.steps, self.talk
-        talk.say("")
-        talk.say(f"Step {steps.index(step) + 1} of {len(steps)}: {step.name}", bold=True)
-        talk.say(step.do)
-        if not self._reached(f"{step.stage} / begun") and not self._past(step):
-            question = "Enter to begin, p if this is past and can no longer be seen: "
-            how = talk.choose(question, {"": "begun", "p": "past", "past": "past"})
-            if talk.case.stage != step.stage:
-                talk.record({"set": ["stage"], "to": step.stage}, quiet=True)
-            self._reach(f"{step.stage} / {how}")
+        steps, talk, past = self.talk.knowledge.arrangements.steps, self.talk, self._past(step)
+        if self._next(step, []):
+            talk.say("")
+            now = " (past: what can still be told)" if past else ""
+            talk.say(f"Step {steps.index(step) + 1} of {len(steps)}: {step.name}{now}", bold=True)
+            if not past:
+                talk.say(step.do)
+            talk.lines(HINT)
+        if not past and talk.case.stage != step.stage:
+            talk.record({"set": ["stage"], "to": step.stage}, quiet=True)
+        if step.separates and not past and not self._reached("marks"):
+            self._once(self.parts.marks, "marks")
         left = self._take_all(step) and self._take_all(step)
-        if not self._past(step):
+        if not past:
             self._ask_what_will_be_lost(step)
         if not left:
             self._reach(f"{step.stage} / done")
 
-    def _topics(self, step: Step) -> list[Topic]:
-        """The topics of a step; where it is past, without what can no longer be seen."""
-        found = [t for t in walk.topics(self.talk.case, self.talk.knowledge) if t.step.stage == step.stage]
-        return [t for t in (walk.what_stays(t, self.talk.words) for t in found) if t] if self._past(step) else found
+    def _once(self, ask: Callable[[], None], mark: str) -> None:
+        try:
+            ask()
+        except (Back, Skip):
+            self.talk.say("  left as it is")
+        self._reach(mark)
 
     def _past(self, step: Step) -> bool:
         return self._reached(f"{step.stage} / past")
@@ -106,19 +184,32 @@ class Dialogue:
     def _reached(self, mark: str) -> bool:
         return mark in self.talk.recorder.state.reached
 
-    def _reach(self, mark: str) -> None:
-        self.talk.record({"reached": mark}, quiet=True)
+    def _reach(self, *marks: str) -> None:
+        self.talk.record(*({"reached": mark} for mark in marks), quiet=True)
+
+    def _next(self, step: Step, left: list[str]) -> Topic | Card | None:
+        """The next thing to ask in a step: the figures of the case, then its cards."""
+        case, knowledge, reached = self.talk.case, self.talk.knowledge, self.talk.recorder.state.reached
+        for topic in walk.topics(case, knowledge, ALONE in reached):
+            if topic.step is step and topic.asks and topic.id not in reached and topic.id not in left:
+                return topic
+        past = [s.stage for s in knowledge.arrangements.steps if self._past(s)]
+        begun = next((s.stage for s in knowledge.arrangements.steps if s.stage not in past), "")
+        for card in cards(case, knowledge, reached, begun):
+            if card.step is step and card.id not in left and left_of(case, knowledge, card):
+                return card
+        return None
 
     def _take_all(self, step: Step) -> list[str]:
-        """Takes every topic that is open; the ids of those that were left for later."""
+        """Takes everything that is open; the ids of what was left for later."""
         left: list[str] = []
-        while topic := next((t for t in self._topics(step) if not self._reached(t.id) and t.id not in left), None):
+        while asked := self._next(step, left):
             try:
-                self._take(topic)
-                self._reach(topic.id)
-                self._before.append(topic.id)
+                self._take(asked)
+                self._reach(*[asked.id] if isinstance(asked, Topic) else [t.id for t in asked.topics])
+                self._before.append(asked)
             except Skip:
-                left.append(topic.id)
+                left.append(asked.id)
                 self.talk.say(
                     "left for later: it is asked again before this step ends, and when the session is resumed"
                 )
@@ -127,65 +218,71 @@ class Dialogue:
         return left
 
     def _take_again(self) -> None:
-        """The topic before, again; what is on record of it stays and can be corrected."""
-        topics = {t.id: t for t in walk.topics(self.talk.case, self.talk.knowledge)}
-        topic = topics.get(self._before.pop()) if self._before else None
-        if topic is None:
-            self.talk.say("  there is nothing before this in this session; /fix N corrects a record")
+        """What was asked before, again; what is on record of it stays and can be corrected."""
+        if not self._before:
+            self.talk.say("  there is nothing before this in this session; /fix r12 corrects record 12")
             return
+        asked = self._before.pop()
         try:
-            self._take(topic, again=True)
+            self._take(asked, again=True)
         except Back:
             self._take_again()
         except Skip:
             return
-        self._before.append(topic.id)
+        self._before.append(asked)
 
-    def _take(self, topic: Topic, again: bool = False) -> None:
-        self.talk.topic = topic
-        if topic.asks:
-            self.figures.ask_all(topic, again)
+    def _take(self, asked: Topic | Card, again: bool = False) -> None:
+        if isinstance(asked, Topic):
+            self.talk.topic = asked
+            self.figures.ask_all(asked, again)
             return
-        part = self.talk.case.part(topic.part)
-        if part and not self._reached(f"part / {part.item}"):
-            item = self.parts.identified(part)
-            if not item:
-                return
-            self._reach(f"part / {item}")
-            found = next((t for t in self._topics(topic.step) if t.part == item), None)
-            if found is None:
-                return
-            if found.id != topic.id:
-                self._reach(found.id)
-            self.talk.topic = topic = found
-        self.looking.heading(topic)
+        self.talk.topic = asked.topics[0] if len(asked.topics) == 1 else None
+        self.looking.heading(asked)
         if again:
-            for o in walk.answers(self.talk.case, topic).values():
-                self.talk.say(f"  on record: {o.feature}, {o.state}")
-        self.looking.look(topic)
-        if topic.readings:
-            self.figures.measure(topic)
+            for topic in asked.topics:
+                for o in walk.answers(self.talk.case, topic).values():
+                    self.talk.say(f"  on record: {f'part {o.part}: ' if o.part else ''}{o.feature}, {o.state}")
+        self.looking.look(asked)
 
     def _ask_what_will_be_lost(self, step: Step) -> None:
-        """Goes back to every part with something open that the end of the step destroys."""
-        told = False
-        for topic in self._topics(step):
-            gone = walk.unanswered(self.talk.case, topic, self.talk.words, about_to_be_lost=True)
+        """Tells once what is open and gone with the end of the step; any of it can still be gone back to."""
+        while True:
+            case, knowledge = self.talk.case, self.talk.knowledge
+            topics = [t for t in walk.topics(case, knowledge, ALONE in self.talk.recorder.state.reached)
+                      if t.step is step and not t.asks]  # fmt: skip
+            found = [left_of(case, knowledge, c, perishing=True) for c in gathered(knowledge, topics)]
+            gone = [card for card in found if card]
             if not gone:
-                continue
-            if not told:
-                self.talk.say("")
-                self.talk.say(f"Before you go on: {step.ends} This is still open:", bold=True)
-                told = True
-            self.talk.topic = topic
-            self.looking.heading(topic, gone)
+                return
+            self.talk.say("")
+            self.talk.say(f"Before you go on: {step.ends} This is still open:", bold=True)
+            for i, card in enumerate(gone, 1):
+                features = list(dict.fromkeys(c.feature for c in card.choices))
+                more = f" and {len(features) - MOST} more" if len(features) > MOST + 1 else ""
+                told = ", ".join(features[:MOST] if more else features)
+                self.talk.say(f"{i}{BOUND}{'; '.join(map(self.looking.named, card.blocks()))}: {told}{more}", hang=2)
+            options = (
+                {str(i): str(i) for i in range(1, len(gone) + 1)}
+                | {"": ""}
+                | dict.fromkeys(("none", "n", "no"), "none")
+            )
+            self.talk.lines("none: all of it looked at, nothing there   Enter: go on, nobody looked")
+            question = "Look again (its number; none; Enter): "
             try:
-                self.looking.not_there(topic, "1 3, all; saw 2, lost all; Enter: not looked at")
+                chosen = self.talk.choose(question, options)
+                if chosen.isdigit():
+                    self.looking.heading(gone[int(chosen) - 1])
+                    self.looking.look(gone[int(chosen) - 1])
+                    continue
             except (Skip, Back):
-                self.talk.say("left open: nobody looked")
-            open_ones = self.looking.open_ones(topic)
-            if gone := [f for f in gone if f in open_ones]:
-                self.looking.record_all(topic, gone, "not looked at")
+                chosen = ""
+            for card in gone:
+                if chosen == "none":
+                    self.looking.none_of(card)
+            count = sum(self.looking.not_looked_at(card) for card in gone if not chosen)
+            if count:
+                self.talk.say(f"  on record: {count} looks as not looked at")
+            return
 
     # ---- when everything is asked -----------------------------------------------------------------------------
 
@@ -195,14 +292,18 @@ class Dialogue:
         self.talk.topic = None
         self.talk.say("")
         self.talk.say("Everything is asked." if not steps else "Everything is asked but what was left for later (s).")
-        self.talk.say("m a further mark or reading, f correct a record, l the log, n a remark, p a photo", hang=2)
-        chosen = self.talk.choose("What else (m, f, l, n, p; Enter: leave): ", _MENU)
+        self.talk.say(
+            "1 a further mark or reading, 2 correct a record, 3 the log, 4 a remark, 5 a photo, 6 change a part", hang=2
+        )
+        chosen = self.talk.choose(
+            "What else (1-6; Enter: leave): ", _MENU | ({"s": "skipped", "7": "skipped"} if steps else {})
+        )
         try:
             if chosen == "mark":
                 self._further_mark()
             elif chosen == "fix":
                 self._log()
-                if number := self.talk.ask("  which record (Enter: none): "):
+                if number := self.talk.ask("  which record (r12; Enter: none): "):
                     self.corrections.fix(number)
             elif chosen == "log":
                 self._log()
@@ -210,6 +311,8 @@ class Dialogue:
                 self.corrections.note(text)
             elif chosen == "photo":
                 self.corrections.photo("")
+            elif chosen == "change":
+                self.parts.overview()
             elif chosen == "skipped":
                 self._walk()
         except (Skip, Back):
@@ -219,20 +322,19 @@ class Dialogue:
     def _further_mark(self) -> None:
         """A mark or a reading on any part or kind, whatever the step."""
         kinds = self.parts.kinds()
-        word = self.talk.ask(
-            "  on which part (item number) or kind: ", {p.item: p.name for p in self.talk.case.parts} | kinds
-        )
-        part = self.talk.case.part(word)
+        items = {f"part {p.item}": p.name for p in self.talk.case.parts}
+        word = self.talk.ask("  on which part (its item number) or kind: ", items | kinds)
+        part = self.talk.case.part(plain(word).removeprefix("part ").strip())
         kind = part.kind if part else {plain(k): v for k, v in kinds.items()}.get(plain(word), "")
         if not kind:
-            near = did_you_mean(word, kinds) or f"items: {', '.join(p.item for p in self.talk.case.parts)}"
+            near = did_you_mean(word, kinds) or f"parts: {', '.join(p.item for p in self.talk.case.parts)}"
             self.talk.say(f"  {word!r} is no part of this case and no kind of part ({near})", hang=4)
             return
         topic = walk.everything_on(self.talk.case, self.talk.knowledge, part.item if part else "", kind)
+        (card,) = gathered(self.talk.knowledge, [topic])
         self.talk.topic = topic
-        self.looking.heading(topic)
-        self.looking.look(topic)
-        self.figures.measure(topic)
+        self.looking.heading(card)
+        self.looking.look(card)
 
     # ---- commands ---------------------------------------------------------------------------------------------
 
@@ -248,16 +350,16 @@ class Dialogue:
             self.talk.say(line, hang=4)
 
     def _help(self, word: str) -> None:
-        helps = list(self.talk.help.items())
         if not word:
             self.talk.lines(COMMANDS)
-        for number, (name, text) in enumerate(helps, 1):
-            if not word or word == str(number) or plain(word) in plain(name):
-                self.talk.say(f"{number} {name}: {text}".rstrip(": "), hang=4)
+        for name, text in self.talk.help.items():
+            number, _, rest = name.partition(" ")
+            if not word or word == number or plain(word) in plain(rest if number.isdigit() else name):
+                self.talk.say(f"{name}: {text}".rstrip(": "), hang=4)
 
     def _log(self, _: str = "") -> None:
         for line in [x for x in self.talk.recorder.lines if "reached" not in x.what][-10:]:
-            self.talk.say(f"{line.number}  {sentence(line.what)}", hang=4)
+            self.talk.say(f"{number_of(line)}  {sentence(line.what)}", hang=4)
 
     def _skip(self, _: str) -> None:
         raise Skip

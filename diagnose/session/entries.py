@@ -11,7 +11,7 @@ from diagnose.casefile.clock import BadClock, arc
 from diagnose.knowledge.model import Vocabulary
 from diagnose.reading.terms import nearest, plain
 
-ALL, NONE = ("all", "a"), ("none", "no", "n")
+ALL, NONE = ("all", "a"), ("none", "no", "n", "none of them", "nothing")
 EXTENTS = ("all round", "one sector", "patches")
 _STATES = {
     "saw": "saw",
@@ -21,6 +21,36 @@ _STATES = {
     "lost": "lost",
     "not looked at": "not looked at",
 }
+
+
+@dataclass(frozen=True)
+class Said:
+    """One entry of an answer: of one part by its item number, or of all that is asked about where `item` is ""."""
+
+    item: str
+    state: str
+    text: str
+
+
+def parted(answer: str) -> list[Said]:
+    """The entries of an answer, parted by semicolons: "3: 10 to 2; part 10 4, 5; absent 6; none". A figure behind a semicolon
+    belongs to the readings before it."""
+    bits: list[str] = []
+    for bit in (b.strip() for b in answer.split(";")):
+        if bits and re.search(r"\d[^:]*$", bits[-1]) and re.fullmatch(r"[-+]?\d+([.,]\d+\s*\S*|\s*[^\d\s:]\S*)", bit):
+            bits[-1] += f"; {bit}"
+        elif bit:
+            bits.append(bit)
+    return [_said(bit) for bit in bits]
+
+
+def _said(text: str) -> Said:
+    match = re.match(r"part\s+([^\s:]+):?\s+(.+)", text, re.IGNORECASE)
+    item, rest = match.groups() if match else ("", text)
+    if plain(rest) in NONE:
+        return Said(item, "absent", "all")
+    state, rest = state_and_list(rest, "saw")
+    return Said(item, state, rest)
 
 
 def state_and_list(answer: str, default: str) -> tuple[str, str]:
@@ -78,7 +108,7 @@ def meant(answer: str, spelled: Mapping[str, str]) -> list[str]:
 
 def numbers_choices(terms: Sequence[str]) -> bool:
     """Whether choices may be numbered: a plan 11 among them would be taken for the eleventh."""
-    return not any(c.isdigit() for term in terms for c in term)
+    return not any(int(n) <= len(terms) for term in terms for n in re.findall(r"\d+", term))
 
 
 def _initials(spelling: str) -> str:

@@ -10,9 +10,9 @@ from diagnose.casefile.answers import path_of, says_no_datum, split_readings, wi
 from diagnose.casefile.format import TRAITS
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Reading
-from diagnose.reading.terms import did_you_mean
+from diagnose.session.entries import numbers_choices
 from diagnose.session.prompts import Words
-from diagnose.session.talk import BOUND, Back, Talk, numbered
+from diagnose.session.talk import Back, Talk, numbered
 
 FIRST = ("tag", "fluid", "rotation", "equipment.seen from", "index.rotating", "index.stationary")
 _ENDS = {"driver end": "driver end", "drive end": "driver end", "impeller end": "impeller end"}
@@ -66,6 +66,9 @@ class Figures:
     def _ask(self, key: str, path: list[str]) -> None:
         old = self.talk.recorder.state.value(path)
         title, hint = _TITLES.get(key, key), self.hint(key)
+        if len(hint) >= _ROOM:
+            self.talk.say(hint, hang=2)
+            hint = ""
         shown = f" [{', '.join(old) if isinstance(old, list) else old}]" if old is not None else ""
         while answer := self.talk.ask(f"{title}{f' ({hint})' if hint else ''}{shown}: ", self._words(key)):
             to = self.value(key, answer)
@@ -76,13 +79,13 @@ class Figures:
     def hint(self, key: str) -> str:
         """What may be answered, in brackets; sets the help."""
         reading, terms = self.words.readings.get(key), list(dict.fromkeys(self._words(key).values()))
-        self.talk.help = dict.fromkeys(terms, "") or {key: reading.means if reading else ""}
+        numbers = [f"{i} {t}" for i, t in enumerate(terms, 1)] if numbers_choices(terms) else terms
+        self.talk.help = dict.fromkeys(numbers, "") or {key: reading.means if reading else ""}
         if reading:
             return reading.unit
         setting = self.words.settings.get(key)
         lead = ("one of: " if setting.single else "any of: ") if setting else ""
-        told = lead + numbered(terms) if terms else ""
-        return told if len(told) < _ROOM else f"{lead}? lists {len(terms)}, Tab completes"
+        return lead + numbered(terms) if terms else ""
 
     def _words(self, key: str) -> Words:
         setting = self.words.settings.get(key)
@@ -98,7 +101,8 @@ class Figures:
         if not spelled:
             return answer
         if setting and not setting.single:
-            found = [self.talk.term(x.strip(), f"term of {key!r}", spelled) for x in answer.split(",") if x.strip()]
+            bits = re.split(r"[,;]|(?<=\d)\s+(?=\d)", answer)
+            found = [self.talk.term(x.strip(), f"term of {key!r}", spelled) for x in bits if x.strip()]
             return found if found and all(found) else None
         return self.talk.term(answer, f"term of {key!r}" if setting else key, spelled) or None
 
@@ -115,30 +119,8 @@ class Figures:
 
     # ---- readings ---------------------------------------------------------------------------------------------
 
-    def measure(self, topic: Topic) -> None:
-        terms = [self.words.readings[r] for r in topic.readings]
-        told = (
-            f"{i}{BOUND}{t.name} ({t.unit or 'number'}{', several' if t.several else ''})"
-            for i, t in enumerate(terms, 1)
-        )
-        if terms:
-            self.talk.say("To measure: " + ", ".join(told), hang=2)
-        self.talk.help = {t.name: t.means for t in terms}
-        fitting = [r for r in self.words.readings.values() if not r.section and self.words.fits(topic.kind, r.on)]
-        words = {word: r.name for r in fitting for word in (r.name, *r.also)}
-        while answer := self.talk.ask("Measured (number or word, : readings; Enter: nothing more): ", words):
-            if answer.lower() in ("n", "no", "none"):
-                return
-            word, _, values = (x.strip() for x in answer.partition(":"))
-            number = int(word) if word.isdigit() and len(word) < 4 else 0
-            reading = terms[number - 1].name if 0 < number <= len(terms) else self.words.find("reading", word)
-            if reading not in words:
-                near = did_you_mean(word, words)
-                self.talk.say(f"  {word!r} is not measured on {topic.kind}{f'; {near}' if near else ''}", hang=4)
-                continue
-            self._readings(topic, reading, values or self.talk.ask(f"  {reading}: "))
-
-    def _readings(self, topic: Topic, reading: str, answer: str) -> None:
+    def readings(self, topic: Topic, reading: str, answer: str) -> None:
+        """Puts readings of a part or a kind on record."""
         term = self.words.readings[reading]
         written = [self.with_unit(x, term) for x in split_readings(answer)]
         if not written:

@@ -1,124 +1,233 @@
-"""Looking at a part or a kind: what is there, what was looked for and is not, what is lost."""
+"""Looking at what stands on one card: what is there, what was looked for and is not, what is measured."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from diagnose.casefile import walk
+from diagnose.casefile.cards import Card, Choice, left_of
 from diagnose.casefile.photos import photo_entry
 from diagnose.casefile.replay import What
 from diagnose.casefile.spoken import not_understood, records_of
 from diagnose.casefile.walk import Topic
-from diagnose.phrases.read import read
+from diagnose.knowledge.model import Feature
+from diagnose.phrases.read import Reading, read
 from diagnose.reading.problems import BadInput
 from diagnose.reading.terms import nearest, plain
-from diagnose.session.entries import ALL, EXTENTS, NONE, details, feature_and_details, listed, state_and_list
+from diagnose.session.entries import ALL, EXTENTS, Said, details, feature_and_details, listed, parted
+from diagnose.session.figures import Figures
 from diagnose.session.prompts import Words
 from diagnose.session.talk import BOUND, Talk
+
+FIRST, MORE = "Seen (none: not there; Enter: not looked at): ", "Seen besides (none: nothing else; Enter: no more): "
+HINT = """\
+By number or word: 3   3 5   3: 10 to 2, severe   none   3; 5: light; none
+! is gone when this step ends   14: 4.0 4.1 measures   back   skip   quit   ?"""
 
 
 class Looking:
     """`index` asks what a part's clock is counted from."""
 
-    def __init__(self, talk: Talk, index: Callable[[str], None]):
-        self.talk, self.words, self.index = talk, talk.words, index
+    def __init__(self, talk: Talk, figures: Figures, index: Callable[[str], None]):
+        self.talk, self.words, self.figures, self.index = talk, talk.words, figures, index
 
-    def heading(self, topic: Topic, features: Iterable[str] = ()) -> None:
-        """Names the part and what to look for; what a sound seal shows stands apart from damage."""
-        part = self.talk.case.part(topic.part)
-        open_ones = list(features) or self.open_ones(topic)
+    # ---- the card ---------------------------------------------------------------------------------------------
+
+    def heading(self, card: Card, lead: str = "") -> None:
+        """Names the parts and what to look for; what a sound seal shows stands apart from damage."""
         self.talk.say("")
-        self.talk.say(f"{part.item} {part.name}" if part else topic.kind.capitalize(), bold=True)
-        if topic.how:
-            self.talk.say(topic.how)
-        self.talk.help = {
-            f: " ".join((self.words.features[f].means, self.words.features[f].how)) for f in topic.features
-        }
-        shown = {
-            f: f"{topic.features.index(f) + 1}{BOUND}{f}" + "!" * walk.is_lost_after(self.words, f, topic.step)
-            for f in open_ones
-        }
-        damage = [x for f, x in shown.items() if not self.words.features[f].sound]
-        if damage:
-            lead = "Look for (! is gone after this step): " if any("!" in x for x in shown.values()) else "Look for: "
-            self.talk.say(lead + ", ".join(damage), hang=2)
-        if sound := [x for f, x in shown.items() if self.words.features[f].sound]:
-            self.talk.say("Or as a sound one shows it: " + ", ".join(sound), hang=2)
+        blocks = card.blocks()
+        self.talk.say(lead + "; ".join(self.named(b) for b in blocks), bold=True)
+        if card.how:
+            self.talk.say(card.how)
+        if any(len(b) > 1 for b in blocks):
+            first = next(b for b in blocks if len(b) > 1)[0]
+            self.talk.say(f"What is said goes for all of them; part {first.part} 3 says it of that one alone.")
+        every = [f for c in card.choices for f in [self.words.features[c.feature]]]
+        self.talk.help = {f"{i} {f.name}": f"{f.means} {f.how}" for i, f in enumerate(every, 1)}
+        for block in blocks:
+            lead = f"{self.named(block)}: " if len(blocks) > 1 else ""
+            for text in self._choices(card, block, lead):
+                self.talk.say(text, hang=2)
 
-    def look(self, topic: Topic) -> None:
-        question = "Seen (number or word, : details; Enter: nothing more): "
-        while (answer := self.talk.ask(question, self.features(topic))) and answer.lower() not in NONE:
-            if answer.lower() in ALL:
-                self.talk.say("  all of them? Write their numbers; none of them is there: absent all", hang=4)
-            elif not self._listed(topic, answer, "saw"):
-                self._saw(topic, answer)
-        if self.open_ones(topic):
-            self.not_there(topic, "numbers, words, all; Enter: none")
+    def named(self, block: tuple[Topic, ...]) -> str:
+        parts = [p for t in block if (p := self.talk.case.part(t.part))]
+        if len(parts) > 1:
+            return "parts " + ", ".join(f"{p.item} {p.name}" for p in parts)
+        return f"part {parts[0].item} {parts[0].name}" if parts else block[0].kind.capitalize()
 
-    def not_there(self, topic: Topic, enter: str) -> None:
-        """Asks what was looked for and is not there until something is said of it; saw, lost and the like before a list say
-        otherwise."""
-        question = f"Looked for, not there ({enter}): "
-        while (answer := self.talk.ask(question, self.features(topic))) and answer.lower() not in NONE:
-            state, _ = state_and_list(answer, "absent")
-            if self._listed(topic, answer, "absent"):
-                if state == "absent":
-                    return
-            elif state == "saw":
-                self._saw(topic, state_and_list(answer, "")[1])
-            else:
-                self.talk.say(f"  {answer!r} names none of them")
+    def _choices(self, card: Card, block: tuple[Topic, ...], lead: str) -> Iterable[str]:
+        """What to look for and to measure on one block, with its numbers."""
+        left = left_of(self.talk.case, self.talk.knowledge, card)
+        open_ones = {(c.feature, t.id) for c in left.choices for t in c.topics} if left else set()
+        shown = [(c, f"{i}{BOUND}{c.feature}{'!' * c.perishes}") for i, c in enumerate(card.choices, 1)
+                 if c.topics == block and any((c.feature, t.id) in open_ones for t in block)]  # fmt: skip
+        if damage := ", ".join(x for c, x in shown if not c.sound):
+            yield f"{lead or 'Look for: '}{damage}"
+        if sound := ", ".join(x for c, x in shown if c.sound):
+            yield f"Or as a sound one shows it: {sound}"
+        numbers = range(len(card.choices) + 1, len(card.choices) + len(card.readings) + 1)
+        told = (
+            f"{i}{BOUND}{name} ({unit or 'number'}{', several' if self.words.readings[name].several else ''})"
+            for i, (name, topics) in zip(numbers, card.readings, strict=True)
+            for unit in [self.words.readings[name].unit] if topics == block
+        )  # fmt: skip
+        if measures := ", ".join(told):
+            yield f"{lead if lead and not damage else ''}To measure: {measures}"
 
-    def open_ones(self, topic: Topic) -> list[str]:
-        return walk.unanswered(self.talk.case, topic, self.words)
+    def look(self, card: Card) -> None:
+        """Asks until nothing more is said, or none of the rest is there."""
+        question = FIRST
+        while self._open(card) or question == FIRST:
+            answer = self.talk.ask(question, self._spellings(card))
+            if not answer:
+                return
+            if self._take(card, answer):
+                return
+            question = MORE
 
-    def record_all(self, topic: Topic, features: Iterable[str], state: str) -> bool:
-        return self.talk.record(*({"add": "observations", "entry": {**topic.about(), state: f}} for f in features))
+    def _open(self, card: Card) -> bool:
+        left = left_of(self.talk.case, self.talk.knowledge, card)
+        return (left is not None and any(not c.sound for c in left.choices)) or bool(left and left.readings)
 
-    def _listed(self, topic: Topic, answer: str, default: str) -> bool:
-        """Whether an answer was a list of features with a state, which is then recorded. One that is there is asked for its
-        details by the caller."""
-        state, text = state_and_list(answer, default)
-        chosen = self._all_open(topic) if plain(text) in ALL else listed(text, topic.features, self._known(topic))
-        if not chosen or (state == "saw" and (len(chosen) == 1 or plain(text) in ALL)):
+    def _take(self, card: Card, answer: str) -> bool:
+        """Puts every entry of an answer on record; whether the card is done with."""
+        done = False
+        for said in self._entries(card, answer):
+            if said.item and said.item not in [t.part for t in card.topics]:
+                here = ", ".join(t.part for t in card.topics if t.part) or "none"
+                self.talk.say(f"  part {said.item} is not asked about here; the parts here: {here}", hang=4)
+            elif said.state != "saw":
+                done |= self._all_alike(card, said) and said.text in ALL and not said.item
+            elif plain(said.text) in ALL:
+                self.talk.say("  all of them? Write their numbers; none of them is there: none", hang=4)
+            elif not self._measured(card, said) and not self._listed(card, said):
+                self._saw(card, said)
+        return done
+
+    def _entries(self, card: Card, answer: str) -> list[Said]:
+        """A whole answer that is one list or word of the card stays one."""
+        known = self._known(card, "")
+        return [Said("", "saw", answer)] if known(answer) else parted(answer)
+
+    def _of(self, choice: Choice, item: str) -> tuple[Topic, ...]:
+        return tuple(t for t in choice.topics if item in ("", t.part))
+
+    def _all_alike(self, card: Card, said: Said) -> bool:
+        """Whether features that are not there, lost or not looked at are on record; "all" are those that are open and would be
+        damage."""
+        if plain(said.text) in ALL:
+            left = left_of(self.talk.case, self.talk.knowledge, card)
+            chosen = [c for c in (left.choices if left else ()) if not c.sound]
+        else:
+            names = listed(said.text, [c.feature for c in card.choices], self._known(card, said.item))
+            chosen = self._chosen(card, said.text, names, said.item)
+            if not chosen:
+                self.talk.say(f"  {said.text!r} names none of them", hang=4)
+        return self._record([(t, c.feature) for c in chosen for t in self._of(c, said.item)], said.state)
+
+    def _record(self, about: list[tuple[Topic, str]], state: str, **details: Any) -> bool:
+        whats = [{"add": "observations", "entry": {**t.about(), state: f, **details}} for t, f in about]
+        return bool(whats) and self.talk.record(*whats)
+
+    def none_of(self, card: Card) -> bool:
+        """Whether it is on record that nothing of what is open and would be damage is there."""
+        return self._all_alike(card, Said("", "absent", "all"))
+
+    def not_looked_at(self, card: Card) -> int:
+        """Puts what is open on a card on record as not looked at; how many that were."""
+        about = [(t, c.feature) for c in card.choices for t in c.topics]
+        whats = [{"add": "observations", "entry": {**t.about(), "not looked at": f}} for t, f in about]
+        return len(whats) if self.talk.record(*whats, quiet=True) else 0
+
+    # ---- several, one, or a reading -----------------------------------------------------------------------------
+
+    def _listed(self, card: Card, said: Said) -> bool:
+        """Whether an entry was a list of several features, each then recorded with its details asked for."""
+        names = listed(said.text, [c.feature for c in card.choices], self._known(card, said.item))
+        chosen = self._chosen(card, said.text, names, said.item)
+        if len(chosen) < 2 or len(names) < 2:
             return False
-        if state == "saw":
-            for feature in chosen:
-                self._saw(topic, feature)
-            return True
-        return self.record_all(topic, chosen, state)
+        for choice in chosen:
+            self._there(self._of(choice, said.item), choice.feature, "", f"{choice.feature}:")
+        return True
 
-    def _all_open(self, topic: Topic) -> list[str]:
-        """What "all" stands for: all that is open and would be damage."""
-        return [f for f in self.open_ones(topic) if not self.words.features[f].sound]
+    def _chosen(self, card: Card, text: str, names: list[str], item: str) -> list[Choice]:
+        """The choices that features of a list stand for; a number says which one where a feature stands twice."""
+        numbers = {int(x) for x in text.replace("-", " ").replace(",", " ").split() if x.isdigit()}
+        found = []
+        for name in names:
+            same = [(i, c) for i, c in enumerate(card.choices, 1) if c.feature == name and self._of(c, item)]
+            found += [c for i, c in same if i in numbers] or [c for _, c in same]
+        return found
 
-    # ---- one mark ---------------------------------------------------------------------------------------------
-
-    def _saw(self, topic: Topic, answer: str) -> None:
-        known = self._known(topic)
-        word, text = feature_and_details(answer, known, self.words)
-        if not known(word) and not word.isdigit():
-            self._spoken(topic, word, text)
-            return
-        feature = self._feature(topic, word)
-        if not feature:
-            return
+    def _measured(self, card: Card, said: Said) -> bool:
+        """Whether an entry was a reading: "14: 4.0 4.1", "track width 4.0"."""
+        word, colon, values = (x.strip() for x in said.text.partition(":"))
+        names = [name for name, _ in card.readings]
         if word.isdigit():
-            self.talk.say(f"  {word} is: {feature}")
-        if not text and topic.part:
+            place = int(word) - len(card.choices) - 1 if len(word) < 4 else -1
+            if not 0 <= place < len(names):
+                return False
+            name, topics = card.readings[place]
+        else:
+            if not colon and (match := next((n for n in sorted(names, key=len, reverse=True)
+                                             if plain(said.text).startswith(n + " ")), "")):  # fmt: skip
+                word, values = match, said.text[len(match) :].strip()
+            found = self.words.find("reading", word)
+            reading = self.words.readings.get(found or "")
+            if reading is None or reading.section or self._known(card, said.item)(word):
+                return False
+            name = reading.name
+            topics = next((t for n, t in card.readings if n == name), ())
+            topics = topics or tuple(t for t in card.topics if self.words.fits(t.kind, reading.on))
+        topics = tuple(t for t in topics if said.item in ("", t.part))
+        if len(topics) != 1:
+            parts = ", ".join(t.part for t in topics if t.part) or "no part here has it"
+            self.talk.say(f"  {name} is measured part by part: part 4 {name}: … ({parts})", hang=4)
+        elif values := values or self.talk.ask(f"  {name}: "):
+            self.figures.readings(topics[0], name, values)
+        return True
+
+    def _saw(self, card: Card, said: Said) -> None:
+        known = self._known(card, said.item)
+        word, text = feature_and_details(said.text, known, self.words)
+        if word.isdigit() and not known(word):
+            self.talk.say(f"  there is no {word} here; the list goes to {len(card.choices) + len(card.readings)}")
+            return
+        if not known(word):
+            self._spoken(card, said, word, text)
+            return
+        feature = known(word)
+        chosen = self._chosen(card, word, [feature], said.item)
+        fitting = [t for t in card.topics if said.item in ("", t.part) and self._fits(t, self.words.features[feature])]
+        blocks = [self._of(c, said.item) for c in chosen] or [tuple(fitting)]
+        if len(blocks) > 1 or (len(card.blocks()) > 1 and not chosen and len(fitting) > 1):
+            numbers = ", ".join(f"{i} {self.named(c.topics)}" for i, c in enumerate(card.choices, 1) if c in chosen)
+            on = numbers or ", ".join(f"part {t.part}" if t.part else t.kind for t in fitting)
+            self.talk.say(f"  {feature} on which of them? {on}: write its number, or part 4 {word}", hang=4)
+            return
+        told, spelled = (f"{word} is: {feature}", "") if word.isdigit() else ("", word if plain(word) != feature else "")
+        self._there(blocks[0], feature, text, told, spelled)
+
+    def _there(self, topics: tuple[Topic, ...], feature: str, text: str, told: str = "", said: str = "") -> None:
+        """Records a mark on every topic alike, with its details."""
+        if told:
+            self.talk.say(f"  {told}")
+        if not text and topics[0].part:
             sides = self.words.features[feature].sides
             side = f", {sides[0]}" if sides else ""
             text = self.talk.ask(f"  where and how much (10 to 2, moderate{side}; Enter: not said): ",
                                  {w: w for w in (*self.words.degrees, *sides, *EXTENTS)})  # fmt: skip
         entry, more = self.details(text)
-        if topic.part and any(w not in EXTENTS for w in _as_list(entry.get("extent"))):
-            self.index(topic.part)
-        said = {"said": word} if plain(word) != feature and not word.isdigit() else {}
-        self.talk.record(
-            {"add": "observations", "entry": {**topic.about(), "saw": feature, **entry}, **said},
-            *more_photos(topic.part, more),
-        )
+        for topic in topics:
+            if topic.part and any(w not in EXTENTS for w in _as_list(entry.get("extent"))):
+                self.index(topic.part)
+        spelled = {"said": said} if said else {}
+        marks = [{"add": "observations", "entry": {**t.about(), "saw": feature, **entry}, **spelled} for t in topics]
+        self.talk.record(*marks, *more_photos(topics[0].part, more))
+
+    # ---- details ----------------------------------------------------------------------------------------------
 
     def details(self, text: str) -> tuple[dict[str, Any], list[dict[str, str]]]:
         """The details of a mark, and its photos beyond the first. What is odd, or a photo that cannot be read, is asked for
@@ -150,68 +259,81 @@ class Looking:
 
     # ---- words for features -----------------------------------------------------------------------------------
 
-    def features(self, topic: Topic) -> Words:
-        fitting = [f for f in self.words.features.values() if self.words.fits(topic.kind, f.on)]
-        order = {f: i for i, f in enumerate(topic.features)}
-        fitting.sort(key=lambda f: (order.get(f.name, len(order)), f.name))
-        return {word: f.name for f in fitting for word in (f.name, *f.also)}
+    def _fits(self, topic: Topic, feature: Feature) -> bool:
+        return self.words.fits(topic.kind, feature.on)
 
-    def _known(self, topic: Topic) -> Callable[[str], str]:
-        """Finds the feature of a number or a spelling that fits the topic."""
-        table = {plain(k): v for k, v in self.features(topic).items()}
+    def _spellings(self, card: Card) -> Words:
+        """Every spelling of what can be said here, what is asked for first."""
+        named = {c.feature: None for c in card.choices}
+        fitting = sorted(f.name for f in self.words.features.values() if any(self._fits(t, f) for t in card.topics))
+        order = [self.words.features[f] for f in dict.fromkeys([*named, *fitting])]
+        readings = {n: n for n, _ in card.readings}
+        return {word: f.name for f in order for word in (f.name, *f.also)} | readings
+
+    def _known(self, card: Card, item: str) -> Callable[[str], str]:
+        """Finds the feature of a number or a spelling that fits the card."""
+        topics = [t for t in card.topics if item in ("", t.part)]
+        fitting = [f for f in self.words.features.values() if any(self._fits(t, f) for t in topics)]
+        table = {plain(word): f.name for f in fitting for word in (f.name, *f.also)}
 
         def find(word: str) -> str:
             if word.isdigit():
-                return topic.features[int(word) - 1] if len(word) < 4 and 0 < int(word) <= len(topic.features) else ""
+                number = int(word) if len(word) < 4 else 0
+                return card.choices[number - 1].feature if 0 < number <= len(card.choices) else ""
             return table.get(plain(word), "")
 
         return find
 
-    def _feature(self, topic: Topic, word: str) -> str:
-        """The feature of a number or a spelling; "" where the list has no such number."""
-        found = self._known(topic)(word)
-        if not found:
-            self.talk.say(f"  there is no {word} in this list; it goes to {len(topic.features)}")
-        return found
-
-    def _spoken(self, topic: Topic, phrase: str, more: str) -> None:
+    def _spoken(self, card: Card, said: Said, phrase: str, more: str) -> None:
         """Records a phrase as it is read, with the details that stand behind it, asking which reading is meant where it is
         not sure; what nothing is read in, or not what was meant, is kept as said."""
-        recorder, readings = self.talk.recorder, read(phrase, self.words, topic.kind)
+        recorder = self.talk.recorder
+        topics, readings = self._read(card, said, phrase)
         texts = {r.text: r for r in readings}
-        table = self.features(topic)
+        table = self._spellings(card)
         near = [table[n] for n in nearest(phrase, table, 6)] if not readings or readings[0].sureness == "weak" else []
-        offered = list(dict.fromkeys([*texts, *near]))[:6]
-        if readings and readings[0].sureness == "sure":
-            self.talk.say(f"  read as: {offered[0]}", hang=4)
-            chosen = offered[0]
-        elif offered:
-            self.talk.say("  did you mean: " + "; ".join(f"{i}{BOUND}{n}" for i, n in enumerate(offered, 1)), hang=4)
-            numbers = (
-                {str(i): n for i, n in enumerate(offered, 1)}
-                | {plain(n): n for n in offered}
-                | {"": "", "n": "", "none": ""}
-            )
-            chosen = self.talk.choose("  number (Enter: none of them): ", numbers)
-        else:
-            elsewhere = self.words.find("feature", phrase)
-            on = f"; it is recorded on: {', '.join(self.words.features[elsewhere].on)}" if elsewhere else ""
-            self.talk.say(f"  {phrase!r} is not understood{on}; it is kept as said", hang=4)
-            chosen = ""
+        chosen = self._which(phrase, readings, list(dict.fromkeys([*texts, *near]))[:6])
         if not chosen:
             self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, recorder.state))
             return
-        whats: list[What] = [{"add": "observations", "entry": {**topic.about(), "saw": chosen, "said": phrase}}]
-        if chosen in texts:
-            about = {"part": topic.part} if topic.part else {"on": topic.kind}
-            whats = records_of(texts[chosen], phrase, recorder.state, self.words, {**topic.about(), **about})
+        if chosen not in texts:
+            topics = tuple(t for t in topics if self._fits(t, self.words.features[chosen])) or topics
         entry, photos = self.details(more)
-        mark = next((w for w in whats if w.get("add") == "observations"), None)
-        if mark:
-            mark["entry"] |= entry
-        elif entry:
-            photos.append({"note": f"{phrase}: {more}"})
-        self.talk.record(*whats, *more_photos(topic.part, photos))
+        whats: list[What] = []
+        for topic in topics:
+            if chosen in texts:
+                about = {"part": topic.part} if topic.part else {"on": topic.kind}
+                found = records_of(texts[chosen], phrase, recorder.state, self.words, {**topic.about(), **about})
+            else:
+                found = [{"add": "observations", "entry": {**topic.about(), "saw": chosen, "said": phrase}}]
+            mark = next((w for w in found if w.get("add") == "observations"), None)
+            if mark:
+                mark["entry"] |= entry
+            elif entry and topic is topics[0]:
+                photos.append({"note": f"{phrase}: {more}"})
+            whats += [w for w in found if w not in whats]
+        self.talk.record(*whats, *more_photos(topics[0].part, photos))
+
+    def _read(self, card: Card, said: Said, phrase: str) -> tuple[tuple[Topic, ...], list[Reading]]:
+        """The block that a phrase is read of, the one on which it is surest, and its readings."""
+        order = ["sure", "likely", "weak"]
+        blocks = [tuple(t for t in b if said.item in ("", t.part)) for b in card.blocks()]
+        tried = [(b, list(read(phrase, self.words, b[0].kind))) for b in blocks if b]
+        return min(tried, key=lambda x: order.index(x[1][0].sureness) if x[1] and x[1][0].sureness in order else 9)
+
+    def _which(self, phrase: str, readings: list[Reading], offered: list[str]) -> str:
+        """The reading or feature that is meant; "" where none is."""
+        if readings and readings[0].sureness == "sure":
+            self.talk.say(f"  read as: {offered[0]}", hang=4)
+            return offered[0]
+        if offered:
+            self.talk.say("  did you mean: " + "; ".join(f"{i}{BOUND}{n}" for i, n in enumerate(offered, 1)), hang=4)
+            numbers = {str(i): n for i, n in enumerate(offered, 1)} | {plain(n): n for n in offered}
+            return self.talk.choose("  number (Enter: none of them): ", numbers | {"": "", "n": "", "none": ""})
+        elsewhere = self.words.find("feature", phrase)
+        on = f"; it is recorded on: {', '.join(self.words.features[elsewhere].on)}" if elsewhere else ""
+        self.talk.say(f"  {phrase!r} is not understood{on}; it is kept as said", hang=4)
+        return ""
 
 
 def more_photos(part: str, photos: Iterable[dict[str, str]]) -> list[What]:

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import Any
 
+from diagnose.casefile.cards import marking_of, unmarked
 from diagnose.casefile.model import Part
 from diagnose.casefile.replay import Record
+from diagnose.knowledge.model import Knowledge
+from diagnose.session.entries import ALL, NONE
 from diagnose.session.figures import CHOICES
 from diagnose.session.prompts import Words
-from diagnose.session.talk import Talk
+from diagnose.session.talk import BOUND, Talk
 
 KEYS = ("item", "kind", "name", "tag", "group", "carries", "index", "index at", "seen from", "touches")
 
@@ -19,38 +23,103 @@ class Parts:
         self.talk, self.words = talk, talk.words
         self._no_index: set[str] = set()
 
-    def identified(self, part: Part) -> str:
-        """Asks what a part is; its item number after that, or "" where it is lost or this seal has none."""
+    def overview(self) -> None:
+        """The parts list, with what differs from it: parts this seal has not, lost ones, others, and what is different about
+        one."""
         self.talk.say("")
-        self.talk.say(described(part))
-        question = "Enter if so; m to tag or change it; l if lost; x if this seal has none: "
-        answer = self.talk.choose(
-            question, {"": "yes", "y": "yes", "yes": "yes", "m": "m", "l": "l", "lost": "l", "x": "x", "none": "x"}
-        )
-        record = self._record(part.item)
-        if answer == "l":
-            how = self.talk.ask("  how was it lost: ")
-            if how and self._corrected(record, {**record.entry, "lost": how}):
-                return ""
-        elif answer == "x":
-            self._drop_touches(part.item)
-            self.talk.record({"withdraw": record.id, "why": "this seal has none"})
-            return ""
-        elif answer == "m":
-            return self.change(part.item)
-        return part.item
+        self.talk.say("The parts, as such a seal usually has them", bold=True)
+        self.talk.say(", ".join(f"part{BOUND}{p.item}{BOUND}{p.name}" for p in self.talk.case.parts), hang=2)
+        self.talk.help = {f"part {p.item}": described(p) for p in self.talk.case.parts}
+        self.talk.lines("none 16 11: this seal has none   lost 5: HOW   part 2 tag T-9   more snap ring")
+        question = "What differs (Enter: nothing): "
+        while answer := self.talk.ask(question):
+            for bit in (b.strip() for b in answer.split(";") if b.strip()):
+                self._differs(bit)
 
-    def change(self, item: str) -> str:
-        """What is different about a part, key by key; its item number after that."""
-        self.talk.say(f"  what can be changed: {', '.join(KEYS)}", hang=4)
-        question = "  change (for example tag T-9, index keyway; Enter: done): "
-        entry = dict(self._record(item).entry)
-        while answer := self.talk.ask(question, {k: k for k in KEYS}):
+    def _differs(self, text: str) -> None:
+        word, _, rest = text.partition(" ")
+        word, rest = word.lower(), rest.strip()
+        if word == "none":
+            for item in self._items(rest):
+                self._drop(item)
+        elif word == "lost":
+            items, _, how = (x.strip() for x in rest.partition(":"))
+            known = self._items(items)
+            how = how or (self.talk.ask("  how was it lost: ") if known else "")
+            for item in known if how else ():
+                record = self._record(item)
+                self._corrected(record, {**record.entry, "lost": how})
+        elif word == "part" and self._items(rest.partition(" ")[0]):
+            item, _, told = rest.partition(" ")
+            self.change(item, told)
+        elif word == "more":
+            self.add(kind=rest)
+        elif word != "part":
+            self.talk.say(f"  {text!r} begins with none of: none, lost, part, more", hang=4)
+
+    def _items(self, text: str) -> list[str]:
+        """Item numbers in a list; what is none is told, and then nothing is taken."""
+        items = [x for x in re.split(r"[,\s]+|\band\b", text.replace("part ", " ")) if x]
+        strange = [x for x in items if self.talk.case.part(x) is None]
+        if strange or not items:
+            known = ", ".join(p.item for p in self.talk.case.parts)
+            self.talk.say(
+                f"  no part has the item number {', '.join(strange) or 'that is missing'} (there are: {known})", hang=4
+            )
+            return []
+        return items
+
+    def _drop(self, item: str) -> None:
+        self._drop_touches(item)
+        self.talk.record({"withdraw": self._record(item).id, "why": "this seal has none"})
+
+    def marks(self) -> None:
+        """Before the parts are separated: which of those that touch two others have no mark, and how one survives."""
+        open_ones = unmarked(self.talk.case, self.talk.knowledge)
+        if not open_ones:
+            return
+        self.talk.say("")
+        self.talk.say("Without a mark yet, and nobody knows afterwards how they sat", bold=True)
+        self.talk.say(", ".join(f"part{BOUND}{p.item}{BOUND}{p.name}" for p in open_ones), hang=2)
+        for how, items in how_to_mark(self.talk.knowledge, open_ones).items():
+            self.talk.say(f"{items}: {how}", hang=2)
+        self.talk.help = {f"part {p.item}": described(p) for p in open_ones}
+        question = "Marked in line with the datum of their group (all; 1 2 9; Enter: not yet): "
+        while (answer := self.talk.ask(question)) and answer.lower() not in NONE:
+            items = [p.item for p in open_ones] if answer.lower() in ALL else self._items(answer)
+            if items:
+                for item in items:
+                    self._marked(item)
+                return
+
+    def _marked(self, item: str) -> None:
+        record, case = self._record(item), self.talk.case
+        part = case.part(item)
+        datum = case.index.get(part.group, "") if part else ""
+        seen_from = case.texts.get("equipment.seen from", "")
+        entry = {**record.entry, "index": datum or "mark at 12 o'clock"}
+        if seen_from:
+            entry["seen from"] = seen_from
+        self._corrected(record, entry, "marked at the bench")
+
+    def change(self, item: str, answer: str = "") -> str:
+        """What is different about a part, as said or asked for key by key; its item number after that."""
+        question, entry, told_once = (
+            "  change (for example tag T-9, index keyway; Enter: done): ",
+            dict(self._record(item).entry),
+            bool(answer),
+        )
+        if not answer:
+            self.talk.say(f"  what can be changed: {', '.join(KEYS)}", hang=4)
+        while answer := answer or self.talk.ask(question, {k: k for k in KEYS}):
             told = [self._told(x) for x in re.split(r"\s*[,;]\s*", answer) if x]
             changed = entry | {k: v for k, v in told if k}
             if all(k for k, _ in told) and self._corrected(self._record(str(entry["item"])), changed):
                 entry = changed
                 self.talk.seen_from = str(entry.get("seen from", self.talk.seen_from))
+            if told_once:
+                break
+            answer = ""
         return str(entry["item"])
 
     def _told(self, text: str) -> tuple[str, Any]:
@@ -73,11 +142,11 @@ class Parts:
             return (key, term) if term else ("", "")
         return key, value
 
-    def add(self, rest: str = "") -> None:
+    def add(self, rest: str = "", kind: str = "") -> None:
         """Puts another part on the list."""
         item = rest or self.talk.ask("  item number: ")
-        kind = self.talk.ask("  kind of part: ", self.kinds()) if item else ""
-        if kind and self.talk.record({"add": "parts", "entry": {"item": item, "kind": kind}}):
+        kind = kind or (self.talk.ask("  kind of part: ", self.kinds()) if item else "")
+        if item and kind and self.talk.record({"add": "parts", "entry": {"item": item, "kind": kind}}):
             self.change(item)
 
     def kinds(self) -> Words:
@@ -93,6 +162,10 @@ class Parts:
         entry = dict(record.entry)
         datum = part.index or case.index.get(part.group, "")
         seen_from = self.talk.seen_from or case.texts.get("equipment.seen from", "")
+        if datum and seen_from:
+            entry |= {"index": datum, "seen from": seen_from}
+            self._corrected(record, entry, "marked at the bench")
+            return
         index = self.talk.ask(f"  counted from which mark [{datum or 'not said'}]: ") or datum
         question, spelled = (
             f"  seen from (1 driver end, 2 impeller end) [{seen_from or 'not said'}]: ",
@@ -122,6 +195,15 @@ class Parts:
                 entry = {k: v for k, v in record.entry.items() if k != "touches"} | ({"touches": rest} if rest else {})
                 self.talk.record({"add": "parts", "entry": entry, "instead of": record.id, "why": f"there is no part {item}"},
                                  quiet=True)  # fmt: skip
+
+
+def how_to_mark(knowledge: Knowledge, parts: Iterable[Part]) -> dict[str, str]:
+    """The parts that each way of marking goes for: "parts 1 and 2"."""
+    ways: dict[str, list[str]] = {}
+    for part in parts:
+        if how := marking_of(knowledge, part.kind):
+            ways.setdefault(how.how, []).append(part.item)
+    return {how: ("part " if len(items) == 1 else "parts ") + ", ".join(items) for how, items in ways.items()}
 
 
 def described(part: Part) -> str:

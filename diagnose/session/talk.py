@@ -20,6 +20,8 @@ from diagnose.views.page import Page
 
 BOUND = "\u00a0"
 """A blank at which no line ends: between a number and what it stands for."""
+BARE = ("back", "skip", "quit", "log", "help")
+"""Commands that stand for themselves at any question, without a slash."""
 ENDING = ("disk", "view", EDITED, EXCHANGED)
 """Codes of refusals after which a session cannot go on."""
 
@@ -56,12 +58,13 @@ class Talk:
     def ask(self, question: str, words: Words | None = None) -> str:
         """One answer in free words; "" for Enter. A command is done and the question asked again."""
         while True:
-            answer = self._ask(question, words or {})
+            answer = self._ask(question.replace(BOUND, " "), words or {})
             command, _, rest = answer.partition(" ")
-            if command in self.commands:
+            command = command if command in self.commands or rest else f"/{command.lower()}"
+            if command in self.commands and (answer[0] in "/?=" or answer.lower() in BARE):
                 self.commands[command](rest.strip())
-            elif command.startswith("/"):
-                self.say(f"  there is no command {command!r}; ? shows them")
+            elif answer.startswith("/"):
+                self.say(f"  there is no command {answer.split()[0]!r}; ? shows them")
             else:
                 return answer
 
@@ -158,4 +161,4 @@ class Talk:
 
 def numbered(terms: list[str]) -> str:
     """Choices in a row, with numbers where those can be typed."""
-    return ", ".join(f"{i} {t}" for i, t in enumerate(terms, 1)) if numbers_choices(terms) else ", ".join(terms)
+    return ", ".join(f"{i}{BOUND}{t}" for i, t in enumerate(terms, 1)) if numbers_choices(terms) else ", ".join(terms)

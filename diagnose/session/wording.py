@@ -11,7 +11,7 @@ from diagnose.views.journal import sentence
 
 
 def acknowledged(lines: Iterable[Line], case: Case) -> list[str]:
-    """One text a line; several marks of one part that say the same state stand together: "recorded 88-99: part 3 ..."."""
+    """One text a line; several marks of one part that say the same state stand together: "recorded r88-r99: part 3 ..."."""
     groups: list[tuple[object, list[Line]]] = []
     for line in (x for x in lines if "reached" not in x.what):
         key = _alike(line)
@@ -34,8 +34,13 @@ def _state(line: Line) -> str:
     return next((s for s in STATES if s in line.what.get("entry", {})), "")
 
 
+def number_of(line: Line) -> str:
+    """The number of a record, which no part and no choice can be taken for: r12."""
+    return f"r{line.number}"
+
+
 def _numbers(group: list[Line]) -> str:
-    return str(group[0].number) + (f"-{group[-1].number}" if len(group) > 1 else "")
+    return number_of(group[0]) + (f"-{number_of(group[-1])}" if len(group) > 1 else "")
 
 
 def _together(group: list[Line]) -> str:

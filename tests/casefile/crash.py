@@ -120,7 +120,7 @@ def _round(
         if not text.rstrip(" ").endswith((":", "?")):
             continue
         if said and len(acknowledged) < len(said):
-            assert re.search(r"recorded \d+: ", text), text
+            assert re.search(r"recorded r\d+", text), text
             acknowledged.append(said[-1])
             now = time.monotonic()
             if len(acknowledged) == 1:
@@ -143,7 +143,7 @@ def _round(
     while rest := os.read(questions, 65536):
         text += rest.decode()
     os.close(questions)
-    if len(acknowledged) < len(said) and re.search(r"recorded \d+: ", text):
+    if len(acknowledged) < len(said) and re.search(r"recorded r\d+", text):
         acknowledged.append(said[-1])
     return acknowledged, said
 

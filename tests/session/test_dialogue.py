@@ -45,8 +45,6 @@ def test_a_topic_left_for_later_in_an_earlier_session_is_asked_when_all_else_is_
     script = Script(
         ("fluid", "/skip"),
         ("fluid", "/skip"),
-        *[("Enter to begin", "")],
-        *to_step(8),
         ("What else", "s"),
         ("fluid", "oil"),
     )
@@ -57,7 +55,7 @@ def test_a_topic_left_for_later_in_an_earlier_session_is_asked_when_all_else_is_
 
 def test_a_step_that_is_past_still_asks_for_the_machine_and_its_history(case, knowledge):
     script = Script(
-        ("Enter to begin", "p"),
+        *to_step(2),
         ("tag", "K-7"),
         ("speed", "1450"),
         ("History @ Seen", "failed within months"),
@@ -65,7 +63,7 @@ def test_a_step_that_is_past_still_asks_for_the_machine_and_its_history(case, kn
     )
     now = session(case, knowledge, script)
     assert now.texts["equipment.tag"] == "K-7" and [x.what for x in now.measured] == ["speed"]
-    assert [o.feature for o in now.observations] == ["failed within months"]
+    assert [o.feature for o in now.observations if o.state == "present"] == ["failed within months"]
     assert "squeal" not in script.text and "Before you go on" not in script.text
     again = Script(stop_at="Step 2")
     session(case, knowledge, again)
@@ -119,18 +117,19 @@ def test_remarks_and_photos_need_no_mark(case, knowledge):
 
 
 @pytest.mark.parametrize(("question", "typed"), [
-    ("Enter to begin", "no, still running"), ("Item 15, Gland bolts @ Enter if so", "heat checks all over"), ("Item 15, Gland bolts @ Enter if so", "yes but rusty"),
+    ("Where does the work stand", "no, still running"), ("What is there", "yes but rusty"), ("Look again", "heat checks all over"),
 ])  # fmt: skip
 def test_text_is_never_taken_for_enter(case, knowledge, question, typed):
-    script = Script(*([] if "begin" in question else to_step(3)), (question, typed), stop_at="Step 4")
-    now = session(case, knowledge, script)
+    script = Script(
+        (question, typed), ("Where does the work stand", "1" if question == "Look again" else "5"), stop_at="Step 2"
+    )
+    session(case, knowledge, script)
     said = script.text.partition(f"{typed!r} is none of the answers here: Enter")
-    assert said[1] and said[2].lstrip().find(question.split(" @ ")[-1]) < 200
-    assert now.part("15") is not None
+    assert said[1] and question in said[2]
 
 
 def test_a_bare_number_is_told_in_words_before_and_after_it_is_on_record(case, knowledge):
-    script = Script(*to_step(4), ("3 Sliding O-ring @ Seen", "1: all round"), stop_at="Step 5")
+    script = Script(*to_step(6), ("3 Sliding O-ring @ Seen", "1: all round"), stop_at="Step 7")
     (seen,) = [o for o in session(case, knowledge, script).observations if o.state == "present"]
     assert f"1 is: {seen.feature}" in script.text
     assert (
@@ -141,24 +140,26 @@ def test_a_bare_number_is_told_in_words_before_and_after_it_is_on_record(case, k
 
 def test_a_number_beyond_the_list_is_told(case, knowledge):
     script = Script(*to_step(7), (RING + "Seen", "99"), stop_at=END)
-    assert not session(case, knowledge, script).observations and "there is no 99 in this list" in script.text
+    assert not session(case, knowledge, script).observations and "there is no 99 here; the list goes to" in script.text
 
 
 def test_all_and_none_mean_the_same_at_every_list(case, knowledge):
     sound = {f.name for f in knowledge.vocabulary.features.values() if f.sound}
     script = Script(
-        *to_step(7), (RING + "Seen", "all"), (RING + "Seen", "none"), (RING + "Looked for", "ALL"), ("2 Stationary ring @ Seen", "no"),
-        ("2 Stationary ring @ Looked for", "n"), stop_at="3 Sliding O-ring",
-    )  # fmt: skip
+        *to_step(7),
+        (RING + "Seen", "all"),
+        (RING + "Seen", "none"),
+        ("2 Stationary ring @ Seen", "no"),
+        stop_at="3 Sliding",
+    )
     now = session(case, knowledge, script)
-    assert {(o.part, o.state) for o in now.observations} == {("1", "absent")} and len(now.observations) > 20
+    assert {(o.part, o.state) for o in now.observations} == {("1", "absent"), ("2", "absent")}
     assert not sound & {o.feature for o in now.observations}
     assert "all of them? Write their numbers" in script.text and "did you mean" not in script.text
 
 
 def test_lists_with_and_and_with_a_state(case, knowledge):
-    script = Script(*to_step(7), (RING + "Seen", "absent 1 3 and 5"), (RING + "Seen", "lost 2"), (RING + "Looked for", "saw blisters"),
-                    (RING + "Looked for", "not looked at 7-8"), stop_at=END)  # fmt: skip
+    script = Script(*to_step(7), (RING + "Seen", "absent 1 3 and 5"), (RING + "Seen", "lost 2; saw blisters; not looked at 7-8"), stop_at=END)  # fmt: skip
     states = [o.state for o in session(case, knowledge, script).observations]
     assert sorted(states) == ["absent", "absent", "absent", "lost", "not looked at", "not looked at", "present"]
 
@@ -247,7 +248,7 @@ def test_fix_follows_a_corrected_record_and_leaves_all_where_no_reason_is_given(
     )
     now = session(case, knowledge, script)
     assert [o.state for o in now.observations if o.feature == "puffs"] == ["absent"]
-    assert f"record {first} was corrected by" in script.text and "left as it is" in script.text
+    assert f"record r{first} was corrected by" in script.text and "left as it is" in script.text
     assert "'perhaps' is none of the answers" in script.text
 
 
@@ -264,14 +265,14 @@ def test_leaving_a_correction_does_not_leave_the_topic(case, knowledge):
 
 def test_after_the_last_step_there_is_a_menu(case, knowledge):
     (case.parent / "whole.jpg").write_bytes(PICTURE)
-    session(case, knowledge, Script(*to_step(9)))
+    session(case, knowledge, Script(*to_step(8)))
     script = Script(
         ("What else", "mark"), ("on which part", "1"), (RING + "Seen", "blisters: severe"), ("What else", "m"), ("on which part", "glove"),
         ("What else", "l"), ("What else", "n"), ("the remark", "sent to the lab"), ("What else", "p"), ("which photo", "whole.jpg"),
         ("What else", "f"), ("which record", "part 1"), ("change", "tag T-1"), ("What else", "what?"), ("What else", "q"),
     )  # fmt: skip
     now = session(case, knowledge, script)
-    assert [(o.part, o.feature, o.degree) for o in now.observations] == [("1", "blisters", "severe")]
+    assert [(o.part, o.feature, o.degree) for o in now.observations if o.degree] == [("1", "blisters", "severe")]
     assert [(r.note, r.photo) for r in now.remarks] == [("sent to the lab", ""), ("", "whole.jpg")]
     assert now.part("1").tag == "T-1" and "'glove' is no part of this case" in script.text
     assert not script.answers
@@ -305,7 +306,7 @@ def test_a_hand_edit_under_the_session_is_asked_about_and_nothing_is_lost(case, 
 def test_plain_prompts_send_no_signs_to_a_terminal(case):
     call = ["-m", "diagnose", "record", str(case), "--plain"]
     process = pexpect.spawn(sys.executable, call, env={**os.environ, "TERM": "xterm"}, cwd=str(ROOT), timeout=60)
-    process.expect("Enter to begin")
+    process.expect("Where does the work stand")
     process.sendline("/quit")
     process.expect(pexpect.EOF)
     assert b"\x1b" not in process.before and process.wait() == 0
@@ -322,7 +323,7 @@ def test_help_fits_80_columns_and_tells_one_word(case, knowledge, monkeypatch):
         stop_at=END,
     )
     session(case, knowledge, script)
-    assert max(len(line) for t in script.told for line in t.split("\n")) < 80
+    assert not [line for t in script.told for line in t.split("\n") if len(line) > 79]
     told = script.text.partition(RING[:-3])[2]
     assert "blisters: Raised shiny spots" in told and "\n2 " in told and "no command '/leave'" in told
 
@@ -331,7 +332,9 @@ def test_everything_said_at_a_session_is_styled_only_where_asked(case, knowledge
     said: list[str] = []
 
     def ask(question, words):
-        raise EOFError
+        if question.startswith("tag"):
+            raise EOFError
+        return ""
 
     with Recorder(case, knowledge, "ann", lambda: NOON) as r:
         Dialogue(r, ask, said.append, styled=True).run()

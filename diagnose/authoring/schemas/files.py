@@ -46,7 +46,7 @@ class FileSchemas(Terms):
             for key, other in (("on", "about"), ("about", "on"))
         ]
         step = keys({"step": TEXT, "stage": words(self.v.stages, "The last stage at which these looks can be made."),
-                     "do": TEXT, "ends": said(TEXT, "What is lost with the next step."), "ask": some(words(figures)),
+                     "do": TEXT, "ends": said(TEXT, "What is lost with the next step."), "ask": some(words(figures)), "separates": said(words(("true", "false")), "Parts come apart as it ends."),
                      "looks": listed({"anyOf": either})}, ("step", "stage", "do", "ends"))  # fmt: skip
         order = keys({
             "doubt": said(NUMBER, "A reading this many times off its nominal is asked again."),
