@@ -176,7 +176,8 @@ class Looking:
                 word, values = match, said.text[len(match) :].strip()
             found = self.words.find("reading", word)
             reading = self.words.readings.get(found or "")
-            if reading is None or reading.section or self._known(card, said.item)(word):
+            feature = self._known(card, said.item)(word)
+            if reading is None or reading.section or (feature and not values[:1].isdigit()):
                 return False
             name = reading.name
             topics = next((t for n, t in card.readings if n == name), ())
@@ -207,7 +208,9 @@ class Looking:
             on = numbers or ", ".join(f"part {t.part}" if t.part else t.kind for t in fitting)
             self.talk.say(f"  {feature} on which of them? {on}: write its number, or part 4 {word}", hang=4)
             return
-        told, spelled = (f"{word} is: {feature}", "") if word.isdigit() else ("", word if plain(word) != feature else "")
+        told, spelled = (
+            (f"{word} is: {feature}", "") if word.isdigit() else ("", word if plain(word) != feature else "")
+        )
         self._there(blocks[0], feature, text, told, spelled)
 
     def _there(self, topics: tuple[Topic, ...], feature: str, text: str, told: str = "", said: str = "") -> None:

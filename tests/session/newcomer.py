@@ -63,47 +63,52 @@ LOOKS: dict[tuple[int, str], tuple[list[str], str]] = {
 
 
 class Newcomer:
-    """Answers each question from the sheet; Enter where the sheet says nothing."""
+    """Answers each question from the sheet, a card in one line; Enter where the sheet says nothing."""
 
     def __init__(self) -> None:
-        self.step, self.heading, self.renaming = 0, "", ""
-        self.left: dict[tuple[int, str], list[str]] = {k: list(v[0]) for k, v in LOOKS.items()}
+        self.step, self.heading = 0, ""
+        self.left = {k: list(v[0]) for k, v in LOOKS.items()}
         self.absent = {k: v[1] for k, v in LOOKS.items()}
         self.readings = dict(READINGS)
         self.unused: set[str] = set(FIGURES)
 
     def answer(self, text: str) -> str:
         """The answer to the question at the end of what the program wrote since the last one."""
-        for line in text.split("\n"):
-            if found := re.match(r"Step (\d) of 8:", line):
-                self.step = int(found.group(1))
-            headings = {h for s, h in LOOKS if s == self.step} | {"Support valve"}
-            if line.strip() in headings or re.fullmatch(r"\d+ [A-Z].*|[A-Z][a-z ]+", line.strip()):
-                self.heading = line.strip()
+        if found := re.findall(r"^Step (\d) of 8:", text, re.M):
+            self.step = int(found[-1])
         question = text.rstrip().split("\n")[-1].strip()
-        here = (self.step, self.heading)
-        if question.startswith("Seen"):
-            return self.left[here].pop(0) if self.left.get(here) else ""
+        if question.startswith("Seen (none"):
+            return self.card(" ".join(text.split("\n\n")[-1].split()))
+        if question.startswith("What differs"):
+            named = (
+                "part 1 name Carbon ring, seen from driver end; part 2 name Silicon carbide ring, seen from driver end"
+            )
+            return f"none 16; {named}" if "16 Flush line" in text else ""
         if question.startswith("number (Enter"):
             return "1"
-        if question.startswith("Looked for"):
-            return self.absent.pop(here, "")
-        if "if this seal has none" in question:
-            self.renaming = {"1": "Carbon", "2": "Silicon carbide"}.get("".join(re.findall(r"Item ([12]), ", text)), "")
-            return "x" if "Flush line" in text else "m" if self.renaming else ""
-        if question.startswith("change"):
-            item, self.renaming = self.renaming, ""
-            return f"name {item} ring, seen from driver end" if item else ""
-        if question.startswith("seen from"):
-            return "driver end"
         if question.startswith("gauge or absolute"):
             return "g"
         if question.startswith("at clock positions"):
             return "12 3 6 9"
-        if question.startswith("Measured"):
-            return self.readings.pop(here, "")
         name = re.split(r" \(|:", question)[0]
         if name in FIGURES:
             self.unused.discard(name)
             return FIGURES[name]
         return ""
+
+    def card(self, heading: str) -> str:
+        """All that the sheet says of what stands on a card, entry by entry."""
+        heading = heading.partition(": ")[0] if ";" not in heading.partition(": ")[0] else heading
+        entries: list[str] = []
+        for step, name in list(self.left):
+            if step != self.step or not re.search(rf"(^|\W){re.escape(name)}(\W|$)", heading):
+                continue
+            about = f"part {name.split()[0]} " if name[0].isdigit() else ""
+            absent = [f"absent {words}"] if (words := self.absent.pop((step, name))) else []
+            entries += [about + said for said in [*self.left.pop((step, name)), *absent]]
+        for (step, name), said in list(self.readings.items()):
+            if step == self.step and re.search(rf"(^|\W){re.escape(name)}(\W|$)", heading):
+                about = f"part {name.split()[0]} " if name[0].isdigit() else ""
+                entries.append(about + said)
+                del self.readings[step, name]
+        return "; ".join(entries)
