@@ -29,9 +29,9 @@ STATE = ["at", "when", "not", "usual", "specified", "position", "said", "note"]
 ACT = ["did", "to", "with", "when", "not", "position", "said", "note"]
 MEASUREMENT = ["measured", "part", "on", "position", "group", "reading", "readings", "unit", "at", "labels",
                 "resolution", "instrument", "temperature", "note", "photo", "photo digest"]  # fmt: skip
-PART = ["item", "name", "kind", "position", "group", "carries", "index", "index at", "seen from", "tag", "touches",
+PART = ["item", "name", "kind", "position", "group", "carries", "index", "index at", "seen from", "tag", "touches", "towards", "sat in",
          "lost", "note"]  # fmt: skip
-REMARK = ["note", "part", "photo", "photo digest"]
+REMARK = ["note", "part", "of", "photo", "photo digest"]
 CUSTODY = ["did", "part", "by", "from", "to", "when", "where", "bag", "note"]
 OUTCOME = ["root", "mechanism", "none of these", "said", "position", "by", "how", "when", "changed", "note"]
 _TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[ T][0-9]{2}:[0-9]{2}")

@@ -28,7 +28,9 @@ class Extent:
 @dataclass(frozen=True)
 class Part:
     """One physical item. `seen_from`: driver end or impeller end; `carries`: nose, wide or "".
-    `touches`: item numbers of the parts it touches. `lost`: why nobody can look at it any more, "" where it is in hand."""
+    `touches`: item numbers of the parts it touches. `lost`: why nobody can look at it any more, "" where it is in hand.
+    `towards`: the end that its face or head points to; `sat_in`: (thing, place) of what one item number has several of, as a
+    spring in a pocket."""
 
     item: str
     name: str
@@ -42,6 +44,8 @@ class Part:
     tag: str = ""
     touches: tuple[str, ...] = ()
     lost: str = ""
+    towards: str = ""
+    sat_in: tuple[tuple[str, str], ...] = ()
     where: Where = _place()
 
 
@@ -107,12 +111,14 @@ class SettingFact:
 
 @dataclass(frozen=True)
 class Remark:
-    """Something said or photographed that is no mark: of the whole, or of a part by its item number."""
+    """Something said or photographed that is no mark: of the whole, or of a part by its item number. `of`: the mark of which
+    it is a further photo."""
 
     note: str = ""
     part: str = ""
     photo: str = ""
     photo_digest: str = ""
+    of: str = ""
     where: Where = _place()
 
 

@@ -1,9 +1,11 @@
-"""Photos of a case: they lie beside the case file, and their digests are on record."""
+"""Photos of a case: they lie beside the case file, without where they were taken, and their digests are on record."""
 
 from __future__ import annotations
 
 import hashlib
+import io
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 from diagnose.casefile.replay import State
@@ -12,24 +14,109 @@ from diagnose.reading.files import read_file
 from diagnose.reading.problems import BadInput, Problem, Where
 
 MOST_PHOTO_BYTES = 20_000_000
-_PICTURES = (b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff", b"GIF8", b"RIFF", b"II*\x00", b"MM\x00*", b"BM")
+ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".gif", ".tif", ".tiff", ".bmp", ".heic", ".heif")
+_JPEG, _PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
+_PICTURES = (_PNG, _JPEG, b"GIF8", b"RIFF", b"II*\x00", b"MM\x00*", b"BM")
+_GPS = 0x8825
+"""The Exif tag of location data (CIPA DC-008, Exif 2.3, from memory)."""
+_EXIF, _XMP = b"Exif\x00\x00", b"http://ns.adobe.com/xap/1.0/\x00"
 
 
-def photo_entry(case: Path, photo: str) -> dict[str, str]:
-    """Path beside the case and sha256 of a photo; a picture that lies elsewhere is copied in beside the case. Raises
-    BadInput where it cannot be read, is no file, or is too large."""
+def photo_entry(case: Path, photo: str, keep_location: bool = False) -> dict[str, str]:
+    """Path beside the case and sha256 of a photo. A picture that lies elsewhere, or that says where it was taken unless
+    `keep_location`, is copied in beside the case, without that; its orientation stays. Raises BadInput where it cannot be
+    read, is no file, is too large, or its location data cannot be taken out."""
     folder = Path(os.path.realpath(case)).parent
     path = Path(os.path.realpath(photo if Path(photo).exists() else folder / photo))
     try:
         data = read_file(path, MOST_PHOTO_BYTES)
     except OSError as error:
         raise _refused(case, f"the photo {photo!r} cannot be read: {error.strerror}") from error
-    if not path.is_relative_to(folder):
+    kept = data if keep_location else _without_location(case, photo, data)
+    if not path.is_relative_to(folder) or kept != data:
         if not (data.startswith(_PICTURES) or data[4:8] == b"ftyp"):
             raise _refused(case, f"{photo!r} is not beside the case file and no picture, so it is not copied there",
                            f"copy it into {folder}")  # fmt: skip
-        path = _copied(case, folder, path.name, data)
-    return {"photo": path.relative_to(folder).as_posix(), "photo digest": hashlib.sha256(data).hexdigest()}
+        path = _copied(case, folder, path.name, kept)
+    return {"photo": path.relative_to(folder).as_posix(), "photo digest": hashlib.sha256(kept).hexdigest()}
+
+
+def newest(folder: Path, most: int = 9) -> list[Path]:
+    """The newest pictures of a folder, newest first. Raises BadInput where the folder cannot be read."""
+    try:
+        found = [
+            (p.stat().st_mtime_ns, p.name, p) for p in folder.iterdir() if p.suffix.lower() in ENDINGS and p.is_file()
+        ]
+    except OSError as error:
+        raise _refused(folder, f"the folder {str(folder)!r} cannot be read: {error.strerror}") from error
+    return [path for _, _, path in sorted(found, reverse=True)[:most]]
+
+
+def _without_location(case: Path, photo: str, data: bytes) -> bytes:
+    """The picture without where it was taken, everything else as it was. Raises BadInput where that cannot be done."""
+    if data.startswith(_JPEG):
+        return b"".join(_cleaned(data))
+    if not _says_where(data):
+        return data
+    if data.startswith(_PNG):
+        return _png_without_location(data)
+    raise _refused(case, f"{photo!r} says where it was taken, and that cannot be taken out of this kind of picture",
+                   "save it as JPEG or PNG, or take it as it is: --keep-location")  # fmt: skip
+
+
+def _cleaned(data: bytes) -> Iterator[bytes]:
+    """The segments of a JPEG file up to its image data, location data taken out, and the rest (ISO/IEC 10918-1 annex B,
+    from memory)."""
+    place = 2
+    yield data[:2]
+    while data[place : place + 1] == b"\xff" and data[place + 1 : place + 2] != b"\xda":
+        end = place + 2 + int.from_bytes(data[place + 2 : place + 4], "big")
+        if not place + 4 <= end <= len(data):
+            break
+        segment, content = data[place:end], data[place + 4 : end]
+        if content.startswith(_EXIF):
+            segment = _exif_segment(segment, content)
+        elif content.startswith(_XMP) and b"GPS" in content:
+            segment = b""
+        yield segment
+        place = end
+    yield data[place:]
+
+
+def _exif_segment(segment: bytes, content: bytes) -> bytes:
+    from PIL import Image
+
+    exif = Image.Exif()
+    try:
+        exif.load(content)
+        if _GPS not in exif:
+            return segment
+        del exif[_GPS]
+        kept = exif.tobytes()
+    except (OSError, SyntaxError, ValueError, TypeError, KeyError, OverflowError, EOFError):
+        return b""  # what cannot be read may say where it was taken
+    return segment[:2] + (len(kept) + 2).to_bytes(2, "big") + kept
+
+
+def _says_where(data: bytes) -> bool:
+    from PIL import Image
+
+    try:
+        with Image.open(io.BytesIO(data)) as picture:
+            return _GPS in picture.getexif()
+    except (OSError, SyntaxError, ValueError, Image.DecompressionBombError):
+        return False
+
+
+def _png_without_location(data: bytes) -> bytes:
+    from PIL import Image
+
+    out = io.BytesIO()
+    with Image.open(io.BytesIO(data)) as picture:
+        exif = picture.getexif()
+        del exif[_GPS]
+        picture.save(out, "PNG", exif=exif.tobytes())
+    return out.getvalue()
 
 
 def _copied(case: Path, folder: Path, name: str, data: bytes) -> Path:

@@ -51,8 +51,22 @@ class RecordReader(StatementReader):
             item, self.text(node, "name") or kind, kind, self.read_position(node, kind), group or (known.group if known else ""),
             self.text(node, "index"), self.choice(node, "seen from", ENDS, "end"),
             self.choice(node, "carries", ("nose", "wide"), "side of the pair of faces"), offset,
-            self.text(node, "tag"), tuple(x.text() for x in self.touched(node)), self.read_lost(node), node.where,
+            self.text(node, "tag"), tuple(x.text() for x in self.touched(node)), self.read_lost(node),
+            self.choice(node, "towards", ENDS, "end"), self.read_places(node), node.where,
         )  # fmt: skip
+
+    def read_places(self, node: Node) -> tuple[tuple[str, str], ...]:
+        """What sat where: "1 in pocket 3" of springs, "a in slot 2" of pins."""
+        found = []
+        for item in (node.get("sat in") or Node([], node.where)).each():
+            thing, sign, spot = (x.strip() for x in item.text().partition(" in "))
+            if thing and sign and spot:
+                found.append((thing, spot))
+            else:
+                self.say(
+                    item.where, "place", f"{item.text()!r} does not say what sat in what", "for example: 1 in pocket 3"
+                )
+        return tuple(found)
 
     def touched(self, node: Node) -> list[Node]:
         value = node.get("touches")
@@ -142,7 +156,8 @@ class RecordReader(StatementReader):
         part, photo, note = self.the_part(node), self.read_photo(node), self.text(node, "note")
         if not note and not node.get("photo"):
             self.say(node.where, "missing-key", "a remark has a note or a photo")
-        return m.Remark(note, part.item if part else "", photo, self.text(node, "photo digest"), node.where)
+        of = self.term("feature", node.get("of"), "feature") if node.get("of") else ""
+        return m.Remark(note, part.item if part else "", photo, self.text(node, "photo digest"), of, node.where)
 
     def read_which(self, node: Node) -> tuple[str, ...]:
         """Which of several have the mark: pin 2, or a list."""

@@ -48,17 +48,17 @@ def extent_text(extent: m.Extent) -> str:
     """Where on the clock, in hours: all round, at 3, from 10 to 2."""
     if not extent.arcs:
         return extent.word
-    return ", ".join(f"at {_hours(a)}" if a == b else f"from {_hours(a)} to {_hours(b)}" for a, b in extent.arcs)
+    return ", ".join(f"at {hours(a)}" if a == b else f"from {hours(a)} to {hours(b)}" for a, b in extent.arcs)
 
 
 def view_text(part: m.Part | None) -> str:
     """How a part's clock differs from the machine's, which runs clockwise from the index seen from the driver end; "" if it does not."""
     seen = "seen from the impeller end" if part and part.seen_from == "impeller end" else ""
-    at = f"index at {_hours(part.index_offset)}" if part and part.index_offset else ""
+    at = f"index at {hours(part.index_offset)}" if part and part.index_offset else ""
     return ", ".join(t for t in (seen, at) if t)
 
 
-def _hours(angle: float) -> str:
+def hours(angle: float) -> str:
     hour, minute = divmod(round(angle * 2), 60)
     return f"{hour % 12 or 12}" + (f":{minute:02d}" if minute else "")
 

@@ -21,6 +21,9 @@ ByOption = Annotated[
     str,
     typer.Option("--by", envvar="DIAGNOSE_BY", help="Who says it; your login name if left out.", show_default=False),
 ]
+KeepLocation = Annotated[
+    bool, typer.Option("--keep-location", help="Leave in photos where they were taken; it is taken out otherwise.")
+]
 WhyOption = Annotated[str, typer.Option("--why", help="Why an earlier answer is corrected.", show_default=False)]
 
 
@@ -67,6 +70,10 @@ def record(
     quick: Annotated[
         bool, typer.Option("--quick", help="First the ten looks that tell most, then the answer so far.")
     ] = False,
+    photos_from: Annotated[
+        Path | None, typer.Option("--photos-from", help="Folder that photos come from: photo newest, /photo.")
+    ] = None,
+    keep_location: KeepLocation = False,
     plain: Annotated[bool, typer.Option("--plain", help="Plain prompts, as in a pipe.")] = False,
     knowledge: KnowledgeOption = None,
 ) -> None:
@@ -77,7 +84,8 @@ def record(
     base = knowledge_of(knowledge)
     with recorder_of(file, base, by, must_exist=True) as recorder:
         tell_history(file, recorder.case_now().texts.get("equipment.tag", ""))
-        Dialogue(recorder, asker(plain), styled=None if edits_lines(plain) else False).run(quick)
+        styled = None if edits_lines(plain) else False
+        Dialogue(recorder, asker(plain), styled=styled, photos_from=photos_from, keep_location=keep_location).run(quick)
 
 
 def journal(

@@ -23,6 +23,7 @@ MODULES = {
     "record": "bench",
     "note": "note",
     "journal": "bench",
+    "parts": "stack",
     "custody": "closing",
     "close": "closing",
     "page": "page",

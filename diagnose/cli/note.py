@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from diagnose.cli.bench import ByOption, FileArgument, WhyOption, knowledge_of, recorder_of
+from diagnose.cli.bench import ByOption, FileArgument, KeepLocation, WhyOption, knowledge_of, recorder_of
 from diagnose.cli.common import JsonOption, KnowledgeOption, print_json, refuse
 
 if TYPE_CHECKING:
@@ -54,6 +54,7 @@ def note(
     side: Annotated[str, typer.Option("--side", help="Side or edge it is on.")] = "",
     face: Annotated[str, typer.Option("--face", help="nose or wide, where no part says so.")] = "",
     photos: PhotosOption = None,
+    keep_location: KeepLocation = False,
     text: Annotated[str, typer.Option("--note", help="Anything else, in your own words.")] = "",
     measured: Annotated[str, typer.Option("--measured", help="What was measured.")] = "",
     readings: Annotated[str, typer.Option("--readings", help='The readings: "25.4 mm; 25.3 mm".')] = "",
@@ -73,6 +74,8 @@ def note(
     seen_from: Annotated[str, typer.Option("--seen-from", help="driver end or impeller end.")] = "",
     tag: Annotated[str, typer.Option("--tag", help="Tag tied to that part.")] = "",
     touches: Annotated[str, typer.Option("--touches", help="Item numbers of the parts it touches: 2, 3.")] = "",
+    towards: Annotated[str, typer.Option("--towards", help="driver end or impeller end: where its face points.")] = "",
+    sat_in: Annotated[str, typer.Option("--sat-in", help="What sat where: 1 in pocket 3, 2 in pocket 4.")] = "",
     lost_part: Annotated[str, typer.Option("--lost-part", help="How that part was lost: nobody can look at it.")] = "",
     stage: Annotated[str, typer.Option("--stage", help="How far the teardown has come.")] = "",
     instead_of: Annotated[str, typer.Option("--instead-of", help="Number of the record this corrects.")] = "",
@@ -165,7 +168,7 @@ def _records(said: Words) -> list[What]:
     from diagnose.casefile.photos import photo_entry
 
     shared = _given(said, "part", "on", "position")
-    pictures = [photo_entry(said["file"], photo) for photo in said["photos"] or []]
+    pictures = [photo_entry(said["file"], photo, said["keep_location"]) for photo in said["photos"] or []]
     note = {"note": said["text"]} if said["text"] else {}
     with_mark = {**shared, **note, **(pictures[0] if pictures else {})}
     arc = (
@@ -186,7 +189,8 @@ def _records(said: Words) -> list[What]:
         entry = {**with_mark, "measured": said["measured"], "readings": split_readings(said["readings"]), **at}
         marks.append({"add": "measurements", "entry": entry | _given(said, "instrument", "resolution", "temperature")})
     part = _given(said, "part")
-    remarks = [{**part, **picture} for picture in pictures[1 if marks else 0 :]]
+    of = {"of": said["saw"][0]} if len(said["saw"] or []) == 1 else {}
+    remarks = [{**part, **(of if marks else {}), **picture} for picture in pictures[1 if marks else 0 :]]
     if note and not marks:
         remarks[:1] = [{**part, **note, **(remarks[0] if remarks else {})}]
     events: list[What] = (
@@ -199,9 +203,11 @@ def _parts_and_settings(said: Words, recorder: Recorder) -> list[What]:
     """A part put on the list or told more of, and figures, settings and texts."""
     whats: list[What] = []
     named = {"index at": "index_at", "seen from": "seen_from", "lost": "lost_part"}
-    keys = ("kind", "name", "group", "carries", "index", "index at", "seen from", "tag")
+    keys = ("kind", "name", "group", "carries", "index", "index at", "seen from", "tag", "towards")
     details = _given({k: said[named.get(k, k)] for k in (*keys, "lost")}, *keys, "lost")
-    details |= {"touches": _listed(said["touches"])} if said["touches"] else {}
+    details |= {
+        key: _listed(said[option]) for key, option in (("touches", "touches"), ("sat in", "sat_in")) if said[option]
+    }
     if said["item"]:
         whats.append({"add": "parts", "entry": _given(said, "item", "position") | details})
     elif details:

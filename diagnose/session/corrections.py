@@ -80,7 +80,7 @@ class Corrections:
         details, more = self.looking.details(where)
         self._in_place(record, answer, {**kept, answer: feature, **details})
         if more:
-            self.talk.record(*more_photos(str(kept.get("part", "")), more))
+            self.talk.record(*more_photos(str(kept.get("part", "")), more, str(feature)))
 
     def _measurement(self, record: Record) -> None:
         answer = self.talk.ask("  the readings now (withdraw; Enter: as it is): ")
@@ -124,7 +124,7 @@ class Corrections:
             self.talk.say("  write the remark behind it: /note smelt burnt")
 
     def photo(self, text: str) -> None:
-        entry = self.looking.photo(text or self.talk.ask("  which photo: "))
+        entry = self.looking.photos.entry(text or self.looking.photos.pick())
         if entry:
             self._remark(entry)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from diagnose.casefile import walk
@@ -16,6 +17,7 @@ from diagnose.session.corrections import Corrections
 from diagnose.session.figures import Figures
 from diagnose.session.looking import HINT, Looking
 from diagnose.session.parts import Parts
+from diagnose.session.photos import Photos
 from diagnose.session.prompts import HELP, MEANS, Ask
 from diagnose.session.standing import standing
 from diagnose.session.talk import BOUND, Back, Skip, Talk
@@ -32,7 +34,7 @@ back          the question before            skip         leave this for later
 quit          leave; resume with the same command
 log           the last records               /fix r12     correct record 12
 /fix part 4   change a part                  /part        another part
-/note TEXT    a remark                       /photo FILE  a photo of the whole
+/note TEXT    a remark                       /photo       a photo of it
 /lost TEXT    the whole seal is gone: how (in a pair: /lost inboard: TEXT)
 One mark:     3: 10 to 2, severe, photo carbon.jpg, note by the port
 Several:      3   1 3 and 5   2-4, hard   3: all round; 5: light; none
@@ -48,11 +50,14 @@ _MENU = {word: what for number, what in enumerate(("mark", "fix", "log", "note",
 class Dialogue:
     """One guided session. `run` returns when the person leaves."""
 
-    def __init__(self, recorder: Recorder, ask: Ask, say: Callable[[str], None] = print, styled: bool | None = None):
+    def __init__(
+        self, recorder: Recorder, ask: Ask, say: Callable[[str], None] = print, styled: bool | None = None,
+        photos_from: Path | None = None, keep_location: bool = False,
+    ):  # fmt: skip
         self.talk = Talk(recorder, ask, say, styled)
         self.parts = Parts(self.talk)
         self.figures = Figures(self.talk, self.parts.index)
-        self.looking = Looking(self.talk, self.figures, self.parts.index)
+        self.looking = Looking(self.talk, self.figures, Photos(self.talk, photos_from, keep_location), self.parts.index)
         self.corrections = Corrections(self.talk, self.parts, self.figures, self.looking)
         self._before: list[Topic | Card] = []
         self.talk.commands = {

@@ -19,7 +19,7 @@ _ENDS = {"driver end": "driver end", "drive end": "driver end", "impeller end": 
 CHOICES: dict[str, Words] = {
     "rotation": {"clockwise": "clockwise", "cw": "clockwise", "counterclockwise": "counterclockwise",
                  "ccw": "counterclockwise", "anticlockwise": "counterclockwise"},
-    "equipment.seen from": _ENDS, "seen from": _ENDS,
+    "equipment.seen from": _ENDS, "seen from": _ENDS, "towards": _ENDS,
     "group": {"rotating": "rotating", "stationary": "stationary"}, "carries": {"nose": "nose", "wide": "wide"},
 }  # fmt: skip
 _TITLES = {

@@ -6,16 +6,16 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from diagnose.casefile.cards import Card, Choice, left_of
-from diagnose.casefile.photos import photo_entry
 from diagnose.casefile.replay import What
 from diagnose.casefile.spoken import not_understood, records_of
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Feature
-from diagnose.phrases.read import Reading, read
-from diagnose.reading.problems import BadInput
+from diagnose.phrases.model import Reading
+from diagnose.phrases.read import read
 from diagnose.reading.terms import nearest, plain
 from diagnose.session.entries import ALL, EXTENTS, Said, details, feature_and_details, listed, parted
 from diagnose.session.figures import Figures
+from diagnose.session.photos import Photos
 from diagnose.session.prompts import Words
 from diagnose.session.talk import BOUND, Talk
 
@@ -28,8 +28,8 @@ By number or word: 3   3 5   3: 10 to 2, severe   none   3; 5: light; none
 class Looking:
     """`index` asks what a part's clock is counted from."""
 
-    def __init__(self, talk: Talk, figures: Figures, index: Callable[[str], None]):
-        self.talk, self.words, self.figures, self.index = talk, talk.words, figures, index
+    def __init__(self, talk: Talk, figures: Figures, photos: Photos, index: Callable[[str], None]):
+        self.talk, self.words, self.figures, self.photos, self.index = talk, talk.words, figures, photos, index
 
     # ---- the card ---------------------------------------------------------------------------------------------
 
@@ -228,7 +228,7 @@ class Looking:
                 self.index(topic.part)
         spelled = {"said": said} if said else {}
         marks = [{"add": "observations", "entry": {**t.about(), "saw": feature, **entry}, **spelled} for t in topics]
-        self.talk.record(*marks, *more_photos(topics[0].part, more))
+        self.talk.record(*marks, *more_photos(topics[0].part, more, feature))
 
     # ---- details ----------------------------------------------------------------------------------------------
 
@@ -245,20 +245,10 @@ class Looking:
                 photos += pictures
                 places = [*_as_list(entry.get("extent")), *_as_list(more.get("extent"))]
                 entry |= more | ({"extent": places[0] if len(places) == 1 else places} if places else {})
-        photos += [read for photo in found.photos if (read := self.photo(photo))]
+        photos += [read for photo in found.photos if (read := self.photos.entry(photo))]
         if photos and "photo" not in entry:
             entry |= photos.pop(0)
         return entry, photos
-
-    def photo(self, name: str) -> dict[str, str]:
-        """Path and digest of a photo, asked for again while it cannot be read; nothing where it is left out."""
-        while name:
-            try:
-                return photo_entry(self.talk.recorder.case, name)
-            except BadInput as error:
-                self.talk.tell(error)
-            name = self.talk.ask("  the photo again (Enter: without): ")
-        return {}
 
     # ---- words for features -----------------------------------------------------------------------------------
 
@@ -339,9 +329,10 @@ class Looking:
         return ""
 
 
-def more_photos(part: str, photos: Iterable[dict[str, str]]) -> list[What]:
-    """Photos beyond the first of a mark, each a remark on its part."""
-    return [{"add": "remarks", "entry": {**({"part": part} if part else {}), **photo}} for photo in photos]
+def more_photos(part: str, photos: Iterable[dict[str, str]], feature: str = "") -> list[What]:
+    """Photos beyond the first of a mark, each a remark on its part that names the mark."""
+    about = {k: v for k, v in (("part", part), ("of", feature)) if v}
+    return [{"add": "remarks", "entry": {**about, **photo}} for photo in photos]
 
 
 def _as_list(value: Any) -> list[Any]:

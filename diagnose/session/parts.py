@@ -3,19 +3,31 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from typing import Any
 
-from diagnose.casefile.cards import marking_of, unmarked
+from diagnose.casefile.cards import unmarked
 from diagnose.casefile.model import Part
 from diagnose.casefile.replay import Record
-from diagnose.knowledge.model import Knowledge
 from diagnose.session.entries import ALL, NONE
 from diagnose.session.figures import CHOICES
 from diagnose.session.prompts import Words
 from diagnose.session.talk import BOUND, Talk
+from diagnose.views.stack import ways_to_mark
 
-KEYS = ("item", "kind", "name", "tag", "group", "carries", "index", "index at", "seen from", "touches")
+KEYS = (
+    "item",
+    "kind",
+    "name",
+    "tag",
+    "group",
+    "carries",
+    "index",
+    "index at",
+    "seen from",
+    "touches",
+    "towards",
+    "sat in",
+)
 
 
 class Parts:
@@ -50,8 +62,8 @@ class Parts:
                 record = self._record(item)
                 self._corrected(record, {**record.entry, "lost": how})
         elif word == "part" and self._items(rest.partition(" ")[0]):
-            item, _, told = rest.partition(" ")
-            self.change(item, told)
+            number, _, told = rest.partition(" ")
+            self.change(number, told)
         elif word == "more":
             self.add(kind=rest)
         elif word != "part":
@@ -81,15 +93,15 @@ class Parts:
         self.talk.say("")
         self.talk.say("Without a mark yet, and nobody knows afterwards how they sat", bold=True)
         self.talk.say(", ".join(f"part{BOUND}{p.item}{BOUND}{p.name}" for p in open_ones), hang=2)
-        for how, items in how_to_mark(self.talk.knowledge, open_ones).items():
+        for how, items in ways_to_mark(open_ones, self.talk.knowledge):
             self.talk.say(f"{items}: {how}", hang=2)
         self.talk.help = {f"part {p.item}": described(p) for p in open_ones}
         question = "Marked in line with the datum of their group (all; 1 2 9; Enter: not yet): "
         while (answer := self.talk.ask(question)) and answer.lower() not in NONE:
-            items = [p.item for p in open_ones] if answer.lower() in ALL else self._items(answer)
-            if items:
-                for item in items:
-                    self._marked(item)
+            chosen = [p.item for p in open_ones] if answer.lower() in ALL else self._items(answer)
+            for item in chosen:
+                self._marked(item)
+            if chosen:
                 return
 
     def _marked(self, item: str) -> None:
@@ -137,6 +149,8 @@ class Parts:
             return "", ""
         if key == "touches":
             return key, value.split()
+        if key == "sat in":
+            return key, [x.strip() for x in value.split(" and ")]
         if spelled:
             term = self.talk.term(value, key, spelled)
             return (key, term) if term else ("", "")
@@ -195,15 +209,6 @@ class Parts:
                 entry = {k: v for k, v in record.entry.items() if k != "touches"} | ({"touches": rest} if rest else {})
                 self.talk.record({"add": "parts", "entry": entry, "instead of": record.id, "why": f"there is no part {item}"},
                                  quiet=True)  # fmt: skip
-
-
-def how_to_mark(knowledge: Knowledge, parts: Iterable[Part]) -> dict[str, str]:
-    """The parts that each way of marking goes for: "parts 1 and 2"."""
-    ways: dict[str, list[str]] = {}
-    for part in parts:
-        if how := marking_of(knowledge, part.kind):
-            ways.setdefault(how.how, []).append(part.item)
-    return {how: ("part " if len(items) == 1 else "parts ") + ", ".join(items) for how, items in ways.items()}
 
 
 def described(part: Part) -> str:

@@ -49,9 +49,16 @@ class Script:
         return "\n".join(self.told)
 
 
-def session(case: Path, knowledge: Knowledge, script: Script, who: str = "ann") -> Case:
+def session(
+    case: Path,
+    knowledge: Knowledge,
+    script: Script,
+    who: str = "ann",
+    quick: bool = False,
+    photos_from: Path | None = None,
+) -> Case:
     with Recorder(case, knowledge, who, lambda: NOON) as r:
-        Dialogue(r, script.ask, script.say).run()
+        Dialogue(r, script.ask, script.say, photos_from=photos_from).run(quick)
         return r.case_now()
 
 

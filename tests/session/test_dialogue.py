@@ -91,9 +91,8 @@ def test_every_photo_in_a_line_is_on_record(case, knowledge):
         *to_step(7), (RING + "Seen", "blisters: photo a.jpg, severe, photo b.jpg, photo no.jpg"), stop_at=END
     )
     now = session(case, knowledge, script)
-    assert [o.photo for o in now.observations] == ["a.jpg"] and [(r.part, r.photo) for r in now.remarks] == [
-        ("1", "b.jpg")
-    ]
+    assert [o.photo for o in now.observations] == ["a.jpg"]
+    assert [(r.part, r.of, r.photo) for r in now.remarks] == [("1", "blisters", "b.jpg")]
 
 
 def test_remarks_and_photos_need_no_mark(case, knowledge):
@@ -111,6 +110,19 @@ def test_remarks_and_photos_need_no_mark(case, knowledge):
         ("", "", "whole.jpg"),
         ("1", "oily", ""),
     ]
+
+
+def test_photos_come_from_a_folder_by_newest_by_number_or_by_name(case, knowledge, tmp_path_factory):
+    phone = tmp_path_factory.mktemp("phone")
+    for age, name in enumerate(("c.jpg", "b.jpg", "a.jpg")):
+        (phone / name).write_bytes(PICTURE + name.encode())
+        os.utime(phone / name, (1000 - age, 1000 - age))
+    script = Script(*to_step(7), (RING + "Seen", "blisters: severe, photo newest"), (RING + "Seen", "/photo"), ("which photo", "2"),
+                    (RING + "Seen", "/photo a.jpg"), stop_at=END)  # fmt: skip
+    now = session(case, knowledge, script, photos_from=phone)
+    assert [o.photo for o in now.observations] == ["c.jpg"]
+    assert [(r.part, r.photo) for r in now.remarks] == [("1", "b.jpg"), ("1", "a.jpg")]
+    assert (case.parent / "b.jpg").read_bytes() == PICTURE + b"b.jpg"
 
 
 # ---- nothing is taken for something else --------------------------------------------------------------------------

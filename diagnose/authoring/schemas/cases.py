@@ -48,7 +48,7 @@ class CaseSchemas(Terms):
         texts = dict.fromkeys(("item", "name", "position", "index", "index at", "tag", "note"), TEXT)
         texts["lost"] = said(TEXT, "How it was lost: nobody can look at it any more.")
         return keys({**texts, "kind": self.kind, "group": words(GROUPS), "carries": words(("nose", "wide")),
-                     "seen from": words(ENDS), "touches": some(TEXT)}, ("item", "kind"))  # fmt: skip
+                     "seen from": words(ENDS), "touches": some(TEXT), "towards": words(ENDS), "sat in": some(TEXT)}, ("item", "kind"))  # fmt: skip
 
     def _section(self, name: str, nested: bool = False) -> Schema:
         made: dict[str, Schema] = dict.fromkeys(TEXTS[name], TEXT)

@@ -176,8 +176,8 @@ def record(t: Told) -> list[Block]:
 
 
 def _remark(t: Told, r: Remark) -> str:
-    part = t.case.part(r.part)
-    return f"{part.name} ({part.item}): {r.note}" if part else r.note
+    part, told = t.case.part(r.part), ", ".join(x for x in (r.of, r.note) if x)
+    return f"{part.name} ({part.item}): {told}" if part else told
 
 
 def _mark(o: Observation) -> list[Piece]:

@@ -1,0 +1,52 @@
+"""Photos in a session: by name, or the newest of the folder that a camera writes to."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from diagnose.casefile.photos import newest, photo_entry
+from diagnose.reading.problems import BadInput
+from diagnose.session.talk import Talk
+
+NEWEST = ("newest", "new")
+
+
+class Photos:
+    """`folder`: where pictures come from, None where none was named."""
+
+    def __init__(self, talk: Talk, folder: Path | None = None, keep_location: bool = False):
+        self.talk, self.folder, self.keep_location = talk, folder, keep_location
+
+    def entry(self, name: str) -> dict[str, str]:
+        """Path and digest of a photo, asked for again while it cannot be read; nothing where it is left out."""
+        while name:
+            try:
+                return photo_entry(self.talk.recorder.case, self._path(name), self.keep_location)
+            except BadInput as error:
+                self.talk.tell(error)
+            name = self.talk.ask("  the photo again (Enter: without): ")
+        return {}
+
+    def pick(self) -> str:
+        """A photo by name, or by its place among the newest of the folder; "" for none."""
+        if self.folder is None:
+            return self.talk.ask("  which photo: ")
+        try:
+            found = newest(self.folder)
+        except BadInput as error:
+            self.talk.tell(error)
+            return ""
+        for i, path in enumerate(found, 1):
+            self.talk.say(f"  {i} {path.name}")
+        answer = self.talk.ask("  which photo (its number or name; Enter: none): ")
+        place = int(answer) if answer.isdigit() and len(answer) < 3 else 0
+        return str(found[place - 1]) if 0 < place <= len(found) else answer
+
+    def _path(self, name: str) -> str:
+        """The path of a photo; a name alone may lie in the folder. Raises BadInput."""
+        if self.folder is None:
+            return name
+        if name.lower() in NEWEST:
+            return str(next(iter(newest(self.folder, 1)), name))
+        inside = self.folder / name
+        return str(inside) if inside.exists() else name

@@ -1,0 +1,67 @@
+"""The parts as they sat: from the faces back, with what touched what, marks and pockets, as text and as a picture."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+
+import pytest
+
+from diagnose.casefile.reader import parse_case
+from diagnose.casefile.stack import stacks
+from diagnose.casefile.walk import usual_document
+from diagnose.casefile.writer import render
+from diagnose.reading.problems import Problems
+from diagnose.views.page import Page
+from diagnose.views.stack import drawing, page
+
+
+def case_of(knowledge, arrangement, **changes):
+    document = usual_document("Pump <K-7>", arrangement, knowledge.arrangements.usual[arrangement], "")
+    for entry in document["parts"]:
+        entry |= changes.get(f"part {entry['item']}", {})
+    problems = Problems()
+    case = parse_case(render(document), "x", knowledge, problems)
+    return case, [p.code for p in problems.found]
+
+
+def test_parts_stand_from_the_faces_back_each_side_apart(whole_base):
+    case, wrong = case_of(whole_base.knowledge, "single")
+    rotating = next(s for s in stacks(case) if s.group == "rotating")
+    assert not wrong and [(x.part.item, x.steps) for x in rotating.parts] == [
+        ("1", 0), ("3", 1), ("5", 1), ("7", 1), ("6", 2), ("9", 2), ("8", 3), ("10", 3),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("arrangement", ["single", "dual pressurised", "three stages", "dry gas"])
+@pytest.mark.parametrize("width", [80, 120])
+def test_every_part_is_told_once_within_the_width(whole_base, arrangement, width):
+    case, _ = case_of(whole_base.knowledge, arrangement)
+    lines = page(case, whole_base.knowledge, Page(width, False)).lines
+    assert max(map(len, lines)) <= width
+    heads = [line.split()[1] for line in lines if line.startswith("  ") and line.split()[0] == "part"]
+    assert sorted(heads) == sorted(p.item for p in case.parts)
+
+
+def test_marks_ends_pockets_and_slots_are_told(whole_base):
+    more = {"index": "keyway", "seen from": "driver end", "towards": "impeller end"}
+    case, wrong = case_of(whole_base.knowledge, "single", **{"part 1": more, "part 5": {"sat in": ["1 in pocket 3"]}})
+    text = page(case, whole_base.knowledge, Page(100, False)).text()
+    assert not wrong and "index: keyway, seen from the driver end" in text and "points to the impeller end" in text
+    assert "1 in pocket 3" in text
+    bare = text.partition("Without a mark yet")[2]
+    assert "part 2 Stationary ring" in bare and "part 1 Rotating ring" not in bare
+
+
+def test_a_place_that_says_nothing_is_refused(whole_base):
+    _, wrong = case_of(whole_base.knowledge, "single", **{"part 5": {"sat in": ["pocket 3"]}})
+    assert wrong == ["place"]
+
+
+def test_the_picture_is_sound_has_a_box_a_part_and_no_box_over_another(whole_base):
+    for arrangement in whole_base.knowledge.arrangements.usual:
+        case, _ = case_of(whole_base.knowledge, arrangement)
+        root = ET.fromstring(drawing(case, whole_base.knowledge).svg)
+        boxes = [
+            (float(r.get("x")), float(r.get("y"))) for r in root.iter("{http://www.w3.org/2000/svg}rect") if r.get("x")
+        ]
+        assert len(boxes) == len({*boxes}) == sum(bool(p.touches) for p in case.parts)
