@@ -121,7 +121,8 @@ def by_cause(found: Sequence[Life], most: int) -> dict[str, list[Life]]:
     so each group has all seals and tells of one way to fail."""
     counts = Counter(life.cause for life in found if life.failed and life.cause)
     causes = sorted(counts, key=lambda c: (-counts[c], c))[:most]
-    return {c: [replace(x, failed=x.failed and x.cause == c) for x in found] for c in causes}
+    spared = [replace(x, failed=False) for x in found]
+    return {c: [x if x.cause == c else y for x, y in zip(found, spared, strict=True)] for c in causes}
 
 
 def grouped(store: Store, found: Sequence[Life], by: str) -> dict[str, list[Life]]:

@@ -105,20 +105,21 @@ def build(folder: Path, many: int) -> None:
 
 
 def timed(*words: str, folder: Path) -> None:
-    """Runs a command and tells its seconds and the most memory of it and what it started."""
+    """Runs a command and tells its seconds, those of processors, and the most memory of it and what it started."""
     code = ("import resource, sys; from diagnose.cli.main import run\n"
             "try: run()\n"
             "finally: print('PEAK', max(resource.getrusage(w).ru_maxrss for w in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)), file=sys.stderr)")  # fmt: skip
-    begun = time.monotonic()
+    begun, before = time.monotonic(), resource.getrusage(resource.RUSAGE_CHILDREN)
     done = subprocess.run(
         [sys.executable, "-c", code, "library", *words], cwd=ROOT, capture_output=True, text=True, check=False,
         env={**os.environ, "DIAGNOSE_LIBRARY": str(folder), "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
-    seconds = time.monotonic() - begun
+    seconds, after = time.monotonic() - begun, resource.getrusage(resource.RUSAGE_CHILDREN)
+    busy = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     peak = int(done.stderr.rpartition("PEAK ")[2] or 0) // 1024
     first = (done.stdout.splitlines() or [done.stderr])[0]
     print(
-        f"{' '.join(words).replace(str(folder), 'DIR'):44} {seconds:7.1f} s {peak:5} MiB  exit {done.returncode}  {first[:70]}",
+        f"{' '.join(words).replace(str(folder), 'DIR'):44} {seconds:7.1f} s, {busy:6.1f} s of a core, {peak:5} MiB  exit {done.returncode}  {first[:70]}",
         flush=True,
     )
 
