@@ -65,6 +65,7 @@ def made(path: Path, case: Case, base: RuleBase) -> Report:
     """The report of a case, as blocks."""
     from diagnose.advice.plan import plan
     from diagnose.judgement.diagnosis import Diagnosis
+    from diagnose.trail.custody import beside
     from diagnose.trail.graph import build
     from diagnose.views.report.content import report
     from diagnose.views.report.photos import read_photos
@@ -73,7 +74,9 @@ def made(path: Path, case: Case, base: RuleBase) -> Report:
     diagnosis = Diagnosis(case, base)
     inference, judgements = diagnosis.inference, diagnosis.judgements
     graph, planned = build(diagnosis), plan(judgements, most=MOST_STEPS)
-    return report(Material(inference, judgements, graph, planned, _version(), read_photos(case, path)))
+    return report(
+        Material(inference, judgements, graph, planned, _version(), read_photos(case, path), beside(path).says)
+    )
 
 
 def _version() -> str:

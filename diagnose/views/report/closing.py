@@ -193,6 +193,7 @@ def digests(t: Told) -> list[tuple[str, str]]:
 def verification(t: Told) -> list[Block]:
     rows: list[Sequence[Line]] = [
         ("case file, sha256", t.case.digest), ("rule base, sha256 of all its files", t.knowledge.digest),
+        *([("journal of the case", t.journal)] if t.journal else []),
         ("rule base, version", t.knowledge.version), ("tool, version", f"diagnose {t.version}"),
         *((f"photo {path}, sha256", photo.digest) for path, photo in t.photos.items() if photo.digest),
     ]  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from diagnose.views.report import bench, closing, findings, summary
+from diagnose.views.report import bench, closing, findings, outcome, summary
 from diagnose.views.report.blocks import Report, Section
 from diagnose.views.report.pictures import Pictures
 from diagnose.views.report.told import Material, Told
@@ -12,6 +12,7 @@ def report(material: Material) -> Report:
     t = Told(material)
     drawn = Pictures(t)
     parts = [
+        Section("outcome", "Conclusion and outcome", outcome.outcome(t)),
         Section("findings", "Findings for and against", findings.findings(t)),
         Section("changes", "What to change", closing.changes(t)),
         Section("marks", "Marks on the clock", drawn.marks()),
@@ -21,6 +22,7 @@ def report(material: Material) -> Report:
         Section("history", "History", closing.history(t)),
         Section("measurements", "Measurements and quantities against limits", bench.measurements(t)),
         Section("parts", "Parts and tags", bench.parts(t)),
+        Section("custody", "Through whose hands the parts went", outcome.custody(t)),
         Section("record", "The record, part by part", bench.record(t)),
         Section("photos", "Photos", bench.photos(t)),
         Section("gaps", "Not looked at, lost, and what to do next", closing.gaps(t)),

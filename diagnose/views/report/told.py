@@ -45,6 +45,8 @@ class Material:
     plan: Plan
     version: str
     photos: Mapping[str, Photo]
+    journal: str = ""
+    """How far a journal vouches for the case file, in a sentence."""
 
 
 class Told:
@@ -53,6 +55,7 @@ class Told:
     def __init__(self, material: Material):
         self.judgements, self.graph, self.plan = material.judgements, material.graph, material.plan
         self.inference, self.version, self.photos = material.inference, material.version, material.photos
+        self.journal = material.journal
         self.case: Case = material.inference.case
         self.knowledge: Knowledge = material.inference.base.knowledge
         self.sentences = Sentences(material.inference)
