@@ -75,6 +75,7 @@ def report(diagnosis: Diagnosis, path: Path) -> Doc:
     """The report as it is written to a file."""
     from importlib.metadata import version
 
+    from diagnose.trail.custody import beside
     from diagnose.trail.graph import build
     from diagnose.views.report import html
     from diagnose.views.report.content import report
@@ -84,7 +85,8 @@ def report(diagnosis: Diagnosis, path: Path) -> Doc:
     inference, judgements = diagnosis.inference, diagnosis.judgements
     planned = plan(judgements, most=10)
     photos = read_photos(diagnosis.case, path)
-    told = report(Material(inference, judgements, build(diagnosis), planned, version("diagnose"), photos))
+    journal = beside(path).says
+    told = report(Material(inference, judgements, build(diagnosis), planned, version("diagnose"), photos, journal))
     return {"html": html.page(told)}
 
 
