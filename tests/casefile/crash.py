@@ -5,8 +5,9 @@
 Each round forks a guided session on one case, answers its questions as fast as it asks them, every answer with a mark
 of its own, and ends it with SIGKILL at a random moment: within the opening, or within what an answer sets off, after none
 to four of them. Moments are parts of the time that an answer took before, so a slow machine is killed in the same places.
-This process has read the rule base, so a forked session starts at once. Then the journal must be one sound chain that holds every
-answer acknowledged so far, in this round and all before it, and the case file must show it once the case is opened.
+This process has read the rule base, so a forked session starts at once. Every other answer has a photo that lies elsewhere. Then the
+journal must be one sound chain that holds every answer acknowledged so far, in this round and all before it, the case file must
+show it once the case is opened, and every photo on record must lie beside the case, whole, by its digest.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from diagnose.casefile import journal as j
+from diagnose.casefile.photos import changed_photos
 from diagnose.casefile.recorder import Recorder, look
 from diagnose.casefile.walk import usual_document
 from diagnose.knowledge.model import Knowledge
@@ -41,10 +43,11 @@ class Figures:
     behind: int = 0
     locks_left: int = 0
     unacknowledged_kept: int = 0
+    photos: int = 0
 
     def __str__(self) -> str:
         return (
-            f"{self.kills} kills, {self.answers} answers acknowledged, none lost; {self.cut_off} lines found cut off, "
+            f"{self.kills} kills, {self.answers} answers acknowledged, {self.photos} of them with a photo, none lost; {self.cut_off} lines found cut off, "
             f"{self.behind} times the case file was behind its journal, {self.locks_left} locks taken over, "
             f"{self.unacknowledged_kept} answers on disk though the kill came before they were acknowledged"
         )
@@ -54,9 +57,11 @@ def campaign(folder: Path, knowledge: Knowledge, kills: int, seed: int) -> Figur
     """Raises AssertionError where an acknowledged answer is lost or the journal is not sound."""
     chance, figures = random.Random(seed), Figures()
     case, marks, pace = folder / "none.yaml", [], Pace()
+    (folder / "phone").mkdir()
     for number in range(kills):
         if number % ROUNDS_A_CASE == 0:
-            case, marks = folder / f"case{number}.yaml", []
+            case, marks = folder / f"case{number}" / "case.yaml", []
+            case.parent.mkdir()
             with Recorder(case, knowledge, "ann") as r:
                 usual = knowledge.arrangements.usual["single"]
                 r.start(usual_document("Crash", "single", usual, knowledge.vocabulary.stages[0]))
@@ -64,15 +69,33 @@ def campaign(folder: Path, knowledge: Knowledge, kills: int, seed: int) -> Figur
         marks += acknowledged
         _count_what_is_left(case, figures)
         with Recorder(case, knowledge, "ann") as r:
-            on_record = [x.entry.get("note") for x in r.state.records if x.place == "observations"]
+            seen = [x.entry for x in r.state.records if x.place == "observations"]
+            on_record, with_photo = [x.get("note") for x in seen], {x.get("note") for x in seen if "photo" in x}
+            wrong = changed_photos(case, r.state)
         lost = set(marks) - set(on_record)
         assert not lost, f"kill {number}: acknowledged and lost: {sorted(lost)}"
-        assert re.findall(r"note: (\S+)}", case.read_text()) == on_record
+        unseen = {mark for mark in marks if _has_photo(mark)} - with_photo
+        assert not wrong and not unseen, f"kill {number}: photos acknowledged and lost: {wrong or sorted(unseen)}"
+        assert re.findall(r"note: ([\d-]+)", case.read_text()) == on_record
         assert look(case).view == "same"
         figures.kills += 1
         figures.answers += len(acknowledged)
+        figures.photos += sum(map(_has_photo, acknowledged))
         figures.unacknowledged_kept += len((set(said) - set(acknowledged)) & set(on_record))
     return figures
+
+
+def _has_photo(mark: str) -> bool:
+    return mark.endswith(("1", "3", "5", "7", "9"))
+
+
+def _answer(case: Path, mark: str) -> str:
+    """A mark with a note of its own, and now and then with a photo that lies elsewhere."""
+    if not _has_photo(mark):
+        return f"1: note {mark}\n"
+    photo = case.parent.parent / "phone" / f"{mark}.jpg"
+    photo.write_bytes(b"\xff\xd8\xff\xe0" + mark.encode() * 20_000)
+    return f"1: note {mark}, photo {photo}\n"
 
 
 @dataclass
@@ -132,7 +155,7 @@ def _round(
                 ends = now + part * pace.next
         if text.rstrip().split("\n")[-1].startswith("Seen"):
             said.append(f"{mark}{len(said)}")
-            os.write(answers, f"1: note {said[-1]}\n".encode())
+            os.write(answers, _answer(case, said[-1]).encode())
         else:
             os.write(answers, b"\n")
         text = ""
