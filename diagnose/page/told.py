@@ -69,7 +69,7 @@ def bench(read: Read, knowledge: Knowledge) -> Doc:
     case, state = read.case, read.state
     alone = ALONE in state.reached
     topics = walk.topics(case, knowledge, alone)
-    alike = _alike(topics, case, knowledge)
+    alike = _alike(topics, knowledge)
     return {
         "number": read.number,
         "name": case.name,
@@ -92,11 +92,11 @@ def _part(p: Part, case: Case) -> Doc:
             "index": p.index, "seen_from": p.seen_from, "touches": list(p.touches), "tag": p.tag, "lost": walk.why_lost(case, p)}  # fmt: skip
 
 
-def _alike(topics: Iterable[Topic], case: Case, knowledge: Knowledge) -> dict[str, tuple[Topic, ...]]:
+def _alike(topics: Iterable[Topic], knowledge: Knowledge) -> dict[str, tuple[Topic, ...]]:
     """The topics that are asked about together with each one, itself among them."""
     looks = [t for t in topics if not t.asks]
     steps = ([t for t in looks if t.step is step] for step in knowledge.arrangements.steps)
-    blocks = (block for found in steps for card in gathered(case, knowledge, found) for block in card.blocks())
+    blocks = (block for found in steps for card in gathered(knowledge, found) for block in card.blocks())
     return {topic.id: block for block in blocks for topic in block}
 
 

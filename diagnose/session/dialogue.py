@@ -239,6 +239,10 @@ class Dialogue:
     def _take(self, asked: Topic | Card, again: bool = False) -> None:
         if isinstance(asked, Topic):
             self.talk.topic = asked
+            self.talk.say("")
+            self.talk.say(
+                "Machine, liquid and seal (Enter: not known; none: nothing more of these is known)", bold=True
+            )
             self.figures.ask_all(asked, again)
             return
         self.talk.topic = asked.topics[0] if len(asked.topics) == 1 else None

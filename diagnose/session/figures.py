@@ -10,7 +10,8 @@ from diagnose.casefile.answers import path_of, says_no_datum, split_readings, wi
 from diagnose.casefile.format import TRAITS
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Reading
-from diagnose.session.entries import numbers_choices
+from diagnose.reading.terms import plain
+from diagnose.session.entries import NONE, numbers_choices
 from diagnose.session.prompts import Words
 from diagnose.session.talk import Back, Talk, numbered
 
@@ -37,14 +38,16 @@ class Figures:
         self.talk, self.words, self.index = talk, talk.words, index
 
     def ask_all(self, topic: Topic, again: bool = False) -> None:
-        """What is not on record yet; /back asks the one before again, and `again` begins with the last one."""
+        """What is not on record yet, until nothing more of it is known; back asks the one before again, and `again` begins with
+        the last one."""
         keys = (*FIRST, *topic.asks)
         number, back = (len(keys) - 1, {len(keys) - 1}) if again else (0, set[int]())
         while number < len(keys):
             path = self.path(keys[number])
             if self.talk.recorder.state.value(path) is None or number in back:
                 try:
-                    self._ask(keys[number], path)
+                    if not self._ask(keys[number], path):
+                        return
                 except Back:
                     if number == 0:
                         raise
@@ -63,7 +66,8 @@ class Figures:
         dotted = ".".join(path)
         return dotted if dotted in (*_TITLES, *CHOICES) else path[-1]
 
-    def _ask(self, key: str, path: list[str]) -> None:
+    def _ask(self, key: str, path: list[str]) -> bool:
+        """Asks one figure until it is on record or left out; False where nothing more is known of any."""
         old = self.talk.recorder.state.value(path)
         title, hint = _TITLES.get(key, key), self.hint(key)
         if len(hint) >= _ROOM:
@@ -71,10 +75,13 @@ class Figures:
             hint = ""
         shown = f" [{', '.join(old) if isinstance(old, list) else old}]" if old is not None else ""
         while answer := self.talk.ask(f"{title}{f' ({hint})' if hint else ''}{shown}: ", self._words(key)):
+            if plain(answer) in NONE and plain(answer) not in map(plain, self._words(key)):
+                return False
             to = self.value(key, answer)
             why = {"why": self.talk.ask("  why is it corrected: ")} if to is not None and old not in (None, to) else {}
             if to is not None and self.talk.record({"set": path, "to": to, **why}):
-                return
+                break
+        return True
 
     def hint(self, key: str) -> str:
         """What may be answered, in brackets; sets the help."""

@@ -21,7 +21,7 @@ from diagnose.session.talk import BOUND, Talk
 
 FIRST, MORE = "Seen (none: not there; Enter: not looked at): ", "Seen besides (none: nothing else; Enter: no more): "
 HINT = """\
-By number or word: 3   3 5   3: 10 to 2, severe   none   3; 5: light; none
+By number or word: 3   3 5   3: 10 to 2, severe   none or n   3; 5: light; n
 ! is gone when this step ends   14: 4.0 4.1 measures   back   skip   quit   ?"""
 
 

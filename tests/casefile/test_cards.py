@@ -105,3 +105,10 @@ def test_a_part_that_touches_two_others_and_can_take_a_mark_is_named_until_it_ha
     document["parts"][0]["index"] = "paint dot"
     marked = parse_case(render(document), "x", knowledge, Problems())
     assert "1" not in [p.item for p in unmarked(marked, knowledge)]
+
+
+def test_nothing_is_asked_twice_of_one_part_or_kind(knowledge):
+    for arrangement in knowledge.arrangements.usual:
+        cards_of_it = cards(everything(knowledge, arrangement), knowledge)
+        asked = [(t.part or t.kind, c.feature) for card in cards_of_it for c in card.choices for t in c.topics]
+        assert [x for x in asked if asked.count(x) > 1] == []

@@ -21,6 +21,7 @@ from diagnose.inference.run import infer
 from diagnose.judgement.judge import judge
 from diagnose.reading.problems import BadInput
 from tests.casefile.terminal import Terminal
+from tests.session.bench_sessions import SEALS, TRIAL, recorded
 from tests.session.newcomer import LOOKS, Newcomer
 from tests.session.script import NOON, Script, session, to_step
 
@@ -378,3 +379,48 @@ def test_a_disk_that_refuses_ends_the_session_with_a_clear_word(case, knowledge,
     with pytest.raises(BadInput, match="nothing was recorded: no space left on device"):
         session(case, knowledge, Script(("tag", "K-7")))
     assert not case.with_name("k7.yaml.lock").exists()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", SEALS)
+def test_four_seals_take_at_most_half_of_what_they_took_and_ask_nothing_twice(tmp_path, name):
+    count = recorded(SEALS[name], tmp_path / "seal.yaml")
+    prompts, keys = TRIAL[name]
+    assert len(count.questions) <= prompts / 2 and count.keys <= keys / 2
+    assert SEALS[name].arrangement != "single" or len(count.questions) <= 120
+    figures = [
+        q
+        for _, q in count.questions
+        if re.match(r"[a-z]", q) and not q.startswith(("where and", "number", "gauge", "counted", "seen"))
+    ]
+    assert len(figures) == len(set(figures))
+    for heading in ("Cooler", "Strainer", "Accumulator", "Quench"):
+        assert name == "dual pressurised" or not re.search(rf"^{heading}\b", count.text, re.M)
+
+
+def test_the_quick_pass_asks_ten_looks_then_the_answer_and_can_be_gone_on_from(case, knowledge):
+    script = Script(
+        *to_step(5), ("part 1 Rotating ring @ Seen", "hung up; none"), ("Go on with everything", "y"), stop_at="Step 6"
+    )
+    now = session(case, knowledge, script, quick=True)
+    text = script.text
+    looks, _, rest = text.partition("So far:")
+    assert looks.count(" of 10: ") == 10 and "Look 10 of 10: " in looks and "Next best:" in rest
+    stages = [knowledge.vocabulary.stages.index(s) for s in ("before washing", "before relapping")]
+    assert looks.index("hung up!") < looks.index("radial cracks!") and stages == sorted(stages)
+    again = rest.partition("part 1 Rotating ring")[2].partition("Seen")[0]
+    assert "grit between the faces!" in again and "hung up" not in again
+    assert {o.feature for o in now.observations if (o.part, o.state) == ("1", "present")} == {"hung up"}
+
+
+def test_the_quick_pass_can_be_left_with_the_answer_so_far(case, knowledge):
+    script = Script(*to_step(7))
+    session(case, knowledge, script, quick=True)
+    assert "Step 7 of 8" not in script.text and script.text.endswith("Left. See: diagnose explain")
+    assert 5 <= sum(t.startswith("Seen") for t in script.told) <= 10
+
+
+def test_nothing_more_is_asked_of_figures_where_nothing_more_is_known(case, knowledge):
+    script = Script(("tag", "K-7"), ("fluid", "none"), stop_at="Sound")
+    now = session(case, knowledge, script)
+    assert now.texts == {"equipment.tag": "K-7"} and "rotation (" not in script.text and "\nLeak\n" in script.text
