@@ -18,6 +18,7 @@ from diagnose.casefile.authors import kept, line_of, short
 from diagnose.casefile.journal import read_journal
 from diagnose.casefile.recorder import Recorder
 from diagnose.cli.main import commands
+from diagnose.evaluation.verify import Given, base_of, carried, verify
 from diagnose.inference.run import load
 from diagnose.knowledge.files import contents_of
 from diagnose.reading.problems import BadInput
@@ -25,7 +26,7 @@ from diagnose.trail.custody import Around
 from diagnose.trail.document import dump, trail
 from tests.support import evidence
 from tests.support.commands import diagnose
-from tests.support.places import ROOT, SMALL
+from tests.support.places import KNOWLEDGE, ROOT, SMALL
 from tests.support.reasoned import small_base, valid
 
 CASE = SMALL / "case.yaml"
@@ -219,6 +220,31 @@ def test_a_git_revision_names_the_rules_of_an_old_trail_that_carries_none(newer,
     assert isinstance(wrong.exception, BadInput) and "is not the rule base that the trail was made with" in str(
         wrong.exception
     )
+
+
+@pytest.mark.slow
+def test_a_trail_of_version_1_under_a_later_rule_base_says_that_the_answer_moved_and_why(whole_base, tmp_path):
+    """The shipped rule base stands for the later one; the earlier one, which the trail carries, thought otherwise of one cause."""
+    case = (ROOT / "scenarios" / "condensate-pump-dry-start.yaml").read_bytes()
+    contents = contents_of(KNOWLEDGE)
+    then = dict(contents)
+    for file, old, new in (
+        ("causes/gas-not-vented.yaml", b"common: often", b"common: very rarely"),
+        ("causes/gas-not-vented.yaml", b"finding: chamber not vented, seen: often", b"finding: chamber not vented, seen: sometimes"),
+        ("version.yaml", b'version: "', b'version: "0.9.'),
+    ):  # fmt: skip
+        assert old in then[file]
+        then[file] = then[file].replace(old, new, 1)
+    base = base_of(then)
+    data = dump(trail(case, base, "1", Around(contents=then)))
+    answer = verify(data, "trail.json", Given(whole_base, "1", contents))
+    assert answer["verdict"] == "changed" and "gas not vented probable, now established" in answer["says"]
+    row = answer["changes"]["rules"][0]
+    assert row["file"] == "causes/gas-not-vented.yaml" and {"- common: very rarely", "+ common: often"} <= set(
+        row["lines"]
+    )
+    again = verify(data, "trail.json", Given(base_of(carried(data, "trail.json")), "1", then))
+    assert again["verdict"] == "reproduces" and again["made_with"]["version"].startswith("0.9.")
 
 
 def test_the_case_as_it_is_now_is_held_against_the_one_in_the_trail_with_its_journal(recorded):
