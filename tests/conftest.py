@@ -71,6 +71,19 @@ def small():
 
 
 @pytest.fixture(scope="session")
+def closing_rules(tmp_path_factory):
+    """The environment of commands with the small rule base that knows acts of custody and outcomes."""
+    from tests.trail.tampering import rules_with
+
+    folder = tmp_path_factory.mktemp("closing") / "knowledge"
+    for name, contents in rules_with().items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(contents)
+    return {"DIAGNOSE_KNOWLEDGE": str(folder)}
+
+
+@pytest.fixture(scope="session")
 def judged(whole_base):
     """A case of the rule base that ships with everything reasoned about it, from its file, its YAML text or the name of a
     scenario; each done once a session."""

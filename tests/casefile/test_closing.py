@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from diagnose.casefile.reader import parse_case
 from diagnose.reading.problems import Problems
 from tests.support.commands import diagnose
+from tests.support.places import SMALL
 
 CASE = """\
 case: Pump 7, invented
@@ -84,12 +86,15 @@ def test_what_cannot_be_an_outcome_is_told_with_the_way_out_and_nothing_is_recor
     assert file.read_bytes() == before and not (file.parent / "case.yaml.journal").exists()
 
 
-def test_closing_a_case_does_not_move_its_answer(file):
+def test_closing_a_case_does_not_move_its_answer(tmp_path, closing_rules):
+    file = tmp_path / "case.yaml"
+    shutil.copy(SMALL / "case.yaml", file)
+
     def answers() -> list[dict]:
-        return json.loads(diagnose("explain", str(file), "--json").stdout)["positions"]
+        return json.loads(diagnose("explain", str(file), "--json", **closing_rules).stdout)["positions"]
 
     before = answers()
-    assert diagnose("close", str(file), "--root", "dirty system", "--how", "strip-down").returncode == 0
+    assert diagnose("close", str(file), "--root", "bent shaft", "--how", "laboratory", **closing_rules).returncode == 0
     assert answers() == before
 
 

@@ -3,44 +3,33 @@
 from __future__ import annotations
 
 import shutil
-from pathlib import Path
-
-import pytest
 
 from tests.support.commands import diagnose
-from tests.support.places import ROOT
+from tests.support.places import SMALL
 
 
-@pytest.fixture
-def file(tmp_path: Path) -> Path:
-    path = tmp_path / "case.yaml"
-    shutil.copy(ROOT / "scenarios" / "condensate-pump-dry-start.yaml", path)
-    return path
-
-
-def test_conclusion_and_outcome_stand_side_by_side_in_the_report(file):
+def test_conclusion_and_outcome_stand_side_by_side_in_the_report(tmp_path, closing_rules):
+    file, report = tmp_path / "case.yaml", tmp_path / "report.md"
+    shutil.copy(SMALL / "case.yaml", file)
+    assert diagnose("report", str(file), "-o", str(report), **closing_rules).returncode == 0
+    assert "Conclusion and outcome" not in report.read_text("utf-8") and "This case has no journal" in report.read_text(
+        "utf-8"
+    )
     for words in (
-        ("close", str(file), "--root", "gas not vented", "--how", "strip-down", "--changed", "vent line fitted", "--when", "2026-06-20"),
-        ("close", str(file), "--none-of-these", "--said", "a valve shut by a contractor", "--how", "laboratory", "--by", "Cleo"),
+        ("close", str(file), "--root", "dry running", "--how", "laboratory", "--changed", "vent line fitted", "--by", "Ben"),
+        ("close", str(file), "--none-of-these", "--said", "a valve shut by a contractor", "--how", "lab", "--by", "Cleo"),
         ("custody", str(file), "--did", "receive", "--from", "the site", "--bag", "B-17", "--by", "Anna", "--when", "2026-03-12"),
     ):  # fmt: skip
-        assert diagnose(*words).returncode == 0
-    report = file.with_name("report.md")
-    assert diagnose("report", str(file), "-o", str(report)).returncode == 0
+        done = diagnose(*words, **closing_rules)
+        assert done.returncode == 0, done.stderr
+    assert diagnose("report", str(file), "-o", str(report), **closing_rules).returncode == 0
     text = report.read_text("utf-8")
-    (row,) = [line for line in text.splitlines() if "strip-down" in line]
+    (row,) = [line for line in text.splitlines() if "vent line fitted" in line]
     assert (
-        "gas not vented (established" in row
-        and "gas not vented: number 1, established" in row
-        and "vent line fitted" in row
+        "dry running (probable, 71 %)" in row
+        and "dry running: number 1, probable, 71 %" in row
+        and "laboratory, Ben" in row
     )
     (other,) = [line for line in text.splitlines() if "a valve shut by a contractor" in line]
-    assert "none of the causes that the rule base knows" in other and "laboratory, Cleo" in other
+    assert "none of the causes that the rule base knows" in other and "none of the causes: 29 %" in other
     assert "2026-03-12 receive by Anna from the site, bag B-17" in text and "Journal of 4 lines, head " in text
-
-
-def test_a_report_of_an_open_case_has_no_outcome(file):
-    report = file.with_name("report.md")
-    assert diagnose("report", str(file), "-o", str(report)).returncode == 0
-    text = report.read_text("utf-8")
-    assert "Conclusion and outcome" not in text and "This case has no journal" in text
