@@ -179,6 +179,12 @@ class Recorder:
         fresh = [w for w in map(self._prepared, whats) if w is not None]
         return self._write_checked(fresh, sure) if fresh else ()
 
+    def check(self, *whats: What, sure: bool = False) -> None:
+        """Raises BadInput where `accept` would, and records nothing."""
+        fresh = [w for w in map(self._prepared, whats) if w is not None]
+        if fresh:
+            self._refuse_unfit(fresh, sure)
+
     def case_now(self) -> m.Case:
         """The case as recorded so far. Raises BadInput."""
         case, errors = self._reading_of(self.state)
@@ -259,6 +265,11 @@ class Recorder:
         return what
 
     def _write_checked(self, whats: list[What], sure: bool = True) -> tuple[j.Line, ...]:
+        self._refuse_unfit(whats, sure)
+        return self._write(whats)
+
+    def _refuse_unfit(self, whats: list[What], sure: bool) -> None:
+        """Raises BadInput where the case with these answers could not be read, or where a reading is doubtful."""
         trial, known = self.state, len(self.lines) + len(self._pending)
         try:
             refuse_odd_signs(whats)
@@ -279,7 +290,6 @@ class Recorder:
                 raise BadInput(
                     Problem(Where(self.case.name, 0, 0), DOUBTFUL, text, "--sure if it is so") for text in odd
                 )
-        return self._write(whats)
 
     def _reading_of(self, state: State) -> tuple[m.Case | None, list[Problem]]:
         """The case that a state amounts to and what is wrong with it; the same text is read once."""

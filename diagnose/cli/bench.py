@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import getpass
 import os
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from diagnose.cli.common import JsonOption, KnowledgeOption, print_json, refuse, shipped
+from diagnose.cli.common import MOST_BYTES, JsonOption, KnowledgeOption, print_json, refuse, shipped
 from diagnose.reading.problems import BadInput
 
 if TYPE_CHECKING:
@@ -75,6 +76,15 @@ def record(
     ] = None,
     keep_location: KeepLocation = False,
     plain: Annotated[bool, typer.Option("--plain", help="Plain prompts, as in a pipe.")] = False,
+    sheet: Annotated[
+        str,
+        typer.Option(
+            "--sheet",
+            metavar="FILE",
+            help="Type a filled bench sheet back: lines of BOX: value; - reads what is typed.",
+            show_default=False,
+        ),
+    ] = "",
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Record a case in a guided session, in the order of dismantling; it can be left and resumed anywhere."""
@@ -82,10 +92,51 @@ def record(
     from diagnose.session.prompts import asker, edits_lines
 
     base = knowledge_of(knowledge)
+    if sheet:
+        _take_sheet(file, base, by, sheet)
+        return
     with recorder_of(file, base, by, must_exist=True) as recorder:
         tell_history(file, recorder.case_now().texts.get("equipment.tag", ""))
         styled = None if edits_lines(plain) else False
         Dialogue(recorder, asker(plain), styled=styled, photos_from=photos_from, keep_location=keep_location).run(quick)
+
+
+def _take_sheet(file: Path, base: Knowledge, by: str, sheet: str) -> None:
+    """Records a filled sheet: a file as a whole, or line by line what is typed; a wrong line is told and the rest goes on."""
+    from diagnose.cli.common import tell
+    from diagnose.session.filled_sheet import FilledSheet
+    from diagnose.views.journal import clean, sentence
+
+    text = "" if sheet == "-" else _text_of(Path(sheet))
+    wrong = False
+    with recorder_of(file, base, by, must_exist=True) as recorder:
+        filled = FilledSheet(recorder, "typed" if sheet == "-" else sheet)
+        if sheet != "-":
+            lines = filled.take(text.splitlines())
+            for line in lines:
+                typer.echo(clean(f"{line.number}  {sentence(line.what)}"))
+            typer.echo(f"{len(lines)} on record from {sheet}" if lines else "already on record")
+            return
+        for number, typed in enumerate(sys.stdin, 1):
+            try:
+                for line in filled.take_one(typed, number):
+                    typer.echo(clean(f"{line.number}  {sentence(line.what)}"))
+            except BadInput as error:
+                wrong = True
+                tell(error)
+    if wrong:
+        raise typer.Exit(2)
+
+
+def _text_of(path: Path) -> str:
+    from diagnose.reading.files import read_file
+
+    try:
+        return read_file(path, MOST_BYTES).decode("utf-8-sig")
+    except OSError as error:
+        raise refuse(f"cannot be read: {error.strerror}", "check the path", what=str(path)) from error
+    except UnicodeDecodeError:
+        raise refuse("is no text", "a text file with lines such as 12: severe, 10 to 2", what=str(path)) from None
 
 
 def journal(

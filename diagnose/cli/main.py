@@ -21,6 +21,7 @@ MODULES = {
     "score": "answers",
     "start": "bench",
     "record": "bench",
+    "sheet": "sheet",
     "note": "note",
     "journal": "bench",
     "parts": "stack",

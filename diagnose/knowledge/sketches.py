@@ -82,7 +82,8 @@ class Sketch:
 
 def sketch_of(vocabulary: Vocabulary, name: str, on: str = "") -> tuple[str, Sketch]:
     """The drawing (a key of SHAPES) and what is drawn on it for a feature or form, on a kind of part or that on which it is
-    usual; "" and a reason where it cannot be drawn. A feature without a sketch is drawn as the form that it is."""
+    usual; "" and a reason where it cannot be drawn. A feature without a sketch is drawn as the form that it is; a shape that the drawing of
+    that kind cannot take is drawn on the usual kind."""
     feature = vocabulary.features[name]
     found = next((s for n in vocabulary.form_lineage[name] if (s := vocabulary.features[n].sketch)), None)
     usual = found.on if found else ""
@@ -92,7 +93,8 @@ def sketch_of(vocabulary: Vocabulary, name: str, on: str = "") -> tuple[str, Ske
         return "", found
     drawing = next((k.drawing for k in line if k.drawing or k.not_drawn), "")
     if found and drawing:
-        return drawing, found
+        known = found.shape in ("", *SHAPES["any"], *SHAPES[drawing]) and (found.track is None or drawing == "face")
+        return (drawing, found) if known or kind == usual else sketch_of(vocabulary, name, usual or "face")
     return "", Sketch(why_not=next((k.not_drawn for k in line if k.not_drawn), ""))
 
 

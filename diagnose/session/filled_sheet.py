@@ -1,0 +1,214 @@
+"""A bench sheet typed back by the numbers of its boxes, as answers for the recorder."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from diagnose.casefile.answers import path_of, split_readings
+from diagnose.casefile.journal import Line
+from diagnose.casefile.photos import photo_entry
+from diagnose.casefile.reader import parse_case
+from diagnose.casefile.recorder import Recorder
+from diagnose.casefile.replay import State, What, apply
+from diagnose.casefile.sheet import Box, Sheet, sheet
+from diagnose.casefile.spoken import not_understood, records_of
+from diagnose.casefile.walk import usual_document
+from diagnose.casefile.writer import render
+from diagnose.knowledge.model import Knowledge
+from diagnose.phrases.read import read
+from diagnose.reading.problems import BadInput, Problem, Problems, Where
+from diagnose.reading.terms import plain
+from diagnose.session.entries import details
+
+SEEN = ("x", "yes", "y", "seen", "there")
+ABSENT = ("no", "n", "-", "absent", "not there")
+UNSEEN = ("?", "not looked at")
+SURE_OPTION, SURE_MARK = "--sure if it is so", "! behind it if it is so"
+_LINE = re.compile(r"\s*(?P<boxes>\d{1,4}(?:\s*[-–,]\s*\d{1,4})*)\s*(?::|\s)\s*(?P<value>.*?)\s*")
+_CODE = re.compile(r"\s*sheet\s*:?\s*(?P<code>[0-9a-f]{6})\s*", re.I)
+
+
+@dataclass(frozen=True)
+class Typed:
+    """One line: the boxes it names and what stands in them, with its place in the file; `sure`: a reading far off its
+    nominal is so."""
+
+    boxes: tuple[int, ...]
+    value: str
+    value_where: Where
+    sure: bool = False
+
+
+class FilledSheet:
+    """Reads lines "BOX: value" against the sheet they were written on."""
+
+    def __init__(self, recorder: Recorder, name: str):
+        self.recorder, self.name = recorder, name
+        self.sheet = sheet(recorder.case_now(), recorder.knowledge)
+
+    def take(self, lines: Iterable[str]) -> tuple[Line, ...]:
+        """Records a whole file; nothing of it while any line of it is wrong. Raises BadInput with everything that is."""
+        problems, answers, earlier = Problems(), list[tuple[Typed, list[What]]](), list[What]()
+        for number, text in enumerate(lines, 1):
+            try:
+                typed = self.line(text, number)
+                whats = self.said(typed, earlier) if typed else []
+                if typed:
+                    self._checked(typed, whats, self.recorder.check)
+                    answers.append((typed, whats))
+                    earlier += whats
+            except BadInput as error:
+                for p in error.problems:
+                    problems.add(p.where, p.code, p.says, p.way_out)
+        problems.raise_errors()
+        return tuple(x for typed, whats in answers for x in self._checked(typed, whats, self.recorder.accept) or ())
+
+    def take_one(self, text: str, number: int) -> tuple[Line, ...]:
+        """Records one line. Raises BadInput, with nothing of it recorded, where it is wrong."""
+        typed = self.line(text, number)
+        return self._checked(typed, self.said(typed), self.recorder.accept) or () if typed else ()
+
+    def _checked(
+        self, typed: Typed, whats: Sequence[What], act: Callable[..., tuple[Line, ...] | None]
+    ) -> tuple[Line, ...] | None:
+        """What the recorder makes of a line; what it refuses is told of the line."""
+        try:
+            return act(*whats, sure=typed.sure)
+        except BadInput as error:
+            told = [
+                replace(p, where=typed.value_where, way_out=p.way_out.replace(SURE_OPTION, SURE_MARK))
+                for p in error.problems
+            ]
+            raise BadInput(told) from error
+
+    def line(self, text: str, number: int) -> Typed | None:
+        """One line; None for an empty one, a remark behind #, or the code of the sheet. Raises BadInput."""
+        text = text.rstrip("\r\n")
+        if not text.strip() or text.lstrip().startswith("#"):
+            return None
+        if code := _CODE.fullmatch(text):
+            self._turn_to(code["code"].lower(), Where(self.name, number, code.start("code") + 1))
+            return None
+        return self._typed(text, number)
+
+    def said(self, typed: Typed, earlier: Sequence[What] = ()) -> list[What]:
+        """What a line says; `earlier`: what lines before it say that is not on record yet. Raises BadInput."""
+        known, whats = self.sheet.boxes(), list[What]()
+        for number in typed.boxes:
+            whats += self._of_box(known[number], typed, [*earlier, *whats])
+        return whats
+
+    def _turn_to(self, code: str, where: Where) -> None:
+        """Takes up the sheet of that code: of the case as it stands, as it stood at some time, or of its arrangement."""
+        for found in self._sheets():
+            if found.code == code:
+                self.sheet = found
+                return
+        raise _wrong(where, "sheet-code", f"no sheet of this case has the code {code}",
+                     "look at the head of the paper; a sheet printed with other rules is typed back with diagnose note")  # fmt: skip
+
+    def _sheets(self) -> Iterator[Sheet]:
+        yield self.sheet
+        knowledge, case = self.recorder.knowledge, self.recorder.case_now()
+        for s in case.settings:
+            if s.setting == "arrangement" and s.holds:
+                yield sheet_of_arrangement(s.term, knowledge)
+        yield from _as_it_was(self.recorder.lines, knowledge)
+
+    def _typed(self, text: str, number: int) -> Typed:
+        match = _LINE.fullmatch(text)
+        if not match:
+            raise _wrong(
+                Where(self.name, number, 1), "box", f"{text.strip()!r} is no BOX: value", "12: x, or 12-18: no"
+            )
+        boxes: list[int] = []
+        for piece in re.split(r"\s*,\s*", match["boxes"]):
+            low, _, high = re.sub(r"\s*[-–]\s*", "-", piece).partition("-")
+            first, last = sorted((int(low), int(high or low)))
+            boxes += range(first, last + 1)
+        where = Where(self.name, number, match.start("boxes") + 1)
+        known = self.sheet.boxes()
+        for box in boxes or [0]:
+            if box not in known:
+                raise _wrong(where, "box", f"this sheet has no box {box}", f"its boxes go from 1 to {len(known)}; its code is {self.sheet.code}")  # fmt: skip
+        value = match["value"].removesuffix("!").rstrip()
+        return Typed(tuple(boxes), value, Where(self.name, number, match.start("value") + 1), value != match["value"])
+
+    def _of_box(self, box: Box, typed: Typed, earlier: Sequence[What]) -> list[What]:
+        if not typed.value:
+            raise _wrong(typed.value_where, "box", f"nothing is said of box {box.number}", "x, no, ?, or what was seen")
+        if box.what == "figure":
+            return [self._figure(box, typed, earlier)]
+        if box.what == "words":
+            return self._words(box, typed, earlier)
+        if box.what == "reading":
+            entry = {**box.about(), "measured": box.term, "readings": split_readings(typed.value)}
+            return [{"add": "measurements", "entry": entry}]
+        return [self._mark(box, typed)]
+
+    def _mark(self, box: Box, typed: Typed) -> What:
+        first, _, rest = (x.strip() for x in typed.value.partition(","))
+        state = next((s for s, words in (("saw", SEEN), ("absent", ABSENT), ("not looked at", UNSEEN)) if plain(first) in words or first in words), "")  # fmt: skip
+        found = details(rest if state else typed.value, self.recorder.knowledge.vocabulary)
+        if found.odd:
+            odd, near = found.odd[0]
+            way_out = f"did you mean {', '.join(near)}?" if near else "a remark is written: note TEXT"
+            place = typed.value_where
+            at = Where(place.file, place.line, place.column + max(typed.value.find(odd), 0))
+            raise _wrong(at, "box", f"{odd!r} is no clock position, degree or side", way_out)
+        pictures = photo_entry(self.recorder.case, found.photos[0]) if found.photos else {}
+        return {"add": "observations", "entry": {**box.about(), state or "saw": box.term, **found.entry, **pictures}}
+
+    def _words(self, box: Box, typed: Typed, earlier: Sequence[What]) -> list[What]:
+        """What was written in own words, as it is read where that is sure; else kept as said."""
+        vocabulary = self.recorder.knowledge.vocabulary
+        readings = read(typed.value, vocabulary, box.kind)
+        if not readings or readings[0].sureness != "sure":
+            what = not_understood(typed.value, self.recorder.state)
+            return [{**what, "to": list(dict.fromkeys([*self._before(what["set"], earlier), *what["to"]]))}]
+        return records_of(readings[0], typed.value, self.recorder.state, vocabulary, box.about())
+
+    def _figure(self, box: Box, typed: Typed, earlier: Sequence[What]) -> What:
+        vocabulary = self.recorder.knowledge.vocabulary
+        path = path_of(box.term, "", vocabulary)
+        setting = vocabulary.settings.get(box.term)
+        if setting is None or setting.single:
+            return {"set": path, "to": typed.value}
+        known = self._before(path, earlier)
+        said = [x for part in typed.value.split(",") if (x := part.strip()) and x not in known]
+        return {"set": path, "to": [*known, *said]}
+
+    def _before(self, path: list[str], earlier: Sequence[What]) -> list[Any]:
+        """What stands at a path of the case by now, as a list."""
+        found = next((w["to"] for w in reversed(earlier) if w.get("set") == path), self.recorder.state.value(path))
+        return found if isinstance(found, list) else [found] if found else []
+
+
+def sheet_of_arrangement(arrangement: str, knowledge: Knowledge) -> Sheet:
+    """The sheet of a seal of which nothing is known but its arrangement."""
+    steps = knowledge.arrangements.steps
+    usual = usual_document(
+        arrangement, arrangement, knowledge.arrangements.usual.get(arrangement, ()), steps[0].stage if steps else ""
+    )
+    case = parse_case(render(usual), arrangement, knowledge, Problems())
+    assert case is not None
+    return sheet(case, knowledge)
+
+
+def _as_it_was(lines: Sequence[Line], knowledge: Knowledge) -> Iterator[Sheet]:
+    """The sheets of a case as it stood after each line of its journal, latest first."""
+    states = [State({})]
+    for line in lines:
+        states.append(apply(states[-1], line.number, line.what))
+    for state in reversed(states[1:]):
+        problems = Problems()
+        case = parse_case(render(state.document()), "", knowledge, problems)
+        if case is not None and not problems.errors():
+            yield sheet(case, knowledge)
+
+
+def _wrong(where: Where, code: str, says: str, way_out: str) -> BadInput:
+    return BadInput([Problem(where, code, says, way_out)])

@@ -1,0 +1,1 @@
+"""Bench sheets and tags on paper."""

@@ -1,0 +1,128 @@
+"""A sheet filled in by hand says on record what its boxes say, by the numbers it was printed with."""
+
+from __future__ import annotations
+
+import pytest
+
+from diagnose.casefile.recorder import Recorder
+from diagnose.casefile.sheet import sheet
+from diagnose.reading.problems import BadInput
+from diagnose.session.filled_sheet import FilledSheet, sheet_of_arrangement
+from tests.session.script import NOON
+from tests.support.commands import diagnose
+
+
+@pytest.fixture
+def recorder(case, knowledge):
+    with Recorder(case, knowledge, "ann", lambda: NOON) as r:
+        yield r
+
+
+def box(found, what: str, term: str, part: str = "") -> int:
+    (number,) = [n for n, b in found.boxes().items() if (b.what, b.term, b.part) == (what, term, part)]
+    return number
+
+
+def taken(recorder, *lines: str):
+    return FilledSheet(recorder, "paper.txt").take(lines)
+
+
+def test_each_kind_of_box_goes_on_record_as_it_was_meant(recorder):
+    s = FilledSheet(recorder, "").sheet
+    cracks, chips, width = (
+        box(s, w, t, "1")
+        for w, t in (("feature", "radial cracks"), ("feature", "hot spots"), ("reading", "track width"))
+    )
+    taken(
+        recorder, f"sheet: {s.code}", "# by the apprentice", "", f"{cracks}: x, 10 to 2, severe", f"{chips}: no",
+        f"{box(s, 'feature', 'pits in the track', '2')}: ?", f"{width}: 5.1 5.2 mm", f"{box(s, 'figure', 'speed')}: 2950",
+        f"{box(s, 'figure', 'service')}: hot water, food",
+    )  # fmt: skip
+    case = recorder.case_now()
+    told = {(o.part, o.feature): (o.state, o.degree, o.extent.arcs) for o in case.observations}
+    assert told == {
+        ("1", "radial cracks"): ("present", "severe", ((300.0, 60.0),)), ("1", "hot spots"): ("absent", "", ()),
+        ("2", "pits in the track"): ("not looked at", "", ()),
+    }  # fmt: skip
+    (read,) = [m for m in case.measured if m.part == "1"]
+    assert [r.written for r in read.readings] == ["5.1 mm", "5.2 mm"]
+    assert {s.term for s in case.settings if s.setting == "service"} == {"hot water", "food"}
+
+
+def test_a_range_of_boxes_says_the_same_of_each_and_typing_it_again_changes_nothing(recorder):
+    s = FilledSheet(recorder, "").sheet
+    first = box(s, "feature", "radial cracks", "1")
+    assert len(taken(recorder, f"{first}-{first + 3}, {first + 6}: no")) == 5
+    assert taken(recorder, f"{first + 3}-{first}: no") == ()
+
+
+def test_own_words_are_read_or_kept_as_said_and_none_of_them_is_lost(recorder):
+    s = FilledSheet(recorder, "").sheet
+    words = next(n for n, b in s.boxes().items() if b.what == "words" and b.part == "3")
+    taken(recorder, f"{words}: gone hard", f"{words}: like a squashed frog", f"{words}: sat in the zorgle")
+    case = recorder.case_now()
+    assert [(o.part, o.feature, o.said) for o in case.observations] == [("3", "hard", "gone hard")]
+    assert case.not_understood == ("like a squashed frog", "sat in the zorgle")
+
+
+def test_a_paper_keeps_its_numbers_while_the_case_goes_on(recorder):
+    before = sheet(recorder.case_now(), recorder.knowledge)
+    number = box(before, "feature", "red-brown debris at the drive", "11")
+    lost = recorder.state.part_record("3")
+    recorder.accept(
+        {"add": "parts", "entry": {**lost.entry, "lost": "thrown away"}, "instead of": lost.id, "why": "gone"}
+    )
+    assert sheet(recorder.case_now(), recorder.knowledge).boxes().get(number) != before.boxes()[number]
+    taken(recorder, f"sheet: {before.code}", f"{number}: x")
+    assert [(o.part, o.feature) for o in recorder.case_now().observations] == [("11", "red-brown debris at the drive")]
+
+
+def test_the_paper_of_an_arrangement_serves_a_case_of_it(recorder, knowledge):
+    bare = sheet_of_arrangement("single", knowledge)
+    recorder.accept({"add": "parts", "entry": {"item": "99", "name": "Guard ring", "kind": "soft face"}})
+    taken(recorder, f"sheet: {bare.code}", f"{box(bare, 'feature', 'hot spots', '2')}: no")
+    assert [(o.part, o.state) for o in recorder.case_now().observations] == [("2", "absent")]
+
+
+def test_all_mistakes_are_told_at_their_place_and_nothing_is_recorded(recorder):
+    s = FilledSheet(recorder, "").sheet
+    cracks, width = box(s, "feature", "radial cracks", "1"), box(s, "reading", "track width", "1")
+    lines = [
+        f"{cracks}: x",
+        "9999: x",
+        f"{cracks}: 10 to 2, sevre",
+        f"{width}: blue",
+        "hello",
+        "sheet: 000000",
+        f"{cracks}:",
+    ]
+    with pytest.raises(BadInput) as caught:
+        taken(recorder, *lines)
+    told = [(str(p.where).partition(":")[2], p.code) for p in caught.value.problems]
+    assert told == [
+        ("2:1", "box"), (f"3:{len(str(cracks)) + 12}", "box"), (f"4:{len(str(width)) + 3}", "unit"), ("5:1", "box"),
+        ("6:8", "sheet-code"), (f"7:{len(str(cracks)) + 2}", "box"),
+    ]  # fmt: skip
+    assert recorder.case_now().observations == () and all(p.way_out for p in caught.value.problems)
+
+
+def test_a_reading_far_off_is_asked_back_unless_it_is_said_to_be_so(recorder):
+    s = FilledSheet(recorder, "").sheet
+    length = box(s, "reading", "free length", "5")
+    with pytest.raises(BadInput) as caught:
+        taken(recorder, f"{length}: 22 22.1 182 mm")
+    assert "! behind it" in caught.value.problems[0].way_out
+    assert taken(recorder, f"{length}: 22 22.1 182 mm!")
+
+
+def test_the_command_takes_a_file_or_what_is_typed(case, tmp_path, knowledge):
+    code = sheet_of_arrangement("single", knowledge)
+    paper = tmp_path / "paper.txt"
+    paper.write_text(f"sheet: {code.code}\n{box(code, 'feature', 'hot spots', '2')}: no\n", "utf-8")
+    done = diagnose("record", str(case), "--sheet", str(paper), "--by", "ann")
+    assert done.returncode == 0 and "part 2: absent hot spots" in done.stdout
+    assert "already on record" in diagnose("record", str(case), "--sheet", str(paper)).stdout
+    missing = diagnose("record", str(case), "--sheet", str(tmp_path / "none.txt"))
+    assert missing.returncode == 2 and "cannot be read" in missing.stderr
+    paper.write_bytes(b"\xff\xfe12")
+    assert "is no text" in diagnose("record", str(case), "--sheet", str(paper)).stderr

@@ -1,0 +1,151 @@
+"""Bench sheets and tags: everything that perishes is on them, within the page, and the codes are read back."""
+
+from __future__ import annotations
+
+import re
+
+import numpy
+import pytest
+import zxingcpp
+
+from diagnose.casefile import walk
+from diagnose.casefile.reader import parse_case
+from diagnose.casefile.sheet import sheet
+from diagnose.casefile.writer import render
+from diagnose.reading.problems import Problems
+from diagnose.views.sheet import pages as view
+from diagnose.views.sheet.document import PAPERS
+from diagnose.views.sheet.qr import qr
+from diagnose.views.sheet.tags import LABEL, code_of, tags
+from tests.support.commands import diagnose
+
+ARRANGEMENTS = ["single", "dual pressurised", "dual unpressurised", "dry gas", "three stages", "staged"]
+
+
+@pytest.fixture(scope="module")
+def knowledge(whole_base):
+    return whole_base.knowledge
+
+
+@pytest.fixture(scope="module")
+def begun(knowledge):
+    """A case that was just begun, by its arrangement."""
+
+    def make(arrangement: str):
+        document = walk.usual_document(
+            f"Pump with {arrangement} <&>", arrangement, knowledge.arrangements.usual[arrangement], ""
+        )
+        return parse_case(render(document), "", knowledge, Problems())
+
+    return make
+
+
+def read_back(svg: str) -> str:
+    """What a code reads after it was drawn at four dots a module, by a reader that is no part of this project."""
+    side = int(re.search(r'viewBox="0 0 (\d+)', svg)[1])
+    dots = numpy.full((side, side), 255, numpy.uint8)
+    for x, y in re.findall(r"M(\d+) (\d+)h1v1h-1z", svg):
+        dots[int(y), int(x)] = 0
+    found = zxingcpp.read_barcode(numpy.kron(dots, numpy.ones((4, 4), numpy.uint8)))
+    return found.text if found else ""
+
+
+@pytest.mark.parametrize("arrangement", ARRANGEMENTS)
+def test_every_page_holds_all_its_rows_on_both_papers(arrangement, begun, knowledge):
+    made = sheet(begun(arrangement), knowledge)
+    for paper in PAPERS.values():
+        room = paper.height - view.HEAD - view.FOOT - view.DIALS
+        wide = (paper.width - (view.COLUMNS - 1) * view.GAP) / view.COLUMNS
+        for page in made.pages:
+            columns, height = view.fitted(page, knowledge.vocabulary, room + (0 if page.position else view.DIALS), wide)
+            assert len(columns) <= view.COLUMNS and height > view.TIGHTEST, (arrangement, page.position)
+            assert all(not column[-1].leads for column in columns), (arrangement, page.position)
+
+
+def test_a_pair_has_a_page_for_each_seal_and_all_that_perishes_is_on_one(begun, knowledge):
+    case = begun("dual pressurised")
+    made = sheet(case, knowledge)
+    assert [p.position for p in made.pages] == ["", "inboard", "outboard"]
+    boxes = made.boxes()
+    assert list(boxes) == list(range(1, len(boxes) + 1))
+    asked = {(t.part or t.kind, f) for t in walk.topics(case, knowledge) for f in t.features if walk.is_lost_after(knowledge.vocabulary, f, t.step)}  # fmt: skip
+    assert asked == {(b.part or b.kind, b.term) for b in boxes.values() if b.what == "feature"} & asked
+    for page in made.pages[1:]:
+        assert {case.part(b.part).position for b in page.boxes()} == {page.position}
+
+
+def test_steps_stand_in_order_and_what_is_gone_after_a_step_stands_first(begun, knowledge):
+    order = [s.stage for s in knowledge.arrangements.steps]
+    for page in sheet(begun("single"), knowledge).pages:
+        at = [order.index(s.step.stage) for s in page.stages]
+        assert at == sorted(at)
+        for stage in page.stages:
+            for group in stage.groups:
+                kinds = [r.perishes for r in group.rows if r.what == "feature"]
+                assert kinds == sorted(kinds, reverse=True)
+
+
+def test_the_code_of_a_sheet_changes_with_its_boxes_and_with_nothing_else(begun, knowledge):
+    one, other = begun("single"), begun("single")
+    assert sheet(one, knowledge) == sheet(other, knowledge)
+    assert sheet(begun("dry gas"), knowledge).code != sheet(one, knowledge).code
+
+
+@pytest.mark.parametrize(
+    "text", ["case: Pump 3\nitem: 2\npart: Ring", 'case: Wäscher <3> & "co"\nitem: 12a', "x" * 400]
+)
+def test_a_code_is_read_back(text):
+    assert read_back(qr(text, 20)) == text
+
+
+def test_the_codes_of_sheets_and_tags_say_case_item_and_position(begun, knowledge):
+    case = begun("dual pressurised")
+    page = tags(case, (), "A4", (70, 37))
+    codes = re.findall(r"<svg[^>]*>(?:(?!</svg>).)*</svg>", page)
+    assert [read_back(c) for c in codes] == [code_of(case, p) for p in case.parts]
+    assert "position: outboard" in code_of(case, case.parts[-1]) or "machine" in code_of(case, case.parts[-1])
+    made = sheet(case, knowledge)
+    head = re.findall(
+        r'<svg[^>]*class="qr"[^>]*>(?:(?!</svg>).)*</svg>',
+        view.pages(made, case, knowledge.vocabulary, (), "A4", False),
+    )
+    assert {read_back(c) for c in head} == {f"case: {case.name}\nsheet: {made.code}"}
+
+
+def test_what_is_recorded_cannot_become_markup(begun, knowledge):
+    case = begun("single")
+    for page in (
+        tags(case, (), LABEL, (70, 37)),
+        view.pages(sheet(case, knowledge), case, knowledge.vocabulary, (), "Letter", True),
+    ):
+        assert "<&>" not in page and "&lt;&amp;&gt;" in page and "<script" not in page and "http" not in re.sub(r"http-equiv|http://www.w3.org/2000/svg", "", page)  # fmt: skip
+
+
+def test_tags_say_index_and_hazard_and_leave_out_parts_that_are_gone(knowledge, begun):
+    text = (
+        "case: Pump 3\nindex: {rotating: keyway}\nparts:\n"
+        "  - {item: 1, name: Carbon ring, kind: soft face, group: rotating, seen from: driver end}\n"
+        "  - {item: 2, name: Seat, kind: hard face}\n  - {item: 3, name: Cup, kind: seat cup, lost: thrown away}\n"
+    )
+    case = parse_case(text.encode(), "", knowledge, Problems())
+    page = tags(case, [knowledge.cautions["hot parts"]], "Letter", (90, 50))
+    assert page.count('class="tag"') == 2 and "keyway, seen from the driver end" in page
+    assert 'class="line"' in page and "hot parts" in page and "Cup" not in page
+
+
+@pytest.mark.parametrize("words, says", [
+    (["single", "-o", "x.png"], "cannot be written"), (["single", "--paper", "A3"], "is no paper"),
+    (["triple trouble"], "no case file and no arrangement"), (["single", "--tags", "--label", "big"], "no size of a label"),
+    (["single", "--tags", "--label", "30x20"], "too small"), (["single", "--tags", "--label", "300x50"], "larger than"),
+    (["single", "--paper", "label"], "is no paper"),
+])  # fmt: skip
+def test_a_call_that_cannot_be_met_is_refused(words, says):
+    done = diagnose("sheet", *words)
+    assert done.returncode == 2 and says in done.stderr and "Traceback" not in done.stderr
+
+
+def test_the_command_writes_a_sheet_that_is_the_same_each_time(tmp_path):
+    for name in ("a.html", "b.html"):
+        done = diagnose("sheet", "single", "-o", str(tmp_path / name), "--key")
+        assert done.returncode == 0, done.stderr
+    assert (tmp_path / "a.html").read_bytes() == (tmp_path / "b.html").read_bytes()
