@@ -12,9 +12,9 @@ ENDS = ("driver end", "impeller end")
 STATES = {"saw": "present", "absent": "absent", "not looked at": "not looked at", "lost": "lost"}
 TRAITS = {"service": "service", "equipment": "machine", "seal": "seal", "history": "history"}
 TEXTS = {
-    "equipment": ["description", "tag", "note"],
+    "equipment": ["description", "tag", "work order", "note"],
     "service": ["fluid", "note"],
-    "seal": ["batch", "note"],
+    "seal": ["batch", "serial", "note"],
     "history": ["fitted", "removed", "removal", "note"],
 }
 DATES = ("fitted", "removed")

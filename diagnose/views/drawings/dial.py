@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from diagnose.views.drawings.markup import Drawing, Markup, el
+from diagnose.views.drawings.markup import Drawing, Markup, el, number
 from diagnose.views.drawings.shapes import (
     Arc,
     arc_path,
@@ -192,3 +192,30 @@ def _between(around: Sequence[tuple[float, float, str]], angle: float) -> float:
         if (angle - a) % 360 <= reach:
             return v + (w - v) * ((angle - a) % 360) / reach
     return around[0][1]
+
+
+def clock_over(arcs: Sequence[Arc]) -> Drawing:
+    """A thin clock to lay over a photo, with the places of its marks; black within white, to be seen on any picture."""
+    middle, r, parts = 50.0, 44.0, list[Markup]()
+    for width, colour in ((1.3, "#fff"), (0.5, "#000")):
+        ticks = [f"M{number(x1)} {number(y1)}L{number(x2)} {number(y2)}" for hour in range(12)
+                 for x1, y1 in [polar(middle, middle, r - (3 if hour % 3 else 5), hour * 30)]
+                 for x2, y2 in [polar(middle, middle, r, hour * 30)]]  # fmt: skip
+        circle = el("circle", cx=middle, cy=middle, r=r)
+        marks = [
+            el(
+                "path",
+                d=arc_path(middle, middle, r + 2.6, (a, b if sweep((a, b)) >= 2 else a + 3)),
+                stroke_width=width * 2.4,
+            )
+            for a, b in arcs
+        ]
+        parts.append(
+            el("g", circle, el("path", d="".join(ticks)), marks, fill="none", stroke=colour, stroke_width=width)
+        )
+    for hour in (12, 3, 6, 9):
+        x, y = polar(middle, middle, r - 8.5, hour * 30)
+        parts.append(el("text", hour, x=x, y=y + 1.8, text_anchor="middle", font_size=5, fill="#000", stroke="#fff", stroke_width=0.9,
+                        paint_order="stroke", font_family="sans-serif"))  # fmt: skip
+    svg = el("svg", el("title", "clock over the photo"), parts, viewBox="0 0 100 100", role="img", class_="over")
+    return Drawing(svg, "clock over the photo")

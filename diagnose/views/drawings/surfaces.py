@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from diagnose.knowledge.sketches import Stroke
@@ -100,7 +100,9 @@ class Drawn:
 
 
 def draw(surface: Surface, stroke: Stroke) -> list[Markup]:
-    """A stroke of a sketch on a surface."""
+    """A stroke of a sketch on a surface; what would lie beyond its edges is left out."""
+    if stroke.across:
+        stroke = replace(stroke, across=tuple(min(max(v, surface.inner), surface.outer) for v in stroke.across))
     if stroke.draw == "lines":
         return _LINES[stroke.kind](surface, stroke)
     return {"dots": _dots, "area": _area, "chips": _chips}[stroke.draw](surface, stroke)

@@ -11,6 +11,7 @@ from diagnose.quantities.limits import BETWEEN, INSIDE, OUTSIDE, UNDECIDED, limi
 from diagnose.quantities.model import Quantity
 from diagnose.reading.units import show
 from diagnose.views.drawings import charts
+from diagnose.views.drawings.dial import clock_over
 from diagnose.views.report.blocks import Block, Heading, Items, Line, Paragraph, Picture, Piece, Soft, Strong, Table
 from diagnose.views.report.told import Photo, Told, hours, with_ends
 
@@ -186,6 +187,9 @@ def _mark(o: Observation) -> list[Piece]:
     return ["; ", Strong(o.feature), f" {more}" if more else "", Soft(f" ({told})") if told else ""]
 
 
+OVER = "The clock fits where the part lies in the middle, seen square on, its index up."
+
+
 def photos(t: Told) -> list[Block]:
     """Each photo once, with what it shows and its digest; a missing or changed one is said to be so."""
     blocks: list[Block] = []
@@ -208,5 +212,8 @@ def photos(t: Told) -> list[Block]:
         if photo.data is None:
             blocks.append(Paragraph([Strong(f"{path}: "), f"{photo.problem}. {about}.", digest, changed], "warning"))
         else:
-            blocks.append(Picture(photo.data, photo.kind, [Strong(path), f": {about}.", digest, changed]))
+            arcs = [a for o in on for a in o.extent.arcs]
+            over = clock_over(arcs) if arcs else None
+            clock = Soft(f" {OVER}") if over else ""
+            blocks.append(Picture(photo.data, photo.kind, [Strong(path), f": {about}.", clock, digest, changed], over))
     return blocks

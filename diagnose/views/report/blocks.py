@@ -97,6 +97,8 @@ class Picture:
     data: bytes
     kind: str
     caption: Line
+    over: Drawing | None = None
+    """Drawn over the middle of the photo."""
 
 
 @dataclass(frozen=True)
@@ -138,7 +140,7 @@ class Leader:
 class Answer:
     """The conclusion at one seal position; `place` is "" where there is only one. `first` says that no damage is on record or
     that the seal was not looked at, `happened` names the mechanisms, `also` are causes of the leading explanation for
-    which the page has only a line."""
+    which the page has only a line. `sound`: it was taken out sound."""
 
     place: str
     first: str
@@ -147,13 +149,22 @@ class Answer:
     also: Sequence[Line]
     sure: Line
     beside: Sequence[Line]
+    sound: bool = False
 
     @property
     def title(self) -> str:
-        failed = self.leaders or self.also or not self.first
+        failed = not self.sound and (self.leaders or self.also or not self.first)
         if failed:
             return f"Why the {self.place} failed" if self.place else "Why it failed"
         return f"The {self.place}" if self.place else "What was found"
+
+
+@dataclass(frozen=True)
+class Form:
+    """What is to be done, with room for owner and date, and what else is to be filled in by hand."""
+
+    to_do: Sequence[str]
+    blanks: Sequence[str]
 
 
 @dataclass(frozen=True)
@@ -169,6 +180,7 @@ class Report:
     dense: bool
     sections: Sequence[Section]
     digests: Sequence[tuple[str, str]]
+    form: Form | None = None
 
     @property
     def kind(self) -> str:

@@ -16,6 +16,7 @@ def report(material: Material) -> Report:
         Section("findings", "Findings for and against", findings.findings(t)),
         Section("changes", "What to change", closing.changes(t)),
         Section("marks", "Marks on the clock", drawn.marks()),
+        Section("sketches", "Sketches of the marks", drawn.sketches()),
         Section("o-rings", "O-rings round the clock", drawn.o_rings()),
         Section("springs", "Springs", drawn.springs()),
         Section("round-the-clock", "Wear and other readings round the clock", drawn.round_the_clock()),
@@ -31,8 +32,8 @@ def report(material: Material) -> Report:
         Section("verification", "Verification", closing.verification(t)),
         Section("reasoning", "How the conclusion was reached", closing.reasoning(t)),
     ]
-    answers, care, dense = summary.page_one(t)
+    answers, care, dense, form = summary.page_one(t)
     return Report(
         t.case.name, t.case.invented, summary.facts(t), answers, care, summary.still_open(t), dense,
-        [s for s in parts if s.blocks], closing.digests(t),
+        [s for s in parts if s.blocks], closing.digests(t), form,
     )  # fmt: skip

@@ -15,6 +15,7 @@ from diagnose.views.report.blocks import (
     Cite,
     Figure,
     Figures,
+    Form,
     Graph,
     Heading,
     Items,
@@ -83,8 +84,16 @@ def _summary(report: Report, short: bool) -> Markup:
     )
     return el(
         "section", el("header", el("div", el("p", kind), invented, class_="kind"), el("h1", report.title)), facts,
-        [_answer(a, short) for a in report.answers], last, id="summary", class_="summary dense" if report.dense else "summary",
+        [_answer(a, short) for a in report.answers], last, _form(report.form) if report.form else None, id="summary", class_="summary dense" if report.dense else "summary",
     )  # fmt: skip
+
+
+def _form(form: Form) -> Markup:
+    """Lines to fill in by hand."""
+    rows = [el("tr", [el("td", x) for x in (do, "", "", "")]) for do in (*form.to_do, *[""] * (2 - len(form.to_do)))]
+    head = el("tr", [el("th", x, scope="col") for x in ("To be done", "Owner", "Due", "Done")])
+    blanks = el("p", [el("span", x, class_="blank") for x in form.blanks], class_="blanks")
+    return el("section", el("table", el("thead", head), el("tbody", rows)), blanks, class_="form")
 
 
 def _answer(answer: Answer, short: bool) -> Markup:
@@ -163,11 +172,11 @@ def _block(block: object) -> Markup:
             return _figure(block)
         case Figures(figures):
             return el("div", [_figure(f) for f in figures], class_="figures")
-        case Picture(data, kind, caption):
+        case Picture(data, kind, caption, over):
             source = f"data:{kind};base64,{base64.b64encode(data).decode()}"
             return el(
                 "figure",
-                el("img", src=source, alt="", loading="lazy"),
+                el("div", el("img", src=source, alt="", loading="lazy"), over.svg if over else None, class_="shown"),
                 el("figcaption", _line(caption)),
                 class_="photo",
             )

@@ -11,6 +11,7 @@ from diagnose.views.report.blocks import (
     Cite,
     Figure,
     Figures,
+    Form,
     Graph,
     Heading,
     Items,
@@ -41,10 +42,18 @@ def page(report: Report, short: bool = False) -> str:
         parts += ["## Take care", _items(report.cautions)]
     if report.open:
         parts += ["## Still worth looking at", _items(report.open)]
+    if report.form:
+        parts += ["## To be done", _form(report.form)]
     for i, s in enumerate([] if short else report.sections, 1):
         parts += [f"## {i} {_text(s.title)}", *(_block(b) for b in s.blocks)]
     parts.append("  \n".join(f"{_text(name)} {_text(digest)}" for name, digest in report.digests))
     return "\n\n".join(p for p in parts if p) + "\n"
+
+
+def _form(form: Form) -> str:
+    rows = [f"| {_text(do)} | | | |" for do in form.to_do or [""]]
+    table = "\n".join(["| To be done | Owner | Due | Done |", "|---|---|---|---|", *rows])
+    return f"{table}\n\n" + "\n".join(f"- {_text(x)}: ____" for x in form.blanks)
 
 
 def _answer(a: Answer) -> str:

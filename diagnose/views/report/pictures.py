@@ -16,11 +16,13 @@ from diagnose.quantities.wear import fit_of, is_noise, repeatability_of
 from diagnose.reading.units import show
 from diagnose.views.drawings import charts, dial
 from diagnose.views.drawings.shapes import Arc
+from diagnose.views.drawings.sketches import sketch
 from diagnose.views.report.blocks import Block, Figure, Figures, Heading, Items, Line, Paragraph, Soft, Strong, Table
 from diagnose.views.report.told import Told
 
 GROUPS = ("rotating", "stationary")
 LEAST_STATIONS = 6
+MOST_SKETCHES = 30
 WEIGHT = {"light": 1, "moderate": 2, "severe": 3}
 
 
@@ -101,6 +103,21 @@ class Pictures:
                 Items([f"{self.told.on(o)}: {_described(o)}, {o.extent.word}" for o in self._sorted(unplaced)])
             )
         return blocks
+
+    def sketches(self) -> list[Block]:
+        """A line drawing for each mark that is there, on its kind of part and at its clock position."""
+        figures = []
+        for o in self._sorted(x for x in self.case.observations if x.state == "present"):
+            such = dict(o.such)
+            drawn = sketch(
+                self.knowledge.vocabulary, o.feature, o.kind, 150, such.get("runs", ""), o.side, o.extent.arcs
+            )
+            if drawn:
+                figures.append(Figure(drawn, [Strong(_described(o)), Soft(f" {self.told.on(o)}")], role="sketched"))
+        if not figures:
+            return []
+        how = "What the words mean, drawn on a part of that kind, not this one; the clock as recorded on the part, its index at the top."
+        return [Paragraph(how, "small"), Figures(figures[:MOST_SKETCHES])]
 
     def _position(self, part: Part) -> str:
         return part.position if len(self.case.positions) > 1 else self.case.positions[0]

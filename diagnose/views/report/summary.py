@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from diagnose.advice.actions import Advice
 from diagnose.advice.cautions import ABOVE_ALL
+from diagnose.casefile.format import SOUND
 from diagnose.inference.engine import finding_id
 from diagnose.judgement.chains import chain
 from diagnose.judgement.judge import Judged, Judgement, Weighed
@@ -23,7 +24,7 @@ from diagnose.views.leading import (
     undamaged,
     why_is_open,
 )
-from diagnose.views.report.blocks import Answer, Leader, Line, Piece, Proof, Soft, Strong, pieces
+from diagnose.views.report.blocks import Answer, Form, Leader, Line, Piece, Proof, Soft, Strong, pieces
 from diagnose.views.report.told import Told
 
 LEAST_TOLD = 0.5
@@ -33,19 +34,28 @@ ROOMS = ((5, 4, True), (4, 3, True), (3, 2, True), (3, 2, False), (2, 2, False),
 page is used."""
 MOST_CAUTIONS, MOST_HAPPENED = 3, 6
 PAGE_LINES, DENSE_LINES, WIDE, HALF = 57, 60, 120, 58
+BLANKS = ("Work order", "Seal serial", "Checked by", "Date")
+"""What the form leaves room for where it is not on record."""
+FORM_LINES, FORM_ROOM, MOST_TO_DO = 6, 63, 3
+"""Lines of print that the form takes beside those for its actions, up to how many lines in all a page with a form holds, and
+the most actions on it."""
 """Lines of print on page one, in usual and in smaller type, and characters on a line across the page and across half
 of it; on the careful side."""
 
 
-def page_one(t: Told) -> tuple[list[Answer], list[Line], bool]:
-    """Answers and cautions, told as fully as one page has room for, and whether it takes smaller type."""
+def page_one(t: Told) -> tuple[list[Answer], list[Line], bool, Form | None]:
+    """Answers and cautions, told as fully as one page has room for, whether it takes smaller type, and where there is room
+    the form to fill in."""
     named, care = facts(t), cautions(t)
     for room in ROOMS:
         answers = [_answer(t, x, t.judgements[:i], *room) for i, x in enumerate(t.judgements)]
         lines = _lines(t.case.name, named, answers, care)
         if lines <= DENSE_LINES:
             break
-    return answers, care, lines > PAGE_LINES
+    to_do = [a.do for a in t.advice][:MOST_TO_DO]
+    fits = lines + FORM_LINES + 2.4 * max(len(to_do), 2) <= FORM_ROOM
+    blanks = [x for x in BLANKS if x not in dict(named)]
+    return answers, care, lines > PAGE_LINES, Form(to_do, blanks) if fits else None
 
 
 def _lines(title: str, named: Sequence[tuple[str, str]], answers: Sequence[Answer], care: Sequence[Line]) -> float:
@@ -103,6 +113,7 @@ def facts(t: Told) -> list[tuple[str, str]]:
         ("Service", listed(texts.get("service.fluid", "") or t.terms("service"), t.figure("temperature"),
                            f"{pressure} in the chamber" if pressure else "")),
         ("Run", listed(t.figure("running hours"), f"{starts} starts" if starts else "", f"first leak after {first}" if first else "")),
+        ("Work order", texts.get("equipment.work order", "")), ("Seal serial", texts.get("seal.serial", "")),
         ("Dates on record", f"{dates[0]} to {dates[-1]}" if len(dates) > 1 else "".join(dates)),
         ("Recorded until", t.case.stage),
     ]  # fmt: skip
@@ -127,6 +138,7 @@ def _answer(t: Told, x: Judgement, earlier: Sequence[Judgement], reasons: int, c
         also,
         "" if unseen and not best else _how_sure(t, x, best),
         [] if unseen else lines,
+        t.case.texts.get("history.removal") == SOUND,
     )
 
 

@@ -1,0 +1,94 @@
+"""What a report is used for: to be filled in and signed, to see what the words mean, to lay the clock over a photo."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from diagnose.casefile.reader import parse_case
+from diagnose.cli.report import made
+from diagnose.reading.problems import Problems
+from diagnose.views.report import html, markdown
+from diagnose.views.report.blocks import Figures, Picture
+from tests.support.places import LARGE, ROOT
+from tests.views.test_markup import Reader
+from tests.views.test_report import png, section
+
+DRY = ROOT / "scenarios" / "condensate-pump-dry-start.yaml"
+WORN = """case: Pump 9
+history: {running hours: 31000 h, design life: 25000 h, removal: %s}
+equipment: {work order: W-118}
+seal: {serial: S-4}
+parts: [{item: 1, name: Carbon, kind: soft face, group: rotating, carries: nose}]
+observations:
+  - {part: 1, saw: [full even track, nose used up, normal wear]}
+  - {on: history, saw: failed after years}
+"""
+
+
+@pytest.fixture
+def written(tmp_path, whole_base):
+    def make(text: str):
+        path = tmp_path / "case.yaml"
+        path.write_text(text, "utf-8")
+        problems = Problems()
+        case = parse_case(text.encode(), str(path), whole_base.knowledge, problems)
+        problems.raise_errors()
+        return made(path, case, whole_base)
+
+    return make
+
+
+def test_page_one_has_a_form_with_its_actions_where_there_is_room_and_none_where_there_is_not(build):
+    roomy, full = build(DRY), build(LARGE)
+    assert roomy.form and full.form is None
+    actions = {told for a in roomy.answers for x in a.leaders for told in (line[0] for line in x.change)}
+    assert actions & set(roomy.form.to_do)
+    page = html.page(roomy, short=True)
+    assert all(f'<th scope="col">{word}</th>' in page for word in ("Owner", "Due", "Done"))
+    assert "| To be done | Owner | Due | Done |" in markdown.page(roomy, short=True)
+
+
+def test_what_is_on_record_is_told_and_not_asked_for_again(build, written):
+    told = written(WORN % "failed")
+    assert {("Work order", "W-118"), ("Seal serial", "S-4")} <= set(told.facts)
+    assert told.form and told.form.blanks == ["Checked by", "Date"]
+    assert build(DRY).form.blanks == ["Work order", "Seal serial", "Checked by", "Date"]
+
+
+def test_a_seal_that_was_taken_out_sound_is_not_told_as_a_failure(written):
+    sound, failed = written(WORN % "sound"), written(WORN % "failed")
+    assert (sound.kind, sound.answers[0].title) == ("Seal report", "What was found")
+    assert (failed.kind, failed.answers[0].title) == ("Seal failure report", "Why it failed")
+    assert "failed" not in Reader(html.page(sound, short=True)).told.rsplit("}", 1)[-1].split("How sure")[0].replace(
+        "failed after", ""
+    )
+
+
+def test_each_mark_that_is_there_is_drawn_on_its_kind_of_part(build):
+    made_report = build(DRY)
+    (figures,) = [b for b in section(made_report, "sketches").blocks if isinstance(b, Figures)]
+    told = [f.drawing.says for f in figures.figures]
+    assert "Sketch: radial cracks on hard face" in told or any("radial cracks" in x for x in told)
+    assert not any("gas" in x or "vented" in x for x in told)
+    assert all(f.drawing.svg.startswith("<svg") for f in figures.figures)
+
+
+def test_a_report_without_a_mark_has_no_sketches(written):
+    assert section(written("case: Told\nobservations: [{on: sound, saw: squeal}]"), "sketches") is None
+
+
+def test_a_photo_has_the_clock_laid_over_it_where_its_marks_have_a_place(build, case_file):
+    path = case_file(
+        "{part: 2, saw: edge chips, extent: 2 to 4, photo: chips.png}", "{part: 1, saw: blisters, photo: whole.png}"
+    )
+    for name in ("chips.png", "whole.png"):
+        (path.parent / name).write_bytes(png())
+    pictures = [b for b in section(build(path), "photos").blocks if isinstance(b, Picture)]
+    with_clock, without = pictures
+    assert without.over is None and with_clock.over
+    x, y = map(float, re.search(r'd="M([\d.]+) ([\d.]+)A', with_clock.over.svg).groups())
+    assert x == pytest.approx(50 + 46.6 * 3**0.5 / 2, abs=0.1) and y == pytest.approx(50 - 46.6 / 2, abs=0.1)
+    page = html.page(build(path))
+    assert 'class="over"' in page and "seen square on" in page
