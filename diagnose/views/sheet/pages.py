@@ -20,17 +20,19 @@ HEAD, FOOT, DIALS = 35.0, 5.0, 31.0
 ROOMIEST, TIGHTEST, STEP = 5.2, 2.9, 0.05
 """Millimetres: between columns; the head of a page, its foot, a row of dials; heights of a row that are tried."""
 MOST_DIALS, SKETCHES_ACROSS, SKETCH_HEIGHT = 6, 6, 28.4
-FONT, SMALL, SIGN = 0.64, 0.84, 0.52
+FONT, SMALL, SIGN = 0.64, 0.84, 0.46
 """Of the height of a row: the type, and of that the small type and the width of a sign, on the careful side."""
 
 
 @dataclass(frozen=True)
 class Piece:
-    """Something in a column: how many rows high it is, and whether it must not stand last."""
+    """Something in a column: how many rows high it is, whether it must not stand last, and what is said again over it where
+    it stands first."""
 
     markup: Markup
     rows: float
     leads: bool = False
+    again: Piece | None = None
 
 
 def pages(sheet: Sheet, case: Case, vocabulary: Vocabulary, cautions: Sequence[Caution], paper: str, key: bool) -> str:
@@ -84,8 +86,9 @@ def _filled(pieces: Sequence[Piece], rows: float) -> list[list[Piece]]:
             end += 1
         high = sum(p.rows for p in pieces[i:end])
         if used + high > rows and columns[-1]:
-            columns.append([])
-            used = 0.0
+            again = pieces[i].again
+            columns.append([again] if again else [])
+            used = again.rows if again else 0.0
         columns[-1] += pieces[i:end]
         used, i = used + high, end
     return columns
@@ -95,9 +98,10 @@ def _pieces(page: Page, vocabulary: Vocabulary, signs: int) -> Iterator[Piece]:
     for stage in page.stages:
         yield _stage(stage, signs)
         for group in stage.groups:
-            yield _group(group)
+            head = _group(group)
+            yield head
             for row in group.rows:
-                yield Piece(_row(row, vocabulary), 1.0)
+                yield Piece(_row(row, vocabulary), 1.0, again=head)
 
 
 def _stage(stage: Stage, signs: int) -> Piece:
@@ -115,7 +119,7 @@ def _group(group: Group) -> Piece:
 def _row(row: Row, vocabulary: Vocabulary) -> Markup:
     kind = {"feature": "tick", "words": "write", "figure": "write"}.get(row.what, "read")
     unit = vocabulary.readings[row.term].unit if row.term in vocabulary.readings else ""
-    term = f"{row.term}, {unit}" if unit else row.term
+    term = f"{row.term}, {unit}" if unit and unit not in row.term else row.term
     boxes = [_box(b) for b in row.boxes]
     return el(
         "div",

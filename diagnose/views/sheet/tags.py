@@ -49,7 +49,8 @@ def code_of(case: Case, part: Part) -> str:
 
 
 def _tag(case: Case, part: Part, hazards: Sequence[Caution]) -> Markup:
-    position = f", {part.position}" if len(case.positions) > 1 and part.position not in part.name else ""
+    told_already = len(case.positions) == 1 or part.position not in case.positions or part.position in part.name.lower()
+    position = "" if told_already else f", {part.position}"
     names = ", ".join(c.name for c in hazards)
     told = el(
         "div", el("p", el("b", part.item, class_="item"), el("b", f"{part.name}{position}", class_="long" if len(part.name + position) > 28 else None), class_="name"),
