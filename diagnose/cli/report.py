@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -75,8 +76,36 @@ def made(path: Path, case: Case, base: RuleBase) -> Report:
     inference, judgements = diagnosis.inference, diagnosis.judgements
     graph, planned = build(diagnosis), plan(judgements, most=MOST_STEPS)
     return report(
-        Material(inference, judgements, graph, planned, _version(), read_photos(case, path), beside(path).says)
+        Material(
+            inference,
+            judgements,
+            graph,
+            planned,
+            _version(),
+            read_photos(case, path),
+            beside(path).says,
+            _earlier(path, case),
+        )
     )
+
+
+def _earlier(path: Path, case: Case) -> dict[str, Any]:
+    """What came before on the machine, where the case lies in a library that can be read."""
+    from diagnose.library.store import library_of, opened
+    from diagnose.reading.problems import BadInput
+
+    tag, folder = case.texts.get("equipment.tag", ""), library_of(path)
+    if not tag or folder is None:
+        return {}
+    from diagnose.library.history import document, history
+
+    try:
+        with opened(folder) as store:
+            return document(
+                history(store, tag, apart=os.path.relpath(os.path.realpath(path), os.path.realpath(folder)))
+            )
+    except BadInput:
+        return {}
 
 
 def _version() -> str:

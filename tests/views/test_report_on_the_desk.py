@@ -92,3 +92,19 @@ def test_a_photo_has_the_clock_laid_over_it_where_its_marks_have_a_place(build, 
     assert x == pytest.approx(50 + 46.6 * 3**0.5 / 2, abs=0.1) and y == pytest.approx(50 - 46.6 / 2, abs=0.1)
     page = html.page(build(path))
     assert 'class="over"' in page and "seen square on" in page
+
+
+def test_the_seals_before_this_one_are_told_where_the_case_lies_in_a_library(tmp_path, whole_base):
+    from diagnose.casefile.reader import read_case
+    from diagnose.library.store import Entry, Held, written
+    from tests.library import site
+
+    path = tmp_path / "now.yaml"
+    path.write_text((WORN % "failed").replace("W-118}", "W-118, tag: P-7}"), "utf-8")
+    case = read_case(path, whole_base.knowledge)
+    assert "Earlier seals" not in html.page(made(path, case, whole_base))
+    with written(tmp_path) as store:
+        seals = [site.seal(tag="P-7", hours=h, removed=f"202{n}-01-02") for n, h in ((3, 900.0), (4, 1200.0))]
+        store.put([Entry(f"s{i}.yaml", Held(str(i), "", "k", ""), (s,)) for i, s in enumerate(seals)])
+    told = Reader(html.page(made(path, case, whole_base))).told
+    assert "Earlier seals of P-7 in this library" in told and "900 h" in told and "1 200 h" in told

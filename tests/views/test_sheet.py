@@ -60,7 +60,9 @@ def test_every_page_holds_all_its_rows_on_both_papers(arrangement, begun, knowle
             columns, height = view.fitted(page, knowledge.vocabulary, room + (0 if page.position else view.DIALS), wide)
             assert len(columns) <= view.COLUMNS and height > view.TIGHTEST, (arrangement, page.position)
             assert all(not column[-1].leads for column in columns), (arrangement, page.position)
-            assert all("<h2>" in c[0].markup or "<h3>" in c[0].markup for c in columns), "a column says whose boxes it has"
+            assert all("<h2>" in c[0].markup or "<h3>" in c[0].markup for c in columns), (
+                "a column says whose boxes it has"
+            )
 
 
 def test_a_pair_has_a_page_for_each_seal_and_all_that_perishes_is_on_one(begun, knowledge):

@@ -6,13 +6,16 @@ from collections.abc import Sequence
 
 from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.advice.plan import Plan, Step
+from diagnose.casefile.format import FAILED
 from diagnose.casefile.walk import lost_things
 from diagnose.casefile.wording import describe, describe_act, describe_state
 from diagnose.judgement.judge import Judged
+from diagnose.reading.figures import count
 from diagnose.trail.graph import cause_id, proof
 from diagnose.views.drawings.markup import Drawing, Markup
 from diagnose.views.graph_drawing import draw
 from diagnose.views.leading import leaders
+from diagnose.views.library import hours
 from diagnose.views.next_steps import lost_why
 from diagnose.views.report.bench import TOLD_IN_HISTORY
 from diagnose.views.report.blocks import (
@@ -45,12 +48,39 @@ def history(t: Told) -> list[Block]:
     ]
     if went := t.terms("history"):
         blocks.append(Paragraph([Strong("Went through: "), went]))
+    blocks += _earlier(t)
     asked = [o for o in t.case.observations if o.kind in TOLD_IN_HISTORY and o.state in ("present", "absent")]
     asked.sort(key=lambda o: (o.state != "present", o.kind, o.feature, o.id))
     if asked:
         blocks.append(Heading("Leak, sounds and what the log says"))
         blocks.append(Items([describe(o, t.case) + (f" ({o.note})" if o.note else "") for o in asked], role="two"))
     return [*blocks, *_statements(t)]
+
+
+def _earlier(t: Told) -> list[Block]:
+    """The seals before this one on the same machine, as the library has them, and what came back."""
+    if not t.earlier.get("seals"):
+        return []
+    rows: list[Sequence[Line]] = []
+    for s in t.earlier["seals"]:
+        why = "; ".join(x for x in (s["cause"], s["mechanism"]) if x) or "not known"
+        sure = f"confirmed by {s['confirmed']}" if s["confirmed"] else "as the tool said, not confirmed"
+        told: Line = [why, Soft(f" {sure}")] if s["removal"] == FAILED else "did not fail"
+        place = "" if s["position"] == "seal" else s["position"]
+        dates = " to ".join(x for x in (s["fitted"], s["removed"]) if x)
+        rows.append(
+            (dates, place, hours(s["hours"]) if s["hours"] is not None else "", told, "; ".join(s["changed before"]))
+        )
+    columns = (
+        ("fitted to removed", ""),
+        ("seal", ""),
+        ("lived", "number"),
+        ("why it failed", "wide"),
+        ("changed before", ""),
+    )
+    back: list[Line] = [f"{r['name']}: {count(len(r['files']), 'case')}" for r in t.earlier["repeats"]]
+    again: list[Block] = [Paragraph([Strong("Came back: "), "; ".join(map(str, back)) + "."])] if back else []
+    return [Heading(f"Earlier seals of {t.earlier['machine']} in this library"), Table(columns, rows), *again]
 
 
 def _statements(t: Told) -> list[Block]:
@@ -198,7 +228,7 @@ def verification(t: Told) -> list[Block]:
         *((f"photo {path}, sha256", photo.digest) for path, photo in t.photos.items() if photo.digest),
     ]  # fmt: skip
     again = (
-        "The same case file, photos, rule base and tool give this document byte for byte. To replay the reasoning and have every "
+        f"The same case file, photos, {'library, ' if t.earlier else ''}rule base and tool give this document byte for byte. To replay the reasoning and have every "
         "step compared: diagnose trail CASE -o TRAIL, then diagnose verify TRAIL. To see on which single record the answer "
         "hangs: diagnose fragile CASE."
     )

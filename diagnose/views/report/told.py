@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import networkx as nx
 
@@ -47,6 +48,8 @@ class Material:
     photos: Mapping[str, Photo]
     journal: str = ""
     """How far a journal vouches for the case file, in a sentence."""
+    earlier: Mapping[str, Any] = field(default_factory=dict)
+    """The seals of this machine that are in the library, as plain data."""
 
 
 class Told:
@@ -59,6 +62,7 @@ class Told:
         self.case: Case = material.inference.case
         self.knowledge: Knowledge = material.inference.base.knowledge
         self.sentences = Sentences(material.inference)
+        self.earlier = material.earlier
         self.advice = actions(material.judgements)
         self.several = len(self.case.positions) > 1
         self.numbers: dict[str, int] = {}
