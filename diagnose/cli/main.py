@@ -29,6 +29,7 @@ MODULES = {
     "close": "closing",
     "page": "page",
     "migrate": "migrate",
+    "drill": "drill",
     "why": "reasoning",
     "why-not": "reasoning",
     "what-if": "reasoning",

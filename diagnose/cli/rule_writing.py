@@ -10,13 +10,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from diagnose.cli.common import DraftsOption, JsonOption, KnowledgeOption, open_case, print_json, refuse
-from diagnose.cli.output import refuse_over_input, write
+from diagnose.cli.output import write
 from diagnose.cli.rules_common import (
     TESTED,
-    CasesOption,
     RuleArgument,
     app,
-    cases_of,
     folder_of,
     tests_of,
     workshop_of,
@@ -254,52 +252,3 @@ def handbook(
     for name, text in made.items():
         write(output / name, text.encode())
     typer.echo(f"{len(made)} files; open {output / 'index.html'}")
-
-
-@app.command()
-def quiz(
-    case: Annotated[str, typer.Argument(metavar="[CASE]", help="One case; all of the folder where left out.", show_default=False)] = "",
-    cases: CasesOption = None,
-    save: Annotated[Path | None, typer.Option("--save", help="Add the answers to this file, as JSON lines.", show_default=False)] = None,
-    knowledge: KnowledgeOption = None,
-) -> None:  # fmt: skip
-    """Show cases piece by piece, ask what to look at next and what the cause is, then show the tool's reasoning beside."""
-    import json
-    import sys
-
-    from diagnose.training.quiz import document, play
-    from diagnose.views.page import Page
-
-    refuse_over_input(save, [folder_of(knowledge)])
-    workshop = workshop_of(knowledge)
-    chosen = [open_case(case, workshop.base)] if case else cases_of(cases, knowledge, workshop)
-    if not chosen:
-        raise refuse("there are no cases to show", "--cases DIR")
-    over = False
-
-    def ask(question: str) -> str:
-        nonlocal over
-        typer.echo(question, nl=False)
-        line = "" if over else sys.stdin.readline()
-        over = over or not line
-        if not sys.stdin.isatty():
-            typer.echo(line.rstrip("\n"))
-        return "".join(c for c in line if c.isprintable()).strip()
-
-    def say(text: str) -> None:
-        page = Page()
-        page.say(text.strip(), indent=len(text) - len(text.lstrip()))
-        typer.echo(page.text(), nl=False)
-
-    right = played = 0
-    for one in chosen:
-        if over:
-            break
-        result = play(one, workshop, ask, say)
-        played, right = played + 1, right + result.right
-        if save:
-            with save.open("a", encoding="utf-8") as file:
-                file.write(json.dumps(document(result), ensure_ascii=False) + "\n")
-        typer.echo("")
-    if played > 1:
-        typer.echo(f"{right} of {played} right")

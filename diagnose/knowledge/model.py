@@ -40,6 +40,7 @@ from diagnose.knowledge.dismantling import (
     UsualPart,
 )
 from diagnose.knowledge.places import NOWHERE
+from diagnose.knowledge.teardown import Handling, Teardown
 from diagnose.knowledge.vocabulary import (
     FORMULAS,
     Feature,
@@ -65,6 +66,7 @@ __all__ = [
     "Explained",
     "Feature",
     "Finding",
+    "Handling",
     "Hazard",
     "Kind",
     "Knowledge",
@@ -89,6 +91,7 @@ __all__ = [
     "Setting",
     "Source",
     "Step",
+    "Teardown",
     "UsualPart",
     "Vocabulary",
     "Words",
@@ -145,6 +148,7 @@ class Knowledge:
     arrangements: Arrangements = Arrangements()
     looks: Looks = Looks()
     hazards: Mapping[str, Hazard] = field(default_factory=dict)
+    teardown: Teardown = Teardown()
 
     @cached_property
     def limits_on(self) -> dict[str, tuple[Limit, ...]]:

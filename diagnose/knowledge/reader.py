@@ -17,6 +17,7 @@ from diagnose.knowledge.files import digest_of, files_of
 from diagnose.knowledge.hazards import read_hazards
 from diagnose.knowledge.looks import read_looks
 from diagnose.knowledge.tables import read_tables
+from diagnose.knowledge.teardown import read_teardown
 from diagnose.knowledge.vocabulary_reader import VocabularyReader
 from diagnose.knowledge.words_reader import WordsReader
 from diagnose.reading.files import shown_name
@@ -112,7 +113,7 @@ class Reader(CardReader):
             self.read_version(), digest, self.shown, vocabulary, words, self.sources, limits, findings,
             mechanisms, causes, questions, measurements, cautions, tables, retired=self.retired,
             arrangements=read_arrangements(self, vocabulary), looks=read_looks(self, vocabulary),
-            hazards=read_hazards(self, vocabulary, cautions),
+            hazards=read_hazards(self, vocabulary, cautions), teardown=read_teardown(self, vocabulary),
         )  # fmt: skip
 
     def read_version(self) -> str:

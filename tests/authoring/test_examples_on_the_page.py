@@ -17,7 +17,7 @@ from tests.support.places import ROOT
 
 PAGE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 EXAMPLES = re.findall(r"(?ms)^```yaml\n(.*?)^```$", PAGE)
-FIRST = {"steps": "arrangement", "cannot tell": "looks", "phrases": "terms", "met in": "lexicon"}
+FIRST = {"steps": "arrangement", "cannot tell": "looks", "phrases": "terms", "met in": "lexicon", "in view": "teardown"}
 """The schemas of files that do not begin with their own name."""
 
 
@@ -41,7 +41,7 @@ def made(whole_base) -> tuple[dict, Registry]:
 
 def test_the_page_has_an_example_of_every_kind_of_card():
     kinds = {kind_of(loaded(e)) for e in FILES}
-    assert kinds >= {"finding", "cause", "measurement", "limit", "arrangement", "looks", "hazards", "case", "parts", "features",
+    assert kinds >= {"finding", "cause", "measurement", "limit", "arrangement", "looks", "teardown", "hazards", "case", "parts", "features",
                      "settings", "readings"}  # fmt: skip
 
 

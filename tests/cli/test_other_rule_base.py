@@ -25,7 +25,8 @@ def test_a_case_that_names_a_setting_the_base_has_not_is_told_so():
 
 
 @pytest.mark.parametrize(
-    ("words", "code"), [(["rules", "coverage"], 0), (["rules", "mutate", "--most", "100"], 0), (["rules", "quiz"], 2)]
+    ("words", "code"),
+    [(["rules", "coverage"], 0), (["rules", "mutate", "--most", "100"], 0), (["drill", "--random"], 2)],
 )
 def test_the_shipped_scenarios_are_not_held_against_another_rule_base(monkeypatch, capsys, words, code):
     monkeypatch.setenv("DIAGNOSE_KNOWLEDGE", str(SMALL / "knowledge"))

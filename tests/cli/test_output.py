@@ -64,7 +64,7 @@ def everything(folder: Path) -> dict[str, bytes]:
         ["rules", "test", "--junit", "a.yaml"],
         ["rules", "coverage", "--html", "a.yaml"],
         ["rules", "test", "--junit", "rules/causes/bent-shaft.yaml"],
-        ["rules", "quiz", "a.yaml", "--save", "a.yaml"],
+        ["drill", "a.yaml", "--save", "a.yaml"],
     ],
 )
 def test_an_output_over_an_input_is_refused_and_nothing_changes(diagnose, tmp_path, words):

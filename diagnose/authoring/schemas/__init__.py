@@ -14,6 +14,7 @@ from diagnose.authoring.schemas.cards import CardSchemas
 from diagnose.authoring.schemas.cases import CaseSchemas
 from diagnose.authoring.schemas.files import FileSchemas
 from diagnose.authoring.schemas.parts import TEXT, Schema, keys, ref
+from diagnose.authoring.schemas.teardown import teardown
 from diagnose.casefile.format import SECTIONS
 from diagnose.knowledge.conditions import FORMS
 from diagnose.knowledge.model import Knowledge
@@ -39,6 +40,7 @@ def schemas(knowledge: Knowledge) -> dict[str, Schema]:
     result |= {
         "arrangement": made.arrangement(),
         "looks": made.looks(),
+        "teardown": teardown(knowledge.vocabulary, made.kind),
         "hazards": made.hazards(),
         "version": keys({"version": TEXT}, ("version",)),
     }
@@ -84,7 +86,7 @@ def editor_settings(folder: str = "knowledge") -> Schema:
         )
     }
     globs |= {
-        name: f"{folder}/{name}.yaml" for name in ("words", "questions", "sources", "looks", "hazards", "version")
+        name: f"{folder}/{name}.yaml" for name in ("words", "questions", "sources", "looks", "teardown", "hazards", "version")
     }
     globs["lexicon"] = f"{folder}/vocabulary/words/*.yaml"
     globs |= {f"table-{name}": f"{folder}/tables/{name}.yaml" for name in SHAPES}

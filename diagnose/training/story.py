@@ -1,0 +1,105 @@
+"""A trainer's story of a drill: what the trainee is told at the start, and hints, each locked until something is reached.
+
+title: The pump that screamed        # NAME.drill beside NAME.yaml
+says: What the shift found in the morning.
+gentle: true
+hints:
+  - {says: Ask who started it., after: 10 min}          # minutes of the trainee's own work
+  - {says: Look at both faces., after: before washing}  # once this stage is reached
+  - {says: It ran dry., word: kestrel}                  # once the trainer has told the word
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from diagnose.reading.located import Node, only_keys, read_bytes, read_text
+from diagnose.reading.problems import Problems
+from diagnose.reading.terms import did_you_mean
+from diagnose.reading.units import BadUnit, amount, unit
+from diagnose.training.bench import Bench
+
+KEYS = ("title", "says", "gentle", "hints")
+HINT_KEYS = ("says", "after", "word")
+ENDING = ".drill"
+
+
+@dataclass(frozen=True)
+class Hint:
+    """`minutes` of work or `stage` to be reached before it opens, or a `word` of the trainer's."""
+
+    says: str
+    minutes: float = 0.0
+    stage: str = ""
+    word: str = ""
+
+    def locked(self, bench: Bench) -> str:
+        """Why it is locked; "" where it is open."""
+        stages = bench.hidden.words.stages
+        if self.word:
+            return "This hint opens with a word that the trainer tells."
+        if self.stage and bench.opened < stages.index(self.stage):
+            return f"This hint opens once the seal stands at: {self.stage}."
+        if bench.minutes < self.minutes:
+            return f"This hint opens after {self.minutes:g} minutes of work."
+        return ""
+
+
+@dataclass(frozen=True)
+class Story:
+    title: str = ""
+    says: str = ""
+    gentle: bool = False
+    hints: tuple[Hint, ...] = ()
+
+
+def read_story(path: Path, stages: Sequence[str]) -> Story:
+    """The story in a file. Raises BadInput with everything that is wrong."""
+    problems = Problems()
+    data = read_bytes(path, str(path), problems)
+    node = read_text(data, str(path), problems) if data is not None else None
+    if node is not None and not node.is_map:
+        problems.add(node.where, "mapping", "a story is a mapping of keys", f"keys: {', '.join(KEYS)}")
+        node = None
+    story = _story(node, stages, problems) if node else Story()
+    problems.raise_errors()
+    return story
+
+
+def _story(node: Node, stages: Sequence[str], problems: Problems) -> Story:
+    only_keys(node, list(KEYS), "a drill's story", problems)
+    hints = node.get("hints")
+    gentle = _text(node, "gentle")
+    if gentle not in ("", "true", "false"):
+        problems.add(node.where, "unknown-word", f"'gentle' is true or false, not {gentle!r}")
+    return Story(
+        _text(node, "title"), _text(node, "says"), gentle == "true",
+        tuple(_hint(n, stages, problems) for n in (hints.each() if hints else ())),
+    )  # fmt: skip
+
+
+def _hint(node: Node, stages: Sequence[str], problems: Problems) -> Hint:
+    if not node.is_map or not _text(node, "says"):
+        problems.add(node.where, "hint", "a hint is a mapping that says something", "{says: TEXT, after: 10 min}")
+        return Hint("")
+    only_keys(node, list(HINT_KEYS), "a hint", problems)
+    after, minutes, stage = _text(node, "after"), 0.0, ""
+    if after in stages:
+        stage = after
+    elif after:
+        try:
+            time = amount(after)
+            if time.kind != unit("min").kind:
+                raise BadUnit("it is no time")
+            minutes = time.value / 60
+        except BadUnit:
+            way_out = did_you_mean(after, stages) or "a time such as 10 min, or a stage"
+            problems.add(node.where, "hint-after", f"a hint cannot open after {after!r}", way_out)
+    return Hint(_text(node, "says"), minutes, stage, _text(node, "word"))
+
+
+def _text(node: Node, key: str) -> str:
+    value = node.get(key)
+    return value.text() if value else ""

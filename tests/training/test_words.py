@@ -1,0 +1,100 @@
+"""Acts, causes and mechanisms in a trainee's own words."""
+
+from __future__ import annotations
+
+import pytest
+
+from diagnose.training.bench import LOOK, MEASURE, Act
+from diagnose.training.heard import Ear, Misheard
+from diagnose.training.naming import meant
+from diagnose.training.scoring import NONE
+
+
+@pytest.fixture(scope="session")
+def ear(condensate):
+    return Ear(condensate)
+
+
+@pytest.mark.parametrize(
+    ("line", "act"),
+    [
+        ("Look at the carbon ring", Act(LOOK, ("1",))),
+        ("mating ring", Act(LOOK, ("2",))),
+        ("inspect part 7", Act(LOOK, ("7",))),
+        ("look for blisters on the carbon ring", Act(LOOK, ("1",), (), ("blisters",))),
+        ("check the o-rings for hardness", None),
+        ("ask about the history", Act(LOOK, (), ("history",))),
+        ("ask how it leaked", None),
+        ("listen to the sound", Act(LOOK, (), ("sound",))),
+        ("take out the O-rings", Act("take out", ("3", "4", "5"))),
+        ("please undo the bolts", Act("unbolt")),
+        ("take the seal apart", Act("part the faces")),
+        ("clean everything", Act("wash")),
+        ("put the springs and the gland in a bag", Act("bag", ("6", "9"))),
+        ("tag all parts.", Act("tag")),
+        ("note which part touches which", Act("note contacts")),
+        ("take a photo of the sleeve", Act("photograph", ("7",))),
+        ("hold ring o-ring at its clock position", Act("hold", ("3",))),
+        ("measure nose height", Act(MEASURE, card="nose height")),
+        ("measure the hardness of the O-rings", Act(MEASURE, card="O-ring hardness near and far")),
+        ("do the push test", Act(MEASURE, card="push test of the sliding ring")),
+        ("wip the sleeve", Act("wipe", ("7",))),
+    ],
+)
+def test_lines_are_understood(ear, line, act):
+    heard = ear.hear(line)
+    if act is None:
+        assert isinstance(heard, Act), heard
+        return
+    assert isinstance(heard, Act), heard
+    assert (heard.verb, heard.items, heard.kinds, heard.features, heard.card) == (
+        act.verb,
+        act.items,
+        act.kinds,
+        act.features,
+        act.card,
+    )
+
+
+@pytest.mark.parametrize("line", ["", "sing a song", "wash the banana", "measure the moon"])
+def test_what_is_not_understood_is_told_with_a_way_out(ear, line):
+    heard = ear.hear(line)
+    assert isinstance(heard, Misheard) and ("?" in heard.says or "type" in heard.says)
+
+
+@pytest.mark.parametrize(
+    ("said", "name"),
+    [
+        ("dry running", "dry running"),
+        ("it ran dry", "dry running"),
+        ("dry run of the faces", "dry running"),
+        ("hang up", "hang-up of the sliding ring"),
+        ("o ring hardened by heat", "thermal hardening of an O-ring"),
+        ("carbon blistered", "carbon blistering"),
+        ("abrasion by grit", "abrasive wear"),
+        ("product coked", "coking"),
+    ],
+)
+def test_mechanisms_are_named_in_own_words(condensate, said, name):
+    k = condensate.knowledge
+    found = meant(said, {n: m for n, m in k.mechanisms.items() if not m.leak_path}, k)
+    assert name in found[:3]
+
+
+@pytest.mark.parametrize(
+    ("said", "name"),
+    [
+        ("nobody vented the seal", "gas not vented"),
+        ("pump ran without liquid", "pump run without liquid"),
+        ("bolts pulled up unevenly", "gland pulled up unevenly or too hard"),
+        ("bent shaft", "shaft runout"),
+        ("wrong rubber for the product", "rubber unsuited to the liquid"),
+        ("none", NONE),
+    ],
+)
+def test_causes_are_named_in_own_words(condensate, said, name):
+    assert name in meant(said, condensate.knowledge.causes, condensate.knowledge)[:4]
+
+
+def test_nothing_is_made_of_words_that_say_nothing(condensate):
+    assert meant("hello there my friend", condensate.knowledge.causes, condensate.knowledge) == []
