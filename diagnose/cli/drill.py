@@ -88,11 +88,15 @@ def _drawn(base: RuleBase, level: int, seed: int | None) -> tuple[str, Hidden, S
     import secrets
 
     from diagnose.training.hidden import Hidden
-    from diagnose.training.invented import drawn
+    from diagnose.training.invented import NothingDrawn, drawn, sheets_of
     from diagnose.training.story import Story
 
+    cases = [open_case(p.stem, base) for p in sorted(shipped("scenarios").glob("*.yaml"))]
     number = seed if seed is not None else secrets.randbelow(MOST_SEED)
-    seal = drawn(base, number, level)
+    try:
+        seal = drawn(base, sheets_of(cases, base), number, level)
+    except NothingDrawn:
+        raise refuse("no seal can be drawn from this rule base", "name a CASE") from None
     title = f"Drawn seal {number}, level {level}"
     says = (
         "This seal never was: it is drawn from the rule base and invented. The machine stands; nothing is touched yet. "

@@ -91,7 +91,8 @@ def _handling(reader: Reader, name: str, node: Node, vocabulary: Vocabulary) -> 
     return Handling(
         name, reader.texts(node, "also"), reader.text(node, "means", True),
         reader.known(node, "of", vocabulary.kinds, "kind"), _minutes(reader, node, "minutes"), _yes(reader, node, "each"),
-        *(reader.word(node, key, vocabulary.stages, "stage", False) for key in ("needs", "ends")),
+        reader.word(node, "needs", vocabulary.stages, "stage", False),
+        reader.word(node, "ends", vocabulary.stages, "stage", False),
         reader.known(node, "keeps", KEEPS, "thing to keep"),
         reader.known(node, "frees", vocabulary.kinds, "kind"), _yes(reader, node, "heaps"), node.where,
     )  # fmt: skip

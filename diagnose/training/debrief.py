@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from diagnose.casefile.model import Event
 from diagnose.judgement.chains import chain
 from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.judgement.judge import Judged, Judgement
@@ -99,7 +100,7 @@ def look_alikes(hidden: Hidden, truth: Truth, answer: Answer) -> list[tuple[str,
 def text_of(hidden: Hidden, trace: Trace) -> str:
     """A trace in one line, as it would stand on record."""
     r = trace.record
-    if hasattr(r, "date"):
+    if isinstance(r, Event):
         return f"{r.date}: {r.what}".lstrip(": ")
     return record_text(r, hidden.case, hidden.knowledge)
 

@@ -101,8 +101,10 @@ class Hidden:
         for s in case.settings:
             if self.section(s) == HISTORY:
                 yield Trace(s.id, s, HISTORY, "", s.position)
-        for said in (*case.states, *case.acts):
-            yield Trace(said.id, said, HISTORY, "", said.position)
+        for state in case.states:
+            yield Trace(state.id, state, HISTORY, "", state.position)
+        for act in case.acts:
+            yield Trace(act.id, act, HISTORY, "", act.position)
         for n, event in enumerate(case.events):
             yield Trace(f"event {n}", event, HISTORY)
 

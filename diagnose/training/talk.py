@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from diagnose.casefile.model import Measured, Observation
+from diagnose.knowledge.model import Explained
 from diagnose.reading.terms import plain
 from diagnose.trail.wording import record_text
 from diagnose.training.bench import LOOK, MEASURE, Act, Outcome, start
@@ -241,7 +242,7 @@ class Talk:
         )
         return Answer(root, mechanism, self.confidence() if root else 0.0, sure)
 
-    def named(self, question: str, cards: dict) -> str:  # type: ignore[type-arg]
+    def named(self, question: str, cards: Mapping[str, Explained]) -> str:
         while line := self.ask(question):
             found = meant(line, cards, self.hidden.knowledge)
             if len(found) == 1:

@@ -24,13 +24,8 @@ def test_a_case_that_names_a_setting_the_base_has_not_is_told_so():
     assert [(p.code, p.where.line) for p in problems.errors()] == [("unknown-key", 4)]
 
 
-@pytest.mark.parametrize(
-    ("words", "code"),
-    [(["rules", "coverage"], 0), (["rules", "mutate", "--most", "100"], 0), (["drill", "--random"], 2)],
-)
-def test_the_shipped_scenarios_are_not_held_against_another_rule_base(monkeypatch, capsys, words, code):
+@pytest.mark.parametrize("words", [["rules", "coverage"], ["rules", "mutate", "--most", "100"]])
+def test_the_shipped_scenarios_are_not_held_against_another_rule_base(monkeypatch, capsys, words):
     monkeypatch.setenv("DIAGNOSE_KNOWLEDGE", str(SMALL / "knowledge"))
     monkeypatch.setenv("DIAGNOSE_CACHE", "off")
-    told, _, err = ended(monkeypatch, capsys, *words)
-    assert told == code
-    assert ("there are no cases to show" in err) == (code == 2)
+    assert ended(monkeypatch, capsys, *words)[0] == 0
