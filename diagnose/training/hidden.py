@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from diagnose.casefile.model import Act, Case, Event, Measured, Observation, Part, SettingFact, State
-from diagnose.casefile.walk import fits, why_lost
+from diagnose.casefile.walk import why_lost
 from diagnose.inference.run import RuleBase
 from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.knowledge.conditions import walk
@@ -189,7 +189,7 @@ class Hidden:
         lines = self.words.lineage.get(kind, ())
         names = [f for step in self.knowledge.arrangements.steps for look in step.looks
                  if (look.on in lines and not (look.always and look.on != kind))
-                 for f in look.features if fits(self.words, kind, self.words.features[f].on)]  # fmt: skip
+                 for f in look.features if self.words.can_be_on(f, kind)]  # fmt: skip
         return tuple(dict.fromkeys(names))
 
     @cached_property

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from diagnose.casefile.model import Act, Case, Expected, Extent, Observation, Pa
 from diagnose.inference.rules import Branch
 from diagnose.inference.run import RuleBase
 from diagnose.judgement.diagnosis import Diagnosis, network_of
+from diagnose.knowledge.conditions import walk
 from diagnose.knowledge.model import Feature, Knowledge
 from diagnose.training.hidden import HISTORY, Hidden
 
@@ -68,6 +70,16 @@ def _usual(knowledge: Knowledge) -> Iterator[Part]:
                    carries=p.carries, touches=p.touches)  # fmt: skip
 
 
+@lru_cache(maxsize=4)
+def telling_of(base: RuleBase) -> frozenset[str]:
+    """The features on which the findings rest that causes and mechanisms leave."""
+    k = base.knowledge
+    left = {r.finding for card in (*k.causes.values(), *k.mechanisms.values()) for r in card.leaves}
+    within = {c.term for f in left for c in walk(k.findings[f].when) if c.form in ("found", "saw")}
+    below = {c.term for f in within if f in k.findings for c in walk(k.findings[f].when) if c.form == "saw"}
+    return frozenset(within | below)
+
+
 @dataclass
 class _Seal:
     """One seal being drawn."""
@@ -91,10 +103,14 @@ class _Seal:
         happened = self._mechanisms(cause)
         if not happened:
             return None
-        signs = sum(self._left(r.finding, r.seen) for r in self.knowledge.causes[cause].leaves)
-        marks = sum(self._left(r.finding, r.seen) for m in happened for r in self.knowledge.mechanisms[m].leaves)
+        signs = [r.finding for r in self.knowledge.causes[cause].leaves if self._left(r.finding, r.seen)]
+        marks = [
+            r.finding for m in happened for r in self.knowledge.mechanisms[m].leaves if self._left(r.finding, r.seen)
+        ]
         self._answers(cause)
-        if signs < LEAST_SIGNS or signs + marks < LEAST_MARKS:
+        found = Diagnosis(self._case(), self.base).inference.findings[SEAL]
+        there = {f for f, d in found.items() if d.state == "present"}
+        if len(there & set(signs)) < LEAST_SIGNS or len(there & {*signs, *marks}) < LEAST_MARKS:
             return None
         if level >= MISLEADS and not self._misleading(cause, happened):
             return None
@@ -160,10 +176,10 @@ class _Seal:
             if f.lost == "never" and f.on and not f.sound and not f.gone and not f.statements
         ]
         parts = [p for p in self.sheet.parts if p.position == SEAL]
+        telling = telling_of(self.base)
         for i in self.draw.permutation(len(stays)).tolist():
             on = [p for p in parts if set(stays[i].on) & set(self.words.lineage[p.kind])]
-            speaks = self._speaks(stays[i])
-            if on and not speaks and self._fits(stays[i], on[0]):
+            if on and stays[i].name not in telling and self._fits(stays[i], on[0]):
                 o = self._observation(
                     stays[i].name, on[0], {"note": "old: worn smooth and stained over, of an earlier life"}
                 )
@@ -171,35 +187,19 @@ class _Seal:
                 return True
         return False
 
-    def _speaks(self, feature: Feature) -> bool:
-        """Whether any cause or mechanism leaves a finding that rests on a feature."""
-        left = {
-            r.finding
-            for card in (*self.knowledge.causes.values(), *self.knowledge.mechanisms.values())
-            for r in card.leaves
-        }
-        hidden = Hidden(self.sheet, self.base)
-        names = set(self.words.form_lineage[feature.name])
-        return any(c.term in names for f in left for c in hidden.conditions(f) if c.form == "saw")
-
     # ---- findings as records ----------------------------------------------------------------------------------
 
     def _written(self, finding: str) -> bool:
-        """Records under which a finding is present, put down where they fit what is there; whether there are any."""
-        if self._holds(finding):
-            return True
-        branches = [b for b in self.base.rules.branches if b.rule == finding or b.conclusion.name == finding]
-        branches = [b for b in branches if b.conclusion.kind == "found" and b.conclusion.state == "present"]
-        for branch in branches:
+        """Records under which a finding should be present, put down where they fit what is there; whether there are any."""
+        for branch in self.base.rules.branches:
+            c = branch.conclusion
+            if c.kind != "found" or c.state != "present" or c.name != finding:
+                continue
             before = dict(self.observations), dict(self.states), dict(self.acts), dict(self.settings)
-            if self._write(branch) and self._holds(finding):
+            if self._write(branch):
                 return True
             self.observations, self.states, self.acts, self.settings = before
         return False
-
-    def _holds(self, finding: str) -> bool:
-        found = Diagnosis(self._case(), self.base).inference.findings[SEAL].get(finding)
-        return found is not None and found.state == "present"
 
     def _write(self, branch: Branch) -> bool:
         try:

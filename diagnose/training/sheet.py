@@ -68,14 +68,18 @@ def _last_step(hidden: Hidden, trace: Trace) -> str:
         return trace.lost
     looks = [s.stage for s in hidden.knowledge.arrangements.steps for look in s.looks
              if trace.what in (*look.features, *look.readings) and hidden.related(trace.kind, look.on)]  # fmt: skip
-    named = [s.stage for s in hidden.knowledge.arrangements.steps for look in s.looks if hidden.related(trace.kind, look.on)]
+    named = [
+        s.stage for s in hidden.knowledge.arrangements.steps for look in s.looks if hidden.related(trace.kind, look.on)
+    ]
     return (looks or named or stages)[-1]
 
 
 def _asked(hidden: Hidden, step: Step) -> Iterable[tuple[str, float, list[Trace]]]:
     lines = hidden.words.lineage
     parts = [p for p in hidden.case.parts if any(not x.always and x.on in lines[p.kind] for x in step.looks)]
-    kinds = list(dict.fromkeys(x.on for x in step.looks if x.always or not any(x.on in lines[p.kind] for p in hidden.case.parts)))
+    kinds = list(
+        dict.fromkeys(x.on for x in step.looks if x.always or not any(x.on in lines[p.kind] for p in hidden.case.parts))
+    )
     for p in parts:
         here = [x for x in hidden.traces if x.part == p.item or (not x.part and hidden.related(x.kind, p.kind))]
         yield f"{p.name} ({p.item})", minutes_of(hidden, p.kind), here
@@ -104,7 +108,7 @@ def sheet(name: str, hidden: Hidden, story: Story) -> str:
     body += _teacher(title, hidden, story, made)
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; style-src \'unsafe-inline\'">'
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">"
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{t(title)}</title><style>{STYLE}</style></head><body>{body}</body></html>\n"
     )
@@ -112,8 +116,13 @@ def sheet(name: str, hidden: Hidden, story: Story) -> str:
 
 def _first_page(title: str, hidden: Hidden, story: Story) -> str:
     sheet_lines = "".join(f"<li>{t(line)}</li>" for line in job_sheet(hidden))
-    parts = "".join(f"<li value={t(p.item)}>{t(p.name)}</li>" if p.item.isdigit() else f"<li>{t(p.item)} {t(p.name)}</li>" for p in hidden.case.parts)
-    steps = "".join(f"<li><b>{t(s.name)}.</b> {t(s.do)} <i>{t(s.ends)}</i></li>" for s in hidden.knowledge.arrangements.steps)
+    parts = "".join(
+        f"<li value={t(p.item)}>{t(p.name)}</li>" if p.item.isdigit() else f"<li>{t(p.item)} {t(p.name)}</li>"
+        for p in hidden.case.parts
+    )
+    steps = "".join(
+        f"<li><b>{t(s.name)}.</b> {t(s.do)} <i>{t(s.ends)}</i></li>" for s in hidden.knowledge.arrangements.steps
+    )
     rules = (
         "Lay the cards face down, a row a step. At each step the class says which cards it turns; every card costs its "
         "minutes. When the class goes on to the next step, the cards left in the row whose edge is black are taken away unread: "
@@ -145,9 +154,14 @@ def _teacher(title: str, hidden: Hidden, story: Story, made: list[Card]) -> str:
         for w in weighty
     )
     plan, ended = planned(hidden)
-    acts = "".join(f"<tr><td>{t(act_text(hidden, d.act))}</td><td class=n>{d.minutes:g} min</td></tr>" for d in plan.done)
+    acts = "".join(
+        f"<tr><td>{t(act_text(hidden, d.act))}</td><td class=n>{d.minutes:g} min</td></tr>" for d in plan.done
+    )
     hints = "".join(f"<li>{t(h.says)}</li>" for h in story.hints)
-    alike = "".join(f"<li>{t(n)} is easily taken for {t(x.other)}. {t(x.told_apart_by)}</li>" for n, x in look_alikes(hidden, truth, Answer()))
+    alike = "".join(
+        f"<li>{t(n)} is easily taken for {t(x.other)}. {t(x.told_apart_by)}</li>"
+        for n, x in look_alikes(hidden, truth, Answer())
+    )
     return (
         f"<section><h1>For the teacher: {t(title)}</h1>{_was(hidden, truth)}"
         + (f"<ul>{alike}</ul>" if alike else "")

@@ -86,7 +86,8 @@ def editor_settings(folder: str = "knowledge") -> Schema:
         )
     }
     globs |= {
-        name: f"{folder}/{name}.yaml" for name in ("words", "questions", "sources", "looks", "teardown", "hazards", "version")
+        name: f"{folder}/{name}.yaml"
+        for name in ("words", "questions", "sources", "looks", "teardown", "hazards", "version")
     }
     globs["lexicon"] = f"{folder}/vocabulary/words/*.yaml"
     globs |= {f"table-{name}": f"{folder}/tables/{name}.yaml" for name in SHAPES}
