@@ -7,9 +7,8 @@ third an old defect of no consequence is there too. Marks become records by what
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -20,7 +19,6 @@ from diagnose.casefile.model import Act, Case, Expected, Extent, Observation, Pa
 from diagnose.inference.rules import Branch
 from diagnose.inference.run import RuleBase
 from diagnose.judgement.diagnosis import Diagnosis, network_of
-from diagnose.knowledge.conditions import walk
 from diagnose.knowledge.model import Feature, Knowledge
 from diagnose.training.hidden import HISTORY, Hidden
 
@@ -28,6 +26,9 @@ SINGLE, SEAL, MACHINE = "single", "seal", "machine"
 MOST_TRIES = 200
 LEAST_MARKS, LEAST_SIGNS = 3, 1
 MISLEADING = 2
+EVERYWHERE = 0.05
+"""How often a mark is seen whatever happened, from which it may be of an earlier life."""
+EARLIER = "old: worn smooth and stained over, of an earlier life"
 PLAIN, MISLEADS, OLD_TOO = 1, 2, 3
 
 
@@ -70,16 +71,6 @@ def _usual(knowledge: Knowledge) -> Iterator[Part]:
                    carries=p.carries, touches=p.touches)  # fmt: skip
 
 
-@lru_cache(maxsize=4)
-def telling_of(base: RuleBase) -> frozenset[str]:
-    """The features on which the findings rest that causes and mechanisms leave."""
-    k = base.knowledge
-    left = {r.finding for card in (*k.causes.values(), *k.mechanisms.values()) for r in card.leaves}
-    within = {c.term for f in left for c in walk(k.findings[f].when) if c.form in ("found", "saw")}
-    below = {c.term for f in within if f in k.findings for c in walk(k.findings[f].when) if c.form == "saw"}
-    return frozenset(within | below)
-
-
 @dataclass
 class _Seal:
     """One seal being drawn."""
@@ -114,7 +105,7 @@ class _Seal:
             return None
         if level >= MISLEADS and not self._misleading(cause, happened):
             return None
-        if level >= OLD_TOO and not self._old():
+        if level >= OLD_TOO and not self._old({*signs, *marks}):
             return None
         main = [m for m in happened if not self.knowledge.mechanisms[m].leak_path] or happened
         expected = Expected((cause,), (main[0],), False, tuple(main[1:]), SEAL, source="drawn from the rule base")
@@ -168,23 +159,19 @@ class _Seal:
                 return True
         return False
 
-    def _old(self) -> bool:
-        """A defect of an earlier life that nothing of this failure left."""
-        stays = [
-            f
-            for f in self.words.features.values()
-            if f.lost == "never" and f.on and not f.sound and not f.gone and not f.statements
-        ]
-        parts = [p for p in self.sheet.parts if p.position == SEAL]
-        telling = telling_of(self.base)
-        for i in self.draw.permutation(len(stays)).tolist():
-            on = [p for p in parts if set(stays[i].on) & set(self.words.lineage[p.kind])]
-            if on and stays[i].name not in telling and self._fits(stays[i], on[0]):
-                o = self._observation(
-                    stays[i].name, on[0], {"note": "old: worn smooth and stained over, of an earlier life"}
-                )
-                self.observations[o.id] = o
+    def _old(self, ours: Set[str]) -> bool:
+        """A defect of an earlier life: a mark on a part that is seen whatever happened and that nothing of this left."""
+        seen, cards = self.knowledge.words.seen, self.knowledge.findings.values()
+        names = [f.name for f in cards if seen[f.otherwise] >= EVERYWHERE and f.name not in ours]
+        for i in self.draw.permutation(len(names)).tolist():
+            before = dict(self.observations)
+            written = self._written(names[i])
+            new = {k: o for k, o in self.observations.items() if k not in before}
+            marks = all(o.part and len(self.words.form_lineage[o.feature]) > 1 for o in new.values())
+            if written and new and marks:
+                self.observations |= {k: replace(o, note=EARLIER) for k, o in new.items()}
                 return True
+            self.observations = before
         return False
 
     # ---- findings as records ----------------------------------------------------------------------------------

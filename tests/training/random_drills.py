@@ -35,7 +35,8 @@ def wrong_with(case: Case, base: RuleBase) -> list[str]:
     out = {j.name for j in (*at.causes, *at.mechanisms) if j.standing == "ruled out"}
     wrong += [f"{n} is ruled out" for n in (*expected.roots, *expected.mechanisms, *expected.also) if n in out]
     for name in (*expected.roots, *expected.mechanisms):
-        shown = {r.finding for r in base.knowledge.card(name).leaves}
+        seen = base.knowledge.words.seen
+        shown = {r.finding for r in base.knowledge.card(name).leaves if seen[r.seen] >= seen["as often as not"]}
         wrong += [f"{f} is absent and {name} leaves it" for f in sorted(shown) if at.states.get(f) is False]
     return wrong
 
