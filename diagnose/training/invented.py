@@ -126,9 +126,9 @@ class _Seal:
         """What the cause brought about, those first that bring others about."""
         net, column, happened = self.net, self.net.column[cause], list[str]()
         for i, name in enumerate(net.mechanisms):
-            keep = net.to_mechanism.keep[i, column]
+            keep = net.to_mechanism.inhibition[i, column]
             for above in happened:
-                keep *= net.between.keep[i, net.mechanism[above]]
+                keep *= net.between.inhibition[i, net.mechanism[above]]
             if self.draw.random() < 1 - keep and name not in self.out:
                 happened.append(name)
         return happened
