@@ -102,13 +102,13 @@ def _whats(said: Words, recorder: Recorder) -> list[What]:
     if said["stage"]:
         whats.append({"set": ["stage"], "to": said["stage"]})
     if said["withdraw"]:
-        whats.append({"withdraw": said["withdraw"]})
+        whats.append({"withdraw": said["withdraw"].removeprefix("r")})
     if not whats:
         raise refuse("nothing was said", "--saw, --absent, --measured, --set …: see diagnose note --help")
     if said["instead_of"]:
         if len(whats) != 1 or "add" not in whats[0]:
             raise refuse("--instead-of goes with one record", "say what takes its place, one at a time")
-        whats[0]["instead of"] = said["instead_of"]
+        whats[0]["instead of"] = said["instead_of"].removeprefix("r")
     return whats
 
 

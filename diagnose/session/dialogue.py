@@ -108,12 +108,13 @@ class Dialogue:
         for i, step in enumerate(steps, 1):
             talk.say(f"{i} {step.name}", hang=2)
         options = {str(i): stage for i, stage in enumerate(stages, 1)} | {"": stages[now]}
+        options |= {step.name.lower(): step.stage for step in steps}
         begun = talk.choose(f"Where does the work stand (1-{len(steps)}; Enter: {now + 1}): ", options)
         first = stages.index(begun)
         away = ""
         if first > self._separating():
             away = talk.choose("What is there (1 the machine too, 2 only the seal; Enter: 2): ",
-                               {"1": "", "2": ALONE, "": ALONE})  # fmt: skip
+                               {"1": "", "machine": "", "2": ALONE, "only the seal": ALONE, "": ALONE})  # fmt: skip
         past = [{"reached": f"{stage} / past"} for stage in stages[:first]]
         talk.record(*past, *([{"reached": away}] if away else []), {"set": ["stage"], "to": begun}, quiet=True)
         talk.say(

@@ -111,7 +111,7 @@ class Figures:
             bits = re.split(r"[,;]|(?<=\d)\s+(?=\d)", answer)
             found = [self.talk.term(x.strip(), f"term of {key!r}", spelled) for x in bits if x.strip()]
             return found if found and all(found) else None
-        return self.talk.term(answer, f"term of {key!r}" if setting else key, spelled) or None
+        return self.talk.term(answer, f"term of {key!r}" if setting else _TITLES.get(key, key), spelled) or None
 
     def with_unit(self, answer: str, reading: Reading) -> str:
         """A bare number gets the unit asked for; a pressure that says neither is asked whether gauge or absolute."""

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import Any
 
 from diagnose.casefile.cards import unmarked
 from diagnose.casefile.model import Part
 from diagnose.casefile.replay import Record
-from diagnose.session.entries import ALL, NONE
+from diagnose.session.entries import ALL, NONE, meant
 from diagnose.session.figures import CHOICES
 from diagnose.session.prompts import Words
 from diagnose.session.talk import BOUND, Talk
@@ -41,10 +42,10 @@ class Parts:
         self.talk.say("")
         self.talk.say("The parts, as such a seal usually has them", bold=True)
         self.talk.say(", ".join(f"part{BOUND}{p.item}{BOUND}{p.name}" for p in self.talk.case.parts), hang=2)
-        self.talk.help = {f"part {p.item}": described(p) for p in self.talk.case.parts}
+        self.talk.help = _help(self.talk.case.parts)
         self.talk.lines("none 16 11: this seal has none   lost 5: HOW   part 2 tag T-9   more snap ring")
         question = "What differs (Enter: nothing): "
-        while answer := self.talk.ask(question):
+        while (answer := self.talk.ask(question)) and answer.lower() not in NONE:
             for bit in (b.strip() for b in answer.split(";") if b.strip()):
                 self._differs(bit)
 
@@ -58,6 +59,8 @@ class Parts:
             items, _, how = (x.strip() for x in rest.partition(":"))
             known = self._items(items)
             how = how or (self.talk.ask("  how was it lost: ") if known else "")
+            if known and not how:
+                self.talk.say("  left as it is: a lost part says how it was lost")
             for item in known if how else ():
                 record = self._record(item)
                 self._corrected(record, {**record.entry, "lost": how})
@@ -70,8 +73,12 @@ class Parts:
             self.talk.say(f"  {text!r} begins with none of: none, lost, part, more", hang=4)
 
     def _items(self, text: str) -> list[str]:
-        """Item numbers in a list; what is none is told, and then nothing is taken."""
-        items = [x for x in re.split(r"[,\s]+|\band\b", text.replace("part ", " ")) if x]
+        """Parts of a list, by item number or by a name that only one has; what is none is told, and then nothing is taken."""
+        names = {p.name: p.item for p in self.talk.case.parts}
+        items: list[str] = []
+        for bit in (b.strip() for b in re.split(r",|\band\b", text.replace("part ", " ")) if b.strip()):
+            named = [] if bit[0].isdigit() else meant(bit, names)
+            items += named if len(named) == 1 else bit.split()
         strange = [x for x in items if self.talk.case.part(x) is None]
         if strange or not items:
             known = ", ".join(p.item for p in self.talk.case.parts)
@@ -82,8 +89,10 @@ class Parts:
         return items
 
     def _drop(self, item: str) -> None:
+        part = self.talk.case.part(item)
         self._drop_touches(item)
-        self.talk.record({"withdraw": self._record(item).id, "why": "this seal has none"})
+        if part and self.talk.record({"withdraw": self._record(item).id, "why": "this seal has none"}, quiet=True):
+            self.talk.say(f"  on record: this seal has no {part.name} (part {item})", hang=4)
 
     def marks(self) -> None:
         """Before the parts are separated: which of those that touch two others have no mark, and how one survives."""
@@ -95,7 +104,7 @@ class Parts:
         self.talk.say(", ".join(f"part{BOUND}{p.item}{BOUND}{p.name}" for p in open_ones), hang=2)
         for how, items in ways_to_mark(open_ones, self.talk.knowledge):
             self.talk.say(f"{items}: {how}", hang=2)
-        self.talk.help = {f"part {p.item}": described(p) for p in open_ones}
+        self.talk.help = _help(open_ones)
         question = "Marked in line with the datum of their group (all; 1 2 9; Enter: not yet): "
         while (answer := self.talk.ask(question)) and answer.lower() not in NONE:
             chosen = [p.item for p in open_ones] if answer.lower() in ALL else self._items(answer)
@@ -216,4 +225,8 @@ def described(part: Part) -> str:
     bits.append({"nose": "carries the nose", "wide": "the wide ring"}.get(part.carries, ""))
     bits += [f"tag {part.tag}" if part.tag else "", f"index: {part.index}" if part.index else ""]
     bits += [f"touches {', '.join(part.touches)}" if part.touches else ""]
-    return f"Item {part.item}, {part.name}: {', '.join(b for b in bits if b)}"
+    return f"part {part.item} {part.name}: {', '.join(b for b in bits if b)}"
+
+
+def _help(parts: Iterable[Part]) -> dict[str, str]:
+    return dict(described(p).split(": ", 1) for p in parts)

@@ -69,11 +69,14 @@ class Talk:
                 return answer
 
     def choose(self, question: str, options: Mapping[str, str]) -> str:
-        """One of a few answers, by any spelling in `options`, which says what each stands for; "" only where that is one
-        of them. Anything else is told and asked again, so that no text is taken for Enter."""
+        """One of a few answers, by any spelling in `options` or a beginning that only one has; "" only where that is one of
+        them. Anything else is told and asked again, so that no text is taken for Enter."""
         while True:
             answer = self.ask(question, {k: v for k, v in options.items() if k})
             found = options.get(answer.lower())
+            if found is None and answer and not answer.isdigit():
+                begun = meant(answer, {k: v for k, v in options.items() if k})
+                found = begun[0] if len(begun) == 1 else None
             if found is not None:
                 return found
             known = ", ".join(["Enter"] * ("" in options) + [k for k in options if k])

@@ -31,7 +31,8 @@ def _alike(line: Line) -> object:
 
 
 def _state(line: Line) -> str:
-    return next((s for s in STATES if s in line.what.get("entry", {})), "")
+    entry = {} if line.what.get("add") == "parts" else line.what.get("entry", {})
+    return next((s for s in STATES if s in entry), "")
 
 
 def number_of(line: Line) -> str:

@@ -50,7 +50,7 @@ def sentence(what: Mapping[str, Any]) -> str:
 def record(place: str, entry: Mapping[str, Any]) -> str:
     """A record in one line."""
     on = f"part {entry['part']}" if "part" in entry else shown(entry.get("on", ""))
-    state = next((s for s in STATES if s in entry), "")
+    state = "" if place == "parts" else next((s for s in STATES if s in entry), "")
     if state:
         head = f"{on + ': ' if on else ''}{state} {shown(entry[state])}"
     elif "measured" in entry:
@@ -79,7 +79,7 @@ def record(place: str, entry: Mapping[str, Any]) -> str:
     else:
         head = f"event {shown(entry.get('date', ''))} {shown(entry.get('what', ''))}".replace("  ", " ")
     spoken = (
-        *STATES,
+        *(STATES if state else ()),
         "measured",
         "readings",
         "reading",

@@ -424,3 +424,17 @@ def test_nothing_more_is_asked_of_figures_where_nothing_more_is_known(case, know
     script = Script(("tag", "K-7"), ("fluid", "none"), stop_at="Sound")
     now = session(case, knowledge, script)
     assert now.texts == {"equipment.tag": "K-7"} and "rotation (" not in script.text and "\nLeak\n" in script.text
+
+
+def test_parts_are_named_by_number_or_by_a_name_that_only_one_has(case, knowledge):
+    script = Script(*to_step(7), ("What differs", "none flush line"), ("What differs", "lost springs, 8: swept away"),
+                    ("What differs", "none ring"), ("What differs", "n"), stop_at="tag of")  # fmt: skip
+    now = session(case, knowledge, script)
+    assert now.part("16") is None and {p.item for p in now.parts if p.lost == "swept away"} == {"5", "8"}
+    assert now.part("1") and "no part has the item number ring" in script.text
+    told = " ".join(script.text.split())
+    assert (
+        "this seal has no Flush line (part 16)" in told
+        and "part 5: Springs (multiple springs)" in told
+        and "lost swept away" in told
+    )
