@@ -242,7 +242,7 @@ class Dialogue:
             self.talk.topic = asked
             self.talk.say("")
             self.talk.say(
-                "Machine, liquid and seal (Enter: not known; none: nothing more of these is known)", bold=True
+                "Pump, liquid and seal (Enter: not known; none: no more of this is known)", bold=True
             )
             self.figures.ask_all(asked, again)
             return
