@@ -25,6 +25,8 @@ from diagnose.library.seals import Confirmed, Seal, Verdict
 from diagnose.reading.problems import BadInput, Problem, Where
 
 INDEX, LOCK = ".diagnose-library.sqlite", ".diagnose-library.lock"
+PIECE = 500
+"""Seals that are read at once."""
 FORM = 1
 """Moves with SCHEMA and with what is kept; an index of another form is made anew."""
 SCHEMA = """
@@ -175,27 +177,42 @@ class Store:
     def rows(self, query: str, values: Sequence[Any] = ()) -> list[sqlite3.Row]:
         return self.db.execute(query, values).fetchall()
 
-    def seals(self, where: str = "TRUE", values: Sequence[Any] = ()) -> Iterator[tuple[str, str, Seal]]:
-        """(site, file, seal) of the seals for which a condition over `file` and `seal` holds, by site, name and position."""
+    def seals(
+        self, where: str = "TRUE", values: Sequence[Any] = (), order: str = "seal.site, file.name, position"
+    ) -> Iterator[tuple[str, str, Seal]]:
+        """(site, file, seal) of the seals for which a condition over `file` and `seal` holds, in that order."""
         query = f"SELECT seal.*, file.name FROM seal JOIN file ON file.id = seal.file WHERE {where} " \
-                "ORDER BY seal.site, file.name, seal.position"  # fmt: skip
-        for row in self.db.execute(query, values):
-            yield row["site"], row["name"], self._seal(row)
+                f"ORDER BY {order}"  # fmt: skip
+        found = self.db.execute(query, values)
+        while piece := found.fetchmany(PIECE):
+            listed = self._listed([row["id"] for row in piece])
+            for row in piece:
+                fields: list[Any] = [*(row[c] for c in _SEAL[2:13]), *listed[row["id"]], outcomes_of(row["outcomes"])]
+                yield row["site"], row["name"], Seal(*fields)
 
-    def _seal(self, row: sqlite3.Row) -> Seal:
-        settings, findings, verdicts = (self.db.execute(q, (row["id"],)).fetchall() for q in (
-            "SELECT s.text, t.text FROM setting JOIN word s ON s.id = setting JOIN word t ON t.id = term WHERE seal = ?",
-            "SELECT text, present FROM finding JOIN word ON id = finding WHERE seal = ?",
-            "SELECT kind, n.text, s.text, probability FROM verdict JOIN word n ON n.id = name JOIN word s ON s.id = standing "
-            "WHERE seal = ? ORDER BY rank",
-        ))  # fmt: skip
-        plain = [row[c] for c in _SEAL[2:13]]
-        listed = (
-            tuple(sorted((s, t) for s, t in settings)), tuple(sorted((f, bool(p)) for f, p in findings)),
-            tuple(Verdict(*v) for v in verdicts), outcomes_of(row["outcomes"]),
-        )  # fmt: skip
-        values: list[Any] = [*plain, *listed]
-        return Seal(*values)
+    def _listed(self, ids: Sequence[int]) -> dict[int, tuple[Any, ...]]:
+        """The settings, findings and verdicts of some seals."""
+        words = dict(self.db.execute("SELECT id, text FROM word").fetchall())
+        these = ", ".join(map(str, ids))
+
+        def of(table: str, columns: str, order: str) -> dict[int, list[Any]]:
+            rows: dict[int, list[Any]] = {id: [] for id in ids}
+            for id, *rest in self.db.execute(
+                f"SELECT seal, {columns} FROM {table} WHERE seal IN ({these}) ORDER BY {order}"
+            ):
+                rows[id].append(rest)
+            return rows
+
+        settings, findings = of("setting", "setting, term", "seal"), of("finding", "finding, present", "seal")
+        verdicts = of("verdict", "kind, name, standing, probability", "seal, rank")
+        return {
+            id: (
+                tuple(sorted((words[s], words[t]) for s, t in settings[id])),
+                tuple(sorted((words[f], bool(p)) for f, p in findings[id])),
+                tuple(Verdict(kind, words[n], words[s], p) for kind, n, s, p in verdicts[id]),
+            )
+            for id in ids
+        }
 
     def content(self) -> str:
         """A digest of all that the index holds, in whatever order and under whatever numbers it was put in."""
