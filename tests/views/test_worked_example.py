@@ -97,3 +97,18 @@ def test_the_sum_of_any_cause_or_mechanism_follows_from_its_printed_figures(name
     assert agrees(reckoned(added.replace("(other sets)", "")), float(printed))
     case = reasoned((SMALL / "case.yaml").read_bytes(), small_base())
     assert agrees(case.judgements[0].of(name).probability, float(printed)) and isinstance(case.diagnosis, Diagnosis)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["gas not vented", "dry running"])
+def test_the_last_step_of_a_sum_by_the_shipped_rule_base_follows_from_its_printed_figures(name):
+    text = diagnose("why", "condensate-pump-dry-start", name, "--sum", COLUMNS="120").stdout
+    joined = " ".join(text.split())
+    added, summed = re.search(rf"Added up ([\d.e+ -]*\(other sets\)) = ({NUMBER})", joined).groups()
+    assert agrees(reckoned(added.replace("(other sets)", "")), float(summed))
+    last, printed = re.search(rf"not before\. ([\d.x+ e-]+) = ({NUMBER})", joined).groups()
+    assert agrees(reckoned(last.replace(" x ", " * ")), float(printed))
+    assert agrees(
+        json.loads(diagnose("why", "condensate-pump-dry-start", name, "--sum", "--json").stdout)["probability"],
+        float(printed),
+    )
