@@ -115,6 +115,26 @@ def test_a_reading_far_off_is_asked_back_unless_it_is_said_to_be_so(recorder):
     assert taken(recorder, f"{length}: 22 22.1 182 mm!")
 
 
+def test_what_was_cut_short_is_gone_on_with_by_giving_the_file_again(case, knowledge, monkeypatch):
+    with Recorder(case, knowledge, "ann", lambda: NOON) as first:
+        s = FilledSheet(first, "").sheet
+        lines = [f"{box(s, 'feature', x, '1')}: no" for x in ("hot spots", "radial cracks", "comet marks")]
+        write = first._write
+
+        def dies_at_the_third(whats):
+            if len(first.lines) == 3:
+                raise KeyboardInterrupt
+            return write(whats)
+
+        monkeypatch.setattr(first, "_write", dies_at_the_third)
+        with pytest.raises(KeyboardInterrupt):
+            taken(first, *lines)
+    with Recorder(case, knowledge, "ann", lambda: NOON) as again:
+        assert len(again.case_now().observations) == 2
+        assert len(taken(again, *lines)) == 1
+        assert {o.feature for o in again.case_now().observations} == {"hot spots", "radial cracks", "comet marks"}
+
+
 def test_the_command_takes_a_file_or_what_is_typed(case, tmp_path, knowledge):
     code = sheet_of_arrangement("single", knowledge)
     paper = tmp_path / "paper.txt"

@@ -19,7 +19,8 @@ from diagnose.views.sheet.qr import qr
 from diagnose.views.sheet.tags import LABEL, code_of, tags
 from tests.support.commands import diagnose
 
-ARRANGEMENTS = ["single", "dual pressurised", "dual unpressurised", "dry gas", "three stages", "staged"]
+OTHERS = ["dual pressurised", "dual unpressurised", "dry gas", "three stages", "staged"]
+ARRANGEMENTS = ["single", *(pytest.param(x, marks=pytest.mark.slow) for x in OTHERS)]
 
 
 @pytest.fixture(scope="module")
@@ -147,6 +148,7 @@ def test_a_call_that_cannot_be_met_is_refused(words, says):
     assert done.returncode == 2 and says in done.stderr and "Traceback" not in done.stderr
 
 
+@pytest.mark.slow
 def test_the_command_writes_a_sheet_that_is_the_same_each_time(tmp_path):
     for name in ("a.html", "b.html"):
         done = diagnose("sheet", "single", "-o", str(tmp_path / name), "--key")
