@@ -336,6 +336,7 @@ def _words(a: Words, b: Words) -> str:
         "trial_weight",
         "exponent",
         "wrong_record",
+        "none_of_these",
     )
     moved += _moved(*({key.replace("_", " "): getattr(w, key) for key in plain} for w in (a, b)))
     return "; ".join(moved)

@@ -14,7 +14,7 @@ import numpy as np
 
 from diagnose.judgement.elimination import Star
 from diagnose.judgement.network import Network
-from diagnose.judgement.posterior import WIDEST, Evidence, Posterior, Sums
+from diagnose.judgement.posterior import WIDEST, Evidence, Posterior, Sums, prior_odds
 
 TOGETHER = 1 << 20
 """Cells of the largest table of a batch; its sums are over few sets, so that many evidences make one."""
@@ -54,8 +54,7 @@ def altered(found: Posterior, evidences: Sequence[Evidence], most: int = 1000) -
     like = likelihoods(net, evidences, members)
     weight = np.empty_like(like)
     for a, e in enumerate(evidences):
-        odds = np.where(np.isin(np.arange(len(net.causes)), e.allowed), e.prior / (1 - e.prior), 0.0)
-        weight[a] = like[a] * np.where(members, odds, 1.0).prod(axis=1)
+        weight[a] = like[a] * prior_odds(net, e, members)
     return Altered(net, members, weight / weight.sum(axis=1, keepdims=True))
 
 

@@ -46,6 +46,8 @@ class Network:
     each finding. `to_mechanism` and `between`: causes and mechanisms to mechanisms; `signs` and `marks`: causes and
     mechanisms to findings. `later[q][k, c]`: P(answer k or later | cause c) of a question; the last column is that of a
     seal with none of the causes.
+    `none_of_these`: chance that a failure has none of the causes (0: that of independent causes), where no finding of
+    `no_failure` says that nothing failed. `wrong_record`: chance that the record is of another seal.
     """
 
     causes: tuple[str, ...]
@@ -64,6 +66,8 @@ class Network:
     later: Mapping[str, np.ndarray]
     exponent: float = 1.0
     wrong_record: float = 0.0
+    none_of_these: float = 0.0
+    no_failure: tuple[str, ...] = ()
 
     @cached_property
     def column(self) -> dict[str, int]:
@@ -268,6 +272,7 @@ def build(knowledge: Knowledge) -> Network:
         background, np.array([e.missed for e in errors]), np.array([e.mistaken for e in errors]), to_mechanism, between,
         signs, marks, {q: tuple(card.answers) for q, card in knowledge.questions.items()},
         {q: _later(knowledge, q, causes) for q in knowledge.questions}, words.exponent, words.wrong_record,
+        words.none_of_these, tuple(f for f in findings if knowledge.findings[f].no_failure),
     )  # fmt: skip
 
 

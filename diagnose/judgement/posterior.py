@@ -45,6 +45,20 @@ class Evidence:
         return replace(self, states={**self.states, **states})
 
 
+def prior_odds(net: Network, evidence: Evidence, members: np.ndarray) -> np.ndarray:
+    """Weight of each set before anything is seen: the product of its causes' odds. Of the empty set it is 1, or, where the
+    rule base says how often a failure has none of its causes, such that the empty set has that chance."""
+    may = np.zeros(len(net.causes))
+    may[list(evidence.allowed)] = 1.0
+    odds = evidence.prior / (1 - evidence.prior) * may
+    result = np.where(members, odds, 1.0).prod(axis=1)
+    rest = float(np.prod(1 + odds)) - 1
+    failed = not any(evidence.states.get(f) for f in net.no_failure)
+    if net.none_of_these and rest and failed:
+        result[~members.any(axis=1)] = net.none_of_these / (1 - net.none_of_these) * rest
+    return np.asarray(result)
+
+
 @dataclass(frozen=True)
 class Posterior:
     """What the findings leave of the sets of at most three causes.
@@ -70,19 +84,20 @@ class Posterior:
     @cached_property
     def before(self) -> np.ndarray:
         """Probability of each set that is spelt out before anything is seen, causes that are ruled out left aside."""
-        odds = self.evidence.prior / (1 - self.evidence.prior)
-        none = float(np.prod(1 - self.evidence.prior[list(self.evidence.allowed)]))
-        return none * _odds(self.members, odds)
+        odds = prior_odds(self.net, self.evidence, self.members)
+        allowed = self.evidence.prior[list(self.evidence.allowed)]
+        return odds / (float(np.prod(1 / (1 - allowed))) - 1 + odds[0])
 
     def causes_of(self, i: int) -> tuple[str, ...]:
         return tuple(self.net.causes[c] for c in np.flatnonzero(self.members[i]))
 
     @cached_property
     def alone(self) -> np.ndarray:
-        """Odds of each cause by itself against none of the causes; 0 where it is ruled out."""
+        """Odds of each cause by itself against none of the causes, were causes independent; 0 where it is ruled out."""
+        none = float(self.exactly[0] / prior_odds(self.net, self.evidence, self.members[:1])[0])
         result = np.zeros(len(self.net.causes))
         for i in np.flatnonzero(self.members.sum(axis=1) == 1):
-            result[np.flatnonzero(self.members[i])] = self.exactly[i] / self.exactly[0]
+            result[np.flatnonzero(self.members[i])] = self.exactly[i] / none
         return result
 
     @cached_property
@@ -104,11 +119,9 @@ class Posterior:
     @cached_property
     def unseen(self) -> np.ndarray:
         """P(mechanism) before anything is seen: over no cause and each single one, by their priors."""
-        net, odds = self.net, self.evidence.prior / (1 - self.evidence.prior)
-        may = np.zeros(len(odds))
-        may[list(self.evidence.allowed)] = 1.0
-        members = np.concatenate([np.zeros((1, len(odds)), bool), np.eye(len(odds), dtype=bool)])
-        weight = np.concatenate([[1.0], odds * may])
+        net, n = self.net, len(self.net.causes)
+        members = np.concatenate([np.zeros((1, n), bool), np.eye(n, dtype=bool)])
+        weight = prior_odds(net, self.evidence, members)
         result = net.forward(members) @ (weight / weight.sum())
         result[sorted(self.evidence.off)] = 0.0
         return np.asarray(result)
@@ -365,12 +378,14 @@ def _shared(
     one, two, three = _symmetric(free)
     by_size = np.bincount(size, weight, 4)
     further = np.array([1 + one + two + three, 1 + one + two, 1 + one, 1.0])
-    total = float(by_size @ further)
+    none = float(prior_odds(sums.net, evidence, members[:1])[0])
+    total = float(by_size @ further) + none - 1
     share = members.T @ (weight * further[size])
     less_one = one - free
     less_two = two - free * less_one
     share += free * (by_size[2] + by_size[1] * (1 + less_one) + by_size[0] * (1 + less_one + less_two))
     alone = np.flatnonzero(free)
+    weight[0] = none
     members = np.concatenate([members, _sets(len(odds), [(c,) for c in alone.tolist()])])
     weight = np.concatenate([weight, free[alone]])
     rest = total - float(weight.sum())

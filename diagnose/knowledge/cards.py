@@ -108,13 +108,15 @@ class Card:
 @dataclass(frozen=True)
 class Finding(Card):
     """What observations and quantities amount to. `otherwise` is the word for how often it is there whatever the cause,
-    `known_by` the kind of reading that tells it (its chances of error are in words.yaml)."""
+    `known_by` the kind of reading that tells it (its chances of error are in words.yaml), `no_failure` says that where it is
+    present nothing failed, so that no cause is wanted."""
 
     reads: str = ""
     otherwise: str = ""
     known_by: str = ""
     when: Condition | None = None
     absent_when: Condition | None = None
+    no_failure: bool = False
     muted: bool = False
 
 

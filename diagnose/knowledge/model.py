@@ -122,6 +122,7 @@ class Words:
     reading: Mapping[str, Misread] = field(default_factory=dict)
     exponent: float = 1.0
     wrong_record: float = 0.0
+    none_of_these: float = 0.0
 
 
 @dataclass(frozen=True)

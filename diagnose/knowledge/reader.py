@@ -176,7 +176,7 @@ class Reader(CardReader):
     ) -> dict[str, m.Finding]:
         result = {}
         asked = self.texts(self.nodes["looks.yaml"], "asked") if "looks.yaml" in self.nodes else ()
-        keys = ["finding", *CARD, "reads", "otherwise", "known by", "when", "absent when", "muted"]
+        keys = ["finding", *CARD, "reads", "otherwise", "known by", "when", "absent when", "no failure", "muted"]
         for name, node in files:
             only_keys(node, keys, f"the finding {name!r}", self.problems)
             when = node.get("when")
@@ -195,7 +195,7 @@ class Reader(CardReader):
                 **self.card(node, name), reads=self.text(node, "reads", True),
                 otherwise=self.word(node, "otherwise", words.seen, "frequency word"),
                 known_by=self.word(node, "known by", words.reading, "kind of reading", False) or known_by(present, conditions.vocabulary, asked),
-                when=present, absent_when=absent,
+                when=present, absent_when=absent, no_failure=self.text(node, "no failure") == "true",
                 muted=self.text(node, "muted") == "true",
             )  # fmt: skip
         return result

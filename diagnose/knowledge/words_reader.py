@@ -20,7 +20,7 @@ class WordsReader:
         node = self.reader.file("words.yaml")
         only_keys(
             node,
-            ["seen", "common", "standing", "reading", "exponent", "wrong record"],
+            ["seen", "common", "standing", "reading", "exponent", "wrong record", "none of these"],
             "words.yaml",
             self.reader.problems,
         )
@@ -41,17 +41,21 @@ class WordsReader:
         established, probable, possible, lines, counts_from, decisive, trial = (
             self.reader.number(standing, n) for n in names
         )
-        wrong = self.reader.number(node, "wrong record") if node.get("wrong record") else 0.0
-        if not 0 <= wrong < 0.5:
-            self.reader.say(
-                (node.get("wrong record") or node).where,
-                "probability",
-                f"the chance of a wrong record must lie from 0 to 0.5, not {wrong}",
-            )
         return m.Words(
             tables["seen"], tables["common"], established, probable, possible, int(lines), counts_from, decisive, trial,
-            self.read_errors(node), self.reader.number(node, "exponent") if node.get("exponent") else 1.0, wrong,
+            self.read_errors(node), self.reader.number(node, "exponent") if node.get("exponent") else 1.0,
+            self.chance(node, "wrong record"), self.chance(node, "none of these"),
         )  # fmt: skip
+
+    def chance(self, node: Node, key: str) -> float:
+        """A chance that may be left out and is then 0; more than even is a mistake."""
+        if not node.get(key):
+            return 0.0
+        number = self.reader.number(node, key)
+        if not 0 <= number < 0.5:
+            where = (node.get(key) or node).where
+            self.reader.say(where, "probability", f"{key!r} must lie from 0 to 0.5, not {number}")
+        return number
 
     def read_errors(self, node: Node) -> dict[str, m.Misread]:
         inner = node.get("reading") or Node({}, node.where)

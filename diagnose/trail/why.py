@@ -14,7 +14,7 @@ import numpy as np
 from diagnose.inference.engine import finding_id
 from diagnose.judgement.chains import chain, unexplained
 from diagnose.judgement.judge import Judged, Judgement
-from diagnose.judgement.posterior import Posterior
+from diagnose.judgement.posterior import Posterior, prior_odds
 from diagnose.judgement.weights import Group, decibans
 from diagnose.reading.terms import plain
 from diagnose.trail.graph import DIGITS, HAPPENED, Reasoning, below, chain_json, mechanism_id, of_type, ranked
@@ -247,7 +247,7 @@ def worked_sum(asked: Reasoning, node: str, most: int = 12) -> Tree:
     at, judged = judged_at(asked, node)
     found, name = at.found, judged.name
     net, evidence = found.net, found.evidence
-    odds = evidence.prior / (1 - evidence.prior)
+    before = prior_odds(net, evidence, found.members)
     if judged.kind == "cause":
         inside = found.members[:, net.column[name]]
         chance = inside.astype(float)
@@ -260,8 +260,8 @@ def worked_sum(asked: Reasoning, node: str, most: int = 12) -> Tree:
     leading = sorted({0, *leading}, key=order.index)
     rows: list[Tree] = []
     for i in leading:
-        prior = float(odds[found.members[i]].prod())
-        weight = float(found.exactly[i] / found.none)
+        prior = float(before[i])
+        weight = float(found.exactly[i] / found.none * before[0])
         rows.append({
             "causes": list(found.causes_of(i)), "prior_odds": prior, "likelihood_ratio": weight / prior if prior else 0.0,
             "weight": weight, "share": float(found.exactly[i]), "chance": float(chance[i]),
@@ -279,8 +279,8 @@ def worked_sum(asked: Reasoning, node: str, most: int = 12) -> Tree:
         "probability": judged.probability, "standing": judged.standing, "exponent": net.exponent,
         "prior": judged.prior, "prior_odds": judged.prior / (1 - judged.prior), "record_under_none": none,
         "record_under_this_alone": alone if judged.kind == "cause" else None, "rows": rows,
-        "total_weight": 1 / found.none, "other_sets": {"share": 1 - shown, "part": summed - part},
-        "of_which_reckoned": 1 - spelt, "summed": summed, "wrong_record": net.wrong_record,
+        "total_weight": float(before[0]) / found.none, "other_sets": {"share": 1 - shown, "part": summed - part},
+        "of_which_reckoned": 1 - spelt, "summed": summed, "none_odds": float(before[0]), "none_of_these": net.none_of_these, "wrong_record": net.wrong_record,
     }  # fmt: skip
 
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from diagnose.judgement.judge import judge
+from diagnose.judgement.posterior import Evidence, posterior, prior_odds
 
 ROOT = Path(__file__).parents[2]
 MOST = 45
@@ -51,3 +53,19 @@ def test_the_ledgers_weight_is_that_of_what_is_believed(both):
 def test_no_ledger_of_a_scenario_is_above_its_bound(judged, path):
     for at in judged(path).judgements:
         assert all(j.weight <= MOST for j in (*at.causes, *at.mechanisms))
+
+
+def test_a_failure_without_a_cause_of_the_list_has_the_chance_that_the_words_say(whole_network):
+    """Over all sets of causes and before anything is seen, by the sums of products of odds."""
+    net = whole_network
+    evidence = Evidence({}, net.prior, tuple(range(len(net.causes))))
+    n = len(net.causes)
+    empty, single = np.zeros((1, n), bool), np.eye(n, dtype=bool)
+    none = float(prior_odds(net, evidence, empty)[0])
+    others = float(np.prod(1 + net.prior / (1 - net.prior))) - 1
+    assert net.none_of_these > 0
+    assert none / (none + others) == pytest.approx(net.none_of_these)
+    assert prior_odds(net, evidence, single) == pytest.approx(net.prior / (1 - net.prior))
+    free = replace(net, none_of_these=0.0)
+    assert prior_odds(free, evidence, empty)[0] == 1.0
+    assert posterior(net, evidence).none == pytest.approx(net.none_of_these, rel=0.05)

@@ -62,7 +62,7 @@ class CardSchemas(Terms):
             "otherwise": said(self.seen, "How often this is seen whatever happened."),
             "known by": words({k: f"missed {e.missed:g}, mistaken {e.mistaken:g}" for k, e in self.k.words.reading.items()},
                               "How it is known; where left out, told by its conditions."),
-            "when": self.condition, "absent when": {"anyOf": [self.condition, {"const": "never"}]}, "muted": YES,
+            "when": self.condition, "absent when": {"anyOf": [self.condition, {"const": "never"}]}, "no failure": YES, "muted": YES,
         }, ("reads", "otherwise", "when"))  # fmt: skip
 
     def cause(self) -> Schema:

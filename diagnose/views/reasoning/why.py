@@ -202,6 +202,9 @@ def worked_sum(answer: Doc, page: Page) -> Page:
     else:
         _of_a_mechanism(answer, page)
     _table_of_sets(answer, page)
+    if answer["none_odds"] != 1:
+        page.say(f"Odds of none of the causes are {_figure(answer['none_odds'])}, and not 1, so that before anything is seen a cause that is "
+                 f"not in this list has a chance of {answer['none_of_these']:g}.", indent=STEP)  # fmt: skip
     rest = answer["other_sets"]
     mine = f", of which {percent(rest['part'], 2)} with {answer['name']}" if rest["part"] >= 5e-5 else ""
     page.say(f"All other sets together: {percent(max(rest['share'], 0), 2)}{mine}.", indent=STEP)
