@@ -36,7 +36,7 @@ def example(base: RuleBase) -> Example:
     """The one in which the record says most of its cause. Raises BadInput where a rule base has none."""
     net = build(base.knowledge)
     found = [x for finding in net.findings if (x := _tried(base, net, finding))]
-    if not found or net.exponent != 1:
+    if not found or net.exponent != 1 or not net.none_of_these:
         says = "no finding of this rule base hangs on one root cause alone, so no sum can be made by hand"
         raise BadInput(
             [Problem(Where(base.knowledge.folder, 0, 0), "no-example", says, "diagnose why CASE NAME --sum")]
@@ -112,8 +112,11 @@ is with it. For the {others} other causes the record is as likely as without any
 
 - all pairs of them: e2 = (S1² - S2) / 2 = {e2}
 - all triples of them: e3 = (S1³ - 3 x S1 x S2 + 2 x S3) / 6 = {e3}
+- none of the causes: a failure whose cause is not in this list has a chance of {none} before anything is seen, so with P the
+  product of all (1 + o), each n times, and of 1 + {odds}, P = {product}, it weighs
+  {none} / (1 - {none}) x ({product} - 1) = {none_odds}
 - sets with *{cause}*: {odds} x {ratio} x (1 + S1 + e2) = {with_it}
-- sets without it: 1 + S1 + e2 + e3 = {without}
+- sets without it: {none_odds} + S1 + e2 + e3 = {without}
 
 ## 6. The probability
 
@@ -155,14 +158,16 @@ def _sums(base: RuleBase, x: Example, seen: str) -> dict[str, object]:
     odds, lines = prior / (1 - prior), _others(base, x.cause.name)
     s1, s2, s3 = (float(sum(n * (q / (1 - q)) ** power for _, q, n in lines)) for power in (1, 2, 3))
     e2, e3 = (s1**2 - s2) / 2, (s1**3 - 3 * s1 * s2 + 2 * s3) / 6
-    with_it, without = odds * ratio * (1 + s1 + e2), 1 + s1 + e2 + e3
+    none, product = x.net.none_of_these, float(np.prod([(1 / (1 - q)) ** n for _, q, n in lines])) * (1 + odds)
+    none_odds = none / (1 - none) * (product - 1)
+    with_it, without = odds * ratio * (1 + s1 + e2), none_odds + s1 + e2 + e3
     share, wrong = with_it / (with_it + without), x.net.wrong_record
     table = "\n".join(f"| {word} | {q:g} | {_n(q / (1 - q))} | {n} | {_n(n * q / (1 - q))} | {_n(n * (q / (1 - q)) ** 2)} | "
                       f"{_n(n * (q / (1 - q)) ** 3)} |" for word, q, n in lines)  # fmt: skip
-    plain = {"p": p, "b": b, "m": m, "w": w, "prior": prior, "wrong": wrong}
+    plain = {"p": p, "b": b, "m": m, "w": w, "prior": prior, "wrong": wrong, "none": none}
     worked = {
         "there": there, "not_there": not_there, "ratio": ratio, "decibans": 10 * np.log10(ratio), "odds": odds, "s1": s1, "s2": s2,
-        "s3": s3, "e2": e2, "e3": e3, "with_it": with_it, "without": without, "share": share,
+        "product": product, "none_odds": none_odds, "s3": s3, "e2": e2, "e3": e3, "with_it": with_it, "without": without, "share": share,
         "believed": (1 - wrong) * share + wrong * prior,
     }  # fmt: skip
     told = {name: f"{number:g}" for name, number in plain.items()} | {

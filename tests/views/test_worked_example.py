@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 
 import pytest
@@ -43,7 +44,10 @@ def test_the_page_is_followed_with_a_calculator_to_three_digits(whole_base):
     e3 = (powers[0] ** 3 - 3 * powers[0] * powers[1] + 2 * powers[2]) / 6
     for name, ours in (("e2", e2), ("e3", e3)):
         assert agrees(ours, float(re.search(rf"{name} = \([^=]*= ({NUMBER})", text).group(1)))
-    assert len(sides) >= 6
+    (own,) = re.findall(rf"^Odds of [^=]*= ({NUMBER})", text, re.M)
+    product = math.prod((1 / (1 - float(r[1]))) ** int(r[3]) for r in table) * (1 + float(own))
+    assert agrees(product, float(re.search(rf"P = ({NUMBER})", text).group(1)))
+    assert len(sides) >= 7
     for expression, printed in sides:
         whole = (
             expression.replace("S1", str(powers[0])).replace("e2", str(e2)).replace("e3", str(e3)).replace(" x ", " * ")
