@@ -56,9 +56,17 @@ def sheet(
             raised = [c for c in cautions if not c.always]
             page = made_tags(case, raised or cautions, size, _label(label))
         except ValueError as error:
-            raise refuse(str(error), "--label 70x37") from error
+            way_out = (
+                "list them: diagnose note CASE --add-part 1 --kind …" if "no part" in str(error) else "--label 70x37"
+            )
+            raise refuse(str(error), way_out) from error
     else:
-        page = pages(boxes(case, k), case, k.vocabulary, cautions, size, key)
+        made = boxes(case, k)
+        if not made.pages:
+            raise refuse(
+                "this rule base has no order of dismantling, so there is nothing to look for", "--knowledge DIR"
+            )
+        page = pages(made, case, k.vocabulary, cautions, size, key)
     write(output, pdf_of(page, browser) if browser else page.encode())
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -27,7 +28,7 @@ SEEN = ("x", "yes", "y", "seen", "there")
 ABSENT = ("no", "n", "-", "absent", "not there")
 UNSEEN = ("?", "not looked at")
 SURE_OPTION, SURE_MARK = "--sure if it is so", "! behind it if it is so"
-_LINE = re.compile(r"\s*(?P<boxes>\d{1,4}(?:\s*[-–,]\s*\d{1,4})*)\s*(?::|\s)\s*(?P<value>.*?)\s*")
+_LINE = re.compile(r"\s*(?:(?P<boxes>\d{1,4}(?:\s*[-–,]\s*\d{1,4})*)\s*:|(?P<one>\d{1,4})\s)\s*(?P<value>.*?)\s*")
 _CODE = re.compile(r"\s*sheet\s*:?\s*(?P<code>[0-9a-f]{6})\s*", re.I)
 
 
@@ -108,7 +109,7 @@ class FilledSheet:
                 self.sheet = found
                 return
         raise _wrong(where, "sheet-code", f"no sheet of this case has the code {code}",
-                     "look at the head of the paper; a sheet printed with other rules is typed back with diagnose note")  # fmt: skip
+                     "look at the foot of the paper; a sheet printed with other rules is typed back with diagnose note")  # fmt: skip
 
     def _sheets(self) -> Iterator[Sheet]:
         yield self.sheet
@@ -125,11 +126,11 @@ class FilledSheet:
                 Where(self.name, number, 1), "box", f"{text.strip()!r} is no BOX: value", "12: x, or 12-18: no"
             )
         boxes: list[int] = []
-        for piece in re.split(r"\s*,\s*", match["boxes"]):
+        for piece in re.split(r"\s*,\s*", match["boxes"] or match["one"]):
             low, _, high = re.sub(r"\s*[-–]\s*", "-", piece).partition("-")
             first, last = sorted((int(low), int(high or low)))
             boxes += range(first, last + 1)
-        where = Where(self.name, number, match.start("boxes") + 1)
+        where = Where(self.name, number, match.start("boxes" if match["boxes"] else "one") + 1)
         known = self.sheet.boxes()
         for box in boxes or [0]:
             if box not in known:
@@ -147,9 +148,10 @@ class FilledSheet:
         if box.what == "reading":
             entry = {**box.about(), "measured": box.term, "readings": split_readings(typed.value)}
             return [{"add": "measurements", "entry": entry}]
-        return [self._mark(box, typed)]
+        return self._mark(box, typed)
 
-    def _mark(self, box: Box, typed: Typed) -> What:
+    def _mark(self, box: Box, typed: Typed) -> list[What]:
+        """A mark with its details; photos beyond the first are remarks of their own."""
         first, _, rest = (x.strip() for x in typed.value.partition(","))
         state = next((s for s, words in (("saw", SEEN), ("absent", ABSENT), ("not looked at", UNSEEN)) if plain(first) in words or first in words), "")  # fmt: skip
         found = details(rest if state else typed.value, self.recorder.knowledge.vocabulary)
@@ -159,17 +161,21 @@ class FilledSheet:
             place = typed.value_where
             at = Where(place.file, place.line, place.column + max(typed.value.find(odd), 0))
             raise _wrong(at, "box", f"{odd!r} is no clock position, degree or side", way_out)
-        pictures = photo_entry(self.recorder.case, found.photos[0]) if found.photos else {}
-        return {"add": "observations", "entry": {**box.about(), state or "saw": box.term, **found.entry, **pictures}}
+        pictures = [photo_entry(self.recorder.case, photo) for photo in found.photos]
+        mark = {**box.about(), state or "saw": box.term, **found.entry, **(pictures[0] if pictures else {})}
+        part = {"part": box.part} if box.part else {}
+        more = [{"add": "remarks", "entry": {**part, **picture}} for picture in pictures[1:]]
+        return [{"add": "observations", "entry": mark}, *more]
 
     def _words(self, box: Box, typed: Typed, earlier: Sequence[What]) -> list[What]:
         """What was written in own words, as it is read where that is sure; else kept as said."""
         vocabulary = self.recorder.knowledge.vocabulary
         readings = read(typed.value, vocabulary, box.kind)
-        if not readings or readings[0].sureness != "sure":
-            what = not_understood(typed.value, self.recorder.state)
-            return [{**what, "to": list(dict.fromkeys([*self._before(what["set"], earlier), *what["to"]]))}]
-        return records_of(readings[0], typed.value, self.recorder.state, vocabulary, box.about())
+        if readings and readings[0].sureness == "sure":
+            with suppress(ValueError):  # a fact that has no one place in a case
+                return records_of(readings[0], typed.value, self.recorder.state, vocabulary, box.about())
+        what = not_understood(typed.value, self.recorder.state)
+        return [{**what, "to": list(dict.fromkeys([*self._before(what["set"], earlier), *what["to"]]))}]
 
     def _figure(self, box: Box, typed: Typed, earlier: Sequence[What]) -> What:
         vocabulary = self.recorder.knowledge.vocabulary

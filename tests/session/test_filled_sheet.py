@@ -56,6 +56,27 @@ def test_a_range_of_boxes_says_the_same_of_each_and_typing_it_again_changes_noth
     assert taken(recorder, f"{first + 3}-{first}: no") == ()
 
 
+def test_a_minus_behind_a_box_is_no_range_without_a_colon(recorder):
+    s = FilledSheet(recorder, "").sheet
+    number = next(n for n, b in s.boxes().items() if b.what == "reading" and b.term == "track margin" and b.part == "1")
+    with pytest.raises(BadInput) as caught:
+        taken(recorder, f"{number} -5 apples")
+    assert "apples" in caught.value.problems[0].says
+    taken(recorder, f"{number} 0.5 mm")
+    (read,) = [m for m in recorder.case_now().measured if m.what == "track margin"]
+    assert read.readings[0].written == "0.5 mm"
+
+
+def test_every_photo_of_a_box_is_kept(recorder):
+    for name in ("a.png", "b.png"):
+        (recorder.case.parent / name).write_bytes(b"\x89PNG\r\n\x1a\n" + name.encode())
+    number = box(FilledSheet(recorder, "").sheet, "feature", "hot spots", "1")
+    taken(recorder, f"{number}: x, 2 to 4, photo a.png, photo b.png")
+    case = recorder.case_now()
+    assert [o.photo for o in case.observations] == ["a.png"]
+    assert [(r.photo, r.part) for r in case.remarks] == [("b.png", "1")]
+
+
 def test_own_words_are_read_or_kept_as_said_and_none_of_them_is_lost(recorder):
     s = FilledSheet(recorder, "").sheet
     words = next(n for n, b in s.boxes().items() if b.what == "words" and b.part == "3")

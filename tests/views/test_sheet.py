@@ -18,6 +18,7 @@ from diagnose.views.sheet.document import PAPERS
 from diagnose.views.sheet.qr import qr
 from diagnose.views.sheet.tags import LABEL, code_of, tags
 from tests.support.commands import diagnose
+from tests.support.places import SMALL
 
 OTHERS = ["dual pressurised", "dual unpressurised", "dry gas", "three stages", "staged"]
 ARRANGEMENTS = ["single", *(pytest.param(x, marks=pytest.mark.slow) for x in OTHERS)]
@@ -154,3 +155,13 @@ def test_the_command_writes_a_sheet_that_is_the_same_each_time(tmp_path):
         done = diagnose("sheet", "single", "-o", str(tmp_path / name), "--key")
         assert done.returncode == 0, done.stderr
     assert (tmp_path / "a.html").read_bytes() == (tmp_path / "b.html").read_bytes()
+
+
+def test_what_has_no_parts_no_order_or_a_name_without_end_is_met(tmp_path):
+    long, out = tmp_path / "long.yaml", tmp_path / "x.html"
+    long.write_text(f"case: {'x' * 3000}\nseal: {{arrangement: single}}\n")
+    assert diagnose("sheet", str(long), "-o", str(out)).returncode == 0 and "xxx…" in out.read_text("utf-8")
+    done = diagnose("sheet", str(long), "--tags", "-o", str(out))
+    assert done.returncode == 2 and "lists no part" in done.stderr
+    done = diagnose("sheet", str(SMALL / "case.yaml"), "--knowledge", str(SMALL / "knowledge"), "-o", str(out))
+    assert done.returncode == 2 and "no order of dismantling" in done.stderr

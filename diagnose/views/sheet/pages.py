@@ -13,7 +13,7 @@ from diagnose.views.drawings.markup import Markup, el
 from diagnose.views.drawings.sketches import sketch
 from diagnose.views.sheet.dials import blank_dial
 from diagnose.views.sheet.document import PAPERS, Paper, document
-from diagnose.views.sheet.qr import qr
+from diagnose.views.sheet.qr import named, qr
 
 COLUMNS, GAP = 3, 4.0
 HEAD, FOOT, DIALS = 35.0, 5.0, 31.0
@@ -147,7 +147,7 @@ def _head(sheet: Sheet, at: int, case: Case, cautions: Sequence[Caution]) -> Mar
         "Where and how much goes on the line or the dial: 10 to 2, severe. ! is gone after its step."
     )
     return el(
-        "header", qr(f"case: {case.name}\nsheet: {sheet.code}", 17), el("div", title, el("p", blanks, class_="blanks"), class_="names"),
+        "header", qr(f"case: {named(case.name)}\nsheet: {sheet.code}", 17), el("div", title, el("p", blanks, class_="blanks"), class_="names"),
         el("p", how, class_="how"), _care(cautions, at == 0),
     )  # fmt: skip
 

@@ -10,6 +10,15 @@ QUIET = 4
 """Modules that stay white round the code, as ISO/IEC 18004 asks for."""
 
 
+MOST_NAME = 160
+"""Signs of a case's name that a code holds, so that it stays coarse enough for a label."""
+
+
+def named(name: str) -> str:
+    """The name of a case as a code holds it."""
+    return name if len(name) <= MOST_NAME else f"{name[: MOST_NAME - 1]}…"
+
+
 def qr(text: str, millimetres: float) -> Markup:
     """A text as a square of the given width that is read without a network; error correction M. Raises ValueError where the text
     is too long for a code."""

@@ -9,7 +9,7 @@ from diagnose.knowledge.model import Caution
 from diagnose.views.drawings.markup import Markup, el
 from diagnose.views.report.told import hours
 from diagnose.views.sheet.document import MARGIN, PAPERS, document
-from diagnose.views.sheet.qr import qr
+from diagnose.views.sheet.qr import named, qr
 
 CODE, LEAST = 20.0, (60.0, 34.0)
 """Millimetres: side of the code, and the smallest label that has room for a tag."""
@@ -19,11 +19,13 @@ LABEL = "label"
 
 def tags(case: Case, hazards: Sequence[Caution], paper: str, label: tuple[float, float]) -> str:
     """A tag for every part that is in hand. `label`: width and height in millimetres; `paper`: a key of PAPERS with as many
-    labels as go on it, or LABEL. Raises ValueError where nothing goes on a label, or no label on the paper."""
+    labels as go on it, or LABEL. Raises ValueError where there is no part, nothing goes on a label, or no label on the paper."""
     wide, high = label
     if wide < LEAST[0] or high < LEAST[1]:
         raise ValueError(f"a label of {wide:g} by {high:g} mm is too small for a tag")
     made = [_tag(case, p, hazards) for p in case.parts if not p.lost]
+    if not made:
+        raise ValueError("the case lists no part that is in hand")
     size = f".tag{{width:{wide:g}mm;height:{high:g}mm}}"
     if paper == LABEL:
         page = f"@page{{size:{wide:g}mm {high:g}mm;margin:0}}{size}"
@@ -45,7 +47,7 @@ def tags(case: Case, hazards: Sequence[Caution], paper: str, label: tuple[float,
 def code_of(case: Case, part: Part) -> str:
     """What the code of a tag holds: lines that people and programs read alike."""
     position = f"\nposition: {part.position}" if len(case.positions) > 1 else ""
-    return f"case: {case.name}\nitem: {part.item}{position}"
+    return f"case: {named(case.name)}\nitem: {part.item}{position}"
 
 
 def _tag(case: Case, part: Part, hazards: Sequence[Caution]) -> Markup:
