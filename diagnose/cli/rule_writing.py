@@ -237,6 +237,7 @@ def handbook(
     """Write the rule base as a handbook of linked pages that opens offline."""
     from diagnose.authoring.cards import document, tables
     from diagnose.views.handbook import pages
+    from diagnose.views.handbook_marks import feature_documents, step_documents
 
     workshop = workshop_of(knowledge, with_drafts)
     base = workshop.base.knowledge
@@ -245,10 +246,10 @@ def handbook(
         document(workshop.base, kind, card, tests)
         for kind, table in tables(base).items()
         for _, card in sorted(table.items())
-    ]
+    ] + feature_documents(workshop.base)
     output.mkdir(parents=True, exist_ok=True)
     words = {"seen": base.words.seen, "common": base.words.common}
-    made = pages(documents, words, base.version, base.digest)
+    made = pages(documents, words, base.version, base.digest, step_documents(workshop.base))
     for name, text in made.items():
         write(output / name, text.encode())
     typer.echo(f"{len(made)} files; open {output / 'index.html'}")

@@ -17,6 +17,7 @@ from diagnose.training.talk import job_sheet, title_of
 from diagnose.training.ways import planned
 from diagnose.views.drawings.markup import text as t
 
+ASK = "Ask about: "
 STYLE = """
 @page{size:A4;margin:12mm}
 *{box-sizing:border-box}
@@ -54,24 +55,22 @@ def cards(hidden: Hidden) -> list[Card]:
             here = [x for x in traces if x.id not in told and _last_step(hidden, x) == step.stage]
             told |= {x.id for x in here}
             back = tuple(_back(hidden, x) for x in here) or ("Nothing out of the ordinary.",)
-            perishes = step.stage in hidden.words.stages[1:5] and any(x.lost == step.stage for x in here)
+            perishes = step.stage in hidden.words.stages[1:] and not front.startswith(ASK)
             found.append(Card(len(found) + 1, step, front, minutes, back, tuple(x.id for x in here), perishes))
     return found
 
 
 def _last_step(hidden: Hidden, trace: Trace) -> str:
-    """The step whose card tells a trace: the last one at which it can be seen; of what stays the last that looks for it."""
+    """The step whose card tells a trace: the last one at which it can be seen; of what stays the last that looks at such a part."""
     stages = [s.stage for s in hidden.knowledge.arrangements.steps]
     if hidden.asked(trace.kind) or trace.kind == HISTORY:
         return stages[0]
     if trace.lost in stages:
         return trace.lost
-    looks = [s.stage for s in hidden.knowledge.arrangements.steps for look in s.looks
-             if trace.what in (*look.features, *look.readings) and hidden.related(trace.kind, look.on)]  # fmt: skip
     named = [
         s.stage for s in hidden.knowledge.arrangements.steps for look in s.looks if hidden.related(trace.kind, look.on)
     ]
-    return (looks or named or stages)[-1]
+    return (named or stages)[-1]
 
 
 def _asked(hidden: Hidden, step: Step) -> Iterable[tuple[str, float, list[Trace]]]:
@@ -85,7 +84,7 @@ def _asked(hidden: Hidden, step: Step) -> Iterable[tuple[str, float, list[Trace]
         yield f"{p.name} ({p.item})", minutes_of(hidden, p.kind), here
     asked = [k for k in kinds if hidden.asked(k)]
     for kind in asked:
-        yield f"Ask about: {kind}", minutes_of(hidden, kind), [x for x in hidden.traces if hidden.related(x.kind, kind)]
+        yield f"{ASK}{kind}", minutes_of(hidden, kind), [x for x in hidden.traces if hidden.related(x.kind, kind)]
     around = [k for k in kinds if k not in asked]
     here = [x for x in hidden.traces if not x.part and not hidden.asked(x.kind) and x.kind != HISTORY]
     if around:
@@ -126,7 +125,7 @@ def _first_page(title: str, hidden: Hidden, story: Story) -> str:
     rules = (
         "Lay the cards face down, a row a step. At each step the class says which cards it turns; every card costs its "
         "minutes. When the class goes on to the next step, the cards left in the row whose edge is black are taken away unread: "
-        "what they would have told is gone. The others may still be turned later. At the end everybody writes down what happened, "
+        "what they would have told is gone; what stays on a part is told by a later card. People can be asked to the end. At the end everybody writes down what happened, "
         "why, and how sure they are in percent."
     )
     invented = "Invented." if hidden.case.invented else ""

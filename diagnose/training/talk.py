@@ -237,9 +237,7 @@ class Talk:
         happened = {n: m for n, m in k.mechanisms.items() if not m.leak_path}
         mechanism = self.named("What happened (the mechanism, in your words; Enter: no answer)? ", happened)
         sure = self.confidence() if mechanism else 0.0
-        root = self.named(
-            "Why (the root cause, in your words; none where it is none of the usual; Enter: no answer)? ", k.causes
-        )
+        root = self.named("Why (the root cause; none: none of the usual; Enter: no answer)? ", k.causes)
         return Answer(root, mechanism, self.confidence() if root else 0.0, sure)
 
     def named(self, question: str, cards: Mapping[str, Explained]) -> str:

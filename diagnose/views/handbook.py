@@ -10,28 +10,35 @@ from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.knowledge.files import file_stem
 from diagnose.views.drawings import markup
 from diagnose.views.handbook_style import SCRIPT, STYLE
+from diagnose.views.handbook_tables import bars, weights_table
 
 Data = dict[str, Any]
 PLURAL = {
     "cause": "Root causes",
     "mechanism": "Mechanisms",
     "finding": "Findings",
+    "feature": "Marks and signs",
     "measurement": "Measurements",
     "caution": "Cautions",
     "limit": "Limits",
 }
-MOST_DB = 25.0
-"""Bars of weight are full at this."""
-MOST_STEPS = 6
+MOST_STEPS, MOST_ABOVE = 6, 5
 """So many links of a chain are shown at most."""
 
 
 def pages(
-    documents: Sequence[Data], words: Mapping[str, Mapping[str, float]], version: str, digest: str
+    documents: Sequence[Data],
+    words: Mapping[str, Mapping[str, float]],
+    version: str,
+    digest: str,
+    steps: Sequence[Data] = (),
 ) -> dict[str, str]:
-    """File names to HTML. `documents` are cards as plain data; `words` the numbers behind the words."""
-    book = _Book(documents, version, digest)
+    """File names to HTML. `documents` are cards and marks as plain data; `words` the numbers behind the words; `steps` the
+    order of dismantling."""
+    book = _Book(documents, version, digest, steps)
     made = {"index.html": book.index(words)}
+    for n, step in enumerate(steps):
+        made[lesson_name(step["stage"])] = book.lesson(n, step)
     for d in documents:
         made[page_name(d["kind"], d["name"])] = book.card(d)
     return made
@@ -41,14 +48,18 @@ def page_name(kind: str, name: str) -> str:
     return f"{kind}-{file_stem(name)}.html"
 
 
+def lesson_name(stage: str) -> str:
+    return f"lesson-{file_stem(stage)}.html"
+
+
 def t(text: object) -> str:
     """Anything from the rule base is text, never markup."""
     return markup.text(str(text))
 
 
 class _Book:
-    def __init__(self, documents: Sequence[Data], version: str, digest: str):
-        self.documents, self.version, self.digest = documents, version, digest
+    def __init__(self, documents: Sequence[Data], version: str, digest: str, steps: Sequence[Data]):
+        self.documents, self.version, self.digest, self.steps = documents, version, digest, steps
         self.known = {(d["kind"], d["name"]): d for d in documents}
 
     def link(self, kind: str, name: str, text: str = "") -> str:
@@ -83,14 +94,15 @@ class _Book:
             '<div class="search"><input type="search" id="q" placeholder="Search marks, mechanisms, causes, measurements" '
             'aria-label="Search" autofocus></div><div id="hits" role="status"></div>'
         )
-        body += [self._care(), '<div id="contents">']
+        body += [self._care(), '<div id="contents">', self._words(words), self._dismantling()]
         body.append(self._grouped("cause", lambda d: d["family"] or "other"))
         body.append(self._grouped("mechanism", lambda d: d["family"] or "other"))
         body.append(self._grouped("finding", lambda d: d["name"][:1].upper()))
+        body.append(self._grouped("feature", lambda d: d["lost"] if d["lost"] != "never" else "stays"))
         body.append(self._grouped("measurement", lambda d: d["stage"] or "any time"))
         body.append(self._grouped("limit", lambda d: d["quantity"]))
         body.append(self._grouped("caution", lambda d: "always" if d["always"] else "raised by a rule"))
-        body.append(self._words(words) + "</div>")
+        body.append("</div>")
         entries = [
             {"n": d["name"], "k": d["kind"], "u": page_name(d["kind"], d["name"]), "t": _plain_text(d)}
             for d in self.documents
@@ -138,6 +150,7 @@ class _Book:
     def card(self, d: Data) -> str:
         made = {
             "finding": self.finding,
+            "feature": self.feature,
             "cause": self.explained,
             "mechanism": self.explained,
             "measurement": self.measurement,
@@ -174,6 +187,62 @@ class _Book:
         body.append(self._list("Cautions", self.links("caution", d["used_by_cautions"])))
         return "".join(body)
 
+    def feature(self, d: Data) -> str:
+        body = [f'<p class="lead">{t(d["says"])}</p>']
+        body.append(
+            f"<figure>{d['svg']}</figure>" if d["svg"] else f"<p><small>No sketch: {t(d['not_drawn'])}</small></p>"
+        )
+        until = "It stays on the part." if d["lost"] == "never" else f"Record it {t(d['lost'])}: it is lost after that."
+        facts = {"Also called": ", ".join(d["also"]), "On": ", ".join(d["on"]), "How to see it": d["how"]}
+        rows = "".join(f"<dt>{name}</dt><dd>{t(value)}</dd>" for name, value in facts.items() if value)
+        if any(s["stage"] == d["lost"] for s in self.steps):
+            until += f' <a href="{t(lesson_name(d["lost"]))}">What else goes with that step</a>'
+        body.append(f"<dl class=facts>{rows}<dt>Until when</dt><dd>{until}</dd></dl>")
+        body.append(self._list("Easily taken for", self.links("feature", d["alike"])))
+        body.append(self._list("Not together with", self.links("feature", d["excludes"])))
+        items = "".join(
+            f"<dt>{self.either(x['one'])} from {self.either(x['other'])}</dt><dd>{t(x['by'])}</dd>" for x in d["parts"]
+        )
+        body.append(f"<section><h2>What it helps to tell apart</h2><dl>{items}</dl></section>" if items else "")
+        body.append(self._list("Findings that rest on it", self.links("finding", d["findings"])))
+        return "".join(body)
+
+    def _dismantling(self) -> str:
+        items = "".join(
+            f'<li><a href="{t(lesson_name(s["stage"]))}">{t(s["name"])}</a> <small>{t(s["stage"])}</small><br>{t(s["ends"])}</li>'
+            for s in self.steps
+        )
+        return f"<section><h2>Order of dismantling: a lesson a step</h2><ol>{items}</ol></section>" if items else ""
+
+    def lesson(self, number: int, s: Data) -> str:
+        """One step of dismantling: what to do, what goes with it, and each mark that is to be seen before."""
+        before, after = self.steps[number - 1 : number], self.steps[number + 1 : number + 2]
+        ways = [
+            f'<a href="{t(lesson_name(x["stage"]))}">{word}: {t(x["name"])}</a>'
+            for word, some in (("Before", before), ("Next", after))
+            for x in some
+        ]
+        body = [
+            f"<h1>{t(s['name'])}</h1>",
+            f'<p class="lead">{t(s["do"])}</p><p><b>What ends it:</b> {t(s["ends"])}</p>',
+        ]
+        for x in s["looks"]:
+            looked = self.links("feature", x["features"])
+            measured = f" <small>Measure: {t(', '.join(x['readings']))}</small>" if x["readings"] else ""
+            body.append(f"<h3>{t(x['on'])}</h3><p>{looked}{measured} {t(x['how'])}</p>")
+        body.append(self._list("Measurements at this step", self.links("measurement", s["measurements"])))
+        lost = [self.known[("feature", n)] for n in s["lost"] if ("feature", n) in self.known]
+        shown = "".join(
+            f"<figure>{_smaller(d['svg'])}<figcaption>{self.link('feature', d['name'])}</figcaption></figure>"
+            for d in lost
+            if d["svg"]
+        )
+        body.append(
+            f'<section><h2>Gone after this step</h2><div class="gallery">{shown}</div></section>' if shown else ""
+        )
+        body.append(f"<p>{' · '.join(ways)}</p>")
+        return self.page(s["name"], "".join(body))
+
     def either(self, name: str) -> str:
         """A link to a cause or mechanism."""
         return self.link("cause" if ("cause", name) in self.known else "mechanism", name)
@@ -181,12 +250,16 @@ class _Book:
     def _weighed(self, title: str, kind: str, rows: Sequence[Data]) -> str:
         """Findings or cards with their words and what the one weighs for the other alone."""
         key = "finding" if kind == "finding" else "name"
+        most = max((abs(r[k]) for r in rows for k in ("if_present", "if_absent")), default=0.0) or 1.0
         cells = "".join(
             f"<tr><th>{self.link(kind, r[key])}{' <small>on trial</small>' if r.get('status') == 'trial' else ''}</th>"
-            f"<td>{t(r['seen'])}</td>{_bars(r)}</tr>"
+            f'<td data-head="Seen">{t(r["seen"])}</td>{bars(r, most)}</tr>'
             for r in rows
         )
-        return f"<section><h2>{t(title)}</h2>{_table(cells, kind.capitalize())}</section>" if cells else ""
+        scale = f"<p><small>The longest bar is {most:.1f} dB; 10 dB make the odds ten times as large, 3 dB twice.</small></p>"
+        return (
+            f"<section><h2>{t(title)}</h2>{weights_table(cells, kind.capitalize())}{scale}</section>" if cells else ""
+        )
 
     def _linked(self, title: str, links: Sequence[Data]) -> str:
         items = "".join(
@@ -235,15 +308,17 @@ class _Book:
         return "".join(body)
 
     def _chains(self, d: Data) -> str:
-        """The likeliest way down from a card, link by link, to where it ends."""
+        """What brings a card about, the card, and the likeliest way down from it, drawn as boxes in a row."""
         steps: list[str] = []
         at = d
         while at["brings_about"] and len(steps) < MOST_STEPS:
             name = at["brings_about"][0]["mechanism"]
             steps.append(name)
             at = self.known.get(("mechanism", name), {"brings_about": []})
+        above = [self.either(x["name"]) for x in d.get("brought_about_by", ())[:MOST_ABOVE]]
+        first = f"<li class=above>{'<br>'.join(above)}</li>" if above else ""
         items = "".join(f"<li>{self.link('mechanism', name)}</li>" for name in steps)
-        return f"<ol class=chain><li>{t(d['name'])}</li>{items}</ol>" if items else ""
+        return f"<ol class=chain>{first}<li class=here>{t(d['name'])}</li>{items}</ol>" if items or first else ""
 
     def measurement(self, d: Data) -> str:
         body = [f'<p class="lead">{t(d["says"])}</p>', self._cautions(d["cautions"]), "<dl class=facts>"]
@@ -315,6 +390,11 @@ class _Book:
         return f"<section><h2>Sources</h2><ul>{rows}</ul></section>" if rows else ""
 
 
+def _smaller(svg: str) -> str:
+    """A drawing at half its size."""
+    return svg.replace('width="320" height="240"', 'width="160" height="120"', 1)
+
+
 def _source(s: Data) -> str:
     return (
         t(", ".join(x for x in (s["title"], s["year"], s["section"]) if x))
@@ -328,25 +408,6 @@ def _limit_table(d: Data) -> str:
         for v in d["values"]
     )
     return f"<table><tr><th>{t(d['quantity'])}</th><th>Where</th><th>Source</th></tr>{rows}</table>"
-
-
-def _table(rows: str, head: str) -> str:
-    return (
-        f"<table class=weights><tr><th>{head}</th><th>Seen</th><th>When present</th><th>When absent</th></tr>{rows}</table>"
-        if rows
-        else ""
-    )
-
-
-def _bars(row: Data) -> str:
-    return "".join(_bar(row[key]) for key in ("if_present", "if_absent"))
-
-
-def _bar(db: float) -> str:
-    """A bar of weight: filled for it, hollow against it; the number stands beside it."""
-    width = round(min(abs(db), MOST_DB) / MOST_DB * 100)
-    kind = "for" if db > 0 else "against"
-    return f'<td class=bar><span class="{kind}" style="width:{width}px"></span> {db:+.1f} dB</td>'
 
 
 def _mark(d: Data) -> str:

@@ -10,7 +10,9 @@ import pytest
 
 from diagnose.authoring.cards import document, tables
 from diagnose.inference.run import load
-from diagnose.views.handbook import page_name, pages
+from diagnose.views.handbook import lesson_name, page_name, pages
+from diagnose.views.handbook_marks import feature_documents, step_documents
+from diagnose.views.handbook_tables import FULL_BAR, bars
 from tests.support.workshop import call, copied_base
 
 VOID = {"meta", "input", "br", "link", "img"}
@@ -44,7 +46,11 @@ def made_from(base) -> dict[str, str]:
     knowledge = base.knowledge
     documents = [document(base, kind, card) for kind, table in tables(knowledge).items() for card in table.values()]
     return pages(
-        documents, {"seen": knowledge.words.seen, "common": knowledge.words.common}, knowledge.version, knowledge.digest
+        documents + feature_documents(base),
+        {"seen": knowledge.words.seen, "common": knowledge.words.common},
+        knowledge.version,
+        knowledge.digest,
+        step_documents(base),
     )
 
 
@@ -56,6 +62,8 @@ def whole(whole_base):
 @pytest.mark.slow
 def test_a_page_for_every_cause_finding_measurement_caution_and_limit(whole, whole_base):
     expected = {page_name(kind, name) for kind, table in tables(whole_base.knowledge).items() for name in table}
+    expected |= {page_name("feature", name) for name in whole_base.knowledge.vocabulary.features}
+    expected |= {lesson_name(s.stage) for s in whole_base.knowledge.arrangements.steps}
     assert set(whole) == expected | {"index.html"}
 
 
@@ -80,10 +88,32 @@ def test_the_search_knows_every_card_and_its_words(whole, whole_base):
     assert found
     entries = json.loads(found.group(1))
     assert {(e["k"], e["n"]) for e in entries} == {
-        (k, n) for k, table in tables(whole_base.knowledge).items() for n in table
+        (k, n)
+        for k, table in {**tables(whole_base.knowledge), "feature": whole_base.knowledge.vocabulary.features}.items()
+        for n in table
     }
     dry = next(e for e in entries if e["n"] == "dry running")
     assert dry["u"] in whole and "carbon dust outside the seal" in dry["t"]
+
+
+@pytest.mark.slow
+def test_a_mark_has_its_sketch_how_and_until_when_it_is_seen_and_what_it_tells_apart(whole):
+    page = whole[page_name("feature", "radial cracks")]
+    assert "<svg" in page and "loupe" in page and "Record it before relapping" in page
+    assert f'href="{lesson_name("before relapping")}"' in page and page_name("mechanism", "dry running") in page
+
+
+@pytest.mark.slow
+def test_a_lesson_names_what_goes_with_its_step(whole, whole_base):
+    features = whole_base.knowledge.vocabulary.features.values()
+    lost = [f.name for f in features if f.lost == "before washing"]
+    page = whole[lesson_name("before washing")]
+    assert "One wipe takes films" in page and sum(page_name("feature", n) in page for n in lost) > len(lost) / 2
+
+
+def test_the_longest_bar_is_the_heaviest_weight_and_the_others_are_to_scale():
+    made = bars({"if_present": 30.0, "if_absent": -3.0}, 30.0)
+    assert f"width:{FULL_BAR}px" in made and f"width:{FULL_BAR // 10}px" in made
 
 
 @pytest.mark.slow

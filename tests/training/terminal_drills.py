@@ -1,0 +1,72 @@
+"""Drills played to their end through a pseudo-terminal, in the order of the plan, of a checklist, and in the worst order.
+
+    python -m tests.training.terminal_drills            every scenario, one line each
+    python -m tests.training.terminal_drills NAME …     these
+
+The trainee of the script always names what is right and is nine tenths sure, so that the scores differ by what was lost
+and by the time it took.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import tempfile
+from pathlib import Path
+
+import pexpect
+
+from diagnose.inference.run import RuleBase, load
+from diagnose.training.scoring import NONE, truth_of
+from tests.support.places import KNOWLEDGE, ROOT, SCENARIOS
+from tests.training.drills import hidden_of, typed, ways_of
+
+ASKS = ["what do you do\\? ", "How sure are you, 0 to 100 %\\? ", "Enter: no answer\\)\\? "]
+
+
+def play(path: Path, lines: list[str], answers: tuple[str, str], folder: Path) -> dict:
+    """What the drill kept of itself when the lines are typed and the answers (root, mechanism) given."""
+    log = folder / "drills.jsonl"
+    log.unlink(missing_ok=True)
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "100"}
+    words = ["-m", "diagnose", "drill", str(path), "--plain", "--save", str(log)]
+    terminal = pexpect.spawn(sys.executable, words, env=env, cwd=folder, timeout=900, encoding="utf-8", echo=False)
+    terminal.delaybeforesend = None
+    for line in [*lines, "answer"]:
+        terminal.expect(ASKS[0])
+        terminal.sendline(line)
+    for answer in reversed(answers):
+        terminal.expect(ASKS[2])
+        terminal.sendline("none" if answer == NONE else answer)
+        terminal.expect(ASKS[1])
+        terminal.sendline("90")
+    terminal.expect(pexpect.EOF)
+    terminal.close()
+    assert terminal.exitstatus == 0, terminal.before
+    return json.loads(log.read_text("utf-8"))
+
+
+def three(path: Path, base: RuleBase, folder: Path) -> dict[str, dict]:
+    hidden = hidden_of(path, base)
+    right = truth_of(hidden).first
+    return {way: play(path, [typed(a) for a in acts], right, folder) for way, acts in ways_of(hidden).items()}
+
+
+def main() -> None:
+    base = load(KNOWLEDGE)
+    with tempfile.TemporaryDirectory() as place:
+        for path in SCENARIOS:
+            if not sys.argv[1:] or path.stem in sys.argv[1:]:
+                told = three(path, base, Path(place))
+                scores = [told[way]["total"] for way in ("plan", "checklist", "worst")]
+                print(
+                    path.stem,
+                    *scores,
+                    "falls" if scores == sorted(scores, reverse=True) else "DOES NOT FALL",
+                    flush=True,
+                )
+
+
+if __name__ == "__main__":
+    main()
