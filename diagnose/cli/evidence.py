@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -188,15 +188,20 @@ def _rules(
 
 
 def _unpack(rules: Mapping[str, bytes], folder: Path, trail: Path) -> None:
-    """Writes the files of a carried rule base into a new folder. Raises BadInput."""
+    """Writes the files of a carried rule base into a new folder. Raises BadInput, where one is none or lies outside, too."""
+    from diagnose.knowledge.files import is_knowledge
+
     if not rules:
         raise refuse(f"{trail} carries no rule base", "it is of a format from before trails did")
     if folder.exists():
         raise refuse("nothing is written: there is such a file or folder", "name a new folder", what=str(folder))
+    for name in rules:
+        parts = PurePosixPath(name).parts
+        if not is_knowledge(PurePosixPath(name)) or not name.isprintable() or any(p[:1] in "./" for p in parts):
+            says = f"nothing is written: the carried rule base has a file {name!r}, which is none of a rule base"
+            raise refuse(says, "do not trust this trail")
     for name, data in rules.items():
         path = folder / name
-        if not path.resolve().is_relative_to(folder.resolve()):
-            raise refuse(f"the carried rule base has a file {name!r}, which lies outside it", "do not trust this trail")
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(data)
     typer.echo(f"{folder}: {len(rules)} files")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from diagnose.reading.files import read_file, shown_name
 from diagnose.reading.located import MOST_BYTES
@@ -12,8 +12,12 @@ from diagnose.reading.located import MOST_BYTES
 
 def files_of(folder: Path) -> list[Path]:
     """Every YAML file of a rule base, in a fixed order; rule tests are not part of the knowledge."""
-    found = (p for p in folder.rglob("*.yaml") if not p.name.endswith(".test.yaml"))
+    found = (p for p in folder.rglob("*.yaml") if is_knowledge(p))
     return sorted(found, key=lambda p: p.relative_to(folder).as_posix())
+
+
+def is_knowledge(path: PurePath) -> bool:
+    return path.name.endswith(".yaml") and not path.name.endswith(".test.yaml")
 
 
 def contents_of(folder: Path) -> dict[str, bytes]:

@@ -6,6 +6,7 @@ import base64
 import hashlib
 import json
 import lzma
+import os
 import platform
 import re
 import subprocess
@@ -22,12 +23,14 @@ from diagnose.casefile.journal import MOST_BYTES, Line, journal_path
 from diagnose.casefile.model import Case
 from diagnose.casefile.photos import MOST_PHOTO_BYTES
 from diagnose.casefile.wording import confirmed, describe_custody
-from diagnose.knowledge.files import contents_of, digest_of
+from diagnose.knowledge.files import contents_of, digest_of, files_of, is_knowledge
 from diagnose.knowledge.model import Knowledge
 from diagnose.reading.files import read_file
 
 PACKAGES = ("experta", "msgspec", "networkx", "numpy", "pyyaml")
 """The libraries that a conclusion goes through."""
+_GIT_ALONE = {"GIT_ALLOW_PROTOCOL": "", "GIT_NO_LAZY_FETCH": "1"}
+"""Keeps git from fetching what is missing, by whatever program a folder's configuration names."""
 ENCODING = "JSON of every file by name, xz, base64"
 MOST_UNPACKED = 100_000_000
 Doc = dict[str, Any]
@@ -77,20 +80,39 @@ def versions() -> dict[str, str]:
 
 
 def revision_of(folder: Path) -> str:
-    """The git revision that the files of a folder are of, with a word where they were changed since; "" outside git."""
+    """The git revision that the files of a rule base are of, with a word where they were changed since; "" outside git.
 
-    def git(*words: str) -> str | None:
-        done = subprocess.run(["git", "-C", str(folder), *words], capture_output=True, text=True, check=False)
-        return done.stdout.strip() if done.returncode == 0 else None
+    Only what git has stored is asked for, and the files are held against it here: `git status` would run the programs that
+    the configuration of a folder names, and a rule base may come from a stranger.
+    """
+
+    def git(*words: str) -> str:
+        call = ["git", "-C", str(folder), *words]
+        done = subprocess.run(call, capture_output=True, check=False, env={**os.environ, **_GIT_ALONE})
+        return os.fsdecode(done.stdout) if done.returncode == 0 else ""
 
     try:
-        revision, changed = git("rev-parse", "HEAD"), git("status", "--porcelain", "--", ".")
-        tracked = git("ls-files", "--", ".")
+        revision, tree = git("rev-parse", "HEAD").strip(), git("ls-tree", "-r", "-z", "HEAD", "--", ".")
+        stored = [
+            (line.split(), Path(name)) for line, _, name in (row.partition("\t") for row in tree.split("\0")) if name
+        ]
+        if not revision or not stored:
+            return ""
+        known = {name.as_posix(): words[2] for words, name in stored if is_knowledge(name)}
+        now = {
+            path.relative_to(folder).as_posix(): _blob(read_file(path, MOST_BYTES), len(revision))
+            for path in files_of(folder)
+        }
     except OSError:
         return ""
-    if not revision or not tracked:
-        return ""
-    return f"{revision} and changes" if changed else revision
+    return revision if now == known else f"{revision} and changes"
+
+
+def _blob(data: bytes, digits: int) -> str:
+    """The name that git gives to these bytes: sha1 where its names have 40 digits, else sha256."""
+    made = hashlib.new("sha1" if digits == 40 else "sha256", usedforsecurity=False)
+    made.update(b"blob %d\0" % len(data) + data)
+    return made.hexdigest()
 
 
 # ---- the rule base inside a trail ------------------------------------------------------------------------------------

@@ -22,7 +22,7 @@ from diagnose.evaluation.verify import Given, base_of, carried, verify
 from diagnose.inference.run import load
 from diagnose.knowledge.files import contents_of
 from diagnose.reading.problems import BadInput
-from diagnose.trail.custody import Around
+from diagnose.trail.custody import Around, revision_of
 from diagnose.trail.document import dump, trail
 from tests.support import evidence
 from tests.support.commands import diagnose
@@ -256,3 +256,43 @@ def test_the_case_as_it_is_now_is_held_against_the_one_in_the_trail_with_its_jou
     Path(f"{recorded}.journal").unlink()
     other = evidence.checked(data, small_base(), case=recorded.read_bytes())
     assert any("no line with the digest of the trail's" in x for x in other["changes"]["record"])
+
+
+def test_a_rule_base_from_a_stranger_runs_nothing_when_its_revision_is_told(tmp_path):
+    """Git runs what core.fsmonitor and a clean filter name (git-config(1), gitattributes(5)) when it is asked for the
+    state of the files."""
+    place, ran = tmp_path / "knowledge", tmp_path / "ran"
+    shutil.copytree(SMALL / "knowledge", place)
+
+    def git(*words: str) -> str:
+        name = ["-c", "user.name=Anna", "-c", "user.email=anna@example.invalid"]
+        return subprocess.run(
+            ["git", *name, *words], cwd=place, check=True, capture_output=True, text=True
+        ).stdout.strip()
+
+    git("init", "-q")
+    git("add", ".")
+    git("commit", "-qm", "then")
+    revision = git("rev-parse", "HEAD")
+    (place / ".gitattributes").write_text("*.yaml filter=own\n")
+    for key in ("core.fsmonitor", "filter.own.clean"):
+        git("config", key, f"touch '{ran}'; cat")
+    assert revision_of(place) == revision
+    card = sorted((place / "causes").glob("*.yaml"))[0]
+    card.write_bytes(card.read_bytes() + b"# later\n")
+    assert revision_of(place) == f"{revision} and changes"
+    assert not ran.exists()
+
+
+@pytest.mark.parametrize(
+    "name",
+    [".git/config", ".git/x.yaml", "../x.yaml", "/x.yaml", "conftest.py", "a.test.yaml", "\0.yaml", "\ud800.yaml"],
+)
+def test_only_the_files_of_a_rule_base_are_unpacked_or_none(tmp_path, name):
+    trail = json.loads(evidence.written(CASE.read_bytes(), small_base()))
+    files = json.dumps({"a.yaml": "", name: "x"})
+    trail["rules"]["data"] = base64.b64encode(lzma.compress(files.encode())).decode()
+    path, place = tmp_path / "t.json", tmp_path / "rules"
+    path.write_text(json.dumps(trail))
+    told = diagnose("verify", str(path), "--unpack", str(place))
+    assert told.returncode == 2 and "is none of a rule base" in told.stderr and not place.exists()
