@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from diagnose.casefile import walk
 from diagnose.casefile.cards import ALONE, Card, cards, gathered, left_of
+from diagnose.casefile.format import STATES
 from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Step
@@ -247,10 +248,18 @@ class Dialogue:
         self.talk.topic = asked.topics[0] if len(asked.topics) == 1 else None
         self.looking.heading(asked)
         if again:
-            for topic in asked.topics:
-                for o in walk.answers(self.talk.case, topic).values():
-                    self.talk.say(f"  on record: {f'part {o.part}: ' if o.part else ''}{o.feature}, {o.state}")
+            self._tell_answers(asked)
         self.looking.look(asked)
+
+    def _tell_answers(self, card: Card) -> None:
+        """What is on record of a card, part by part and state by state, in the order in which it is asked."""
+        for topic in card.topics:
+            known = walk.answers(self.talk.case, topic)
+            about = f"part {topic.part}: " if topic.part else ""
+            for state in STATES.values():
+                features = [f for f in topic.features if f in known and known[f].state == state]
+                if features:
+                    self.talk.say(f"  on record: {about}{state}: {', '.join(features)}", hang=4)
 
     def _ask_what_will_be_lost(self, step: Step) -> None:
         """Tells once what is open and gone with the end of the step; any of it can still be gone back to."""

@@ -43,6 +43,7 @@ def test_no_look_comes_after_what_it_looks_for_is_gone_wherever_recording_begins
                         end = stages.index(lost) if lost in stages else len(stages)
                         assert end >= max(at, begun), (arrangement, stage, choice.feature)
                         assert choice.perishes == (end == at)
+                    assert at >= begun or not card.readings, "a step is the last one for its readings"
     assert asked > 10_000
 
 

@@ -230,7 +230,7 @@ def test_back_asks_the_topic_before_again(case, knowledge):
     )
     now = session(case, knowledge, script)
     assert {o.feature for o in now.observations if o.state == "present"} == {"puffs", "growing leak", "squeal"}
-    assert "on record: puffs, present" in script.text
+    assert "on record: present: growing leak, puffs" in script.text
 
 
 def test_fix_corrects_the_record_of_that_number_machine_data_too(case, knowledge):
