@@ -39,6 +39,7 @@ SMALL = (
 )
 ALL = (
     "",
+    "around",
     "all",
     "everything",
     "every part",
@@ -91,13 +92,19 @@ class Ear:
         if verb == MEASURE:
             return self._measuring(rest, line)
         if verb in (LOOK, ASK):
-            return self._looking(rest, line)
+            heard = self._looking(rest, line)
+            asked = ", ".join(k for k in self.hidden.kinds if self.hidden.asked(k))
+            return (
+                Misheard(f"People can be asked about: {asked}.")
+                if verb == ASK and isinstance(heard, Misheard)
+                else heard
+            )
         if not text:
             return Misheard(
                 "Say what you do: look at, ask about, measure, mark, tag, photograph, unbolt … (? shows more)."
             )
         for act in (self._looking(text, line), self._measuring(text, line)):
-            if isinstance(act, Act) and (act.items or act.kinds or act.card or act.reading or act.features):
+            if isinstance(act, Act) and (act.items or act.kinds or act.card or act.reading) and not act.features:
                 return act
         near = nearest(text, [s for s, _ in self.verbs], 3)
         return Misheard(
@@ -149,6 +156,8 @@ class Ear:
         ):
             if spelling in self.names:
                 return [self.names[spelling]], []
+            if spelling.rpartition(" ")[2] in self.hidden.parts:
+                return [spelling.rpartition(" ")[2]], []
             if kind := self.words.find("kind", spelling):
                 items = [i for i, p in self.hidden.parts.items() if kind in self.words.lineage[p.kind]]
                 items = items or [i for i, p in self.hidden.parts.items() if self.hidden.related(p.kind, kind)]
@@ -170,7 +179,7 @@ class Ear:
     def _none(self, unknown: Sequence[str]) -> Misheard:
         names = [p.name for p in self.hidden.parts.values()]
         near = [n for u in unknown for n in nearest(u, [*names, *self.hidden.kinds], 2)]
-        way = f"did you mean: {', '.join(dict.fromkeys(near))}?" if near else "type parts to see what there is"
+        way = f"did you mean: {', '.join(dict.fromkeys(near))}?" if near else "parts shows what there is to look at"
         return Misheard(f"I do not know {', '.join(map(repr, unknown))} on this seal ({way})")
 
     # ---- acts -------------------------------------------------------------------------------------------------

@@ -26,6 +26,8 @@ SINGLE, SEAL, MACHINE = "single", "seal", "machine"
 MOST_TRIES = 200
 LEAST_MARKS, LEAST_SIGNS = 3, 1
 MISLEADING = 2
+EXPECTED = 0.5
+"""How often a mark is left, from which a record that rules it out tells another story."""
 EVERYWHERE = 0.05
 """How often a mark is seen whatever happened, from which it may be of an earlier life."""
 EARLIER = "old: worn smooth and stained over, of an earlier life"
@@ -101,6 +103,14 @@ class _Seal:
         self._answers(cause)
         found = Diagnosis(self._case(), self.base).inference.findings[SEAL]
         there = {f for f, d in found.items() if d.state == "present"}
+        expected_of = [
+            r
+            for n in (cause, *happened)
+            for r in self.knowledge.card(n).leaves
+            if self.knowledge.words.seen[r.seen] >= EXPECTED
+        ]
+        if any(r.finding in found and r.finding not in there for r in expected_of):
+            return None
         if len(there & set(signs)) < LEAST_SIGNS or len(there & {*signs, *marks}) < LEAST_MARKS:
             return None
         if level >= MISLEADS and not self._misleading(cause, happened):

@@ -23,6 +23,8 @@ from diagnose.training.ways import planned
 from diagnose.views.page import Page
 
 Ask = Callable[[str], str]
+LONG = 60.0
+"""Minutes from which a look is asked for twice: it was hardly meant so."""
 MOST_SOUND, MOST_LATE = 8, 4
 HELP = {
     "ask about the leak": "or the sound, machine, history, product: people, logs and what is remembered; this never perishes",
@@ -117,6 +119,10 @@ class Talk:
         if outcome.refused:
             self.text(outcome.refused, 2)
             return
+        if act.verb == LOOK and outcome.minutes > LONG:
+            answer = self.ask(f"  That takes {outcome.minutes:g} minutes. Do it (y, Enter: no)? ")
+            if plain(answer) not in ("y", "yes"):
+                return
         losses = after.losses[len(self.bench.losses) :]
         if self.gentle and losses and not self.goes_on(act):
             self.text("Nothing was done.", 2)
