@@ -66,7 +66,6 @@ class Opened:
                 .or_(self.page.get_by_role("link", name=target, exact=exact))
                 .last
             )
-        target.scroll_into_view_if_needed()
         target.tap(**how)
         self.taps += 1
 

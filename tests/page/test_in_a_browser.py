@@ -72,7 +72,7 @@ def test_a_dual_seal_is_recorded_by_touch(opened, dual, whole_base, tmp_path):
     for sign in ("4", "point", "3"):
         tablet.tap(sign)
     for hour in ("12", "3", "6", "9"):
-        tablet.tap(page.locator(f"[data-key$=', in order {hour}']"))
+        tablet.tap(f"{hour} o'clock")
     tablet.tap("Record")
     for part in (
         "22 Outboard stationary ring",
@@ -100,7 +100,7 @@ def test_a_dual_seal_is_recorded_by_touch(opened, dual, whole_base, tmp_path):
         180.0,
         270.0,
     )
-    assert case.stage == "before lapping or polishing"
+    assert case.stage == "before removing the O-rings"
     assert look(dual).view == "same" and tablet.complaints == [] and tablet.outside() == []
 
 

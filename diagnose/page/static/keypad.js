@@ -45,7 +45,7 @@ export function keypad(title, reading, act, clock) {
     made.element.querySelector(".unit").textContent = unit;
     list.textContent = values.length ? `So far: ${values.join(", ")}` : "";
     draw(lower, reading.units.length > 1 && choices("Unit", reading.units.map((u) => [u, u]), unit, (u) => { unit = u; show(); }),
-      clock && reading.several && choices("At clock positions, one for each value, in order", ["12", "3", "6", "9"].map((p) => [p, p]), places, (p) => {
+      clock && reading.several && choices("At clock positions, one for each value, in order", ["12", "3", "6", "9"].map((p) => [p, `${p} o'clock`]), places, (p) => {
         places.includes(p) ? places.splice(places.indexOf(p), 1) : places.push(p);
         show();
       }, true));

@@ -151,7 +151,13 @@ onAcknowledged((done, item) => {
   }
 });
 
-onChange(show);
+// Nothing is drawn anew under a finger that is down: the key it is on must still be there when it lifts.
+let down = false;
+let due = false;
+addEventListener("pointerdown", () => { down = true; });
+for (const end of ["pointerup", "pointercancel"]) addEventListener(end, () => setTimeout(() => { down = false; if (due) show(); due = false; }, 30));
+
+onChange(() => { down ? (due = true) : show(); });
 addEventListener("hashchange", show);
 
 async function start() {

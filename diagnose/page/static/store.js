@@ -79,7 +79,7 @@ async function sendSome() {
       for (const item of some) await stop(item, "refused", [error.message]);
       return true;
     }
-    reached(!(error instanceof Cut), error instanceof Refused ? error.message : "", error);
+    missed(error);
     return false;
   }
 }
@@ -97,6 +97,8 @@ async function stop(item, state, says) {
   await change(item);
   changed();
 }
+
+const missed = (error) => reached(!(error instanceof Cut), error instanceof Refused ? error.message : "", error);
 
 function reached(connected, held, error) {
   store.connected = connected;
@@ -140,8 +142,7 @@ async function beat() {
     if (!store.connected || store.locked) reached(true, store.held);
     await send();
   } catch (error) {
-    reached(!(error instanceof Cut), error.message, error);
-    if (error instanceof Cut) store.held = "";
+    missed(error);
   }
 }
 
