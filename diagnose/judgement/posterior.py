@@ -22,7 +22,9 @@ WIDEST = 1 << 14
 WIDE_ENOUGH = 1 << 15
 """Cells of the largest table for one cause set from which findings that tell least are left out of a long record."""
 AT_ONCE = 1 << 16
-"""Cells of the largest table of a batch."""
+"""Cells of the largest table of a batch, so that it stays in the processor's memory."""
+LEAST_AT_ONCE = 64
+"""Sets of a batch at least, since every step of a sum has its own cost."""
 LEADERS, FROM = 10, 1e-4
 """How many sets of one size are extended by a further cause, and from which share of the best."""
 
@@ -201,7 +203,7 @@ class Sums:
     def _batches(
         self, members: np.ndarray, work: Callable[[np.ndarray], np.ndarray], shape: tuple[int, ...]
     ) -> np.ndarray:
-        size = max(1, AT_ONCE // min(self._plan.widest, WIDEST))
+        size = max(LEAST_AT_ONCE, AT_ONCE // min(self._plan.widest, WIDEST))
         parts = []
         for begin in range(0, len(members), size):
             part = members[begin : begin + size]
