@@ -6,6 +6,7 @@ import contextlib
 import json
 import re
 from collections.abc import AsyncIterator
+from html import unescape
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -102,6 +103,7 @@ class Page:
             Route("/enter", self._enter, methods=["GET", "POST"]),
             Route("/photos/{case}/{name:path}", self._photo),
             Route("/report/{case}", self._report),
+            Route("/sheet/{case}", self._sheet),
             Route("/sketch/{name}", self._sketch),
             Route("/api/words", self._words),
             Route("/api/keys", self._key, methods=["POST"]),
@@ -277,11 +279,18 @@ class Page:
         return JSONResponse(await self._reckoned("what_if", request, changes))
 
     async def _report(self, request: Request) -> Response:
-        found = await self._reckoned("report", request)
-        policy = re.search(r'Content-Security-Policy" content="([^"]*)"', found["html"])
-        own = policy.group(1).replace("&#x27;", "'") if policy else "default-src 'none'"
-        headers = {"content-security-policy": f"{own}; sandbox allow-scripts; frame-ancestors 'none'"}
-        return Response(found["html"], media_type="text/html", headers=headers)
+        return _own_page((await self._reckoned("report", request))["html"])
+
+    async def _sheet(self, request: Request) -> Response:
+        return _own_page((await self._reckoned("sheet", request))["html"])
+
+
+def _own_page(html: str) -> Response:
+    """A document that is one file: under the policy it carries, and shut off from this page."""
+    policy = re.search(r'Content-Security-Policy" content="([^"]*)"', html)
+    own = unescape(policy.group(1)) if policy else "default-src 'none'"
+    headers = {"content-security-policy": f"{own}; sandbox allow-scripts allow-modals; frame-ancestors 'none'"}
+    return Response(html, media_type="text/html", headers=headers)
 
 
 def _document(read: Read) -> bytes:

@@ -4,7 +4,7 @@ import { button, draw, h } from "./dom.js";
 import { standing } from "./next.js";
 import { store } from "./store.js";
 
-const VIEWS = { "": "Answer", plan: "Plan", why: "Why", "what-if": "What if", report: "Report" };
+const VIEWS = { "": "Answer", plan: "Plan", why: "Why", "what-if": "What if", report: "Report, sheet" };
 const percent = (x) => (x > 0.995 ? "over 99 %" : x < 0.005 ? "under 1 %" : `${Math.round(x * 100)} %`);
 let asked = 0;
 
@@ -119,6 +119,6 @@ async function whatIf(keep) {
 }
 
 async function report(keep) {
-  const href = `/report/${encodeURIComponent(store.case)}`;
-  keep(h("p", {}, "The report as one page that can be printed or saved."), h("p", { class: "row" }, h("a", { class: "button main", href, target: "_blank", rel: "noopener" }, "Open the report")), h("h2", {}, "So far"), standing());
+  const link = (what, text) => h("a", { class: "button main", href: `/${what}/${encodeURIComponent(store.case)}`, target: "_blank", rel: "noopener" }, text);
+  keep(h("p", {}, "Each as one page that can be printed or saved."), h("p", { class: "row" }, link("report", "Open the report"), link("sheet", "Open a bench sheet")), h("h2", {}, "So far"), standing());
 }
