@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from diagnose.cli.common import KnowledgeOption, open_base, open_case, refuse
+from diagnose.cli.common import KnowledgeOption, case_path, open_base, open_case, refuse
 from diagnose.cli.output import refuse_over_input, write
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ def _case(what: str, base: RuleBase) -> Case:
     from diagnose.casefile.writer import render
     from diagnose.reading.problems import Problems
 
-    if Path(what).exists() or Path(what).suffix in (".yaml", ".yml", ".json"):
+    if case_path(what).exists() or Path(what).suffix in (".yaml", ".yml", ".json"):
         return open_case(what, base)
     k = base.knowledge
     term = k.vocabulary.find("setting:arrangement", what)

@@ -165,3 +165,9 @@ def test_what_has_no_parts_no_order_or_a_name_without_end_is_met(tmp_path):
     assert done.returncode == 2 and "lists no part" in done.stderr
     done = diagnose("sheet", str(SMALL / "case.yaml"), "--knowledge", str(SMALL / "knowledge"), "-o", str(out))
     assert done.returncode == 2 and "no order of dismantling" in done.stderr
+
+
+def test_a_shipped_scenario_goes_by_its_name(tmp_path):
+    out = tmp_path / "sheet.html"
+    assert diagnose("sheet", "condensate-pump-dry-start", "-o", str(out)).returncode == 0
+    assert "Condensate" in out.read_text("utf-8")
