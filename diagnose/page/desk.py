@@ -129,11 +129,12 @@ class Desk:
         else:
             problems = Problems()
             data = read_bytes(self.path, str(self.path), problems)
-            node = read_text(data, str(self.path), problems) if data is not None else None
+            if data is not None:
+                parse_case(data, str(self.path), self.knowledge, problems)
             problems.raise_errors()
+            node = read_text(data or b"", str(self.path), problems)
             assert node is not None
-            document: Any = node.plain()
-            state, lines = begun(document), ()
+            state, lines = begun(node.plain()), ()
         problems = Problems()
         case = parse_case(render(state.document()), str(self.path), self.knowledge, problems)
         problems.raise_errors()

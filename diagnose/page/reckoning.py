@@ -8,9 +8,12 @@ import os
 import threading
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.connection import wait
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from diagnose.reading.problems import BadInput, Problem, Where
 
 if TYPE_CHECKING:
     from diagnose.inference.run import RuleBase
@@ -24,12 +27,17 @@ class Reckoner:
     """Answers about cases, one at a time, kept until the case changes."""
 
     def __init__(self, knowledge: Path):
-        self._pool = ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), _open, (knowledge,))
+        self._knowledge = knowledge
+        self._pool = self._started()
         self._kept: dict[tuple[str, ...], tuple[bytes, Doc]] = {}
         self._running: dict[tuple[str, ...], asyncio.Task[Doc]] = {}
 
+    def _started(self) -> ProcessPoolExecutor:
+        return ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), _open, (self._knowledge,))
+
     async def ask(self, question: str, path: Path, document: bytes, *more: Sequence[str]) -> Doc:
-        """The answer to a question, a function of diagnose.page.reading, about the case that these bytes are."""
+        """The answer to a question, a function of diagnose.page.reading, about the case that these bytes are. Raises
+        BadInput where the process that works it out was ended."""
         key = (question, str(path), *map(str, more))
         while True:
             kept = self._kept.get(key)
@@ -50,8 +58,15 @@ class Reckoner:
     async def _reckon(
         self, key: tuple[str, ...], question: str, path: Path, document: bytes, more: Sequence[Any]
     ) -> Doc:
-        loop = asyncio.get_running_loop()
-        found = await loop.run_in_executor(self._pool, reckon, question, str(path), document, *more)
+        loop, pool = asyncio.get_running_loop(), self._pool
+        try:
+            found = await loop.run_in_executor(pool, reckon, question, str(path), document, *more)
+        except BrokenProcessPool as error:
+            # the system ends a process when memory runs short; the next question finds a new one
+            if self._pool is pool:
+                self._pool = self._started()
+            says = "the process that works out what the record means was ended"
+            raise BadInput([Problem(Where("page"), "ended", says, "ask again")]) from error
         self._kept[key] = document, found
         while len(self._kept) > 400:
             self._kept.pop(next(iter(self._kept)))
@@ -82,7 +97,7 @@ def reckon(question: str, path: str, document: bytes, *more: Any) -> Doc:
     from diagnose.casefile.reader import parse_case
     from diagnose.judgement.diagnosis import Diagnosis
     from diagnose.page import reading
-    from diagnose.reading.problems import BadInput, Problems
+    from diagnose.reading.problems import Problems
 
     problems = Problems()
     try:

@@ -302,9 +302,9 @@ def _mark(desk: Desk) -> str:
 
 
 def _file(name: str, status: int = 200) -> Response:
-    found = resources.files("diagnose.page").joinpath("static", name)
+    found = next((f for f in resources.files("diagnose.page").joinpath("static").iterdir() if f.name == name), None)
     kind = _KINDS.get(Path(name).suffix)
-    if Path(name).name != name or kind is None or not found.is_file():
+    if found is None or kind is None:
         raise HTTPException(404, "there is no such file")
     return Response(found.read_bytes(), status, media_type=kind)
 

@@ -104,3 +104,15 @@ def test_too_much_is_refused(tablet):
     assert tablet.ask("POST", "/api/cases/dual/answers", raw=b" " * 2_000_001)[0] == 413
     assert tablet.ask("POST", "/api/cases/dual/answers", raw=b"[" * 100_000)[0] == 422
     assert tablet.ask("POST", "/api/phrases", raw=b"[" * 100_000)[0] == 422
+
+
+@pytest.mark.parametrize("name", ["a" * 5000 + ".js", "..", "../server.py", "page.js\0.html"])
+def test_an_odd_name_is_no_file_of_the_page(served, name):
+    assert Tablet(served).ask("GET", f"/static/{name}")[0] == 404
+
+
+@pytest.mark.parametrize("text", ["just a text\n", "- a\n", "3\n", "", "parts: 3\n", "history: {events: 3}\n"])
+def test_a_file_that_is_no_case_is_told_as_one(served, dual, text):
+    (dual.parent / "odd.yaml").write_text(text)
+    status, _, told = Tablet(served).ask("GET", "/api/cases/odd")
+    assert status == 409 and told["says"]
