@@ -16,6 +16,7 @@ from diagnose.views.explanation import happened
 
 Doc = dict[str, Any]
 MOST_CAUSES = 6
+DEPTH, WIDTH = 4, 72
 
 
 def standing(diagnosis: Diagnosis, path: Path) -> Doc:
@@ -46,15 +47,17 @@ def explanation(diagnosis: Diagnosis, path: Path) -> Doc:
 
 
 def why(diagnosis: Diagnosis, path: Path, name: str, position: str) -> Doc:
-    """The proof of one cause, mechanism or finding. Raises BadInput where there is none of that name."""
+    """The proof of one cause, mechanism or finding, as it is written out. Raises BadInput where there is none of that name."""
     from diagnose.trail import why as trail
     from diagnose.trail.graph import Reasoning
+    from diagnose.views.page import Page
+    from diagnose.views.reasoning import why as view
 
     asked = Reasoning(diagnosis)
     found = trail.find(asked.graph, name, position)
     if not found:
         raise _unknown(f"there is no cause, mechanism or finding {name!r}")
-    return trail.why(asked, found[0], 4)
+    return {"text": view.why(trail.why(asked, found[0], DEPTH), path.name, Page(WIDTH, False)).text()}
 
 
 def what_if(diagnosis: Diagnosis, path: Path, changes: Sequence[Sequence[str]]) -> Doc:

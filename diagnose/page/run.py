@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import signal
 import socket
+import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -50,7 +53,9 @@ def serve(
             timeout_graceful_shutdown=3,
             ssl_certfile=files[0] if files else None, ssl_keyfile=files[1] if files else None,
         )  # fmt: skip
-        uvicorn.Server(config).run(sockets=[listening])
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+        with contextlib.suppress(KeyboardInterrupt):
+            uvicorn.Server(config).run(sockets=[listening])
 
 
 def own_address() -> str:

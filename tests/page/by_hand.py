@@ -5,6 +5,7 @@ from __future__ import annotations
 import http.client
 import json
 import random
+import re
 import statistics
 import sys
 import tempfile
@@ -148,10 +149,10 @@ def none_there(tablet) -> None:
             tablet.tap(key)
 
 
-def take(tablet, *parts: str) -> None:
-    for part in parts:
-        tablet.tap(tablet.page.locator("a.block", has_text=part).first)
-        tablet.page.get_by_role("heading", level=1, name=part).wait_for()
+def take(tablet, *items: str) -> None:
+    for item in items:
+        tablet.tap(tablet.page.locator(f"a.block[href='#/part/{item}']"))
+        tablet.page.locator("article h1", has_text=re.compile(rf"^{item} ")).wait_for()
 
 
 def there(tablet, feature: str, *keys: str) -> None:
@@ -194,22 +195,22 @@ MACHINE = {"speed": "2950", "shaft diameter": "50", "temperature": "80", "plan":
 def single_pusher(tablet) -> None:
     """A hard O-ring and a heat-checked hard face."""
     figures(tablet, MACHINE)
-    take(tablet, "1 ")
+    take(tablet, "1")
     none_there(tablet)
-    take(tablet, "2 ")
+    take(tablet, "2")
     there(tablet, "heat tint", "all round", "moderate")
     none_there(tablet)
-    take(tablet, "3 ")
+    take(tablet, "3")
     none_there(tablet)
     for _ in range(2):
         step_done(tablet)
-    take(tablet, "2 ")
+    take(tablet, "2")
     there(tablet, "radial cracks", "all round", "severe")
     none_there(tablet)
-    take(tablet, "3 ")
+    take(tablet, "3")
     there(tablet, "hard", "severe")
     none_there(tablet)
-    take(tablet, "1 ")
+    take(tablet, "1")
     none_there(tablet)
     step_done(tablet)
 
@@ -217,16 +218,16 @@ def single_pusher(tablet) -> None:
 def dual_pressurised(tablet) -> None:
     """Clogged springs, one pin worn on one side."""
     figures(tablet, MACHINE)
-    take(tablet, "5 ")
+    take(tablet, "5")
     there(tablet, "clogged", "severe")
     none_there(tablet)
     step_done(tablet)
     step_done(tablet)
-    take(tablet, "7 ")
+    take(tablet, "7")
     tablet.tap(tablet.page.locator("[data-key='there worn on one side']").first)
     tablet.tap(tablet.page.locator("[data-key$='from the mark 2']"))
     tablet.tap("Record: it is there")
-    for part in ("1 ", "2 ", "3 ", "21 ", "22 ", "23 "):
+    for part in ("1", "2", "3", "21", "22", "23"):
         take(tablet, part)
         none_there(tablet)
     step_done(tablet)
@@ -234,10 +235,10 @@ def dual_pressurised(tablet) -> None:
 
 def in_pieces(tablet) -> None:
     """In a bucket: nothing of the machine, steps before are past."""
-    for part in ("1 ", "2 ", "3 "):
+    for part in ("1", "2", "3"):
         take(tablet, part)
         none_there(tablet)
-    take(tablet, "2 ")
+    take(tablet, "2")
     tablet.tap(tablet.page.locator("details.later summary"))
     there(tablet, "radial cracks", "all round")
 
@@ -245,10 +246,10 @@ def in_pieces(tablet) -> None:
 def sound(tablet) -> None:
     """Taken out on schedule: everything looked for and not there, the track as it should be."""
     figures(tablet, MACHINE)
-    take(tablet, "2 ")
+    take(tablet, "2")
     there(tablet, "track as wide as the nose")
     none_there(tablet)
-    for part in ("1 ", "3 "):
+    for part in ("1", "3"):
         take(tablet, part)
         none_there(tablet)
     for _ in range(3):

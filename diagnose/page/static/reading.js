@@ -71,35 +71,24 @@ async function why(keep, name, position = "") {
     return;
   }
   const found = await ask(path(`why?name=${encodeURIComponent(name)}&position=${encodeURIComponent(position)}`), { long: true });
-  keep(proof(found));
+  keep(h("p", { class: "written" }, found.text));
 }
 
-// The proof as it comes: names with what they hold, opened one by one.
-function proof(node, depth = 0) {
-  if (node === null || typeof node !== "object") return String(node ?? "");
-  if (Array.isArray(node)) return h("ul", { class: "proof" }, node.map((x) => h("li", {}, proof(x, depth + 1))));
-  const name = node.text ?? node.name ?? node.finding ?? node.says;
-  const rest = Object.entries(node).filter(([k, v]) => !["text", "name", "finding", "id", "node", "question", "says", "file", "line"].includes(k) && v !== null && v !== "" && !(Array.isArray(v) && !v.length));
-  const plain = rest.filter(([, v]) => typeof v !== "object");
-  const deep = rest.filter(([, v]) => typeof v === "object");
-  const told = [name && h("b", {}, String(name)), plain.length > 0 && h("p", { class: "soft" }, plain.map(([k, v]) => `${k.replaceAll("_", " ")} ${typeof v === "number" ? Math.round(v * 1000) / 1000 : v}`).join(", "))];
-  return h("div", {}, told, deep.map(([k, v]) => h("details", { open: depth < 2 }, h("summary", {}, k.replaceAll("_", " ")), proof(v, depth + 1))));
-}
-
+const turned = (before, after) => (before === after ? `It stays ${after}.` : `From ${before} it turns to ${after}.`);
 const switched = new Map();
 
 async function whatIf(keep) {
   const records = store.bench.records.filter((r) => r.place === "observations" && ("saw" in r.entry || "absent" in r.entry));
   const result = h("div", { class: "result", "aria-live": "polite" });
-  const text = (r) => `${r.entry.saw ?? r.entry.absent}@${r.entry.part ?? r.entry.on}`;
-  const row = (r) => {
-    const now = "saw" in r.entry ? "there" : "not there";
-    const key = text(r);
-    return h("li", {}, h("span", {}, r.says), h("fieldset", { class: "choices" }, h("legend", { class: "unseen" }, r.says), [["", `as recorded: ${now}`], [now === "there" ? "absent" : "present", now === "there" ? "not there" : "there"], ["forget", "left out"]].map(([kind, label]) =>
+  const marks = records.flatMap((r) => [r.entry.saw ?? r.entry.absent].flat().map((feature) => [feature, r.entry.part ?? r.entry.on, "saw" in r.entry ? "there" : "not there"]));
+  const row = ([feature, on, now]) => {
+    const key = on ? `${feature}@${on}` : feature;
+    const name = `${store.bench.parts.find((p) => p.item === on)?.name ?? on ?? ""}: ${feature}`;
+    return h("li", {}, h("span", {}, name), h("fieldset", { class: "choices" }, h("legend", { class: "unseen" }, name), [["", `as recorded: ${now}`], [now === "there" ? "absent" : "present", now === "there" ? "not there" : "there"], ["forget", "left out"]].map(([kind, label]) =>
       button(label, () => { kind ? switched.set(key, [kind, key]) : switched.delete(key); list(); work(); }, { "aria-pressed": String((switched.get(key)?.[0] ?? "") === kind), "data-key": `${key} ${kind}` }))));
   };
   const place = h("ul", { class: "records switch" });
-  const list = () => draw(place, records.map(row));
+  const list = () => draw(place, marks.map(row));
   list();
   keep(h("p", {}, "Switch a record and see what the answer would be. Nothing is put on record by it."), result, place);
   async function work() {
@@ -108,8 +97,8 @@ async function whatIf(keep) {
     draw(result, h("p", {}, "It is being worked out …"));
     try {
       const found = await ask(path("what-if"), { body: { changes }, long: true });
-      draw(result, h("h2", {}, "The answer then"), found.explanation.map((e) => h("p", {}, e.position !== "seal" && h("b", {}, `${e.position}: `), `${e.before.causes.join(" with ") || "open"} becomes ${e.after.causes.join(" with ") || "open"}`)),
-        h("table", {}, h("thead", {}, h("tr", {}, ["Cause", "Now", "Then"].map((x) => h("th", { scope: "col" }, x)))), h("tbody", {}, found.causes.slice(0, 8).map((c) => h("tr", {}, h("td", {}, c.name), c.probability.map((p) => h("td", {}, percent(p))))))),
+      draw(result, h("h2", {}, "The answer then"), found.explanation.map((e) => h("p", {}, e.position !== "seal" && h("b", {}, `${e.position}: `), turned(e.before.causes.join(" with ") || "open", e.after.causes.join(" with ") || "open"))),
+        found.causes.length > 0 && h("table", {}, h("thead", {}, h("tr", {}, ["Cause", "Now", "Then"].map((x) => h("th", { scope: "col" }, x)))), h("tbody", {}, found.causes.slice(0, 8).map((c) => h("tr", {}, h("td", {}, c.name), c.probability.map((p) => h("td", {}, percent(p))))))),
         h("p", { class: "row" }, button("As recorded again", () => { switched.clear(); list(); work(); })));
     } catch (error) {
       draw(result, h("p", { class: "warning" }, error.message));
