@@ -7,7 +7,7 @@ from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from diagnose.casefile import journal as j
 from diagnose.casefile.model import Case
@@ -134,7 +134,7 @@ class Desk:
             problems.raise_errors()
             node = read_text(data or b"", str(self.path), problems)
             assert node is not None
-            state, lines = begun(node.plain()), ()
+            state, lines = begun(cast("dict[str, Any]", node.plain())), ()
         problems = Problems()
         case = parse_case(render(state.document()), str(self.path), self.knowledge, problems)
         problems.raise_errors()

@@ -224,7 +224,7 @@ def dual_pressurised(tablet) -> None:
     step_done(tablet)
     step_done(tablet)
     take(tablet, "7")
-    tablet.tap(tablet.page.locator("[data-key='there worn on one side']").first)
+    tablet.tap(tablet.page.locator("[data-key='there worn on the driving flank']").first)
     tablet.tap(tablet.page.locator("[data-key$='from the mark 2']"))
     tablet.tap("Record: it is there")
     for part in ("1", "2", "3", "21", "22", "23"):
