@@ -70,6 +70,9 @@ class Desk:
                     self._recorder.told.clear()
                     for answer in answers:
                         taken.acknowledged.append(self._one(answer))
+                    found = self._recorder
+                    now = Read(len(found.lines), found.state, found.case_now(), found.lines)
+                    self._read = self.signature(), now  # so that it is not read again from the disk
             except BadInput as error:
                 taken.held = "; ".join(p.says + (f" ({p.way_out})" if p.way_out else "") for p in error.problems)
         return taken

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import http.client
 import json
 import random
@@ -105,9 +106,18 @@ def tablets(knowledge, folder: Path, count: int, answers: int, together: bool = 
             if [a["became"] for a in told.get("acknowledged", [])] != ["recorded"]:
                 refused.append(told)
             client.ask("GET", f"/api/cases/{case}")
-            if k % 5 == 0:
-                client.ask("GET", f"/api/cases/{case}/standing")
 
+    def reckon(n: int) -> None:
+        """The answer so far, asked for beside the recording as the page does: one question at a time."""
+        asking = http.client.HTTPConnection("127.0.0.1", served.port, timeout=300)
+        with contextlib.suppress(OSError, http.client.HTTPException):  # the server ends before the last is worked out
+            while True:
+                asking.request("GET", f"/api/cases/seal-{0 if together else n}/standing", None, clients[n].headers)
+                asking.getresponse().read()
+                time.sleep(2.5)
+
+    for n in range(count):
+        threading.Thread(target=reckon, args=(n,), daemon=True).start()
     threads = [threading.Thread(target=work, args=(n,)) for n in range(count)]
     for t in threads:
         t.start()
