@@ -74,6 +74,8 @@ class Reckoner:
 
     def close(self) -> None:
         self._pool.shutdown(wait=False, cancel_futures=True)
+        for child in multiprocessing.active_children():
+            child.terminate()  # what it works out now nobody waits for
 
 
 def _open(knowledge: Path) -> None:
