@@ -14,6 +14,7 @@ from diagnose.cli.common import MOST_BYTES, JsonOption, KnowledgeOption, print_j
 from diagnose.reading.problems import BadInput
 
 if TYPE_CHECKING:
+    from diagnose.casefile.journal import Line
     from diagnose.casefile.recorder import Recorder
     from diagnose.knowledge.model import Knowledge
 
@@ -109,18 +110,20 @@ def _take_sheet(file: Path, base: Knowledge, by: str, sheet: str) -> None:
 
     text = "" if sheet == "-" else _text_of(Path(sheet))
     wrong = False
+
+    def told(line: Line) -> None:
+        typer.echo(clean(f"{line.number}  {sentence(line.what)}"))
+
     with recorder_of(file, base, by, must_exist=True) as recorder:
         filled = FilledSheet(recorder, "typed" if sheet == "-" else sheet)
         if sheet != "-":
-            lines = filled.take(text.splitlines())
-            for line in lines:
-                typer.echo(clean(f"{line.number}  {sentence(line.what)}"))
+            lines = filled.take(text.splitlines(), told)
             typer.echo(f"{len(lines)} on record from {sheet}" if lines else "already on record")
             return
         for number, typed in enumerate(sys.stdin, 1):
             try:
                 for line in filled.take_one(typed, number):
-                    typer.echo(clean(f"{line.number}  {sentence(line.what)}"))
+                    told(line)
             except BadInput as error:
                 wrong = True
                 tell(error)

@@ -50,8 +50,11 @@ class FilledSheet:
         self.recorder, self.name = recorder, name
         self.sheet = sheet(recorder.case_now(), recorder.knowledge)
 
-    def take(self, lines: Iterable[str]) -> tuple[Line, ...]:
-        """Records a whole file; nothing of it while any line of it is wrong. Raises BadInput with everything that is."""
+    def take(self, lines: Iterable[str], tell: Callable[[Line], None] = lambda _: None) -> tuple[Line, ...]:
+        """Records a whole file; nothing of it while any line of it is wrong. Raises BadInput with everything that is.
+
+        `tell` gets every line of the journal as soon as it is on disk.
+        """
         problems, answers, earlier = Problems(), list[tuple[Typed, list[What]]](), list[What]()
         for number, text in enumerate(lines, 1):
             try:
@@ -65,7 +68,12 @@ class FilledSheet:
                 for p in error.problems:
                     problems.add(p.where, p.code, p.says, p.way_out)
         problems.raise_errors()
-        return tuple(x for typed, whats in answers for x in self._checked(typed, whats, self.recorder.accept) or ())
+        recorded: list[Line] = []
+        for typed, whats in answers:
+            for line in self._checked(typed, whats, self.recorder.accept) or ():
+                recorded.append(line)
+                tell(line)
+        return tuple(recorded)
 
     def take_one(self, text: str, number: int) -> tuple[Line, ...]:
         """Records one line. Raises BadInput, with nothing of it recorded, where it is wrong."""

@@ -17,3 +17,4 @@ def test_killed_at_random_moments_every_acknowledged_answer_is_found(tmp_path, w
     assert figures.kills == kills
     assert figures.answers > kills
     assert figures.locks_left > 0 and figures.photos > kills / 4
+    assert figures.sheets > kills / 4 and figures.sheets_cut_short > 0

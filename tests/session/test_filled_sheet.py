@@ -148,8 +148,10 @@ def test_what_was_cut_short_is_gone_on_with_by_giving_the_file_again(case, knowl
             return write(whats)
 
         monkeypatch.setattr(first, "_write", dies_at_the_third)
+        told = []
         with pytest.raises(KeyboardInterrupt):
-            taken(first, *lines)
+            FilledSheet(first, "paper.txt").take(lines, told.append)
+        assert [x.what["entry"]["absent"] for x in told] == ["hot spots", "radial cracks"]
     with Recorder(case, knowledge, "ann", lambda: NOON) as again:
         assert len(again.case_now().observations) == 2
         assert len(taken(again, *lines)) == 1
