@@ -6,7 +6,7 @@ gentle: true
 hints:
   - {says: Ask who started it., after: 10 min}          # minutes of the trainee's own work
   - {says: Look at both faces., after: before washing}  # once this stage is reached
-  - {says: It ran dry., word: kestrel}                  # once the trainer has told the word
+  - {says: It ran dry., word: kestrel}                  # once the trainer has told the word; with `after`, then only
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from diagnose.reading.located import Node, only_keys, read_bytes, read_text
+from diagnose.reading.located import Node, only_keys, read_bytes, read_text, text_under
 from diagnose.reading.problems import Problems
 from diagnose.reading.terms import did_you_mean
 from diagnose.reading.units import BadUnit, amount, unit
@@ -28,7 +28,7 @@ ENDING = ".drill"
 
 @dataclass(frozen=True)
 class Hint:
-    """`minutes` of work or `stage` to be reached before it opens, or a `word` of the trainer's."""
+    """`minutes` of work or `stage` to be reached before it can be had; then a `word` of the trainer's opens it."""
 
     says: str
     minutes: float = 0.0
@@ -36,14 +36,12 @@ class Hint:
     word: str = ""
 
     def locked(self, bench: Bench) -> str:
-        """Why it is locked; "" where it is open."""
+        """Why it cannot be had yet, a word apart; "" where it can."""
         stages = bench.hidden.words.stages
-        if self.word:
-            return "This hint opens with a word that the trainer tells."
         if self.stage and bench.opened < stages.index(self.stage):
             return f"This hint opens once the seal stands at: {self.stage}."
         if bench.minutes < self.minutes:
-            return f"This hint opens after {self.minutes:g} minutes of work."
+            return f"This hint opens after {self.minutes:g} minute{'s' * (self.minutes != 1)} of work."
         return ""
 
 
@@ -70,36 +68,37 @@ def read_story(path: Path, stages: Sequence[str]) -> Story:
 
 def _story(node: Node, stages: Sequence[str], problems: Problems) -> Story:
     only_keys(node, list(KEYS), "a drill's story", problems)
-    hints = node.get("hints")
-    gentle = _text(node, "gentle")
+    hints, gentle = node.get("hints"), text_under(node, "gentle", problems)
     if gentle not in ("", "true", "false"):
-        problems.add(node.where, "unknown-word", f"'gentle' is true or false, not {gentle!r}")
+        problems.add((node.get("gentle") or node).where, "unknown-word", f"'gentle' is true or false, not {gentle!r}")
     return Story(
-        _text(node, "title"), _text(node, "says"), gentle == "true",
+        text_under(node, "title", problems), text_under(node, "says", problems), gentle == "true",
         tuple(_hint(n, stages, problems) for n in (hints.each() if hints else ())),
     )  # fmt: skip
 
 
 def _hint(node: Node, stages: Sequence[str], problems: Problems) -> Hint:
-    if not node.is_map or not _text(node, "says"):
+    if not node.is_map:
         problems.add(node.where, "hint", "a hint is a mapping that says something", "{says: TEXT, after: 10 min}")
         return Hint("")
     only_keys(node, list(HINT_KEYS), "a hint", problems)
-    after, minutes, stage = _text(node, "after"), 0.0, ""
+    says, after = text_under(node, "says", problems, needed=True), text_under(node, "after", problems)
+    minutes, stage = 0.0, ""
     if after in stages:
         stage = after
     elif after:
         try:
-            time = amount(after)
-            if time.kind != unit("min").kind:
-                raise BadUnit("it is no time")
-            minutes = time.value / 60
+            minutes = _minutes(after)
         except BadUnit:
             way_out = did_you_mean(after, stages) or "a time such as 10 min, or a stage"
-            problems.add(node.where, "hint-after", f"a hint cannot open after {after!r}", way_out)
-    return Hint(_text(node, "says"), minutes, stage, _text(node, "word"))
+            problems.add(
+                (node.get("after") or node).where, "hint-after", f"a hint cannot open after {after!r}", way_out
+            )
+    return Hint(says, minutes, stage, text_under(node, "word", problems))
 
 
-def _text(node: Node, key: str) -> str:
-    value = node.get(key)
-    return value.text() if value else ""
+def _minutes(text: str) -> float:
+    time = amount(text)
+    if time.kind != unit("min").kind or time.value < 0:
+        raise BadUnit("it is no time")
+    return time.value / 60

@@ -227,14 +227,15 @@ class Talk:
         if not left:
             self.text("There is no further hint." if self.story.hints else "This drill has no hints.", 2)
             return
-        locked = left[0].locked(self.bench)
-        if locked and left[0].word:
-            locked = "" if plain(self.ask("  the trainer's word: ")) == plain(left[0].word) else "That is not the word."
+        hint = left[0]
+        locked = hint.locked(self.bench)
+        if hint.word and not locked and plain(self.ask("  the trainer's word (Enter: none): ")) != plain(hint.word):
+            locked = "It opens with a word that the trainer tells."
         if locked:
             self.text(locked, 2)
             return
         self.hints += 1
-        self.text(left[0].says, 2)
+        self.text(hint.says, 2)
 
     # ---- the answer -------------------------------------------------------------------------------------------
 
