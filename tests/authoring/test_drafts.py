@@ -8,12 +8,14 @@ import pytest
 
 from diagnose.authoring.drafts import Draft, Drafter
 from diagnose.authoring.rule_test_files import drafted, written
-from diagnose.authoring.rule_test_reader import KINDS, parse_tests, read_tests
+from diagnose.authoring.rule_test_reader import KINDS, RuleTest, parse_tests, read_tests
 from diagnose.authoring.rule_test_runner import Workshop, run_tests
 from diagnose.authoring.skeletons import next_id
 from diagnose.authoring.witness import NoWitness, Witness, shifted, spanning
+from diagnose.cli.rules_common import tested
 from diagnose.inference.run import load
 from diagnose.reading.problems import Problems
+from tests.support.places import KNOWLEDGE
 from tests.support.workshop import call, copied_base
 
 
@@ -207,3 +209,29 @@ def test_a_skeleton_that_says_nothing_yet_may_not_run(kind, tmp_path):
     path.write_text(path.read_text().replace("status: draft", "status: accepted"))
     code, said = call("check", "--knowledge", folder)
     assert code == 1 and "[skeleton-text]" in said
+
+
+@pytest.mark.slow
+def test_no_entry_that_can_be_drafted_whole_is_kept_in_a_file(whole_base):
+    workshop, problems = Workshop(whole_base), Problems()
+    kept: dict[str, list[bool]] = {}
+    drafts = {said(t) for t in drafted(workshop, tested(workshop))}
+    for t in read_tests(KNOWLEDGE, whole_base.knowledge, problems):
+        kept.setdefault(str(t.where), []).append(said(t) in drafts)
+    assert kept and len(drafts) > 1000 and not problems.found
+    assert [where for where, redundant in kept.items() if all(redundant)] == []
+
+
+def said(test: RuleTest) -> tuple:
+    """What a test gives and expects, whatever its name and place."""
+    records = (*test.case.settings, *test.case.observations, *test.case.measured, *test.case.states, *test.case.acts)
+    given = (
+        frozenset(r.id for r in records),
+        test.case.positions,
+        test.quantities,
+        frozenset(test.told.items()),
+        test.at,
+    )
+    weights = tuple((name, db) for name, db, _ in test.speaks_for)
+    expected = (test.findings, test.leads, test.ranks, test.standing, test.common, test.rules_out, test.cautions)
+    return test.rule, *given, weights, *expected
