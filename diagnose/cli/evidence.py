@@ -178,7 +178,9 @@ def _rules(
 
     if named == CARRIED:
         if not rules:
-            raise refuse(f"{trail} carries no rule base", "name the folder or git revision it was made with")
+            raise refuse(
+                f"{trail} carries no rule base that can be unpacked", "name the folder or git revision it was made with"
+            )
         return base_of(rules), rules, revision
     folder = Path(named) if named else shipped("knowledge")
     if folder.is_dir():
@@ -192,7 +194,10 @@ def _unpack(rules: Mapping[str, bytes], folder: Path, trail: Path) -> None:
     from diagnose.knowledge.files import is_knowledge
 
     if not rules:
-        raise refuse(f"{trail} carries no rule base", "it is of a format from before trails did")
+        raise refuse(
+            f"{trail} carries no rule base that can be unpacked",
+            "it is damaged, or of a format from before trails carried one",
+        )
     if folder.exists():
         raise refuse("nothing is written: there is such a file or folder", "name a new folder", what=str(folder))
     for name in rules:

@@ -185,10 +185,16 @@ class Store:
                 f"ORDER BY {order}"  # fmt: skip
         found = self.db.execute(query, values)
         while piece := found.fetchmany(PIECE):
-            listed = self._listed([row["id"] for row in piece])
-            for row in piece:
-                fields: list[Any] = [*(row[c] for c in _SEAL[2:13]), *listed[row["id"]], outcomes_of(row["outcomes"])]
-                yield row["site"], row["name"], Seal(*fields)
+            try:
+                listed = self._listed([row["id"] for row in piece])
+                read = [
+                    Seal(*(row[c] for c in _SEAL[2:13]), *listed[row["id"]], outcomes_of(row["outcomes"]))
+                    for row in piece
+                ]
+            except (KeyError, msgspec.DecodeError) as error:
+                raise sqlite3.DatabaseError("its tables do not fit together") from error
+            for row, seal in zip(piece, read, strict=True):
+                yield row["site"], row["name"], seal
 
     def _listed(self, ids: Sequence[int]) -> dict[int, tuple[Any, ...]]:
         """The settings, findings and verdicts of some seals."""
@@ -252,7 +258,7 @@ def written(folder: Path, afresh: bool = False) -> Iterator[Store]:
                 yield Store(db)
     except sqlite3.Error as error:
         raise _refused(
-            path, str(error), "make room or mend the folder's rights, then sync again; what was done is kept"
+            path, str(error), "make room or mend the folder's rights and sync again, or build the index anew: --afresh"
         ) from error
 
 

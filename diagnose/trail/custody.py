@@ -139,6 +139,8 @@ def unpacked(rules: Any) -> dict[str, bytes]:
         raise ValueError(f"they cannot be unpacked ({error})") from error
     if not isinstance(files, dict) or not all(isinstance(t, str) for t in files.values()):
         raise ValueError("they are no files by name")
+    if not all(name.isprintable() for name in files):
+        raise ValueError("a file has a name that cannot be written")
     return {name: text.encode("utf-8", "surrogatepass") for name, text in files.items()}
 
 

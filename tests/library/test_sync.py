@@ -156,3 +156,15 @@ def test_a_seal_comes_back_as_it_was_put_in(shelf):
 def test_a_folder_without_an_index_says_how_to_make_one(tmp_path):
     with pytest.raises(BadInput, match=r"there is no library here \(diagnose library sync"), s.opened(tmp_path):
         pass
+
+
+@pytest.mark.parametrize(
+    "damage", ["DELETE FROM word", "UPDATE seal SET outcomes = 'x'", "UPDATE seal SET outcomes = '[1]'"]
+)
+def test_an_index_whose_tables_do_not_fit_together_is_told_as_one(folder, damage):
+    sync(folder, KNOWLEDGE, 1)
+    with sqlite3.connect(s.index_path(folder)) as db:
+        db.execute(damage)
+    with pytest.raises(BadInput, match="cannot be read") as told, s.opened(folder) as store:
+        list(store.seals())
+    assert "--afresh" in told.value.problems[0].way_out
