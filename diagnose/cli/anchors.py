@@ -82,7 +82,7 @@ def stamp(
             write(query, anchors.query(file), [file])
             typer.echo(f"{query}: send it to a server, then: diagnose stamp {file} --reply REPLY")
         elif reply is not None:
-            typer.echo(f"{anchors.attach(file, reply.read_bytes())}: stamped")
+            typer.echo(f"{anchors.attach(file, anchors.read(reply))}: stamped")
         elif server:
             try:
                 answer = anchors.ask(server, anchors.query(file))

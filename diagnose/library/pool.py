@@ -107,6 +107,12 @@ def _checked(seal: Seal) -> Seal:
     for text in (seal.fitted, seal.removed, *(o.day for o in seal.outcomes)):
         if text and day(text) is None:
             raise ValueError(f"{text!r} is no date")
+    if len({f for f, _ in seal.findings}) < len(seal.findings) or len(set(seal.settings)) < len(seal.settings):
+        raise ValueError("a finding or setting stands twice")
+    if not all(0 <= p <= 1 for p in (seal.none_of_these, *(v.probability for v in seal.verdicts))):
+        raise ValueError("a probability is between 0 and 1")
+    if seal.hours is not None and not 0 <= seal.hours < float("inf"):
+        raise ValueError("the running hours are no such number")
     return seal
 
 

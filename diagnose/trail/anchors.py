@@ -6,6 +6,7 @@ signature stands beside it as FILE.sig and the time stamp as FILE.tsr.
 
 from __future__ import annotations
 
+import base64
 import re
 import subprocess
 import tempfile
@@ -13,6 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from diagnose.casefile.writer import put
 from diagnose.reading.files import read_file
 from diagnose.reading.problems import BadInput, Problem, Where
 
@@ -41,15 +43,29 @@ def beside(path: Path, ending: str) -> Path:
 
 
 def sign(path: Path, key: Path) -> Path:
-    """Signs a file with an OpenSSH key (or an agent's, where `key` is a public one). Raises BadInput."""
-    made = _run(path, ["ssh-keygen", "-Y", "sign", "-f", str(key), "-n", purpose(path)], _read(path))
+    """Signs a file with an OpenSSH key (or an agent's, where `key` is a public one). Raises BadInput, also where the
+    signature of another key stands there."""
+    _expect(key)
+    made = _run(path, ["ssh-keygen", "-Y", "sign", "-f", str(key), "-n", purpose(path)], read(path))
     if made.returncode or not made.stdout.startswith(b"-----BEGIN SSH SIGNATURE-----"):
         raise _bad(
             path, f"it cannot be signed: {_said(made)}", "--key names a private key that ssh-keygen -t ed25519 makes"
         )
     target = beside(path, ".sig")
-    target.write_bytes(made.stdout)
+    if target.exists() and _key_of(read(target)) != _key_of(made.stdout):
+        raise _bad(path, f"{target.name} is not by this key, and would be lost", "put it elsewhere first")
+    put(target, made.stdout)
     return target
+
+
+def _key_of(signature: bytes) -> bytes:
+    """The public key in an OpenSSH signature (OpenSSH's PROTOCOL.sshsig: magic, version, key), b"" where it is none."""
+    try:
+        inside = base64.b64decode(re.sub(rb"-----[A-Z ]*-----|\s", b"", signature), validate=True)
+    except ValueError:
+        return b""
+    end = 14 + int.from_bytes(inside[10:14], "big")
+    return inside[14:end] if inside.startswith(b"SSHSIG") else b""
 
 
 def check(path: Path, signers: Path) -> Signed:
@@ -58,6 +74,7 @@ def check(path: Path, signers: Path) -> Signed:
     signature = beside(path, ".sig")
     if not signature.exists():
         raise _bad(path, f"there is no signature {signature.name}", "diagnose sign FILE --key KEY")
+    _expect(signature, signers)
     found = _run(path, ["ssh-keygen", "-Y", "find-principals", "-s", str(signature), "-f", str(signers)], b"")
     names = found.stdout.decode("utf-8", "replace").split("\n")[0].strip()
     if found.returncode or not names:
@@ -79,7 +96,7 @@ def check(path: Path, signers: Path) -> Signed:
 
 def _prefixes(path: Path) -> Iterator[tuple[bytes, int, int]]:
     """The file; of a journal also what it was some lines ago, last first."""
-    data = _read(path)
+    data = read(path)
     yield data, 0, 0
     if path.suffix != ".journal":
         return
@@ -95,7 +112,7 @@ def _prefixes(path: Path) -> Iterator[tuple[bytes, int, int]]:
 
 def query(path: Path) -> bytes:
     """The request for a time stamp of a file (RFC 3161, sha256, with the certificate asked for). Raises BadInput."""
-    _read(path)
+    read(path)
     done = _run(path, ["openssl", "ts", "-query", "-data", str(path), "-sha256", "-cert"], b"")
     if done.returncode:
         raise _bad(path, f"no request can be made: {_said(done)}", "")
@@ -121,7 +138,7 @@ def attach(path: Path, reply: bytes) -> Path:
     if "Status: Granted" not in told or not digest.startswith(ours):
         raise _bad(path, "the server granted no time stamp of this file", "ask again, or ask whoever keeps the server")
     target = beside(path, ".tsr")
-    target.write_bytes(reply)
+    put(target, reply)
     return target
 
 
@@ -130,6 +147,7 @@ def stamped(path: Path, authority: Path) -> str:
     stamp = beside(path, ".tsr")
     if not stamp.exists():
         raise _bad(path, f"there is no time stamp {stamp.name}", "diagnose stamp FILE --server URL")
+    _expect(stamp, authority)
     done = _run(
         path, ["openssl", "ts", "-verify", "-data", str(path), "-in", str(stamp), "-CAfile", str(authority)], b""
     )
@@ -155,7 +173,14 @@ def _run(path: Path, words: list[str], data: bytes) -> subprocess.CompletedProce
         raise _bad(path, f"{words[0]} cannot be run: {error.strerror}", "install OpenSSH and OpenSSL") from error
 
 
-def _read(path: Path) -> bytes:
+def _expect(*paths: Path) -> None:
+    """Raises BadInput for what the programs would wait for or never come to the end of."""
+    for path in paths:
+        if path.exists() and not path.is_file():
+            raise _bad(path, "this is no ordinary file", "check the path")
+
+
+def read(path: Path) -> bytes:
     try:
         return read_file(path, MOST_BYTES)
     except OSError as error:

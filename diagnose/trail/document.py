@@ -170,7 +170,11 @@ def _lacking(document: Any) -> str:
         return "it is not an object"
     if document.get("trail") not in (FORMAT, ALONE, OF_ONE_LEVEL):
         return f"its format is {document.get('trail')!r}, not {FORMAT}"
-    for key, inner in (("case", ("digest", "text")), ("knowledge", ("digest", "files")), ("tool", ("name", "version"))):
+    for key, inner in (
+        ("case", ("name", "digest", "text")),
+        ("knowledge", ("digest", "files")),
+        ("tool", ("name", "version")),
+    ):
         part = document.get(key)
         for k in inner:
             if not isinstance(part, dict) or not isinstance(part.get(k), dict if k == "files" else str):

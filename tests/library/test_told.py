@@ -141,6 +141,23 @@ def test_a_file_that_no_library_wrote_is_refused_whole(shelf, small_base, tmp_pa
     assert not (tmp_path / pool.SHARED).exists()
 
 
+@pytest.mark.parametrize(
+    ("key", "change"),
+    [("findings", lambda v: [*v, [v[0][0], not v[0][1]]]), ("settings", lambda v: [*v, v[0]]), ("hours", lambda _: -1.0),
+     ("none_of_these", lambda _: 1.5)],
+    ids=["a finding twice", "a setting twice", "hours below nothing", "no probability"],
+)  # fmt: skip
+def test_a_seal_that_the_index_could_not_hold_is_refused_before_it_is_taken_in(
+    shelf, small_base, tmp_path, key, change
+):
+    head, seal = given(shelf(secret())).splitlines()
+    told = json.loads(seal)
+    file = tmp_path / "theirs.jsonl"
+    file.write_bytes(head + b"\n" + json.dumps({**told, key: change(told[key])}).encode() + b"\n")
+    with pytest.raises(BadInput, match="no line of a shared library"):
+        pool.bring_in(tmp_path, file, "north", small_base.knowledge)
+
+
 def test_seals_read_back_from_parquet_are_those_of_the_lines(shelf, tmp_path):
     import pyarrow.parquet as pq
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import re
 import subprocess
 import threading
 from http.server import BaseHTTPRequestHandler, HTTPServer
@@ -42,10 +44,37 @@ def test_a_signature_names_the_signer_and_a_changed_file_is_told(tmp_path, keys)
     file.write_text("{ }\n", "utf-8")
     bad = diagnose(*check)
     assert bad.returncode == 1 and "not the file that anna@example.invalid signed" in bad.stdout
-    diagnose("sign", str(file), "--key", str(keys["stranger"]))
+    other = ("sign", str(file), "--key", str(keys["stranger"]))
+    refused = diagnose(*other)
+    assert refused.returncode == 2 and "t.json.sig is not by this key" in refused.stderr
+    assert diagnose("sign", str(file), "--key", str(keys["anna"])).returncode == 0, "the same key signs anew"
+    Path(f"{file}.sig").unlink()
+    assert diagnose(*other).returncode == 0
     assert "by nobody on the list" in diagnose(*check).stdout
     Path(f"{file}.sig").unlink()
     assert "no signature t.json.sig" in diagnose(*check).stdout
+
+
+def test_a_signature_is_not_written_through_a_link(tmp_path, keys):
+    file, kept = tmp_path / "t.json", tmp_path / "kept"
+    file.write_text("{}\n", "utf-8")
+    Path(f"{file}.sig").symlink_to(kept)
+    assert diagnose("sign", str(file), "--key", str(keys["anna"])).returncode == 0
+    assert not kept.exists() and Path(f"{file}.sig").is_file()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("sign", "--key"), ("sign", "--check", "--signers"), ("stamp", "--reply"), ("stamp", "--check", "--authority")],
+)
+@pytest.mark.parametrize("make", [os.mkfifo, lambda path: path.symlink_to("/dev/zero"), Path.mkdir])
+def test_a_key_or_list_that_is_no_ordinary_file_is_not_waited_for(tmp_path, words, make):
+    file = tmp_path / "t.json"
+    for ending in ("", ".sig", ".tsr"):
+        Path(f"{file}{ending}").write_text("{}\n", "utf-8")
+    make(tmp_path / "odd")
+    told = diagnose(words[0], str(file), *words[1:], str(tmp_path / "odd"))
+    assert told.returncode in (1, 2) and re.search("no ordinary file|irectory", told.stdout + told.stderr)
 
 
 def test_a_signed_journal_may_grow_but_not_shrink_or_change(tmp_path, keys):

@@ -298,3 +298,13 @@ def test_only_the_files_of_a_rule_base_are_unpacked_or_none(tmp_path, name):
     says = "is none of a rule base" if name.isprintable() else "no rule base that can be unpacked"
     assert told.returncode == 2 and says in told.stderr and not place.exists()
     assert diagnose("verify", str(path)).returncode == 1
+
+
+@pytest.mark.parametrize("name", [None, 3, ["A"], {}])
+def test_a_trail_whose_case_has_no_name_is_none(tmp_path, name):
+    trail = json.loads(evidence.written(CASE.read_bytes(), small_base()))
+    trail["case"]["name"] = name
+    path = tmp_path / "t.json"
+    path.write_text(json.dumps(trail))
+    told = diagnose("verify", str(path))
+    assert told.returncode == 2 and "case.name is missing or of another kind" in told.stderr
