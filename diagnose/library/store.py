@@ -187,14 +187,13 @@ class Store:
         while piece := found.fetchmany(PIECE):
             try:
                 listed = self._listed([row["id"] for row in piece])
-                read = [
-                    Seal(*(row[c] for c in _SEAL[2:13]), *listed[row["id"]], outcomes_of(row["outcomes"]))
-                    for row in piece
+                fields: list[list[Any]] = [
+                    [*(row[c] for c in _SEAL[2:13]), *listed[row["id"]], outcomes_of(row["outcomes"])] for row in piece
                 ]
             except (KeyError, msgspec.DecodeError) as error:
                 raise sqlite3.DatabaseError("its tables do not fit together") from error
-            for row, seal in zip(piece, read, strict=True):
-                yield row["site"], row["name"], seal
+            for row, values in zip(piece, fields, strict=True):
+                yield row["site"], row["name"], Seal(*values)
 
     def _listed(self, ids: Sequence[int]) -> dict[int, tuple[Any, ...]]:
         """The settings, findings and verdicts of some seals."""
