@@ -34,14 +34,16 @@ class Said:
 
 def parted(answer: str) -> list[Said]:
     """The entries of an answer, parted by semicolons: "3: 10 to 2; part 10 4, 5; absent 6; none". A figure behind a semicolon
-    belongs to the readings before it."""
+    belongs to the readings before it; "none" may stand behind or before a comma, and is meant of what else there is."""
     bits: list[str] = []
+    none = "|".join(NONE)
+    answer = re.sub(rf",\s*({none})\s*$", r"; \1", re.sub(rf"^\s*({none})\s*,", r"\1;", answer, flags=re.I), flags=re.I)
     for bit in (b.strip() for b in answer.split(";")):
         if bits and re.search(r"\d[^:]*$", bits[-1]) and re.fullmatch(r"[-+]?\d+([.,]\d+\s*\S*|\s*[^\d\s:]\S*)", bit):
             bits[-1] += f"; {bit}"
         elif bit:
             bits.append(bit)
-    return [_said(bit) for bit in bits]
+    return sorted(map(_said, bits), key=lambda said: said == Said("", "absent", "all"))
 
 
 def _said(text: str) -> Said:
@@ -154,12 +156,14 @@ def details(text: str, words: Vocabulary) -> Details:
 
 
 def feature_and_details(answer: str, known: Callable[[str], str], words: Vocabulary) -> tuple[str, str]:
-    """The word for a feature and the details behind it, parted by a colon, or without one where the words before the
-    details are a feature and all the rest are details: "blisters 10 to 2, severe"."""
+    """The word for a feature and the details behind it, parted by a colon, or a number by a comma, or without either where the
+    words before the details are a feature and all the rest are details: "blisters 10 to 2, severe"."""
     word, colon, rest = (x.strip() for x in answer.partition(":"))
     if colon or known(answer):
         return word, rest
     first, comma, more = answer.partition(",")
+    if first.strip().isdigit() and known(first.strip()):
+        return first.strip(), more.strip()
     pieces = first.split()
     for n in range(len(pieces) - 1, 0, -1):
         name, behind = " ".join(pieces[:n]), " ".join(pieces[n:]) + comma + more

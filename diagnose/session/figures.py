@@ -15,7 +15,9 @@ from diagnose.session.entries import NONE, numbers_choices
 from diagnose.session.prompts import Words
 from diagnose.session.talk import Back, Talk, numbered
 
-FIRST = ("tag", "fluid", "rotation", "equipment.seen from", "index.rotating", "index.stationary")
+SEEN_FROM = "equipment.seen from"
+INDEXES = ("index.rotating", "index.stationary")
+FIRST = ("tag", "fluid", "rotation", SEEN_FROM, *INDEXES, SEEN_FROM)
 _ENDS = {"driver end": "driver end", "drive end": "driver end", "impeller end": "impeller end"}
 CHOICES: dict[str, Words] = {
     "rotation": {"clockwise": "clockwise", "cw": "clockwise", "counterclockwise": "counterclockwise",
@@ -44,7 +46,7 @@ class Figures:
         number, back = (len(keys) - 1, {len(keys) - 1}) if again else (0, set[int]())
         while number < len(keys):
             path = self.path(keys[number])
-            if self.talk.recorder.state.value(path) is None or number in back:
+            if number in back or (self.talk.recorder.state.value(path) is None and not self._idle(keys, number)):
                 try:
                     if not self._ask(keys[number], path):
                         return
@@ -55,6 +57,16 @@ class Figures:
                     back.add(number)
                     continue
             number += 1
+
+    def _idle(self, keys: tuple[str, ...], number: int) -> bool:
+        """Whether there is nothing yet to be seen from an end: that is asked behind the rotation, else behind index marks."""
+        if keys[number] != SEEN_FROM:
+            return False
+        turns, marked = self._known("rotation"), any(map(self._known, INDEXES))
+        return (turns or not marked) if INDEXES[0] in keys[:number] else not turns
+
+    def _known(self, key: str) -> bool:
+        return self.talk.recorder.state.value(self.path(key)) is not None
 
     def path(self, key: str) -> list[str]:
         return path_of("equipment.tag" if key == "tag" else key, "", self.words)

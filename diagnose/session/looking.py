@@ -42,7 +42,9 @@ class Looking:
             self.talk.say(card.how)
         if any(len(b) > 1 for b in blocks):
             first = next(b for b in blocks if len(b) > 1)[0]
-            self.talk.say(f"What is said goes for all of them; part {first.part} 3 says it of that one alone.")
+            self.talk.say(
+                f'What is said goes for all of them; "part {first.part} 3" is choice 3 on part {first.part} alone.'
+            )
         every = [f for c in card.choices for f in [self.words.features[c.feature]]]
         self.talk.help = {f"{i} {f.name}": f"{f.means} {f.how}" for i, f in enumerate(every, 1)}
         for block in blocks:
@@ -124,7 +126,8 @@ class Looking:
             chosen = self._chosen(card, said.text, names, said.item)
             if not chosen:
                 self.talk.say(f"  {said.text!r} names none of them", hang=4)
-        return self._record([(t, c.feature) for c in chosen for t in self._of(c, said.item)], said.state)
+        about = [(t, c.feature) for t in card.topics for c in chosen if t in self._of(c, said.item)]
+        return self._record(about, said.state)
 
     def _record(self, about: list[tuple[Topic, str]], state: str, **details: Any) -> bool:
         whats = [{"add": "observations", "entry": {**t.about(), state: f, **details}} for t, f in about]
@@ -217,7 +220,7 @@ class Looking:
         """Records a mark on every topic alike, with its details."""
         if told:
             self.talk.say(f"  {told}")
-        if not text and topics[0].part:
+        if not text and topics[0].part and not self.words.features[feature].sound:
             sides = self.words.features[feature].sides
             side = f", {sides[0]}" if sides else ""
             text = self.talk.ask(f"  where and how much (10 to 2, moderate{side}; Enter: not said): ",
@@ -253,7 +256,8 @@ class Looking:
     # ---- words for features -----------------------------------------------------------------------------------
 
     def _fits(self, topic: Topic, feature: Feature) -> bool:
-        return self.words.fits(topic.kind, feature.on)
+        """A general word, as "flattened", fits every part, but no history and no machine."""
+        return bool(topic.part or feature.on) and self.words.fits(topic.kind, feature.on)
 
     def _spellings(self, card: Card) -> Words:
         """Every spelling of what can be said here, what is asked for first."""
@@ -266,7 +270,8 @@ class Looking:
     def _known(self, card: Card, item: str) -> Callable[[str], str]:
         """Finds the feature of a number or a spelling that fits the card."""
         topics = [t for t in card.topics if item in ("", t.part)]
-        fitting = [f for f in self.words.features.values() if any(self._fits(t, f) for t in topics)]
+        asked = {c.feature for c in card.choices}
+        fitting = [f for f in self.words.features.values() if f.name in asked or any(self._fits(t, f) for t in topics)]
         table = {plain(word): f.name for f in fitting for word in (f.name, *f.also)}
 
         def find(word: str) -> str:

@@ -30,6 +30,8 @@ KEYS = (
     "sat in",
 )
 
+DIFFERS = "none 16 11: this seal has none   lost 5: HOW   part 2 tag T-9   more snap ring"
+
 
 class Parts:
     def __init__(self, talk: Talk):
@@ -43,7 +45,7 @@ class Parts:
         self.talk.say("The parts, as such a seal usually has them", bold=True)
         self.talk.say(", ".join(f"part{BOUND}{p.item}{BOUND}{p.name}" for p in self.talk.case.parts), hang=2)
         self.talk.help = _help(self.talk.case.parts)
-        self.talk.lines("none 16 11: this seal has none   lost 5: HOW   part 2 tag T-9   more snap ring")
+        self.talk.lines(DIFFERS)
         question = "What differs (Enter: nothing): "
         while (answer := self.talk.ask(question)) and answer.lower() not in NONE:
             for bit in (b.strip() for b in answer.split(";") if b.strip()):
@@ -52,7 +54,7 @@ class Parts:
     def _differs(self, text: str) -> None:
         word, _, rest = text.partition(" ")
         word, rest = word.lower(), rest.strip()
-        if word == "none":
+        if word in NONE:
             for item in self._items(rest):
                 self._drop(item)
         elif word == "lost":
@@ -70,7 +72,8 @@ class Parts:
         elif word == "more":
             self.add(kind=rest)
         elif word != "part":
-            self.talk.say(f"  {text!r} begins with none of: none, lost, part, more", hang=4)
+            self.talk.say(f"  {text!r} is not taken; say it as one of these:", hang=4)
+            self.talk.lines(f"  {DIFFERS}")
 
     def _items(self, text: str) -> list[str]:
         """Parts of a list, by item number or by a name that only one has; what is none is told, and then nothing is taken."""

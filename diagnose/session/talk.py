@@ -79,7 +79,10 @@ class Talk:
                 found = begun[0] if len(begun) == 1 else None
             if found is not None:
                 return found
-            known = ", ".join(["Enter"] * ("" in options) + [k for k in options if k])
+            numbers = [k for k in options if k.isdigit()]
+            span = [f"{numbers[0]}-{numbers[-1]}"] if len(numbers) > 2 else numbers
+            words = [k for k in options if k and k not in numbers and options[k] not in map(options.get, numbers)]
+            known = ", ".join(["Enter"] * ("" in options) + span + words)
             self.say(f"  {answer!r} is none of the answers here: {known}", hang=4)
 
     def term(self, answer: str, what: str, spelled: Words) -> str:

@@ -7,6 +7,8 @@ from collections.abc import Iterable
 from diagnose.casefile.format import STATES
 from diagnose.casefile.journal import Line
 from diagnose.casefile.model import Case
+from diagnose.casefile.replay import What
+from diagnose.casefile.spoken import NOT_UNDERSTOOD
 from diagnose.views.journal import sentence
 
 
@@ -47,10 +49,21 @@ def _numbers(group: list[Line]) -> str:
 def _together(group: list[Line]) -> str:
     state = _state(group[0])
     if len(group) == 1:
-        return sentence(group[0].what)
-    features = ", ".join(str(x.what["entry"][state]) for x in group)
+        return _alone(group[0].what)
     first = group[0].what
+    features = ", ".join(str(x.what["entry"][state]) for x in group)
     return sentence({**first, "entry": {**first["entry"], state: features}})
+
+
+def _alone(what: What) -> str:
+    """A record on its own: words as they were just said, and other records by the numbers they were acknowledged with."""
+    if what.get("set") == [NOT_UNDERSTOOD]:
+        return f"kept as said, not understood: {what['to'][-1]}"
+    if "withdraw" in what:
+        return sentence({**what, "withdraw": f"r{what['withdraw']}"})
+    if str(old := what.get("instead of", "")).isdigit():
+        return sentence({**what, "instead of": f"r{old}"})
+    return sentence({k: v for k, v in what.items() if k != "instead of"})
 
 
 def _named(text: str, line: Line, case: Case) -> str:
