@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 from diagnose.casefile.format import STATES
 from diagnose.casefile.journal import Line
 from diagnose.casefile.model import Case
-from diagnose.casefile.replay import What
 from diagnose.casefile.spoken import NOT_UNDERSTOOD
 from diagnose.views.journal import sentence
 
@@ -55,7 +55,7 @@ def _together(group: list[Line]) -> str:
     return sentence({**first, "entry": {**first["entry"], state: features}})
 
 
-def _alone(what: What) -> str:
+def _alone(what: Mapping[str, Any]) -> str:
     """A record on its own: words as they were just said, and other records by the numbers they were acknowledged with."""
     if what.get("set") == [NOT_UNDERSTOOD]:
         return f"kept as said, not understood: {what['to'][-1]}"
