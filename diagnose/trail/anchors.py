@@ -121,13 +121,17 @@ def query(path: Path) -> bytes:
 
 def ask(server: str, request: bytes, seconds: float = 30.0) -> bytes:
     """What a time stamp server answers over HTTP (RFC 3161, 3.4). Raises OSError or ValueError."""
+    from http.client import HTTPException
     from urllib.request import Request, urlopen
 
     if not server.startswith(("http://", "https://")):
         raise ValueError("a time stamp server is named by http:// or https://")
     asked = Request(server, request, {"Content-Type": "application/timestamp-query"})
-    with urlopen(asked, timeout=seconds) as answer:
-        return bytes(answer.read(1_000_000))
+    try:
+        with urlopen(asked, timeout=seconds) as answer:
+            return bytes(answer.read(1_000_000))
+    except HTTPException as error:
+        raise ValueError(f"it does not answer as a web server does: {error!r}") from error
 
 
 def attach(path: Path, reply: bytes) -> Path:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import socket
 import subprocess
 import threading
 from http.server import BaseHTTPRequestHandler, HTTPServer
@@ -75,6 +76,18 @@ def test_a_key_or_list_that_is_no_ordinary_file_is_not_waited_for(tmp_path, word
     make(tmp_path / "odd")
     told = diagnose(words[0], str(file), *words[1:], str(tmp_path / "odd"))
     assert told.returncode in (1, 2) and re.search("no ordinary file|irectory", told.stdout + told.stderr)
+
+
+def test_a_server_that_speaks_no_http_and_an_address_that_is_none_are_told(tmp_path):
+    file = tmp_path / "t.json"
+    file.write_text("{}\n", "utf-8")
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        answering = threading.Thread(target=lambda: listening.accept()[0].sendall(b"220 mail.example.invalid\r\n"))
+        answering.start()
+        for server in (f"http://127.0.0.1:{listening.getsockname()[1]}/", "http://a b/", "http://["):
+            told = diagnose("stamp", str(file), "--server", server)
+            assert told.returncode == 2 and "gives no time stamp" in told.stderr
+        answering.join()
 
 
 def test_a_signed_journal_may_grow_but_not_shrink_or_change(tmp_path, keys):
