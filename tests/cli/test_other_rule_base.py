@@ -10,7 +10,7 @@ import pytest
 from diagnose.casefile.reader import parse_case
 from diagnose.inference.run import load
 from diagnose.reading.problems import Problems
-from tests.support.commands import ended
+from tests.support.commands import diagnose, ended
 
 SMALL = Path(__file__).parents[1] / "small"
 
@@ -29,3 +29,11 @@ def test_the_shipped_scenarios_are_not_held_against_another_rule_base(monkeypatc
     monkeypatch.setenv("DIAGNOSE_KNOWLEDGE", str(SMALL / "knowledge"))
     monkeypatch.setenv("DIAGNOSE_CACHE", "off")
     assert ended(monkeypatch, capsys, *words)[0] == 0
+
+
+def test_a_rule_base_without_an_order_of_dismantling_cannot_lead_a_recording(tmp_path):
+    case = tmp_path / "case.yaml"
+    case.write_bytes((SMALL / "case.yaml").read_bytes())
+    told = diagnose("record", str(case), "--plain", "--knowledge", str(SMALL / "knowledge"))
+    assert told.returncode == 2 and "no order of dismantling" in told.stderr and "diagnose note" in told.stderr
+    assert not (tmp_path / "case.yaml.journal").exists()
