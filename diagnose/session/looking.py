@@ -309,8 +309,23 @@ class Looking:
                 mark["entry"] |= entry
             elif entry and topic is topics[0]:
                 photos.append({"note": f"{phrase}: {more}"})
+            found = [self._at_its_part(w, topic) for w in found]
             whats += [w for w in found if w not in whats]
         self.talk.record(*whats, *more_photos(topics[0].part, photos))
+
+    def _at_its_part(self, what: What, topic: Topic) -> What:
+        """What was said of another kind of part stands on the one part of that kind beside the part that is asked about."""
+        entry, case = what.get("entry", {}), self.talk.case
+        asked = case.part(topic.part)
+        if asked is None or "part" in entry or "on" not in entry:
+            return what
+        beside = [p for p in case.parts if p.position == asked.position and entry["on"] in self.words.lineage[p.kind]]
+        if len(beside) != 1:
+            return what
+        return {
+            **what,
+            "entry": {"part": beside[0].item, **{k: v for k, v in entry.items() if k not in ("on", "position")}},
+        }
 
     def _read(self, card: Card, said: Said, phrase: str) -> tuple[tuple[Topic, ...], list[Reading]]:
         """The block that a phrase is read of, the one on which it is surest, and its readings."""
