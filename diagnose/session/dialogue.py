@@ -138,7 +138,12 @@ class Dialogue:
         talk.say("")
         talk.say(f"The {len(found)} looks that tell most about this seal, what perishes first", bold=True)
         talk.lines(HINT)
+        step = None
         for number, card in enumerate(found, 1):
+            if card.step is not step:
+                step = card.step
+                talk.say("")
+                talk.say(step.name)
             try:
                 talk.topic = card.topics[0] if len(card.topics) == 1 else None
                 self.looking.heading(card, f"Look {number} of {len(found)}: ")

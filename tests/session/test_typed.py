@@ -91,3 +91,12 @@ def test_what_is_said_of_the_springs_beside_a_ring_stands_on_those_springs(
     )
     (seen,) = [o for o in session(case, knowledge, script).observations if o.state == "present"]
     assert (seen.part, seen.feature) == (springs, "polymer film")
+
+
+def test_the_quick_pass_names_the_step_at_which_each_look_is_due(case, knowledge):
+    script = Script(*to_step(3))
+    session(case, knowledge, script, quick=True)
+    looks = script.text.partition("looks that tell most")[2].split("\n\n")
+    first_ring = next(i for i, text in enumerate(looks) if text.startswith("Look") and "part 1 Rotating ring" in text)
+    assert "Seal out, faces still together" in looks[:first_ring]
+    assert looks.count("Faces apart, nothing wiped or washed") == 1
