@@ -7,12 +7,14 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from diagnose.reading.files import read_file
 from diagnose.reading.problems import BadInput, Problem, Where
 from diagnose.training.debrief import Debrief
 from diagnose.training.scoring import POINTS
 from diagnose.views.page import Page
 
 LAST = 5
+MOST_BYTES = 10_000_000
 
 
 def entry(name: str, d: Debrief) -> dict[str, Any]:
@@ -29,17 +31,18 @@ def entry(name: str, d: Debrief) -> dict[str, Any]:
 
 
 def read_progress(path: Path) -> list[dict[str, Any]]:
-    """The drills of a file; none where it is not there yet. Raises BadInput where it is something else."""
+    """The drills of a file; none where it is not there yet. Raises BadInput where it is something else,
+    OSError where it is no ordinary file."""
     if not path.exists():
         return []
     rows = []
-    for number, line in enumerate(path.read_text("utf-8", errors="replace").splitlines(), 1):
+    for number, line in enumerate(read_file(path, MOST_BYTES).decode("utf-8", "replace").splitlines(), 1):
         try:
             row = json.loads(line)
             rows.append(
                 {"drill": str(row["drill"]), "total": float(row["total"]), "brier": [float(b) for b in row["brier"]]}
             )
-        except (ValueError, TypeError, KeyError):
+        except (ValueError, TypeError, KeyError, RecursionError):
             problem = Problem(
                 Where(str(path), number, 1),
                 "no-progress",

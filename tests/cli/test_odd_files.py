@@ -12,6 +12,8 @@ from pathlib import Path
 import pytest
 
 from diagnose.reading.files import read_file, shown_name
+from diagnose.reading.problems import BadInput
+from diagnose.training.progress import read_progress
 
 pytestmark = pytest.mark.slow
 
@@ -133,3 +135,13 @@ def test_a_file_is_read_whole_up_to_a_limit(tmp_path):
 def test_names_are_shown_as_text():
     assert shown_name(Path(os.fsdecode(b"a/\xe9\xff.yaml"))) == "a/\\xe9\\xff.yaml"
     assert shown_name(Path("a/é.yaml")) == "a/é.yaml"
+
+
+@pytest.mark.parametrize("make", [os.mkfifo, lambda path: path.symlink_to("/dev/zero"), Path.mkdir])
+def test_progress_that_is_no_ordinary_file_is_not_waited_for(tmp_path, make):
+    make(tmp_path / "odd")
+    with pytest.raises(OSError, match=r"no ordinary file|directory"):
+        read_progress(tmp_path / "odd")
+    (tmp_path / "deep").write_text("[" * 100_000)
+    with pytest.raises(BadInput):
+        read_progress(tmp_path / "deep")
