@@ -57,7 +57,7 @@ def _together(group: list[Line]) -> str:
 
 def _alone(what: Mapping[str, Any]) -> str:
     """A record on its own: words as they were just said, and other records by the numbers they were acknowledged with."""
-    if what.get("set") == [NOT_UNDERSTOOD]:
+    if what.get("set") == [NOT_UNDERSTOOD] and what["to"]:
         return f"kept as said, not understood: {what['to'][-1]}"
     if "withdraw" in what:
         return sentence({**what, "withdraw": f"r{what['withdraw']}"})

@@ -7,7 +7,9 @@ import re
 import pytest
 
 from diagnose.casefile.recorder import Recorder
+from diagnose.casefile.spoken import NOT_UNDERSTOOD
 from diagnose.casefile.walk import usual_document
+from diagnose.session.wording import acknowledged
 from tests.session.script import Script, session, to_step
 
 RING = "1 Rotating ring @ "
@@ -63,6 +65,14 @@ def test_words_that_nothing_is_read_in_are_acknowledged_alone_and_a_record_by_it
     session(case, knowledge, script)
     assert "in place of 1.2" not in script.text and re.search(r"tag B, in place of r\d+", script.text)
     assert "kept as said, not understood: wix wax" in script.text and "zorgle zumm, wix wax" not in script.text
+
+
+def test_words_kept_as_said_can_be_taken_away(case, knowledge):
+    with Recorder(case, knowledge, "ann") as r:
+        lines = r.accept({"set": [NOT_UNDERSTOOD], "to": ["zorgle"]})
+        lines += r.accept({"set": [NOT_UNDERSTOOD], "to": None, "why": "a joke"})
+        told = acknowledged(lines, r.case_now())
+    assert "not understood: zorgle" in told[0] and "taken away" in told[1]
 
 
 def test_what_is_none_of_the_answers_is_told_by_their_numbers(case, knowledge):
