@@ -71,6 +71,8 @@ def _refused(bench: Bench, handling: Handling, act: Act) -> str:
         return f"That cannot be done yet: {act_first} first."
     if handling.ends and not handling.each and bench.opened > stages.index(handling.ends):
         return "That is done already."
+    if handling.keeps and act.kinds and not act.items:
+        return "That is done to parts on the list only; parts shows them. Look at the rest to have it on record."
     if handling.each and act.items and not _items(hidden, handling, act):
         return f"That is done to {' or '.join(handling.of)} only."
     return ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from functools import cached_property
 
@@ -92,18 +92,14 @@ class Ear:
         if verb == MEASURE:
             return self._measuring(rest, line)
         if verb in (LOOK, ASK):
-            heard = self._looking(rest, line)
-            asked = ", ".join(k for k in self.hidden.kinds if self.hidden.asked(k))
-            return (
-                Misheard(f"People can be asked about: {asked}.")
-                if verb == ASK and isinstance(heard, Misheard)
-                else heard
-            )
+            return self._asking(rest, line) if verb == ASK else self._looking(rest, line)
         if not text:
             return Misheard(
                 "Say what you do: look at, ask about, measure, mark, tag, photograph, unbolt … (? shows more)."
             )
-        for act in (self._looking(text, line), self._measuring(text, line)):
+        bare = self._bare(text)
+        named = self._measuring(text, line) if bare in self.cards or self.words.find("reading", bare) else None
+        for act in (self._looking(text, line), named):
             if isinstance(act, Act) and (act.items or act.kinds or act.card or act.reading) and not act.features:
                 return act
         near = nearest(text, [s for s, _ in self.verbs], 3)
@@ -153,6 +149,7 @@ class Ear:
             piece.removesuffix("s"),
             piece.removesuffix("es"),
             re.sub(r"^(part|item|no|number) ", "", piece),
+            re.sub(r"^(both|each|every|all|any)( of)?( the)? ", "", piece),
         ):
             if spelling in self.names:
                 return [self.names[spelling]], []
@@ -181,6 +178,16 @@ class Ear:
         near = [n for u in unknown for n in nearest(u, [*names, *self.hidden.kinds], 2)]
         way = f"did you mean: {', '.join(dict.fromkeys(near))}?" if near else "parts shows what there is to look at"
         return Misheard(f"I do not know {', '.join(map(repr, unknown))} on this seal ({way})")
+
+    def _asking(self, rest: str, line: str) -> Act | Misheard:
+        """People who are asked about one thing tell what they know of its subject."""
+        asked = tuple(k for k in self.hidden.kinds if self.hidden.asked(k))
+        if self._bare(rest) in ALL:
+            return Act(LOOK, kinds=asked, words=line)
+        heard = self._looking(rest, line)
+        if isinstance(heard, Misheard):
+            return Misheard(f"People can be asked about: {', '.join(asked)}.")
+        return replace(heard, features=()) if heard.kinds and set(heard.kinds) <= set(asked) else heard
 
     # ---- acts -------------------------------------------------------------------------------------------------
 
@@ -212,9 +219,9 @@ class Ear:
         if not unknown and (items or kinds):
             return Act(LOOK, items, kinds, words=line)
         features = self._features(bare)
-        if features:
-            items, kinds = self._where(features)
-            return Act(LOOK, items, kinds, features, words=line)
+        where = self._where(features) if not (items or kinds) else ((), ())
+        if any(where):
+            return Act(LOOK, *where, features, words=line)
         return Act(LOOK, items, kinds, words=line) if items or kinds else self._none(unknown)
 
     def _features(self, text: str) -> tuple[str, ...]:

@@ -26,6 +26,7 @@ Ask = Callable[[str], str]
 LONG = 60.0
 """Minutes from which a look is asked for twice: it was hardly meant so."""
 MOST_SOUND, MOST_LATE = 8, 4
+UNSURE = ("", "no idea", "dunno", "i don't know", "don't know", "do not know", "not sure", "no answer", "unknown")
 HELP = {
     "ask about the leak": "or the sound, machine, history, product: people, logs and what is remembered; this never perishes",
     "look at the carbon ring": "or any part or place; parts lists them. look for blisters on the carbon ring: for one mark only",
@@ -248,7 +249,7 @@ class Talk:
         return Answer(root, mechanism, self.confidence() if root else 0.0, sure)
 
     def named(self, question: str, cards: Mapping[str, Explained]) -> str:
-        while line := self.ask(question):
+        while (line := self.ask(question)) and plain(line).rstrip(".!?") not in UNSURE:
             found = meant(line, cards, self.hidden.knowledge)
             if len(found) == 1:
                 if found[0] != NONE and plain(found[0]) != plain(line):
@@ -261,7 +262,7 @@ class Talk:
             for n, name in enumerate(found, 1):
                 page.say(f"{n}. {name}: {cards[name].means}", 2, 5)
             self.say(page)
-            chosen = plain(self.ask("  which (number; Enter: none of these)? "))
+            chosen = plain(self.ask("  which (number; Enter: say it in other words)? "))
             if chosen.isdigit() and 1 <= int(chosen) <= len(found):
                 return found[int(chosen) - 1]
         return ""

@@ -108,6 +108,11 @@ def test_a_hint_that_was_had_costs_points(drilled):
     assert "-5.0" not in told[0] and "-5.0        1 hint" in told[1]
 
 
+def test_who_has_no_idea_gives_no_answer(drilled):
+    said = " ".join(drilled("title: The pump\n", "answer", "no idea", "I don't know").split())
+    assert said.count("you gave no answer") == 2 and "which (number" not in said
+
+
 def test_a_drill_with_a_wrong_story_is_not_begun(tmp_path):
     case = tmp_path / "case.yaml"
     case.write_bytes((SMALL / "case.yaml").read_bytes())

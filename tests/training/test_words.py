@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.training.bench import LOOK, MEASURE, Act
+from diagnose.training.bench import LOOK, MEASURE, Act, start
+from diagnose.training.drill import do
 from diagnose.training.heard import Ear, Misheard
 from diagnose.training.naming import meant
 from diagnose.training.scoring import NONE
@@ -41,6 +42,12 @@ def ear(condensate):
         ("measure nose height", Act(MEASURE, card="nose height")),
         ("measure the hardness of the O-rings", Act(MEASURE, card="O-ring hardness near and far")),
         ("do the push test", Act(MEASURE, card="push test of the sliding ring")),
+        ("look at both faces", Act(LOOK, ("1", "2"))),
+        ("look at each O-ring", Act(LOOK, ("3", "4", "5"))),
+        ("look at carbon ring and shiny thing", Act(LOOK, ("1",))),
+        ("rip it apart", Act("part the faces")),
+        ("ask how long it ran", Act(LOOK, (), ("history",))),
+        ("what happened?", Act(LOOK, (), ("leak", "sound", "machine", "history", "product"))),
         ("wip the sleeve", Act("wipe", ("7",))),
     ],
 )
@@ -59,7 +66,9 @@ def test_lines_are_understood(ear, line, act):
     )
 
 
-@pytest.mark.parametrize("line", ["", "what happened here?", "sing a song", "wash the banana", "measure the moon"])
+@pytest.mark.parametrize(
+    "line", ["", "sing a song", "wash the banana", "measure the moon", "open it", "check how flat the faces are"]
+)
 def test_what_is_not_understood_is_told_with_a_way_out(ear, line):
     heard = ear.hear(line)
     assert isinstance(heard, Misheard) and any(x in heard.says for x in ("?", "type", "parts"))
@@ -101,3 +110,9 @@ def test_causes_are_named_in_own_words(condensate, said, name):
 
 def test_nothing_is_made_of_words_that_say_nothing(condensate):
     assert meant("hello there my friend", condensate.knowledge.causes, condensate.knowledge) == []
+
+
+def test_what_keeps_a_part_is_not_done_to_what_is_no_part(condensate):
+    before = start(condensate)
+    after, outcome = do(before, Act("photograph", kinds=("machine",)))
+    assert "parts on the list only" in outcome.refused and after == before
