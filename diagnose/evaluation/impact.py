@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import io
+import os
 import subprocess
-import tarfile
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -51,18 +50,35 @@ def _revision(name: str, inside: str) -> Iterator[Path]:
     if name.startswith("-"):
         raise refuse(f"{name!r} is no version")
     try:
-        done = subprocess.run(["git", "archive", "--format=tar", name, inside], capture_output=True, check=False)
+        done = subprocess.run(["git", "ls-tree", "-r", "-z", name, "--", inside], capture_output=True, check=False)
     except OSError as error:
         raise refuse(f"{name!r} is no folder, and git cannot be run") from error
-    if done.returncode:
+    entries = [line.split(b"\t", 1) for line in done.stdout.split(b"\0") if line]
+    if done.returncode or not entries:
         said = done.stderr.decode("utf-8", "replace").strip().splitlines()
         raise refuse(
             f"{name!r} is neither a folder nor a revision with {inside!r} in it" + (f": {said[-1]}" if said else "")
         )
     with tempfile.TemporaryDirectory(prefix="diagnose-") as place:
-        with tarfile.open(fileobj=io.BytesIO(done.stdout)) as tar:
-            tar.extractall(place, filter="data")
+        for (about, path), data in zip(entries, _blobs([about.split()[2] for about, _ in entries]), strict=True):
+            file = Path(place) / os.fsdecode(path)
+            if about.startswith(b"100") and ".." not in file.parts:  # neither links nor other repositories
+                file.parent.mkdir(parents=True, exist_ok=True)
+                file.write_bytes(data)
         yield Path(place) / inside
+
+
+def _blobs(names: Sequence[bytes]) -> list[bytes]:
+    """What stands under these names in the repository, as it stands there: a checkout's own filters are programs."""
+    asked = b"".join(name + b"\n" for name in names)
+    told = subprocess.run(["git", "cat-file", "--batch"], input=asked, capture_output=True, check=True).stdout
+    result = []
+    for _ in names:
+        head, _, told = told.partition(b"\n")
+        size = int(head.split()[2])
+        result.append(told[:size])
+        told = told[size + 1 :]
+    return result
 
 
 # ---- what changed in the rules ------------------------------------------------------------------------------

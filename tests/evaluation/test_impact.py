@@ -9,7 +9,7 @@ import subprocess
 
 import pytest
 
-from diagnose.evaluation.impact import card_changes, effect, next_version
+from diagnose.evaluation.impact import card_changes, effect, next_version, versions
 from diagnose.inference.run import load
 from tests.support.places import SMALL
 from tests.support.workshop import call, copied_base
@@ -122,6 +122,7 @@ def test_a_revision_stands_for_a_folder(two, tmp_path, monkeypatch):
     old, new, cases = two
     place = tmp_path / "repository"
     shutil.copytree(old, place / "knowledge")
+    (place / ".gitattributes").write_text("* filter=own\n")
     git = ["git", "-c", "user.name=a", "-c", "user.email=a@example.org", "-c", "commit.gpgsign=false"]
     for words in (["init", "-q"], ["add", "."], ["commit", "-q", "-m", "First"]):
         subprocess.run([*git, *words], cwd=place, check=True, env={**os.environ, "GIT_CONFIG_GLOBAL": "/dev/null"})
@@ -129,6 +130,10 @@ def test_a_revision_stands_for_a_folder(two, tmp_path, monkeypatch):
     change(new, "causes/bent-shaft.yaml", "seen: always", "seen: very rarely")
     code, said = call("impact", "HEAD", new, "--cases", cases, "--json")
     assert code == 0 and json.loads(said)["changed"]["leading"] == 1
+    ran = tmp_path / "ran"
+    subprocess.run(["git", "config", "filter.own.smudge", f"touch {ran}; cat"], cwd=place, check=True)
+    with versions("HEAD", inside="knowledge") as (folder,):
+        assert (folder / "words.yaml").is_file() and not ran.exists()
     for bad in ("no-such-revision", "--output=x"):
         code, said = (
             call("impact", "HEAD", "--cases", cases, "--", bad)
