@@ -128,7 +128,7 @@ def _first_page(title: str, hidden: Hidden, story: Story) -> str:
         "what they would have told is gone; what stays on a part is told by a later card. People can be asked to the end. At the end everybody writes down what happened, "
         "why, and how sure they are in percent."
     )
-    invented = "Invented." if hidden.case.invented else ""
+    invented = "Invented." if hidden.case.invented and "invented" not in story.says.lower() else ""
     return (
         f"<section><h1>{t(title)}</h1><p>{t(story.says or 'A seal leaked. The machine stands; nothing is touched yet.')} {invented}</p>"
         f"<h2>How it goes</h2><p>{rules}</p><h2>Job sheet</h2><ul>{sheet_lines}</ul><h2>Parts</h2><ol>{parts}</ol>"
@@ -156,7 +156,7 @@ def _teacher(title: str, hidden: Hidden, story: Story, made: list[Card]) -> str:
     acts = "".join(
         f"<tr><td>{t(act_text(hidden, d.act))}</td><td class=n>{d.minutes:g} min</td></tr>" for d in plan.done
     )
-    hints = "".join(f"<li>{t(h.says)}</li>" for h in story.hints)
+    hints = "".join(f"<li>{t(h.says)}{t(f' ({h.opens})' if h.opens else '')}</li>" for h in story.hints)
     alike = "".join(
         f"<li>{t(n)} is easily taken for {t(x.other)}. {t(x.told_apart_by)}</li>"
         for n, x in look_alikes(hidden, truth, Answer())

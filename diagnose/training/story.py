@@ -35,6 +35,12 @@ class Hint:
     stage: str = ""
     word: str = ""
 
+    @property
+    def opens(self) -> str:
+        """When it opens, in a few words; "" where it is open from the start."""
+        when = self.stage or (f"after {self.minutes:g} min" if self.minutes else "")
+        return ", ".join(x for x in (when, f"word: {self.word}" if self.word else "") if x)
+
     def locked(self, bench: Bench) -> str:
         """Why it cannot be had yet, a word apart; "" where it can."""
         stages = bench.hidden.words.stages

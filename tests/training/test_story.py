@@ -76,6 +76,17 @@ def test_a_hint_opens_at_its_minute_or_stage_and_not_before(condensate):
     assert not late.locked(after) and not off.locked(after) and not Hint("").locked(before)
 
 
+def test_the_teacher_s_page_says_when_each_hint_opens():
+    story = ROOT / "scenarios" / "gasoline-pump-uneven-screws.drill"
+    hints = read_story(story, ("before unbolting", "before washing")).hints
+    assert [h.opens for h in hints] == [
+        "after 10 min",
+        "before unbolting",
+        "before washing",
+        "before washing, word: lantern",
+    ]
+
+
 @pytest.fixture
 def drilled(tmp_path, monkeypatch):
     """What a drill of the small case says with a story beside it."""
