@@ -205,7 +205,7 @@ class Ear:
 
     def _looking(self, rest: str, line: str) -> Act | Misheard:
         bare = self._bare(rest)
-        if bare in ALL:
+        if bare in ALL and bare not in self.hidden.kinds:
             return Act(LOOK, words=line)
         before, on, after = bare.rpartition(" on ")
         if " for " in f" {bare}" and not on:

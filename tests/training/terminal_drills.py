@@ -23,6 +23,7 @@ from tests.support.places import KNOWLEDGE, ROOT, SCENARIOS
 from tests.training.drills import hidden_of, typed, ways_of
 
 ASKS = ["what do you do\\? ", "How sure are you, 0 to 100 %\\? ", "Enter: no answer\\)\\? "]
+LONG = "Do it \\(y, Enter: no\\)\\? "
 
 
 def play(path: Path, lines: list[str], answers: tuple[str, str], folder: Path) -> dict:
@@ -31,10 +32,11 @@ def play(path: Path, lines: list[str], answers: tuple[str, str], folder: Path) -
     log.unlink(missing_ok=True)
     env = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "100"}
     words = ["-m", "diagnose", "drill", str(path), "--plain", "--save", str(log)]
-    terminal = pexpect.spawn(sys.executable, words, env=env, cwd=folder, timeout=900, encoding="utf-8", echo=False)
+    terminal = pexpect.spawn(sys.executable, words, env=env, cwd=folder, timeout=100, encoding="utf-8", echo=False)
     terminal.delaybeforesend = None
     for line in [*lines, "answer"]:
-        terminal.expect(ASKS[0])
+        while terminal.expect([ASKS[0], LONG]):
+            terminal.sendline("y")
         terminal.sendline(line)
     for answer in reversed(answers):
         terminal.expect(ASKS[2])

@@ -73,11 +73,13 @@ def test_scores_fall_from_the_plan_over_the_checklist_to_the_worst_order(whole_b
 
 @pytest.mark.slow
 def test_the_terminal_does_what_the_engine_does(whole_base, tmp_path):
+    from diagnose.training.heard import Ear
     from tests.training.drills import hidden_of
     from tests.training.terminal_drills import play, truth_of, typed
 
     path = ROOT / "scenarios" / "sound-on-schedule.yaml"
     hidden = hidden_of(path, whole_base)
     acts = ways_of(hidden)["worst"]
-    told = play(path, [typed(a) for a in acts], truth_of(hidden).first, tmp_path)
-    assert told["minutes"] == played(hidden, acts).minutes
+    lines = [typed(a) for a in acts]
+    told = play(path, lines, truth_of(hidden).first, tmp_path)
+    assert told["minutes"] == played(hidden, map(Ear(hidden).hear, lines)).minutes

@@ -116,3 +116,8 @@ def test_what_keeps_a_part_is_not_done_to_what_is_no_part(condensate):
     before = start(condensate)
     after, outcome = do(before, Act("photograph", kinds=("machine",)))
     assert "parts on the list only" in outcome.refused and after == before
+
+
+def test_the_seal_as_a_whole_is_one_look_and_not_all_of_them(ear):
+    heard = ear.hear("look at the seal")
+    assert heard.kinds == ("seal",) and not heard.items
