@@ -109,17 +109,22 @@ class _Seal:
             for r in self.knowledge.card(n).leaves
             if self.knowledge.words.seen[r.seen] >= EXPECTED
         ]
-        if any(r.finding in found and r.finding not in there for r in expected_of):
-            return None
         if len(there & set(signs)) < LEAST_SIGNS or len(there & {*signs, *marks}) < LEAST_MARKS:
             return None
         if level >= MISLEADS and not self._misleading(cause, happened):
             return None
         if level >= OLD_TOO and not self._old({*signs, *marks}):
             return None
+        if self._denied({r.finding for r in expected_of}):
+            return None
         main = [m for m in happened if not self.knowledge.mechanisms[m].leak_path] or happened
         expected = Expected((cause,), (main[0],), False, tuple(main[1:]), SEAL, source="drawn from the rule base")
         return self._case(expected)
+
+    def _denied(self, findings: Set[str]) -> bool:
+        """Whether what is on record, misleading and old marks with it, rules out any of these."""
+        found = Diagnosis(self._case(), self.base).inference.findings[SEAL]
+        return any(f in found and found[f].state != "present" for f in findings)
 
     def _case(self, expected: Expected | None = None) -> Case:
         return replace(
