@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import uuid
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from urllib.parse import quote
 
@@ -21,7 +22,8 @@ class Tablet:
 
     def __init__(self, page, let_in=True):
         self.app, self.page, self.cookie, self.token = page.app(), page, "", ""
-        self.loop = asyncio.new_event_loop()
+        # a thread of its own: in the main one a browser's loop may be running
+        self.loop, self.own = asyncio.new_event_loop(), ThreadPoolExecutor(1)
         if let_in:
             status, headers, told = self.ask("POST", "/enter", {"key": page.door.key()})
             assert status == 200, told
@@ -41,7 +43,7 @@ class Tablet:
             "server": ("127.0.0.1", 8440), "client": ("127.0.0.1", 1), "root_path": "",
         }  # fmt: skip
         data = raw if raw is not None else json.dumps(body).encode() if body is not None else b""
-        return self.loop.run_until_complete(_asked(self.app, scope, data))
+        return self.own.submit(self.loop.run_until_complete, _asked(self.app, scope, data)).result()
 
     def send(self, case, *answers):
         return self.ask("POST", f"/api/cases/{case}/answers", list(answers))[2]

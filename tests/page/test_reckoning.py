@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import os
 import signal
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -31,4 +32,5 @@ def test_a_process_that_is_ended_is_told_and_the_next_question_answered():
         assert (await ask("explanation"))["causes"]
         reckoner.close()
 
-    asyncio.run(asked())
+    with ThreadPoolExecutor(1) as own:  # in the main thread a browser's loop may be running
+        own.submit(asyncio.run, asked()).result()
