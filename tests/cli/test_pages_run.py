@@ -21,8 +21,8 @@ STANDS_FOR = {
     "FILE": "a.yaml", "FILE…": "a.yaml", "CASE": "condensate-pump-dry-start", "DIR": ".", "WORD": "tape", "TAG": "P-12",
     "NAME": "gas not vented",
 }  # fmt: skip
-WAITS = ("record", "page")
-"""Commands that go on until somebody ends them."""
+WAITS = ("record", "page", "sign", "stamp")
+"""Commands that go on until somebody ends them, or want a key or a server."""
 CALLS = [
     call
     for row in re.findall(r"^\| (`diagnose .*?) \|", README, re.M)
