@@ -21,7 +21,7 @@ STANDS_FOR = {
     "FILE": "a.yaml", "FILE…": "a.yaml", "CASE": "condensate-pump-dry-start", "DIR": ".", "WORD": "tape", "TAG": "P-12",
     "NAME": "gas not vented",
 }  # fmt: skip
-WAITS = ("record", "page", "sign", "stamp")
+WAITS = ("record", "page", "drill", "sign", "stamp")
 """Commands that go on until somebody ends them, or want a key or a server."""
 CALLS = [
     call
