@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -17,6 +15,7 @@ from diagnose.inference.run import RuleBase, load
 from diagnose.judgement.diagnosis import Diagnosis, network_of
 from diagnose.judgement.judge import Judged
 from diagnose.knowledge.model import Card, Cause, Explained, Finding, Knowledge, Mechanism, Words
+from diagnose.reading import git
 from diagnose.reading.figures import percent
 from diagnose.reading.located import read_bytes
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
@@ -49,36 +48,23 @@ def _revision(name: str, inside: str) -> Iterator[Path]:
 
     if name.startswith("-"):
         raise refuse(f"{name!r} is no version")
+    here = Path()
     try:
-        done = subprocess.run(["git", "ls-tree", "-r", "-z", name, "--", inside], capture_output=True, check=False)
+        files = git.stored(here, name, inside)
+        written = git.contents(here, files)
     except OSError as error:
         raise refuse(f"{name!r} is no folder, and git cannot be run") from error
-    entries = [line.split(b"\t", 1) for line in done.stdout.split(b"\0") if line]
-    if done.returncode or not entries:
-        said = done.stderr.decode("utf-8", "replace").strip().splitlines()
-        raise refuse(
-            f"{name!r} is neither a folder nor a revision with {inside!r} in it" + (f": {said[-1]}" if said else "")
-        )
+    except git.NotStored as error:
+        said = f": {error}" if str(error) else ""
+        raise refuse(f"{name!r} is neither a folder nor a revision with {inside!r} in it{said}") from error
+    if not written:
+        raise refuse(f"{name!r} is neither a folder nor a revision with {inside!r} in it")
     with tempfile.TemporaryDirectory(prefix="diagnose-") as place:
-        for (about, path), data in zip(entries, _blobs([about.split()[2] for about, _ in entries]), strict=True):
-            file = Path(place) / os.fsdecode(path)
-            if about.startswith(b"100") and ".." not in file.parts:  # neither links nor other repositories
-                file.parent.mkdir(parents=True, exist_ok=True)
-                file.write_bytes(data)
+        for path, data in written.items():
+            file = Path(place) / path
+            file.parent.mkdir(parents=True, exist_ok=True)
+            file.write_bytes(data)
         yield Path(place) / inside
-
-
-def _blobs(names: Sequence[bytes]) -> list[bytes]:
-    """What stands under these names in the repository, as it stands there: a checkout's own filters are programs."""
-    asked = b"".join(name + b"\n" for name in names)
-    told = subprocess.run(["git", "cat-file", "--batch"], input=asked, capture_output=True, check=True).stdout
-    result = []
-    for _ in names:
-        head, _, told = told.partition(b"\n")
-        size = int(head.split()[2])
-        result.append(told[:size])
-        told = told[size + 1 :]
-    return result
 
 
 # ---- what changed in the rules ------------------------------------------------------------------------------

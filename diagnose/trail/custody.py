@@ -9,7 +9,6 @@ import lzma
 import os
 import platform
 import re
-import subprocess
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
@@ -25,12 +24,11 @@ from diagnose.casefile.photos import MOST_PHOTO_BYTES
 from diagnose.casefile.wording import confirmed, describe_custody
 from diagnose.knowledge.files import contents_of, digest_of, files_of, is_knowledge
 from diagnose.knowledge.model import Knowledge
+from diagnose.reading import git
 from diagnose.reading.files import read_file
 
 PACKAGES = ("experta", "msgspec", "networkx", "numpy", "pyyaml")
 """The libraries that a conclusion goes through."""
-_GIT_ALONE = {"GIT_ALLOW_PROTOCOL": "", "GIT_NO_LAZY_FETCH": "1"}
-"""Keeps git from fetching what is missing, by whatever program a folder's configuration names."""
 ENCODING = "JSON of every file by name, xz, base64"
 MOST_UNPACKED = 100_000_000
 Doc = dict[str, Any]
@@ -86,25 +84,18 @@ def revision_of(folder: Path) -> str:
     the configuration of a folder names, and a rule base may come from a stranger.
     """
 
-    def git(*words: str) -> str:
-        call = ["git", "-C", str(folder), *words]
-        done = subprocess.run(call, capture_output=True, check=False, env={**os.environ, **_GIT_ALONE})
-        return os.fsdecode(done.stdout) if done.returncode == 0 else ""
-
     try:
-        revision, tree = git("rev-parse", "HEAD").strip(), git("ls-tree", "-r", "-z", "HEAD", "--", ".")
-        stored = [
-            (line.split(), Path(name)) for line, _, name in (row.partition("\t") for row in tree.split("\0")) if name
-        ]
-        if not revision or not stored:
-            return ""
-        known = {name.as_posix(): words[2] for words, name in stored if is_knowledge(name)}
+        revision = os.fsdecode(git.ask(folder, "rev-parse", "HEAD")).strip()
+        stored = git.stored(folder, "HEAD")
         now = {
             path.relative_to(folder).as_posix(): _blob(read_file(path, MOST_BYTES), len(revision))
             for path in files_of(folder)
         }
-    except OSError:
+    except (OSError, git.NotStored):
         return ""
+    if not stored:
+        return ""
+    known = {path: name for path, name in stored.items() if is_knowledge(Path(path))}
     return revision if now == known else f"{revision} and changes"
 
 
