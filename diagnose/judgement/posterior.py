@@ -47,18 +47,24 @@ class Evidence:
         return replace(self, states={**self.states, **states})
 
 
+def cause_odds(evidence: Evidence) -> np.ndarray:
+    """Odds of each cause before anything is seen; 0 where it is ruled out."""
+    odds = np.zeros(len(evidence.prior))
+    may = list(evidence.allowed)
+    odds[may] = evidence.prior[may] / (1 - evidence.prior[may])
+    return odds
+
+
 def prior_odds(net: Network, evidence: Evidence, members: np.ndarray) -> np.ndarray:
     """Weight of each set before anything is seen: the product of its causes' odds. Of the empty set it is 1, or, where the
     rule base says how often a failure has none of its causes, such that the empty set has that chance."""
-    may = np.zeros(len(net.causes))
-    may[list(evidence.allowed)] = 1.0
-    odds = evidence.prior / (1 - evidence.prior) * may
-    result = np.where(members, odds, 1.0).prod(axis=1)
+    odds = cause_odds(evidence)
+    result = _odds(members, odds)
     rest = float(np.prod(1 + odds)) - 1
     failed = not any(evidence.states.get(f) for f in net.no_failure)
     if net.none_of_these and rest and failed:
         result[~members.any(axis=1)] = net.none_of_these / (1 - net.none_of_these) * rest
-    return np.asarray(result)
+    return result
 
 
 @dataclass(frozen=True)
@@ -87,8 +93,7 @@ class Posterior:
     def before(self) -> np.ndarray:
         """Probability of each set that is spelt out before anything is seen, causes that are ruled out left aside."""
         odds = prior_odds(self.net, self.evidence, self.members)
-        allowed = self.evidence.prior[list(self.evidence.allowed)]
-        return odds / (float(np.prod(1 / (1 - allowed))) - 1 + odds[0])
+        return odds / (float(np.prod(1 + cause_odds(self.evidence))) - 1 + odds[0])
 
     def causes_of(self, i: int) -> tuple[str, ...]:
         return tuple(self.net.causes[c] for c in np.flatnonzero(self.members[i]))
@@ -322,10 +327,8 @@ def posterior(net: Network, evidence: Evidence, every_set: bool = False) -> Post
 def posterior_of(sums: Sums, every_set: bool = False) -> Posterior:
     """As `posterior`."""
     evidence, n = sums.evidence, len(sums.net.causes)
-    may = np.zeros(n, bool)
-    may[list(evidence.allowed)] = True
-    odds = np.where(may, evidence.prior / (1 - evidence.prior), 0.0)
-    bearing = np.flatnonzero(sums.bears & may)
+    odds = cause_odds(evidence)
+    bearing = np.intersect1d(np.flatnonzero(sums.bears), evidence.allowed)
     likelihood = np.ones(n)
     likelihood_none, likelihood[bearing] = np.split(
         sums.likelihood(_sets(n, [(), *((c,) for c in bearing.tolist())])), [1]
