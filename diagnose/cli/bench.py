@@ -96,11 +96,12 @@ def record(
     if sheet:
         _take_sheet(file, base, by, sheet)
         return
-    if not base.arrangements.steps:
-        raise refuse(
-            "this rule base has no order of dismantling, so there is nothing to ask for", "diagnose note FILE --saw …"
-        )
     with recorder_of(file, base, by, must_exist=True) as recorder:
+        if not base.arrangements.steps:
+            raise refuse(
+                "this rule base has no order of dismantling, so there is nothing to ask for",
+                "diagnose note FILE --saw …",
+            )
         tell_history(file, recorder.case_now().texts.get("equipment.tag", ""))
         styled = None if edits_lines(plain) else False
         Dialogue(recorder, asker(plain), styled=styled, photos_from=photos_from, keep_location=keep_location).run(quick)

@@ -64,8 +64,7 @@ def test_what_is_no_ordinary_file_is_refused_at_once(diagnose, tmp_path, what):
         code, _, errors = diagnose(*words)
         assert code == 2, words
         assert "Traceback" not in errors
-        said = ("no ordinary file", "not beside the case", "no order of dismantling")
-        assert any(s in errors for s in said), (words, errors)
+        assert "no ordinary file" in errors or "not beside the case" in errors, (words, errors)
 
 
 @pytest.mark.parametrize("what", ["pipe", "device"])
