@@ -45,6 +45,19 @@ def read_case(path: Path, knowledge: Knowledge) -> m.Case:
     return case
 
 
+def read_document(path: Path, knowledge: Knowledge) -> tuple[bytes, Node]:
+    """A case file written by hand, its bytes and what stands in it. Raises BadInput with everything that is wrong."""
+    problems = Problems()
+    name = str(path)
+    data = read_bytes(path, name, problems)
+    node = read_text(data, name, problems) if data is not None else None
+    if data is not None:
+        parse_case(data, name, knowledge, problems)
+    problems.raise_errors()
+    assert data is not None and node is not None
+    return data, node
+
+
 def parse_case(data: bytes, name: str, knowledge: Knowledge, problems: Problems) -> m.Case | None:
     """A case from the bytes of its file; problems are added, None where nothing can be read."""
     node = read_text(data, name, problems)

@@ -14,13 +14,13 @@ from diagnose.casefile import journal as j
 from diagnose.casefile import model as m
 from diagnose.casefile.answers import in_our_words, refuse_odd_signs
 from diagnose.casefile.format import STATES
-from diagnose.casefile.reader import parse_case
+from diagnose.casefile.reader import parse_case, read_document
 from diagnose.casefile.replay import State, What, apply, begun, differences, replay
 from diagnose.casefile.walk import doubts
 from diagnose.casefile.writer import put, render
 from diagnose.knowledge.model import Knowledge
 from diagnose.reading.files import read_file
-from diagnose.reading.located import MOST_BYTES, read_bytes, read_text
+from diagnose.reading.located import MOST_BYTES
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 from diagnose.reading.terms import did_you_mean
 
@@ -152,13 +152,7 @@ class Recorder:
             self.state = apply(State({}), 1, self._pending[0])
 
     def _from_file(self) -> What:
-        problems = Problems()
-        data = read_bytes(self.case, str(self.case), problems)
-        node = read_text(data, str(self.case), problems) if data is not None else None
-        if data is not None:
-            parse_case(data, str(self.case), self.knowledge, problems)
-        problems.raise_errors()
-        assert data is not None and node is not None
+        data, node = read_document(self.case, self.knowledge)
         self._shown = data
         return {"start": node.plain(), "text": data.decode("utf-8-sig")}
 

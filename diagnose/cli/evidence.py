@@ -33,8 +33,7 @@ CARRIED = "carried"
 def trail(case: CaseArgument, output: OutOption = None, knowledge: KnowledgeOption = None) -> None:
     """Write the whole trail: record, journal, rule base, reasoning; the case can be replayed from it alone, years later."""
     from diagnose.casefile.authors import short
-    from diagnose.reading.located import read_bytes
-    from diagnose.reading.problems import Problems
+    from diagnose.reading.located import bytes_of
     from diagnose.trail.custody import holds, look_around
     from diagnose.trail.document import dump
     from diagnose.trail.document import trail as make
@@ -43,10 +42,7 @@ def trail(case: CaseArgument, output: OutOption = None, knowledge: KnowledgeOpti
     refuse_over_input(output, [path])
     base = open_base(knowledge)
     read = open_case(case, base)
-    problems = Problems()
-    data = read_bytes(path, str(path), problems)
-    problems.raise_errors()
-    assert data is not None
+    data = bytes_of(path)
     around = look_around(path, read, folder)
     if not holds(around.contents, base.knowledge):
         raise refuse(f"the rule base in {folder} was changed meanwhile", "write the trail again")
@@ -126,8 +122,7 @@ def _given(
 
     from diagnose.evaluation.verify import Given
     from diagnose.knowledge.files import digest_of
-    from diagnose.reading.located import read_bytes
-    from diagnose.reading.problems import Problems
+    from diagnose.reading.located import bytes_of
     from diagnose.trail.custody import Around, versions
     from diagnose.trail.document import load
 
@@ -143,10 +138,7 @@ def _given(
     journal: bytes | None = None
     photos: dict[str, str] = {}
     if case is not None:
-        problems = Problems()
-        record = read_bytes(case, str(case), problems)
-        problems.raise_errors()
-        assert record is not None
+        record = bytes_of(case)
         journal, photos = _beside(case, record, base)
     around = Around(journal, photos, contents, revision, platform.python_version(), versions())
     return Given(base, tool_version(), contents, around, then, record)

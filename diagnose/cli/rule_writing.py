@@ -94,8 +94,7 @@ def matrix(
 ) -> None:  # fmt: skip
     """Show findings and links by mechanism, word by word; write them as a table, and take a changed table back."""
     from diagnose.authoring import matrix as words
-    from diagnose.reading.located import read_bytes
-    from diagnose.reading.problems import Problems
+    from diagnose.reading.located import bytes_of
     from diagnose.reading.terms import did_you_mean
     from diagnose.views import workshop as view
     from diagnose.views.page import Page
@@ -114,10 +113,7 @@ def matrix(
         else:
             typer.echo(view.matrix(words.document(made), Page()).text(), nl=False)
         return
-    problems = Problems()
-    data = read_bytes(taken, str(taken), problems)
-    problems.raise_errors()
-    assert data is not None
+    data = bytes_of(taken)
     changes = words.differences(
         words.matrix(base, of), words.read(data.decode("utf-8", "replace"), str(taken), base, of)
     )

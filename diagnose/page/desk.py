@@ -11,13 +11,12 @@ from typing import Any, cast
 
 from diagnose.casefile import journal as j
 from diagnose.casefile.model import Case
-from diagnose.casefile.reader import parse_case
+from diagnose.casefile.reader import parse_case, read_document
 from diagnose.casefile.recorder import DOUBTFUL, EDITED, EXCHANGED, Recorder, look
 from diagnose.casefile.replay import State, begun
 from diagnose.casefile.writer import render
 from diagnose.knowledge.model import Knowledge
 from diagnose.page.answers import Answer, lines_of, whats_of
-from diagnose.reading.located import read_bytes, read_text
 from diagnose.reading.problems import BadInput, Problems
 from diagnose.session.wording import acknowledged
 
@@ -130,13 +129,7 @@ class Desk:
             found = look(self.path)
             state, lines = found.state, found.journal.lines
         else:
-            problems = Problems()
-            data = read_bytes(self.path, str(self.path), problems)
-            if data is not None:
-                parse_case(data, str(self.path), self.knowledge, problems)
-            problems.raise_errors()
-            node = read_text(data or b"", str(self.path), problems)
-            assert node is not None
+            _, node = read_document(self.path, self.knowledge)
             state, lines = begun(cast("dict[str, Any]", node.plain())), ()
         problems = Problems()
         case = parse_case(render(state.document()), str(self.path), self.knowledge, problems)

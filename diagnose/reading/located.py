@@ -99,6 +99,15 @@ def read_bytes(path: Path, name: str, problems: Problems) -> bytes | None:
         return None
 
 
+def bytes_of(path: Path) -> bytes:
+    """The bytes of a file of sane size. Raises BadInput."""
+    problems = Problems()
+    data = read_bytes(path, str(path), problems)
+    problems.raise_errors()
+    assert data is not None
+    return data
+
+
 def read_text(data: bytes, name: str, problems: Problems) -> Node | None:
     """The one document in `data` as nodes, or None with problems added. `name` is shown in places."""
     if len(data) > MOST_BYTES:

@@ -10,26 +10,19 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+from diagnose.authoring.cards import SECTIONS
 from diagnose.authoring.schemas.cards import CardSchemas
 from diagnose.authoring.schemas.cases import CaseSchemas
 from diagnose.authoring.schemas.files import FileSchemas
 from diagnose.authoring.schemas.parts import TEXT, Schema, keys, ref
 from diagnose.authoring.schemas.teardown import teardown
-from diagnose.casefile.format import SECTIONS
+from diagnose.casefile.format import SECTIONS as CASE_SECTIONS
 from diagnose.knowledge.conditions import FORMS
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.tables import SHAPES
 
 DRAFT = "http://json-schema.org/draft-07/schema#"
-_FOLDERS = {
-    "finding": "findings",
-    "mechanism": "mechanisms",
-    "cause": "causes",
-    "measurement": "measurements",
-    "caution": "cautions",
-    "limit": "limits",
-    "arrangement": "arrangements",
-}
+_FOLDERS = {**SECTIONS, "arrangement": "arrangements"}
 
 
 def schemas(knowledge: Knowledge) -> dict[str, Schema]:
@@ -99,6 +92,6 @@ class _Schemas(CardSchemas, FileSchemas, CaseSchemas):
     def __init__(self, knowledge: Knowledge):
         super().__init__(knowledge)
         self.terms["condition"] = {"anyOf": [self._form(form) for form in FORMS]}
-        self.terms |= {f"section {name}": self._section(name) for name in SECTIONS}
+        self.terms |= {f"section {name}": self._section(name) for name in CASE_SECTIONS}
         self.terms["case"] = keys(self._case_keys())
         self.terms["tests"] = self.tests()
