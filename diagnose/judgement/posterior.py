@@ -328,7 +328,7 @@ def posterior_of(sums: Sums, every_set: bool = False) -> Posterior:
     """As `posterior`."""
     evidence, n = sums.evidence, len(sums.net.causes)
     odds = cause_odds(evidence)
-    bearing = np.intersect1d(np.flatnonzero(sums.bears), evidence.allowed)
+    bearing = np.intersect1d(np.flatnonzero(sums.bears), np.array(evidence.allowed, int))
     likelihood = np.ones(n)
     likelihood_none, likelihood[bearing] = np.split(
         sums.likelihood(_sets(n, [(), *((c,) for c in bearing.tolist())])), [1]
