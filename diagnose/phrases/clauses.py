@@ -62,6 +62,14 @@ class Clause:
         """Places of words that say something."""
         return frozenset(range(len(self.tokens))) - self.idle
 
+    @cached_property
+    def bare(self) -> dict[int, str]:
+        """Numbers without a unit that are no part of a name, by place."""
+        known = {p for s in self.spans for p in s.places}
+        return {
+            n: t.text.replace(",", ".") for n, t in enumerate(self.tokens) if t.text[0].isdigit() and n not in known
+        }
+
     @property
     def heads(self) -> frozenset[int]:
         """Places that do more than name a part or point, or qualify; figures are no heads."""
@@ -72,7 +80,7 @@ class Clause:
         beside = {
             p for p, found in slots.items() if found <= BESIDE or ("part" in found and found <= BESIDE | {"made of"})
         }
-        return self.content - beside - self.lifted.keys() - self.small
+        return self.content - beside - self.lifted.keys() - self.bare.keys() - self.small
 
     @cached_property
     def cued(self) -> dict[str, list[Span]]:

@@ -125,6 +125,8 @@ def _held(
     lifted = {p for p, x in clause.lifted.items() if x.kind in ("extent", "which", "count")}
     said_again = {p for sense in index.alone.get(term.name, ()) for s in clause.senses.get(sense, ()) for p in s.places}
     left = clause.content - claim.used - quiet - lifted - said_again
+    if claim.value:
+        left -= {p for p, x in clause.lifted.items() if x.kind == "amount"} | clause.bare.keys()
     score = _score(claim, clause, index, subject, more, left)
     if score < WEAK:
         return None
@@ -277,7 +279,7 @@ def _loss(clause: Clause, place: int, index: Index) -> float:
     """What an unread word counts: its weight as a sense, a little less where it only names a part."""
     if place in clause.partly:
         return 0.4
-    if place in clause.lifted:
+    if place in clause.lifted or place in clause.bare:
         return 0.5
     if place in clause.small:
         return 0.2
@@ -359,4 +361,7 @@ def _value(asked: str, clause: Clause) -> tuple[int, Lifted] | None:
                     return place, lifted
             except BadUnit:
                 continue
+    if asked != "1":
+        for place, number in clause.bare.items():
+            return place, Lifted("amount", f"{number} {asked}", number, asked, True)
     return None

@@ -11,6 +11,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 from diagnose.knowledge.model import Vocabulary
@@ -223,6 +224,12 @@ class Index:
         return frozenset(stem(word, self.whole) for word in self.raw)
 
     @cached_property
+    def numbered(self) -> frozenset[tuple[str, str]]:
+        """Pairs of words in a spelling one of which is a number: plan 11, 53 b."""
+        pairs = (p for _, stems in self.texts.values() for p in pairwise(stems))
+        return frozenset(p for p in pairs if p[0][0].isdigit() or p[1][0].isdigit())
+
+    @cached_property
     def alone(self) -> dict[str, frozenset[Sense]]:
         """For each feature the senses that alone say it, or a general word above it."""
         own: dict[str, set[Sense]] = defaultdict(set)
@@ -242,6 +249,8 @@ class Index:
                 if not found[last].is_word:
                     break
                 run, raw = (*run, found[last].stem), (*raw, found[last].text)
+                if last == first and self._figure(found, first):
+                    continue
                 senses = self.surfaces.get(run, {})
                 small = self.small.get(raw, {})
                 result += [Span(first, last, sense) for sense in (*senses, *small)]
@@ -253,6 +262,13 @@ class Index:
                     if joined in self.words:
                         result.append(Span(first, last, ("word", joined)))
         return result
+
+    def _figure(self, found: list[Token], place: int) -> bool:
+        """Whether a token is a number that no spelling has beside the words beside it: a figure, not a name."""
+        if not found[place].text[0].isdigit():
+            return False
+        beside = pairwise(t.stem for t in found[max(0, place - 1) : place + 2])
+        return self.numbered.isdisjoint(beside)
 
     def _repaired(self, found: list[Token], place: int) -> list[Span]:
         token = found[place]

@@ -70,7 +70,7 @@ Make = Callable[[re.Match[str]], Lifted | None]
 def lift(text: str) -> tuple[str, list[Lifted]]:
     """The text in lower case with every figure as one sign, chr(FIRST + n) for the n-th of the list."""
     text = _PRIVATE.sub(" ", unicodedata.normalize("NFKC", text)).lower()
-    text = _DEGREES.sub(r" \1° ", text)
+    text = _DEGREES.sub(r" \1° ", _POINT.sub("0.", text))
     found: list[Lifted] = []
 
     def put(make: Make, match: re.Match[str]) -> str:
@@ -86,6 +86,7 @@ def lift(text: str) -> tuple[str, list[Lifted]]:
     return text, found
 
 
+_POINT = re.compile(r"(?<![\w.,])\.(?=\d)")
 _DEGREES = re.compile(r"(?<![\w.,])(\d{1,3})\s?(?:deg(?:ree)?s?\b\.?|°)(?!\s?[cf]\b)")
 
 

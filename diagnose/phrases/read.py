@@ -46,7 +46,8 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
 def _strange(clause: Clause, index: Index) -> int:
     """How many words of a clause the vocabulary does not know at all."""
     known = {p for s in clause.spans if not s.guessed for p in s.places}
-    return sum(t.is_word and n not in known and n not in clause.lifted for n, t in enumerate(clause.tokens))
+    figures = clause.lifted.keys() | clause.bare.keys()
+    return sum(t.is_word and n not in known and n not in figures for n, t in enumerate(clause.tokens))
 
 
 def _beside_the_point(reading: Reading, strange: int, named: bool) -> bool:

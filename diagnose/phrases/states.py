@@ -56,6 +56,10 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
                         {place},
                         f"the unit of {lifted.said!r} is a guess" if lifted.guessed else "",
                     )
+    for place, number in clause.bare.items():
+        for variable in dict.fromkeys(s.sense[1] for s in clause.spans if s.sense[0] == "variable"):
+            if asked := index.vocabulary.grammar.variables[variable].unit:
+                yield variable, f"{number} {asked}", {place}, f"the unit of {number!r} is a guess"
 
 
 def _telling(clause: Clause, index: Index, variable: str, places: set[int]) -> bool:

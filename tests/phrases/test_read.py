@@ -100,3 +100,18 @@ def test_words_that_are_not_understood_are_told():
 
 def test_nothing_is_read_from_nothing():
     assert read("", VOCABULARY) == read("   ...", VOCABULARY) == read("the", VOCABULARY) == ()
+
+
+@pytest.mark.parametrize("said, on, term, value", [
+    ("spring free length 41 vs 45", "spring", "free length", "41 mm"),
+    ("runout .02", "shaft", "shaft runout", "0.02 mm"),
+])  # fmt: skip
+def test_a_number_without_a_unit_is_taken_in_that_of_the_reading_named_and_asked_back(said, on, term, value):
+    first = read(said, VOCABULARY, on)[0]
+    assert (first.statements[0].term, first.statements[0].more["value"]) == (term, value)
+    assert any("unit" in why for why in first.asks) and first.sureness != "sure"
+
+
+def test_the_number_in_a_name_is_no_figure():
+    assert terms("plan 53A") == {"plan: plan 53A"}
+    assert "11" not in " ".join(r.text for r in read("plan 11 flow ok", VOCABULARY, "flush line"))
