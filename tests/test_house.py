@@ -31,6 +31,7 @@ def test_no_file_is_longer_than_450_lines():
     assert {name: n for name, n in lines.items() if n > 450} == {}
 
 
+@pytest.mark.slow
 def test_no_function_is_longer_than_60_lines(nodes):
     lines = {
         f"{name}:{n.name}": n.end_lineno - n.lineno + 1

@@ -168,6 +168,7 @@ def test_where_nothing_is_even_possible_there_is_nothing_to_change(judged):
 # ---- the command -------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_next_prints_the_plan():
     done = diagnose("next", "condensate-pump-dry-start", "--budget", "0.5h")
     assert done.returncode == 0, done.stderr

@@ -45,6 +45,7 @@ def in_hand(made, knowledge, position: str) -> set[str]:
     return {k for k in kinds if knowledge.vocabulary.kinds[k].place == "seal" and k not in knowledge.looks.asked}
 
 
+@pytest.mark.slow
 def test_nothing_of_a_lost_seal_is_asked_for_and_it_is_named(planned, whole_base):
     _, _, before = planned()
     assert in_hand(before, whole_base.knowledge, "inboard") and in_hand(before, whole_base.knowledge, "outboard")
@@ -56,6 +57,7 @@ def test_nothing_of_a_lost_seal_is_asked_for_and_it_is_named(planned, whole_base
     assert "the inboard seal: scrapped at once" in text
 
 
+@pytest.mark.slow
 def test_lost_parts_are_not_asked_for_while_others_are(planned, whole_base):
     _, _, before = planned()
     gone = ", lost: fell into the sump"
@@ -69,6 +71,7 @@ def test_lost_parts_are_not_asked_for_while_others_are(planned, whole_base):
     assert "Ring (1): fell into the sump" in text and "Seat (2): fell into the sump" in text
 
 
+@pytest.mark.slow
 def test_one_part_of_a_kind_in_hand_or_not_on_the_list_is_enough(planned):
     inference, *_ = planned(part=", lost: fell into the sump")
     reach = Reach(inference, "inboard")

@@ -101,6 +101,7 @@ def test_only_what_is_open_is_asked_and_it_is_worth_its_while(name, judged):
     assert not lost & set(decided)
 
 
+@pytest.mark.slow
 def test_work_on_one_part_stands_together(judged):
     """Within what comes first, and from one stage to the next, a part that was put down is not picked up again."""
     made, _ = planned(judged("crude-pump-barrier-lost"))
@@ -193,6 +194,7 @@ def test_what_is_already_answered_is_not_asked_again(small_base):
     assert look is None or look.asks == ("bent",)
 
 
+@pytest.mark.slow
 def test_both_seals_of_a_pair_are_planned_and_the_machine_is_worked_on_once(judged):
     case = judged("bladder-flat-barrier-low")
     made, knowledge = planned(case)
@@ -218,6 +220,7 @@ def test_the_stopping_line_calls_a_plain_look_a_look(judged):
 # ---- budget ------------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("minutes", [5, 20, 60])
 def test_a_budget_is_kept_and_more_time_tells_more(minutes, judged):
     case = judged("thin-record")
@@ -445,6 +448,7 @@ def test_the_likely_outcomes_of_work_are_all_that_are_likely(judged):
         assert {tuple(told[f] for f in findings): c for told, c in worst.outcomes(findings)} == expected
 
 
+@pytest.mark.slow
 def test_the_words_of_a_standing_are_those_of_the_judgement(judged):
     for name in NAMES[:5]:
         case = judged(name)
@@ -458,6 +462,7 @@ def test_the_words_of_a_standing_are_those_of_the_judgement(judged):
                     assert standing(words, j.probability, len(j.lines_for), lowest) == j.standing
 
 
+@pytest.mark.slow
 def test_the_order_of_the_record_does_not_matter(judged):
     case = judged("transfer-pump-tilted-gland")
     shuffled = replace(case.inference.case, observations=case.inference.case.observations[::-1])

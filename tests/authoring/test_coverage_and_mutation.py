@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 
+import pytest
+
 from diagnose.authoring.coverage import Coverage, enough, rules_of
 from diagnose.authoring.mutants import Mutant, changes, mutants
 from diagnose.authoring.mutation import Hunt, trials, try_all
@@ -149,6 +151,7 @@ def test_a_changed_finding_is_judged_as_the_engine_would(folder):
     assert checked > 100
 
 
+@pytest.mark.slow
 def test_commands_tell_and_fail_under_their_thresholds(folder, tmp_path):
     assert call("coverage", "--knowledge", folder, "--cases", tmp_path / "none")[0] == 2
     (tmp_path / "cases").mkdir()

@@ -128,6 +128,7 @@ def test_check_shows_the_line_with_a_caret_under_the_word(folder):
 BROKEN_FILES = sorted((Path(__file__).resolve().parents[1] / "broken").glob("*.yaml"))
 
 
+@pytest.mark.slow
 def test_sarif_fits_the_published_schema():
     """The model is made from sarif-schema-2.1.0.json and takes no key that the schema does not have. Every broken rule
     of tests/broken, in a file whose name is no URI as it stands."""
@@ -157,6 +158,7 @@ def test_github_lines_are_escaped(folder):
     )
 
 
+@pytest.mark.slow
 def test_a_build_server_reads_every_github_line_back():
     """A workflow command is ::KIND KEY=VALUE,…::MESSAGE with %, line ends, and in values colons and commas escaped."""
     base = contents_of(SMALL / "knowledge")

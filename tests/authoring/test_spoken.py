@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from diagnose.authoring.spoken import check, not_understood
 from diagnose.knowledge.lexicon import Said
 from tests.support.shipped import whole_base
@@ -30,6 +32,7 @@ def fresh(**said):
     return [p for p in check(with_words(**said)) if (p.code, p.says) not in before]
 
 
+@pytest.mark.slow
 def test_two_terms_that_a_phrase_cannot_tell_apart_are_told():
     (found,) = [
         p

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from diagnose.casefile.cards import ALONE, cards, due, left_of, unmarked
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.walk import usual_document
@@ -25,6 +27,7 @@ def everything(knowledge, arrangement, **more):
     return case_of(knowledge, arrangement, seal={"arrangement": arrangement, "plan": plans}, **more)
 
 
+@pytest.mark.slow
 def test_no_look_comes_after_what_it_looks_for_is_gone_wherever_recording_begins(whole_base):
     """All looks at all parts of all arrangements, begun at each stage, with the machine and without."""
     knowledge, asked = whole_base.knowledge, 0

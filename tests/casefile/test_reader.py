@@ -53,6 +53,7 @@ def test_every_mistake_is_told_at_once_with_the_nearest_right_word(knowledge):
     assert "heat checks" in told["unknown-feature"] and "mm" in told["unit"]
 
 
+@pytest.mark.slow
 def test_the_command_tells_them_and_exits_with_2(tmp_path):
     path = tmp_path / "five.yaml"
     path.write_text(FIVE, "utf-8")

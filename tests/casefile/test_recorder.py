@@ -332,6 +332,7 @@ said = st.one_of(
 )
 
 
+@pytest.mark.slow
 @given(st.lists(said, max_size=4))
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_whatever_a_sound_chain_says_opens_or_is_refused(tmp_path, knowledge, whats):
@@ -353,6 +354,7 @@ def test_whatever_a_sound_chain_says_opens_or_is_refused(tmp_path, knowledge, wh
 # ---- crashes and disks that refuse ------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_an_answer_cut_off_at_any_byte_is_recognised_and_nothing_before_it_is_lost(case, knowledge):
     with session(case, knowledge) as r:
         r.accept(saw("radial cracks"))

@@ -35,6 +35,7 @@ def test_json_keeps_its_schema(name):
     assert probabilities == sorted(probabilities, reverse=True)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("width", [80, 120])
 def test_pages_fit_their_width(width):
     for words in (
@@ -135,6 +136,7 @@ RULE = "two heavy spots in line with the gland bolts"
 NOT_INDEXED = "Mating ring (2) was not indexed; Gland (3) was not indexed"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "words", [["quantities", ""], ["explain", ""], ["why-not", "", RULE], ["rules", "match", RULE, ""]]
 )
@@ -152,6 +154,7 @@ def test_quantities_give_the_relation_of_marks_that_rules_compare():
     assert all(abs(r["value"] - 180) <= 20 and len(r["inputs"]) == 2 and r["source"] for r in marks)
 
 
+@pytest.mark.slow
 def test_a_mark_seen_from_the_impeller_end_says_so():
     told = " ".join(
         diagnose("why", "shaft-runout-large-record", "sleeve and impeller rubbed at the same clock").stdout.split()
@@ -160,6 +163,7 @@ def test_a_mark_seen_from_the_impeller_end_says_so():
     assert "impeller rubbed on Impeller (22) (light) from 8 to 10 (seen from the impeller end)" in told
 
 
+@pytest.mark.slow
 def test_every_quantity_has_a_source_and_its_limits_are_told_by_name_in_its_unit():
     names = ("propane-pump-flashing", "shaft-runout-large-record", "brine-pump-set-short")
     for name in names:
@@ -171,11 +175,13 @@ def test_every_quantity_has_a_source_and_its_limits_are_told_by_name_in_its_unit
     assert "running hours 2600 h outside: first day, at most 24 h" in told and "source: as recorded" in told
 
 
+@pytest.mark.slow
 def test_a_number_used_as_recorded_is_not_said_to_be_worked_out():
     told = " ".join(diagnose("why", "hydrotested-pump-two-spots", "failed within days").stdout.split())
     assert "running hours 36 h ≤ 200 h" in told and "as recorded" in told and "worked out as as" not in told
 
 
+@pytest.mark.slow
 def test_a_limit_that_hangs_on_gauge_or_absolute_is_an_open_point(tmp_path):
     path = tmp_path / "case.yaml"
     text = "case: propane\nseal: {arrangement: single}\nservice: {fluid: propane, temperature: 20 °C, chamber pressure: 9.2 bar}\n"
@@ -194,6 +200,7 @@ def test_a_case_that_is_not_there_names_the_scenarios():
     assert done.returncode == 2 and "did you mean: propane-pump-flashing?" in done.stderr
 
 
+@pytest.mark.slow
 def test_terms_begin_with_the_word_or_refuse():
     rows = json.loads(diagnose("terms", "pot", "--json").stdout)
     assert "pot" in [r["term"] for r in rows] and "hot spots" not in [r["term"] for r in rows]

@@ -68,6 +68,7 @@ def test_several_photos_of_a_mark_are_all_on_record_even_from_another_folder(beg
     assert Path("a.jpg").read_bytes() == phone.read_bytes()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "words", [["--photo", "b.jpg"], ["--note", "smelt burnt"], ["--part", "2", "--note", "oily", "--photo", "b.jpg"]]
 )

@@ -86,6 +86,7 @@ def test_a_ledger_of_what_does_not_lead_is_no_change(two):
     assert not [c for c in result["changes"] if c["case"].endswith("bent.yaml")]
 
 
+@pytest.mark.slow
 def test_a_changed_standing_changes_the_answer_as_a_changed_leader_does(two):
     change(two[1], "words.yaml", "probable: 0.60", "probable: 0.949")
     code, result = run(two, "--most", 0)

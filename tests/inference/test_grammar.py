@@ -182,6 +182,7 @@ def written(table: str, slots, holds: bool) -> str:
     return "{" + ", ".join(f"{k}: {v}" for k, v in said.items()) + ("}" if holds else ", not: true}")
 
 
+@pytest.mark.slow
 def test_every_statement_that_says_as_much_as_a_feature_raises_it_and_the_first_denied_denies_it(whole_base):
     words, asked = whole_base.knowledge.vocabulary, whole_base.rules.asked
     named = [n for n in words.named_statements if ("seen", n.feature.name) in asked]

@@ -257,6 +257,7 @@ tied = st.builds(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=120, deadline=None)
 @given(st.lists(st.one_of(tree, tied), min_size=1, max_size=2), found, cases)
 def test_random_rules_on_random_cases(conditions, above, text):
@@ -272,6 +273,7 @@ def test_random_rules_on_random_cases(conditions, above, text):
     assert disagreements(infer(case, base)) == []
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(st.one_of(leaf), cases)
 def test_false_is_where_the_opposite_is_deduced_and_unknown_where_neither_is(condition, text):

@@ -90,6 +90,7 @@ steps = st.lists(
 )
 
 
+@pytest.mark.slow
 @given(st.lists(rules(), min_size=1, max_size=4), steps)
 @settings(max_examples=150, deadline=None)
 def test_the_same_activations_as_the_stock_matcher_after_every_change(rule_parts, changes):
@@ -136,6 +137,7 @@ def test_the_same_firings_as_plain_experta_on_every_scenario(path, whole_base):
     assert set(theirs) == set(inference.firings) and theirs
 
 
+@pytest.mark.slow
 def test_rules_left_unbuilt_could_not_have_fired(whole_base):
     path = SCENARIOS[0]
     inference = infer(read_case(path, whole_base.knowledge), whole_base)
@@ -217,6 +219,7 @@ def records(draw):
 PLACES = [("inboard", "outboard"), ("outboard", "inboard")]
 
 
+@pytest.mark.slow
 @given(rule_bases(), records(), st.randoms(use_true_random=False))
 @settings(max_examples=60, deadline=None)
 def test_the_same_firings_as_plain_experta_on_random_rule_bases(branches, facts, mixer):
@@ -229,6 +232,7 @@ def test_the_same_firings_as_plain_experta_on_random_rule_bases(branches, facts,
     assert set(again.run(facts, PLACES)) == theirs, "a second case finds nothing of the first"
 
 
+@pytest.mark.slow
 def test_a_case_leaves_nothing_behind_for_the_next(whole_base):
     cases = [read_case(p, whole_base.knowledge) for p in SCENARIOS[:4]]
     alone = {c.digest: infer(c, whole_base).firings for c in cases}

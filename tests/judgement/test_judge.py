@@ -153,6 +153,7 @@ def test_hours_tell_the_age_at_which_a_leaking_seal_failed(whole_base):
     assert case.inference.findings["seal"]["failed after years"].state == "present"
 
 
+@pytest.mark.slow
 def test_a_record_too_long_for_one_sum_leaves_out_what_tells_least_and_says_so(whole_base):
     """Every feature of the vocabulary looked for and not there, on every kind that can show it."""
     vocabulary = whole_base.knowledge.vocabulary

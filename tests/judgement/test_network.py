@@ -107,6 +107,7 @@ def test_against_pgmpy(seed):
             assert by_set[i] @ weight == pytest.approx(exact, abs=1e-9)
 
 
+@pytest.mark.slow
 def test_one_parent_alone_gives_back_the_word_on_its_card(whole_base, whole_network):
     """P(mechanism | only this mechanism above) is the word of the link, and so for the marks of a mechanism."""
     net, knowledge = whole_network, whole_base.knowledge

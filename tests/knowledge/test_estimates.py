@@ -33,6 +33,7 @@ def test_the_word_is_the_nearest_to_what_was_pooled():
         assert far[row["word"]] <= min(far.values()) + 0.05, row
 
 
+@pytest.mark.slow
 def test_a_card_says_the_word_of_its_estimates_unless_it_was_reworded_since():
     base = read_knowledge(KNOWLEDGE)
     said = {("background", name, ""): card.otherwise for name, card in base.findings.items()}

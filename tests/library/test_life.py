@@ -37,6 +37,7 @@ def test_medians_and_the_log_rank_test_agree_with_published_output_of_r():
     assert l.log_rank(one, other) == pytest.approx(4.17e-5, abs=0.01e-5)
 
 
+@pytest.mark.slow
 def test_the_data_are_those_that_a_package_ships():
     from lifelines.datasets import load_leukemia
 

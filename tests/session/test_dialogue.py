@@ -41,6 +41,7 @@ def test_a_topic_left_for_later_is_asked_again_before_its_step_ends_and_when_res
     assert now.texts["service.fluid"] == "liquor" and "Enter to begin" not in again.text.partition("Step 2")[0]
 
 
+@pytest.mark.slow
 def test_a_topic_left_for_later_in_an_earlier_session_is_asked_when_all_else_is_done(case, knowledge):
     script = Script(
         ("fluid", "/skip"),
@@ -128,6 +129,7 @@ def test_photos_come_from_a_folder_by_newest_by_number_or_by_name(case, knowledg
 # ---- nothing is taken for something else --------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("question", "typed"), [
     ("Where does the work stand", "no, still running"), ("What is there", "yes but rusty"), ("Look again", "heat checks all over"),
 ])  # fmt: skip
@@ -315,6 +317,7 @@ def test_a_hand_edit_under_the_session_is_asked_about_and_nothing_is_lost(case, 
 # ---- on the screen --------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_plain_prompts_send_no_signs_to_a_terminal(case):
     call = ["-m", "diagnose", "record", str(case), "--plain"]
     process = pexpect.spawn(sys.executable, call, env={**os.environ, "TERM": "xterm"}, cwd=str(ROOT), timeout=60)
@@ -359,6 +362,7 @@ def test_everything_said_at_a_session_is_styled_only_where_asked(case, knowledge
 # ---- in own words -----------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_phrase_in_own_words_is_read_told_back_and_kept_as_said(tmp_path):
     knowledge = open_knowledge(ROOT / "knowledge")
     case = tmp_path / "p.yaml"

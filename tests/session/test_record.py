@@ -32,6 +32,7 @@ COMMAND = [sys.executable, "-m", "diagnose"]
 # ---- the walk ---------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_steps_come_in_the_order_of_the_stages_and_fit_in_80_columns(case, knowledge, monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
     script = Script()
@@ -45,6 +46,7 @@ def test_steps_come_in_the_order_of_the_stages_and_fit_in_80_columns(case, knowl
     assert stages == sorted(stages, key=knowledge.vocabulary.stages.index)
 
 
+@pytest.mark.slow
 def test_what_is_about_to_be_lost_is_asked_before_its_step_ends_and_never_again(case, knowledge):
     script = Script(*to_step(5))
     now = session(case, knowledge, script)
@@ -206,6 +208,7 @@ def test_another_part_can_be_put_on_the_list_and_a_topic_left_for_later(case, kn
     )  # before and after leaving it
 
 
+@pytest.mark.slow
 def test_a_pair_is_walked_through_seal_by_seal(tmp_path, knowledge):
     path = tmp_path / "pair.yaml"
     usual = knowledge.arrangements.usual["dual pressurised"]
@@ -355,6 +358,7 @@ def test_a_pipe_works_like_a_terminal(case):
     assert "tag: K-7" in case.read_text()
 
 
+@pytest.mark.slow
 def test_a_second_recorder_is_told_who_has_the_case(case, knowledge):
     with Recorder(case, knowledge, "ann", lambda: NOON):
         done = subprocess.run([*COMMAND, "record", case], input="", capture_output=True, text=True, cwd=ROOT)
@@ -364,6 +368,7 @@ def test_a_second_recorder_is_told_who_has_the_case(case, knowledge):
     )
 
 
+@pytest.mark.slow
 def test_a_case_that_is_not_there_is_told(tmp_path):
     done = subprocess.run([*COMMAND, "record", tmp_path / "no.yaml"], capture_output=True, text=True, cwd=ROOT)
     assert (done.returncode, done.stdout) == (2, "")
@@ -398,6 +403,7 @@ def test_four_seals_take_at_most_half_of_what_they_took_and_ask_nothing_twice(tm
         assert name == "dual pressurised" or not re.search(rf"^{heading}\b", count.text, re.M)
 
 
+@pytest.mark.slow
 def test_the_quick_pass_asks_ten_looks_then_the_answer_and_can_be_gone_on_from(case, knowledge):
     script = Script(
         *to_step(5), ("part 1 Rotating ring @ Seen", "hung up; none"), ("Go on with everything", "y"), stop_at="Step 6"
@@ -413,6 +419,7 @@ def test_the_quick_pass_asks_ten_looks_then_the_answer_and_can_be_gone_on_from(c
     assert {o.feature for o in now.observations if (o.part, o.state) == ("1", "present")} == {"hung up"}
 
 
+@pytest.mark.slow
 def test_the_quick_pass_can_be_left_with_the_answer_so_far(case, knowledge):
     script = Script(*to_step(7))
     session(case, knowledge, script, quick=True)

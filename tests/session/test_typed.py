@@ -87,6 +87,7 @@ def test_what_differs_says_its_ways_again(case, knowledge):
     assert "'5 is one big spring' is not taken" in script.text and script.text.count("part 2 tag T-9") == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("arrangement", "ring", "springs"), [
     ("single", "1 Rotating ring", "5"), ("dual pressurised", "21 Outboard rotating ring", "25"),
 ])  # fmt: skip
@@ -103,6 +104,7 @@ def test_what_is_said_of_the_springs_beside_a_ring_stands_on_those_springs(
     assert (seen.part, seen.feature) == (springs, "polymer film")
 
 
+@pytest.mark.slow
 def test_the_quick_pass_names_the_step_at_which_each_look_is_due(case, knowledge):
     script = Script(*to_step(3))
     session(case, knowledge, script, quick=True)

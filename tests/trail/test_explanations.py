@@ -62,6 +62,7 @@ def transcript(path: Path) -> list[tuple[str, str]]:
     return list(zip(parts[1::2], parts[2::2], strict=True))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", TRANSCRIPTS, ids=lambda p: p.stem)
 def test_transcript(path):
     for command, expected in transcript(path):
@@ -100,6 +101,7 @@ def test_every_answer_is_also_json_of_its_schema(line):
     valid(json.loads(text))
 
 
+@pytest.mark.slow
 def test_the_library_answers_fit_the_schema(judged):
     case = judged(SCENARIOS[0])
     for node in [*of_type(case.graph, "finding")[::30], *of_type(case.graph, "cause", "mechanism")[::60]]:
@@ -271,6 +273,7 @@ def test_a_second_mark_of_one_mechanism_makes_it_surer_and_says_little_new_of_th
         assert least < odds[1] - odds[0] < most
 
 
+@pytest.mark.slow
 def test_marks_of_which_any_suffices_and_marks_that_tell_only_together(judged):
     """Told of a group by leaving out each of its marks: little goes with any of them, or nearly all with each."""
     seen = set()

@@ -235,6 +235,7 @@ def test_every_change_that_is_said_to_matter_does(small):
         assert (record.id in left_out) == (result != ["dry running"])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["condensate-pump-dry-start", "sand-pump-jet-wash"])
 def test_what_a_record_is_said_to_carry_it_carries(name, judged):
     """The odds of what leads, judged anew over every set of causes with the record forgotten. The sets over which many

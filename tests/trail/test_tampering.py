@@ -108,6 +108,7 @@ def written_down() -> dict[str, list[str]]:
     return rows
 
 
+@pytest.mark.slow
 def test_nothing_is_found_where_nobody_tampered(made):
     assert found(made, Bundle(made / "true")) == []
 

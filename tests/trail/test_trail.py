@@ -45,6 +45,7 @@ def test_a_trail_replays_exactly_and_fits_its_schema():
     valid(answer, part="verify")
 
 
+@pytest.mark.slow
 def test_a_trail_names_no_place_of_the_machine_it_was_made_on(judged, whole_base, tmp_path):
     text = dump(trail(SCENARIOS[0].read_bytes(), whole_base, "1")).decode()
     assert str(ROOT) not in text and "/tmp" not in text and "/home" not in text
@@ -129,6 +130,7 @@ def test_a_trail_written_otherwise_is_not_exact():
     assert not answer["exact"] and "written otherwise" in answer["says"]
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None)
 @given(st.data())
 def test_any_changed_byte_of_a_trail_is_found(data):
@@ -189,6 +191,7 @@ def run(*arguments: str):
     )
 
 
+@pytest.mark.slow
 def test_the_commands_write_verify_and_exit_with_one_where_it_differs(tmp_path):
     path = tmp_path / "trail.json"
     assert run("trail", str(SMALL / "case.yaml"), "-o", str(path)).exit_code == 0
@@ -239,6 +242,7 @@ def test_signs_that_turn_the_direction_of_text_stand_raw_in_nothing_written(smal
     assert signs in json.loads(data)["case"]["text"]
 
 
+@pytest.mark.slow
 def test_dot_is_read_back_by_networkx_and_drawn_by_graphviz(small, judged, tmp_path):
     file = tmp_path / "graph.dot"
     file.write_text(dot(small.graph), "utf-8")

@@ -15,6 +15,7 @@ def sheets(whole_base):
     return sheets_of([read_case(p, whole_base.knowledge) for p in SCENARIOS[:4]], whole_base)
 
 
+@pytest.mark.slow
 def test_a_drawn_seal_says_that_it_is_invented_and_is_possible(whole_base, sheets):
     seal = drawn(whole_base, sheets, 7, 3)
     assert seal.invented and seal.expected.roots and seal.expected.mechanisms

@@ -57,6 +57,7 @@ def test_the_answer_and_what_to_look_at_next_come_first_and_the_page_stays_short
     assert not any(line.startswith("Ledger") for line in lines)
 
 
+@pytest.mark.slow
 def test_all_has_the_ledgers_with_their_classes_and_every_caution_in_full(told):
     short, full = told("crude-pump-barrier-lost", False), told("crude-pump-barrier-lost", True)
     (whole, *_) = told.done["crude-pump-barrier-lost"][1]

@@ -46,6 +46,7 @@ def closed(tmp_path_factory):
     return file
 
 
+@pytest.mark.slow
 def test_the_rows_hold_the_fields_with_the_classes_of_the_cards(closed, whole_base):
     csv_file, json_file = closed.with_suffix(".csv"), closed.with_suffix(".json")
     for file in (csv_file, json_file):

@@ -83,6 +83,7 @@ def test_a_state_of_the_machine_is_answered_like_the_feature_that_is_its_name(wh
     assert answer["causes"]
 
 
+@pytest.mark.slow
 def test_a_general_word_that_fits_any_part_is_answered(whole_base):
     general = [f.name for f in whole_base.knowledge.vocabulary.features.values() if not f.on]
     assert {"crack", "deposit", "hard"} <= set(general)

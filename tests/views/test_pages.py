@@ -50,6 +50,7 @@ def test_no_line_parts_a_number_from_its_percent_sign_and_headings_fold():
     assert all(len(line) <= 24 and not line.lstrip().startswith("%") for line in made.lines)
 
 
+@pytest.mark.slow
 def test_the_plan_counts_one_piece_and_tells_short_times_in_seconds():
     assert minutes(1 / 3) == "20 s" and minutes(0) == "0 min" and minutes(12.34) == "12.3 min"
     told = page("next", PUMP, "--budget", "10min")
@@ -57,6 +58,7 @@ def test_the_plan_counts_one_piece_and_tells_short_times_in_seconds():
     assert "0 min of the 20 s given" in page("next", PUMP, "--budget", "20s")
 
 
+@pytest.mark.slow
 def test_a_listed_part_is_in_hand_under_its_name_and_a_reason_does_not_say_the_name_again():
     told = page("next", PUMP)
     parts = yaml.safe_load((ROOT / "scenarios" / f"{PUMP}.yaml").read_text("utf-8"))["parts"]
@@ -67,12 +69,14 @@ def test_a_listed_part_is_in_hand_under_its_name_and_a_reason_does_not_say_the_n
     assert ": " in lost and not re.search(r"^  ([^:]+): \1:", lost, re.M)
 
 
+@pytest.mark.slow
 def test_what_the_answer_hangs_on_is_told_in_words_and_the_title_folds():
     told = page("fragile", PUMP)
     assert re.search(r"left out: [a-z ]+ only (probable|possible)", " ".join(told.split()))
     assert max(map(len, told.splitlines())) <= 80
 
 
+@pytest.mark.slow
 def test_the_share_of_a_set_is_labelled_after_the_cause_s_own_probability():
     told = " ".join(page("why-not", PUMP, "flashing").split())
     assert re.search(r"leads in its place: [a-z ]+ \((over )?\d+ %\); alone, with no other cause: \d+ %", told)

@@ -54,6 +54,7 @@ def test_every_scenario_makes_a_report_under_a_megabyte_and_a_half_that_names_no
     assert " style=" not in page and " onclick" not in page
 
 
+@pytest.mark.slow
 def test_the_policy_names_each_style_and_script_and_nothing_else(large):
     page = html.page(large)
     policy = Reader(page).attributes[[a for a, _ in Reader(page).attributes].index("content")][1]
@@ -63,6 +64,7 @@ def test_the_policy_names_each_style_and_script_and_nothing_else(large):
     assert policy.startswith("default-src 'none'") and "unsafe" not in policy and "*" not in policy
 
 
+@pytest.mark.slow
 def test_the_order_of_records_changes_only_line_numbers_and_digest(build, tmp_path, whole_base):
     text = (ROOT / "scenarios" / "transfer-pump-tilted-gland.yaml").read_text("utf-8")
     head, _, rest = text.partition("observations:\n")
@@ -103,6 +105,7 @@ def test_markup_in_a_case_is_shown_as_text(build, case_file):
 # ---- what it says -----------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_page_one_has_what_happened_cause_certainty_chain_reasons_changes_and_cautions(build, whole_base):
     report = build(ROOT / "scenarios" / "condensate-pump-dry-start.yaml")
     (answer,) = report.answers
@@ -120,6 +123,7 @@ def test_page_one_has_what_happened_cause_certainty_chain_reasons_changes_and_ca
         assert words in page
 
 
+@pytest.mark.slow
 def test_no_raised_caution_is_left_unnamed_on_page_one_and_an_action_names_its_own(build, whole_base):
     path = ROOT / "scenarios" / "crude-pump-barrier-lost.yaml"
     report, case = build(path), read_case(path, whole_base.knowledge)
@@ -139,6 +143,7 @@ def test_actions_have_columns_for_owner_and_day_to_fill_in(build):
     assert table.rows and all(row[-2:] == ("", "") for row in table.rows)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["shaft-runout-large-record", "slurry-pump-two-causes"])
 def test_a_ledger_has_groups_in_bold_with_their_marks_beneath_and_no_sum(build, whole_base, name):
     path = ROOT / "scenarios" / f"{name}.yaml"
@@ -179,6 +184,7 @@ def written(build, tmp_path):
     return make
 
 
+@pytest.mark.slow
 def test_a_sound_seal_is_said_to_be_so_first_and_nothing_is_said_to_have_failed(written):
     report = written(SOUND)
     (answer,) = report.answers
@@ -207,6 +213,7 @@ observations:
 """
 
 
+@pytest.mark.slow
 def test_a_seal_of_a_pair_that_was_not_looked_at_gets_that_sentence_and_no_block(written):
     inner, outer = written(PAIR).answers
     assert not inner.first and outer.first == "The outboard seal was not looked at: nothing on record is about it."
@@ -230,6 +237,7 @@ def test_one_verdict_for_two_seals_has_one_block(build):
     )
 
 
+@pytest.mark.slow
 def test_a_cause_that_stands_by_the_same_evidence_as_a_likelier_one_has_no_block(build):
     for path in SCENARIOS[:6]:
         for answer in build(path).answers:
@@ -252,6 +260,7 @@ def test_marks_from_both_ends_stand_on_one_clock(build, case_file):
     )
 
 
+@pytest.mark.slow
 def test_a_mark_on_a_part_of_no_recorded_seal_is_drawn_too(build, case_file):
     path = case_file("{part: 2, saw: edge chips, extent: 7 to 8}")
     path.write_text(path.read_text("utf-8").replace("arrangement: single", "arrangement: dual pressurised"), "utf-8")
@@ -390,6 +399,7 @@ def command(*arguments: str, **env: str) -> Done:
     return diagnose("report", *arguments, **env)
 
 
+@pytest.mark.slow
 def test_the_endings_choose_the_form(tmp_path):
     assert command("thin-record", "-o", str(tmp_path / "r.md"), "--short").returncode == 0
     assert (tmp_path / "r.md").read_text("utf-8").startswith("# Cooling water pump P-70")

@@ -57,6 +57,7 @@ def test_what_is_on_record_is_told_and_not_asked_for_again(build, written):
     assert build(DRY).form.blanks == ["Work order", "Seal serial", "Checked by", "Date"]
 
 
+@pytest.mark.slow
 def test_a_seal_that_was_taken_out_sound_is_not_told_as_a_failure(written):
     sound, failed = written(WORN % "sound"), written(WORN % "failed")
     assert (sound.kind, sound.answers[0].title) == ("Seal report", "What was found")
@@ -79,6 +80,7 @@ def test_a_report_without_a_mark_has_no_sketches(written):
     assert section(written("case: Told\nobservations: [{on: sound, saw: squeal}]"), "sketches") is None
 
 
+@pytest.mark.slow
 def test_a_photo_has_the_clock_laid_over_it_where_its_marks_have_a_place(build, case_file):
     path = case_file(
         "{part: 2, saw: edge chips, extent: 2 to 4, photo: chips.png}", "{part: 1, saw: blisters, photo: whole.png}"
@@ -94,6 +96,7 @@ def test_a_photo_has_the_clock_laid_over_it_where_its_marks_have_a_place(build, 
     assert 'class="over"' in page and "seen square on" in page
 
 
+@pytest.mark.slow
 def test_the_seals_before_this_one_are_told_where_the_case_lies_in_a_library(tmp_path, whole_base):
     from diagnose.casefile.reader import read_case
     from diagnose.library.store import Entry, Held, written

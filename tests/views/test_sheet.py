@@ -52,6 +52,7 @@ def read_back(svg: str) -> str:
     return found.text if found else ""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("arrangement", ARRANGEMENTS)
 def test_every_page_holds_all_its_rows_on_both_papers(arrangement, begun, knowledge):
     made = sheet(begun(arrangement), knowledge)
@@ -103,6 +104,7 @@ def test_a_code_is_read_back(text):
     assert read_back(qr(text, 20)) == text
 
 
+@pytest.mark.slow
 def test_the_codes_of_sheets_and_tags_say_case_item_and_position(begun, knowledge):
     case = begun("dual pressurised")
     page = tags(case, (), "A4", (70, 37))
@@ -117,6 +119,7 @@ def test_the_codes_of_sheets_and_tags_say_case_item_and_position(begun, knowledg
     assert {read_back(c) for c in head} == {f"case: {case.name}\nsheet: {made.code}"}
 
 
+@pytest.mark.slow
 def test_what_is_recorded_cannot_become_markup(begun, knowledge):
     case = begun("single")
     for page in (
@@ -157,6 +160,7 @@ def test_the_command_writes_a_sheet_that_is_the_same_each_time(tmp_path):
     assert (tmp_path / "a.html").read_bytes() == (tmp_path / "b.html").read_bytes()
 
 
+@pytest.mark.slow
 def test_what_has_no_parts_no_order_or_a_name_without_end_is_met(tmp_path):
     long, out = tmp_path / "long.yaml", tmp_path / "x.html"
     long.write_text(f"case: {'x' * 3000}\nseal: {{arrangement: single}}\n")
@@ -167,6 +171,7 @@ def test_what_has_no_parts_no_order_or_a_name_without_end_is_met(tmp_path):
     assert done.returncode == 2 and "no order of dismantling" in done.stderr
 
 
+@pytest.mark.slow
 def test_a_shipped_scenario_goes_by_its_name(tmp_path):
     out = tmp_path / "sheet.html"
     assert diagnose("sheet", "condensate-pump-dry-start", "-o", str(out)).returncode == 0

@@ -151,6 +151,7 @@ def test_a_mistake_in_a_sketch_is_told_where_it_stands(tmp_path, told, says):
     assert (problem.code, problem.where.line) == (says, len(lines) + 4) and problem.where.column > 4
 
 
+@pytest.mark.slow
 def test_meaning_writes_a_picture_or_says_why_not(tmp_path):
     file = tmp_path / "cracks.svg"
     done = diagnose("meaning", "hard face cracked like dried mud", "--picture", str(file))

@@ -57,6 +57,7 @@ def test_the_page_is_followed_with_a_calculator_to_three_digits(whole_base):
     assert agrees(last, float(re.search(rf"The tool says ({NUMBER})", text).group(1)))
 
 
+@pytest.mark.slow
 def test_the_tool_says_the_same_of_the_record_on_the_page(whole_base, tmp_path):
     text = page(whole_base)
     (case,) = re.findall(r"```yaml\n(.*?)```", text, re.S)
