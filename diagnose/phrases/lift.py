@@ -40,7 +40,7 @@ _UNITS: dict[str, tuple[str, ...]] = {
     "bar/min": (r"bar\s?(?:/|per|a)\s?min(?:ute)?",), "rpm": ("rpm", "revs", "rev/min"),
     "bands": (r"(?:light |helium |he )?bands",), "Shore A": (r"(?:°\s?)?shore(?: a)?", "duro", "durometer", "irhd"),
     "N m": (r"n\s?m", "newton met(?:re|er)s?"), "N": ("newtons?",), "%": ("%", "per ?cent"), "ppm": ("ppm",),
-    "µS/cm": (r"[µμu]s\s?/\s?cm", "microsiemens"), "cSt": ("cst", "centistokes?"), "mPa s": (r"mpa\s?s", "cp"), "V": ("volts?",),
+    "µS/cm": (r"[µμu]s\s?/\s?cm", "microsiemens"), "cSt": ("cst", "centistokes?"), "mPa s": (r"mpa\s?s", "cp"), "V": ("v", "volts?"), "A": ("amps?", "a"),
 }  # fmt: skip
 _GUESSED = {"°C": ("c",), "°F": ("f",), "inch": ("in",), "m": ("m",), "µm": ("mic",)}
 _TIMES = {"min": r"min(?:ute)?s?", "h": r"h(?:ou)?rs?|h", "days": r"days?", "weeks": r"w(?:ee)?ks?", "months": r"months?|mths?",
@@ -49,7 +49,7 @@ _THINGS = r"pins?|springs?|screws?|set ?screws?|bolts?|lugs?|pockets?|notch(?:es
 
 _CLOCK = r"o\s?['’`´.]?\s?c\.?(?:lock)?\b"
 _HOUR = rf"(?:(1[0-2]|0?[1-9])(?:[:.]([0-5]\d))?|({'|'.join(_NUMBERS)}))"
-_END = r"(?![\w°])"
+_END = r"(?![\w°]|\s?/\s?[a-z])"
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ Make = Callable[[re.Match[str]], Lifted | None]
 def lift(text: str) -> tuple[str, list[Lifted]]:
     """The text in lower case with every figure as one sign, chr(FIRST + n) for the n-th of the list."""
     text = _PRIVATE.sub(" ", unicodedata.normalize("NFKC", text)).lower()
-    text = _DEGREES.sub(r" \1° ", _POINT.sub("0.", text))
+    text = _DEGREES.sub(r" \1° ", _THOUSANDS.sub(r"\g<1>000", _POINT.sub("0.", text)))
     found: list[Lifted] = []
 
     def put(make: Make, match: re.Match[str]) -> str:
@@ -87,6 +87,7 @@ def lift(text: str) -> tuple[str, list[Lifted]]:
 
 
 _POINT = re.compile(r"(?<![\w.,])\.(?=\d)")
+_THOUSANDS = re.compile(r"(?<![\w.,])(\d{1,3})k(?=\s?(?:h(?:ou)?rs?|h|rpm)\b)")
 _DEGREES = re.compile(r"(?<![\w.,])(\d{1,3})\s?(?:deg(?:ree)?s?\b\.?|°)(?!\s?[cf]\b)")
 
 

@@ -22,7 +22,7 @@ import yaml
 from diagnose.evaluation.score import wilson
 from diagnose.knowledge.cache import open_knowledge
 from diagnose.knowledge.model import Vocabulary
-from diagnose.phrases.model import Statement
+from diagnose.phrases.model import Reading, Statement
 from diagnose.phrases.read import read
 
 HERE = Path(__file__).parent
@@ -41,13 +41,19 @@ class Told:
 
 
 def judged(row: dict[str, Any], v: Vocabulary) -> Told:
-    readings = read(row["phrase"], v, v.find("kind", row.get("on", "")) or "")
+    readings = heard(row, v)
     sure = bool(readings) and readings[0].sureness == "sure"
     meant = {claim for says in row["says"] for claim in claims(says, v)}
     if not meant:
         return Told(row, None, None, sure, bool(readings))
     right = [any(_own(s, v) & meant for s in r.statements) for r in readings[:3]]
     return Told(row, bool(right and right[0]), any(right), sure, bool(readings))
+
+
+def heard(row: dict[str, Any], v: Vocabulary) -> tuple[Reading, ...]:
+    """The phrase read as of its part; what is no kind of part ("vibration", "carbon nose") is said before it."""
+    kind = v.find("kind", row["on"])
+    return read(row["phrase"], v, kind) if kind else read(f"{row['on']} {row['phrase']}", v)
 
 
 Claim = tuple[str, str, str, bool]
