@@ -40,7 +40,7 @@ _UNITS: dict[str, tuple[str, ...]] = {
     "bar/min": (r"bar\s?(?:/|per|a)\s?min(?:ute)?",), "rpm": ("rpm", "revs", "rev/min"),
     "bands": (r"(?:light |helium |he )?bands",), "Shore A": (r"(?:°\s?)?shore(?: a)?", "duro", "durometer", "irhd"),
     "N m": (r"n\s?m", "newton met(?:re|er)s?"), "N": ("newtons?",), "%": ("%", "per ?cent"), "ppm": ("ppm",),
-    "µS/cm": (r"[µμu]s\s?/\s?cm", "microsiemens"), "cSt": ("cst", "centistokes?"), "mPa s": (r"mpa\s?s", "cp"), "V": ("v", "volts?"), "A": ("amps?", "a"),
+    "µS/cm": (r"[µμu]s\s?/\s?cm", "microsiemens"), "cSt": ("cst", "centistokes?"), "mPa s": (r"mpa\s?s", "cp"), "V": ("v", "volts?"), "A": ("amps?",),
 }  # fmt: skip
 _GUESSED = {"°C": ("c",), "°F": ("f",), "inch": ("in",), "m": ("m",), "µm": ("mic",)}
 _TIMES = {"min": r"min(?:ute)?s?", "h": r"h(?:ou)?rs?|h", "days": r"days?", "weeks": r"w(?:ee)?ks?", "months": r"months?|mths?",

@@ -1,6 +1,6 @@
 """Prints what is right at each stage of a blind case: text read by a person, record read by a person, record judged by
-the tool. `python -m tests.blind [closed] [--misses]`: the open set unless the closed one is named, for that is a look that counts;
-its misses are never printed."""
+the tool. `python -m tests.blind [open|opened|closed] [--misses]`: the open set unless another is named; to name the closed one is a
+look that counts, and its misses are never printed."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def main() -> None:
                     ]
                     if told:
                         print(_line(kind or "all", stage, level_figures(told)))
-        if name == "open" and "--misses" in sys.argv:
+        if name != "closed" and "--misses" in sys.argv:
             for r in rows:
                 print(r.miss())
 
