@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 from diagnose.reading.problems import Where
@@ -254,6 +255,14 @@ class Case:
 
     def part(self, item: str) -> Part | None:
         return next((p for p in self.parts if p.item == item), None)
+
+    @cached_property
+    def seen(self) -> dict[tuple[str, str], list[Observation]]:
+        """Observations by part and "", or by "" and kind where they are of no part; present ones last."""
+        table: dict[tuple[str, str], list[Observation]] = {}
+        for o in sorted(self.observations, key=lambda o: o.state == "present"):
+            table.setdefault((o.part, "" if o.part else o.kind), []).append(o)
+        return table
 
 
 def lone(o: Observation) -> Case:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -69,9 +70,13 @@ def parse_case(data: bytes, name: str, knowledge: Knowledge, problems: Problems)
     return case_of(node, name, hashlib.sha256(data).hexdigest(), knowledge, problems)
 
 
-def case_of(node: Node, name: str, digest: str, knowledge: Knowledge, problems: Problems) -> m.Case:
-    """A case from the mapping of its file; problems are added."""
-    return _Reader(knowledge, problems).read(node, name, digest)
+def case_of(
+    node: Node, name: str, digest: str, knowledge: Knowledge, problems: Problems, before: ReadBefore | None = None
+) -> m.Case:
+    """A case from the mapping of its file; problems are added. `before` is what the readings of a case that grows share."""
+    reader = _Reader(knowledge, problems)
+    reader.before = before or ReadBefore()
+    return reader.read(node, name, digest)
 
 
 def amend(case: m.Case, more: Node, knowledge: Knowledge, problems: Problems) -> m.Case:
@@ -108,7 +113,24 @@ def observe(node: Node, knowledge: Knowledge, problems: Problems) -> list[m.Obse
     return _Reader(knowledge, problems).read_observation(node)
 
 
+class ReadBefore:
+    """Records in which an earlier reading found nothing wrong, by their nodes: they are not read again while the positions
+    and parts that they may refer to stay the same."""
+
+    def __init__(self) -> None:
+        self.found: dict[int, tuple[Node, Any]] = {}
+        self.kept: dict[int, tuple[Node, Any]] = {}
+        self._among: object = None
+
+    def start(self, among: object) -> None:
+        """A reading begins among these positions and parts; what the one before did not meet is let go."""
+        self.found = self.kept if among == self._among else {}
+        self.kept, self._among = {}, among
+
+
 class _Reader(RecordReader):
+    before: ReadBefore
+
     def read(self, node: Node, path: str, digest: str) -> m.Case:
         only_keys(node, TOP, "a case file", self.problems)
         self.refuse_empty_lists(node)
@@ -127,15 +149,13 @@ class _Reader(RecordReader):
         for part in self.maps(node, "parts"):
             self.read_part(part)
         self.refuse_strange_touches(node)
-        observations = [
-            *self.moved,
-            *(o for item in self.maps(node, "observations") for o in self.read_observation(item)),
-        ]
+        self.before.start((self.positions, self.parts))
+        observations = [*self.moved, *chain(*self.records(node, "observations", self.read_observation))]
         self.refuse_contradictions(observations)
-        measured = [x for x in map(self.read_measurement, self.maps(node, "measurements")) if x]
+        measured = self.records(node, "measurements", self.read_measurement)
         self.refuse_impossible(observations, measured)
-        states = [x for x in map(self.read_state, self.maps(node, "states")) if x]
-        acts = [x for x in map(self.read_act, self.maps(node, "acts")) if x]
+        states = self.records(node, "states", self.read_state)
+        acts = self.records(node, "acts", self.read_act)
         stage = self.choice(node, "stage", self.words.stages, "stage of the teardown")
         return m.Case(
             name=self.text(node, "case", needed=True), path=path, digest=digest,
@@ -145,7 +165,7 @@ class _Reader(RecordReader):
             parts=tuple(sorted(self.parts.values(), key=lambda p: _natural(p.item))),
             observations=_by_id(observations),
             measured=_by_id([*figures, *measured]),
-            events=self.read_events(sections["history"]), remarks=tuple(map(self.read_remark, self.maps(node, "remarks"))),
+            events=self.read_events(sections["history"]), remarks=tuple(self.records(node, "remarks", self.read_remark)),
             index=self.read_index(node), stage=stage, lost=self.lost,
             expected=self.read_expected(node),
             states=_by_id(states), acts=_by_id(acts),
@@ -153,6 +173,17 @@ class _Reader(RecordReader):
             outcomes=tuple(read_outcome(self, n) for n in self.maps(node, "outcomes")),
             not_understood=tuple(x.text() for x in (node.get("said, not understood") or Node([], node.where)).each() if x.text()),
         )  # fmt: skip
+
+    def records(self, node: Node, key: str, read: Callable[[Node], Any]) -> list[Any]:
+        """What each record under a key is read as, without those that cannot be read."""
+        found = []
+        for item in self.maps(node, key):
+            known, wrong = self.before.found.get(id(item)), len(self.problems.found)
+            known = known or (item, read(item))
+            if len(self.problems.found) == wrong:
+                self.before.kept[id(item)] = known
+            found.append(known[1])
+        return [x for x in found if x is not None]
 
     def read_positions(self, seal: Node) -> tuple[str, ...]:
         found = (
@@ -193,6 +224,8 @@ class _Reader(RecordReader):
 
     def refuse_empty_lists(self, node: Node, key: str = "") -> None:
         """An empty list says nothing, and whoever wrote it meant to; only what is expected of a test may be nothing."""
+        if not node.has_empty_list:
+            return
         if node.is_list and not node.value:
             self.say(
                 node.where, "empty-list", f"{key!r} is an empty list", "write what belongs there, or leave the key out"

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import os
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,13 +15,13 @@ from diagnose.casefile import journal as j
 from diagnose.casefile import model as m
 from diagnose.casefile.answers import in_our_words, refuse_odd_signs
 from diagnose.casefile.format import STATES
-from diagnose.casefile.reader import parse_case, read_document
+from diagnose.casefile.reader import ReadBefore, case_of, read_document
 from diagnose.casefile.replay import State, What, apply, begun, differences, replay
 from diagnose.casefile.walk import doubts
-from diagnose.casefile.writer import put, render
+from diagnose.casefile.writer import commented, put
 from diagnose.knowledge.model import Knowledge
 from diagnose.reading.files import read_file
-from diagnose.reading.located import MOST_BYTES
+from diagnose.reading.located import MOST_BYTES, can_be_read
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 from diagnose.reading.terms import did_you_mean
 
@@ -76,8 +77,21 @@ def look(case: Path) -> Opened:
 
 def view_of(state: State, lines: tuple[j.Line, ...]) -> bytes:
     """The bytes of the case file after these journal lines."""
-    heading = HEADING.format(number=lines[-1].number, digest=lines[-1].digest[:16]) if lines else ""
-    return render(state.document(), heading)
+    return (
+        commented(HEADING.format(number=lines[-1].number, digest=lines[-1].digest[:16]) if lines else "") + state.text
+    )
+
+
+def signature(case: Path) -> tuple[int, ...]:
+    """What changes whenever a case file or its journal does."""
+    found: list[int] = []
+    for path in (j.journal_path(case), case):
+        try:
+            told = path.stat()
+            found += [told.st_size, told.st_mtime_ns, told.st_ino]
+        except FileNotFoundError:
+            found.append(0)
+    return tuple(found)
 
 
 class Recorder:
@@ -100,8 +114,10 @@ class Recorder:
         self._tail = b""
         self._size = 0
         self._shown: bytes | None = None
+        self._left: tuple[int, ...] = ()
         self._edited, self._patience = edited, patience
-        self._readings: dict[bytes, tuple[m.Case | None, list[Problem]]] = {}
+        self._readings: list[tuple[State, m.Case | None, list[Problem]]] = []
+        self._before = ReadBefore()
         self._lock = j.Lock(self.case, who, clock())
 
     def __enter__(self) -> Recorder:
@@ -128,6 +144,8 @@ class Recorder:
     # ---- opening --------------------------------------------------------------------------------------------
 
     def _open(self) -> None:
+        if self._is_as_left():
+            return
         if self.journal.exists() and self.journal.stat().st_size:
             found = look(self.case)
             if found.view in ("edited", "ahead") and not self._edited:
@@ -141,7 +159,7 @@ class Recorder:
             if self._edited:
                 return
             if self._tail:
-                self._write([])
+                self._write([], self.state)
             elif found.view != "same":
                 self.told.append("the case file was behind its journal and has been brought up to date")
                 self._show()
@@ -150,6 +168,10 @@ class Recorder:
             if _HEADING.match(self._shown or b""):
                 self.told.append("the journal that this case file was written from is not beside it; a new one begins")
             self.state = apply(State({}), 1, self._pending[0])
+
+    def _is_as_left(self) -> bool:
+        """Whether journal and case file are those that this session has shown last."""
+        return self._left != () and self._left == signature(self.case) and not self._pending and not self._edited
 
     def _from_file(self) -> What:
         data, node = read_document(self.case, self.knowledge)
@@ -177,7 +199,7 @@ class Recorder:
         """Raises BadInput where `accept` would, and records nothing."""
         fresh = [w for w in map(self._prepared, whats) if w is not None]
         if fresh:
-            self._refuse_unfit(fresh, sure)
+            self._with(fresh, sure)
 
     def case_now(self) -> m.Case:
         """The case as recorded so far. Raises BadInput."""
@@ -259,52 +281,56 @@ class Recorder:
         return what
 
     def _write_checked(self, whats: list[What], sure: bool = True) -> tuple[j.Line, ...]:
-        self._refuse_unfit(whats, sure)
-        return self._write(whats)
+        return self._write(whats, self._with(whats, sure))
 
-    def _refuse_unfit(self, whats: list[What], sure: bool) -> None:
-        """Raises BadInput where the case with these answers could not be read, or where a reading is doubtful."""
-        trial, known = self.state, len(self.lines) + len(self._pending)
+    def _with(self, whats: list[What], sure: bool) -> State:
+        """The case with these answers. Raises BadInput where it could not be read, or where a reading is doubtful."""
+        after, known = self.state, len(self.lines) + len(self._pending)
         try:
             refuse_odd_signs(whats)
             for number, what in enumerate(whats, known + 1):
-                trial = apply(trial, number, what)
-            case, after = self._reading_of(trial)
+                after = apply(after, number, what)
+            old, wrong_before = self._reading_of(self.state) if self.state.head else (None, [])
+            case, wrong = self._reading_of(after)
         except (ValueError, UnicodeError) as error:
             raise _call(self.case, f"this cannot be recorded: {error}") from error
-        before = {(p.code, p.says) for p in self._reading_of(self.state)[1]} if self.state.head else set()
-        fresh = [p for p in after if (p.code, p.says) not in before]
+        told = {(p.code, p.says) for p in wrong_before}
+        fresh = [p for p in wrong if (p.code, p.says) not in told]
         if fresh:
-            raise BadInput(Problem(Where(self.case.name, 0, 0), p.code, p.says, p.way_out) for p in fresh)
+            raise BadInput(fresh)
         if not sure and case:
-            old = self._reading_of(self.state)[0]
             before_it = doubts(old, self.knowledge) if old else {}
             odd = [text for key, text in doubts(case, self.knowledge).items() if key not in before_it]
             if odd:
                 raise BadInput(
                     Problem(Where(self.case.name, 0, 0), DOUBTFUL, text, "--sure if it is so") for text in odd
                 )
+        return after
 
     def _reading_of(self, state: State) -> tuple[m.Case | None, list[Problem]]:
-        """The case that a state amounts to and what is wrong with it; the same text is read once."""
-        text = render(state.document())
-        if text not in self._readings:
-            problems = Problems()
-            case = parse_case(text, str(self.case), self.knowledge, problems)
-            last = list(self._readings.items())[-1:]
-            self._readings = dict([*last, (text, (case, problems.errors()))])
-        return self._readings[text]
+        """The case that a state amounts to and what is wrong with it; the same state is read once. What was recorded before
+        is not read from its text again: a writer's text reads back unchanged."""
+        for known, case, wrong in self._readings:
+            if known is state:
+                return case, wrong
+        problems, name, text = Problems(), str(self.case), state.text
+        read = None
+        if can_be_read(text, name, problems):
+            digest = hashlib.sha256(text).hexdigest()
+            read = case_of(state.node, name, digest, self.knowledge, problems, self._before)
+        wrong = [replace(p, where=Where(self.case.name, 0, 0)) for p in problems.errors()]
+        self._readings = [*self._readings[-1:], (state, read, wrong)]
+        return read, wrong
 
-    def _write(self, whats: list[What]) -> tuple[j.Line, ...]:
+    def _write(self, whats: list[What], after: State) -> tuple[j.Line, ...]:
         """Journal first, synced, then the view. Raises BadInput, with nothing written, where either was changed meanwhile."""
         self._refuse_meddling()
         whats = [*self._pending, *whats]
         lines: list[j.Line] = []
         before = self.lines[-1].digest if self.lines else ""
-        state = self.state if self.lines else State({})
         for number, what in enumerate(whats, len(self.lines) + 1):
             lines.append(j.make_line(number, before, what, self.who, self.clock()))
-            before, state = lines[-1].digest, apply(state, number, what)
+            before = lines[-1].digest
         try:
             if self._tail:
                 j.cut_tail(self.journal, self._tail)
@@ -313,7 +339,7 @@ class Recorder:
         except OSError as error:
             raise _refused(self.case, error) from error
         fresh = tuple(lines[len(self._pending) :])
-        self.lines, self.state, self._pending, self._tail = (*self.lines, *lines), state, [], b""
+        self.lines, self.state, self._pending, self._tail = (*self.lines, *lines), after, [], b""
         self._show()
         return fresh
 
@@ -345,7 +371,7 @@ class Recorder:
     def _show(self) -> None:
         try:
             put(self.case, self.bytes_now())
-            self._shown = self.bytes_now()
+            self._shown, self._left = self.bytes_now(), signature(self.case)
         except OSError as error:
             says = (
                 f"the answer is safe in {self.journal.name}, but the case file could not be written: {_reason(error)}"

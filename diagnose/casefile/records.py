@@ -242,11 +242,14 @@ class RecordReader(StatementReader):
                 other = said.setdefault((o.state, feature, *key), o)
                 against = said.get(("absent" if o.state == "present" else "present", feature, *key))
                 if other is o and against and not (o.extent.word or against.extent.word):
-                    self.say(max(o.where, against.where), "says-both",
-                             f"{o.feature!r} is recorded {o.state} and {against.feature!r} {against.state} on the same part "
-                             f"(see line {min(o.where, against.where).line})" if o.feature != against.feature else
-                             f"{o.feature!r} is recorded present and absent on the same part (see line {min(o.where, against.where).line})",
-                             "keep the one that was seen")  # fmt: skip
+                    first, second = sorted((o.where, against.where))
+                    both = (
+                        f"{o.feature!r} is recorded present and absent"
+                        if o.feature == against.feature
+                        else f"{o.feature!r} is recorded {o.state} and {against.feature!r} {against.state}"
+                    )
+                    line = f" (see line {first.line})" if first.line else ""
+                    self.say(second, "says-both", f"{both} on the same part{line}", "keep the one that was seen")
                     break
 
     def refuse_impossible(self, observations: list[m.Observation], measured: list[m.Measured]) -> None:

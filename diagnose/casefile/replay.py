@@ -18,12 +18,15 @@ is the number of the line that added it, or NUMBER.PLACE for the records a case 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 from diagnose.casefile.format import STATES, TOP
 from diagnose.casefile.journal import Line
+from diagnose.casefile.writer import Written, flow, render
+from diagnose.reading.located import Node, node_of
 
 PLACES = ("parts", "observations", "states", "acts", "measurements", "remarks", "custody", "outcomes", "events")
 FORMS = ("start", "set", "add", "withdraw", "reached", "edited", "cut off")
@@ -36,6 +39,16 @@ class Record:
     place: str
     entry: Mapping[str, Any]
 
+    @cached_property
+    def written(self) -> Written:
+        """The entry as one line of a case file."""
+        return Written(flow(dict(self.entry)))
+
+    @cached_property
+    def node(self) -> Node:
+        """The entry as the reader of case files takes it."""
+        return node_of(self.entry)
+
 
 @dataclass(frozen=True)
 class State:
@@ -47,14 +60,26 @@ class State:
 
     def document(self) -> dict[str, Any]:
         """The case file as plain values, its keys in the usual order."""
+        return self._document(lambda r: dict(r.entry))
+
+    @cached_property
+    def text(self) -> bytes:
+        """The case file, without a heading."""
+        return render(self._document(lambda r: r.written))
+
+    @cached_property
+    def node(self) -> Node:
+        """The case file as its reader takes it, without places; a record that stays keeps its node."""
+        return node_of(self._document(lambda r: r.node))
+
+    def _document(self, entry: Callable[[Record], Any]) -> dict[str, Any]:
         full, history = dict(self.head), self.head.get("history")
-        for place in PLACES[:-1]:
-            entries = [dict(r.entry) for r in self.records if r.place == place]
-            if entries:
-                full[place] = entries
-        events = [dict(r.entry) for r in self.records if r.place == "events"]
-        if events:
+        entries: dict[str, list[Any]] = {}
+        for record in self.records:
+            entries.setdefault(record.place, []).append(entry(record))
+        if events := entries.pop("events", None):
             full["history"] = {**(history if isinstance(history, Mapping) else {}), "events": events}
+        full |= entries
         return {key: full[key] for key in sorted(full, key=lambda k: TOP.index(k) if k in TOP else len(TOP))}
 
     def record(self, id: str) -> Record | None:

@@ -44,22 +44,27 @@ def topics(case: Case, knowledge: Knowledge, alone: bool = False) -> tuple[Topic
     """Every topic of a case, in order: step by step, the case's figures first, then kinds and parts as the step's looks
     name them, without what this seal does not have. A part that several looks name is one topic. `alone`: the seal is in
     hand without its machine."""
-    result = []
+    result: dict[str, Topic] = {}
     words, away = knowledge.vocabulary, set(knowledge.arrangements.with_machine if alone else ())
     for step in knowledge.arrangements.steps:
         if step.asks:
             asks = tuple(a for a in step.asks if not _ruled_out(case, knowledge, a))
-            result.append(Topic(f"{step.stage} / case", step, asks=asks))
+            id = f"{step.stage} / case"
+            result[id] = Topic(id, step, asks=asks)
         due = [x for x in step.looks if not away & set(words.lineage[x.on]) and _is_given(case, x)]
         for look in due:
             if look.always:
-                looks = [x for x in due if x.always and x.on == look.on]
-                gathered = [_gathered(f"{step.stage} / {look.on}", step, looks, words, kind=look.on)]
-            else:
-                parts = [p for p in case.parts if look.on in words.lineage[p.kind] and not why_lost(case, p)]
-                gathered = [_of_part(step, p, due, words) for p in parts if not away & set(words.lineage[p.kind])]
-            result += [topic for topic in gathered if topic not in result]
-    return tuple(result)
+                id = f"{step.stage} / {look.on}"
+                if id not in result:
+                    looks = [x for x in due if x.always and x.on == look.on]
+                    result[id] = _gathered(id, step, looks, words, kind=look.on)
+                continue
+            for part in case.parts:
+                id = f"{step.stage} / part {part.item}"
+                given = look.on in words.lineage[part.kind] and not why_lost(case, part)
+                if id not in result and given and not away & set(words.lineage[part.kind]):
+                    result[id] = _of_part(id, step, part, due, words)
+    return tuple(result.values())
 
 
 def _ruled_out(case: Case, knowledge: Knowledge, key: str) -> bool:
@@ -77,9 +82,9 @@ def _is_given(case: Case, look: Look) -> bool:
     return all(any((setting, term) in said for term in terms) for setting, terms in look.given.items())
 
 
-def _of_part(step: Step, part: Part, due: list[Look], words: Vocabulary) -> Topic:
+def _of_part(id: str, step: Step, part: Part, due: list[Look], words: Vocabulary) -> Topic:
     looks = [x for x in due if not x.always and x.on in words.lineage[part.kind]]
-    return _gathered(f"{step.stage} / part {part.item}", step, looks, words, part)
+    return _gathered(id, step, looks, words, part)
 
 
 def _gathered(
@@ -153,12 +158,8 @@ def lost_things(case: Case) -> list[tuple[str, str]]:
 
 def answers(case: Case, topic: Topic) -> dict[str, Observation]:
     """What is on record about the features of a topic, by feature; present counts before any other answer."""
-    found: dict[str, Observation] = {}
-    for o in sorted(case.observations, key=lambda o: o.state == "present"):
-        same = o.part == topic.part if topic.part else not o.part and o.kind == topic.kind
-        if same and o.feature in topic.features:
-            found[o.feature] = o
-    return found
+    on = case.seen.get((topic.part, "" if topic.part else topic.kind), ())
+    return {o.feature: o for o in on if o.feature in topic.features}
 
 
 def unanswered(case: Case, topic: Topic, words: Vocabulary, about_to_be_lost: bool = False) -> list[str]:

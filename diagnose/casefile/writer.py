@@ -24,8 +24,14 @@ def _escape(sign: str) -> str:
     return f"\\u{ord(sign):04X}" if ord(sign) < 0x10000 else f"\\U{ord(sign):08X}"
 
 
+class Written(str):
+    """A value that is on one line already."""
+
+
 def flow(value: Any) -> str:
     """A value on one line; None where nothing was written."""
+    if isinstance(value, Written):
+        return value
     if isinstance(value, dict):
         return "{" + ", ".join(f"{scalar(k)}: {flow(v)}" for k, v in value.items()) + "}"
     if isinstance(value, list):
@@ -35,7 +41,7 @@ def flow(value: Any) -> str:
 
 def render(document: dict[str, Any], heading: str = "") -> bytes:
     """A case file: sections as blocks, one line a record. `heading` becomes a comment above it."""
-    lines = [f"# {line}" for line in heading.splitlines()]
+    lines: list[str] = []
     for key, value in document.items():
         if isinstance(value, dict) and value:
             lines.append(f"{scalar(key)}:")
@@ -43,11 +49,16 @@ def render(document: dict[str, Any], heading: str = "") -> bytes:
                 lines += _block(name, inner, "  ")
         else:
             lines += _block(key, value, "")
-    return ("\n".join(lines) + "\n").encode()
+    return commented(heading) + ("\n".join(lines) + "\n").encode()
+
+
+def commented(text: str) -> bytes:
+    """A text as lines of comment."""
+    return "".join(f"# {line}\n" for line in text.splitlines()).encode()
 
 
 def _block(key: str, value: Any, indent: str) -> list[str]:
-    records = isinstance(value, list) and any(isinstance(x, dict) for x in value)
+    records = isinstance(value, list) and any(isinstance(x, dict | Written) for x in value)
     if not records:
         return [f"{indent}{scalar(key)}: {flow(value)}"]
     return [f"{indent}{scalar(key)}:", *(f"{indent}  - {flow(x)}" for x in value)]

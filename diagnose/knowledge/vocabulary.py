@@ -197,12 +197,22 @@ class Vocabulary:
         return tuple(NamedStatement(f, table, {k: v for k, v in said.items() if k != "not"}, said.get("not") != "true", not i)
                      for f in self.features.values() for i, (table, said) in enumerate(f.statements))  # fmt: skip
 
+    @cached_property
+    def composed(self) -> dict[str, tuple[str, ...]]:
+        """For each form: the features that are it with qualifiers."""
+        table: dict[str, list[str]] = {}
+        for name, feature in self.features.items():
+            for above in feature.above if feature.qualifiers else ():
+                table.setdefault(above, []).append(name)
+        return {form: tuple(names) for form, names in table.items()}
+
     def named(self, feature: str, qualifiers: Slots, kind: str) -> tuple[str, dict[str, str]]:
         """The name of a mark said by form and qualifiers on a kind of part, with the qualifiers that the name does not say:
         of the features so composed the one that says most; the form itself where none, or more than one, says it."""
-        forms, kinds = set(self.form_lineage[feature]), set(self.lineage.get(kind, ()))
-        said = [name for name, f in self.features.items() if f.qualifiers and forms & set(f.above) and kinds & set(f.on)
-                and self.grammar.implies(qualifiers, f.qualifiers)]  # fmt: skip
+        kinds = set(self.lineage.get(kind, ()))
+        composed = dict.fromkeys(name for form in self.form_lineage[feature] for name in self.composed.get(form, ()))
+        said = [name for name in composed if kinds.intersection(self.features[name].on)
+                and self.grammar.implies(qualifiers, self.features[name].qualifiers)]  # fmt: skip
         most = max((len(self.features[f].qualifiers) for f in said), default=0)
         best = [f for f in said if len(self.features[f].qualifiers) == most]
         name = best[0] if len(best) == 1 else feature

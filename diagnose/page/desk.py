@@ -12,9 +12,8 @@ from typing import Any, cast
 from diagnose.casefile import journal as j
 from diagnose.casefile.model import Case
 from diagnose.casefile.reader import parse_case, read_document
-from diagnose.casefile.recorder import DOUBTFUL, EDITED, EXCHANGED, Recorder, look
+from diagnose.casefile.recorder import DOUBTFUL, EDITED, EXCHANGED, Recorder, look, signature
 from diagnose.casefile.replay import State, begun
-from diagnose.casefile.writer import render
 from diagnose.knowledge.model import Knowledge
 from diagnose.page.answers import Answer, lines_of, whats_of
 from diagnose.reading.problems import BadInput, Problems
@@ -108,14 +107,7 @@ class Desk:
 
     def signature(self) -> tuple[int, ...]:
         """What changes whenever the case or its journal does."""
-        found: list[int] = []
-        for path in (j.journal_path(self.path), self.path):
-            try:
-                told = path.stat()
-                found += [told.st_size, told.st_mtime_ns, told.st_ino]
-            except FileNotFoundError:
-                found.append(0)
-        return tuple(found)
+        return signature(self.path)
 
     def read(self) -> Read:
         """The case as it is now, without the lock. Raises BadInput."""
@@ -132,7 +124,7 @@ class Desk:
             _, node = read_document(self.path, self.knowledge)
             state, lines = begun(cast("dict[str, Any]", node.plain())), ()
         problems = Problems()
-        case = parse_case(render(state.document()), str(self.path), self.knowledge, problems)
+        case = parse_case(state.text, str(self.path), self.knowledge, problems)
         problems.raise_errors()
         assert case is not None
         return Read(len(lines), state, case, lines)

@@ -11,6 +11,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+import msgspec
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -22,11 +23,10 @@ from diagnose.casefile import journal as j
 from diagnose.casefile.photos import MOST_PHOTO_BYTES
 from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.walk import usual_document
-from diagnose.casefile.writer import render
 from diagnose.knowledge.model import Knowledge
 from diagnose.page import told
 from diagnose.page.answers import read_answers
-from diagnose.page.desk import Desk, Read
+from diagnose.page.desk import Desk
 from diagnose.page.guard import App, Door, Guard
 from diagnose.page.photos import keep
 from diagnose.page.reckoning import Reckoner
@@ -206,7 +206,8 @@ class Page:
         }
         if request.query_params.get("mark") == about["mark"]:
             return JSONResponse(about)
-        return JSONResponse(await run_in_threadpool(told.bench, read, self.knowledge) | about)
+        whole = await run_in_threadpool(lambda: msgspec.json.encode(told.bench(read, self.knowledge) | about))
+        return Response(whole, media_type="application/json")
 
     async def _answers(self, request: Request) -> Response:
         desk = self.desk(request)
@@ -255,7 +256,7 @@ class Page:
     async def _reckoned(self, question: str, request: Request, *more: Any) -> Doc:
         desk = self.desk(request)
         read = await run_in_threadpool(desk.read)
-        found = await self.reckoner.ask(question, desk.path, _document(read), *more)
+        found = await self.reckoner.ask(question, desk.path, read.state.text, *more)
         if "wrong" in found:
             raise HTTPException(422, "; ".join(found["wrong"]))
         return {"number": read.number, **found}
@@ -291,10 +292,6 @@ def _own_page(html: str) -> Response:
     own = unescape(policy.group(1)) if policy else "default-src 'none'"
     headers = {"content-security-policy": f"{own}; sandbox allow-scripts allow-modals; frame-ancestors 'none'"}
     return Response(html, media_type="text/html", headers=headers)
-
-
-def _document(read: Read) -> bytes:
-    return render(read.state.document())
 
 
 def _mark(desk: Desk) -> str:

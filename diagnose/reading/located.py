@@ -10,6 +10,7 @@ import errno
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 
 import yaml
@@ -40,6 +41,7 @@ _UNREAD = {
     errno.EFBIG: ("file-too-large", f"the file is larger than {MOST_BYTES:,} bytes", "split it"),
 }
 """What is told of a file that cannot be read, by the number of the error: code, what is wrong, way out."""
+NO_PLACE = Where("", 0, 0)
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x80-\x84\x86-\x9f]")
 
 
@@ -61,6 +63,12 @@ class Node:
     @property
     def is_list(self) -> bool:
         return isinstance(self.value, list)
+
+    @cached_property
+    def has_empty_list(self) -> bool:
+        """Whether a list in it, or it itself, is empty."""
+        inner = self.value.values() if isinstance(self.value, dict) else self.each() if self.is_list else ()
+        return self.value == [] or any(node.has_empty_list for node in inner)
 
     def key_place(self, key: str) -> Where:
         return self.key_places.get(key, self.where)
@@ -110,8 +118,7 @@ def bytes_of(path: Path) -> bytes:
 
 def read_text(data: bytes, name: str, problems: Problems) -> Node | None:
     """The one document in `data` as nodes, or None with problems added. `name` is shown in places."""
-    if len(data) > MOST_BYTES:
-        problems.add(Where(name), "file-too-large", f"the file is larger than {MOST_BYTES:,} bytes", "split it")
+    if not _small(data, name, problems):
         return None
     try:
         text = data.decode("utf-8-sig")
@@ -148,6 +155,28 @@ def read_text(data: bytes, name: str, problems: Problems) -> Node | None:
         problems.add(Where(name), "empty", "the file is empty", "write at least the first key")
         return None
     return _convert(root, name, problems, set(), 0)
+
+
+def node_of(value: object) -> Node:
+    """Plain values as nodes without a place; nodes among them stay as they are."""
+    if isinstance(value, Node):
+        return value
+    if isinstance(value, Mapping):
+        return Node({key: node_of(inner) for key, inner in value.items()}, NO_PLACE)
+    if isinstance(value, list):
+        return Node([node_of(inner) for inner in value], NO_PLACE)
+    return Node(None if value is None else str(value), NO_PLACE)
+
+
+def can_be_read(data: bytes, name: str, problems: Problems) -> bool:
+    """False, with a problem, where `read_text` would try no parser: too large, too many values or too deep."""
+    return _small(data, name, problems) and _shallow(data.decode(), name, problems)
+
+
+def _small(data: bytes, name: str, problems: Problems) -> bool:
+    if len(data) > MOST_BYTES:
+        problems.add(Where(name), "file-too-large", f"the file is larger than {MOST_BYTES:,} bytes", "split it")
+    return len(data) <= MOST_BYTES
 
 
 def _shallow(text: str, name: str, problems: Problems) -> bool:

@@ -8,6 +8,7 @@ import json
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -19,12 +20,14 @@ from diagnose.casefile import journal as j
 from diagnose.casefile import recorder as recording
 from diagnose.casefile.answers import path_of, split_readings
 from diagnose.casefile.photos import changed_photos, photo_entry
-from diagnose.casefile.reader import parse_case
+from diagnose.casefile.reader import ReadBefore, case_of, parse_case
 from diagnose.casefile.recorder import Recorder, look
 from diagnose.casefile.replay import State, apply, begun, differences, replay
 from diagnose.casefile.writer import render
 from diagnose.knowledge.reader import read_knowledge
+from diagnose.reading.located import read_text
 from diagnose.reading.problems import BadInput, Problems
+from tests.support.places import SCENARIOS, mostly_slow
 
 SMALL = Path(__file__).parents[1] / "small" / "knowledge"
 START = {
@@ -603,3 +606,66 @@ def test_replay_is_the_fold_of_its_lines(case, knowledge):
     with session(case, knowledge) as r:
         r.accept(saw("radial cracks"), absent("edge chips"))
         assert replay(r.lines).document() == r.state.document()
+
+
+# ---- a case that grows ------------------------------------------------------------------------------------------
+
+
+def test_what_a_session_knows_is_what_the_file_says(case, knowledge):
+    """Records are not read from the text again; a part that becomes another changes what its records mean."""
+    answers = [
+        saw("radial cracks", extent="10 to 2", note='odd: "signs", # and\n{lines}'),
+        absent("edge chips"),
+        {"add": "parts", "entry": {"item": "3", "name": "Ring", "kind": "O-ring"}},
+        saw("hardened", "3"),
+        {"set": ["about"], "to": "12"},
+        {"add": "remarks", "entry": {"note": "null"}},
+        {"add": "parts", "entry": {"item": "7", "name": "Seat", "kind": "soft face", "touches": ["1"]}, "instead of": "1.2", "why": "misread"},
+        {"withdraw": "3", "why": "a shadow"},
+        {**saw("radial cracks", "7", note="again"), "instead of": "2", "why": "looked again"},
+    ]  # fmt: skip
+    with session(case, knowledge) as r:
+        for what in answers:
+            r.accept(what)
+            problems = Problems()
+            assert r.case_now() == replace_read(parse_case(case.read_bytes(), str(case), knowledge, problems), r)
+            assert problems.found == []
+        assert {(o.part, o.kind) for o in r.case_now().observations} == {("7", "soft face"), ("3", "O-ring")}
+
+
+def replace_read(case, recorder):
+    return replace(case, digest=recorder.case_now().digest)
+
+
+@pytest.mark.parametrize("path", mostly_slow(SCENARIOS), ids=lambda p: p.stem)
+def test_a_recorded_case_reads_as_its_text_does_also_after_one_more_record(path, whole_base):
+    """Against the reader of files, for every shipped scenario: with nothing read before, and with all of it."""
+    words, before = whole_base.knowledge, ReadBefore()
+    document = read_text(path.read_bytes(), path.name, Problems()).plain()
+    state = begun(document)
+    more = apply(state, 2, {"add": "remarks", "entry": {"note": "one more"}})
+    for known in (state, more, state):
+        problems = Problems()
+        case = case_of(known.node, "x", "", words, problems, before)
+        assert case == replace(parse_case(known.text, "x", words, problems), digest="") and problems.found == []
+        assert known.text == render(known.document())
+
+
+def test_a_session_that_is_opened_again_finds_what_others_did_meanwhile(case, knowledge):
+    r = session(case, knowledge)
+    with r:
+        r.accept(saw("radial cracks"))
+    with r:
+        r.accept(saw("edge chips"))
+    with session(case, knowledge, "sam") as other:
+        other.accept(saw("wash mark", "1"))
+    with r:
+        assert len(r.lines) == 4 and {o.feature for o in r.case_now().observations} >= {"wash mark"}
+    os.utime(case, ns=(1, 1))
+    case.write_bytes(case.read_bytes().replace(b"Pump 3", b"Pump 4"))
+    with pytest.raises(BadInput, match="edited by hand"), r:
+        pass
+    journal = j.journal_path(case)
+    journal.write_bytes(journal.read_bytes().replace(b"radial", b"RADIAL"))
+    with pytest.raises(BadInput, match="was changed"), r:
+        pass

@@ -142,10 +142,10 @@ def test_what_was_cut_short_is_gone_on_with_by_giving_the_file_again(case, knowl
         lines = [f"{box(s, 'feature', x, '1')}: no" for x in ("hot spots", "radial cracks", "comet marks")]
         write = first._write
 
-        def dies_at_the_third(whats):
+        def dies_at_the_third(whats, after):
             if len(first.lines) == 3:
                 raise KeyboardInterrupt
-            return write(whats)
+            return write(whats, after)
 
         monkeypatch.setattr(first, "_write", dies_at_the_third)
         told = []
