@@ -1,10 +1,11 @@
-"""Long runs of the page, by hand: `python -m tests.page.by_hand cut 200 1`, `tablets 50 20`, `taps`; their figures stand in tests/README.md."""
+"""Long runs of the page, by hand: `python -m tests.page.by_hand cut 200 1`, `tablets 50 8 3 300`, `taps`; their figures stand in tests/README.md."""
 
 from __future__ import annotations
 
 import contextlib
 import http.client
 import json
+import os
 import random
 import re
 import statistics
@@ -16,7 +17,7 @@ from pathlib import Path
 
 from diagnose.casefile.journal import journal_path, read_journal
 from diagnose.casefile.recorder import Recorder, look
-from diagnose.casefile.walk import usual_document
+from diagnose.casefile.walk import topics, usual_document
 from diagnose.inference.run import load
 from tests.page.browsing import Opened, Served
 from tests.page.support import answer
@@ -79,27 +80,28 @@ class Client:
         return response, json.loads(response.read())
 
 
-def tablets(knowledge, folder: Path, count: int, answers: int, together: bool = False) -> None:
-    """So many tablets at once, each on a case of its own or all on one, tapping every one to three seconds and asking what is
-    new as the page does."""
+def tablets(
+    knowledge, folder: Path, count: int, answers: int, most: int = 3, known: int = 0, together: bool = False
+) -> None:
+    """So many tablets at once, each on a case of its own or all on one with `known` marks on record, tapping at up to so many
+    seconds apart and asking what is new as the page does."""
     for n in range(1 if together else count):
-        begun(folder / f"seal-{n}.yaml", knowledge)
+        looked_over(begun(folder / f"seal-{n}.yaml", knowledge), knowledge, known)
     served = Served(folder)
     first = Client(served.port, served.link().split("#")[1])
     keys = [first.post("/api/keys", {})[1]["url"].split("#")[1] for _ in range(count)]
     clients = [Client(served.port, key) for key in keys]
     waited, refused = [], []
 
+    for n in range(count):  # whoever taps has opened the case before
+        clients[n].ask("GET", f"/api/cases/seal-{0 if together else n}")
+
     def work(n: int) -> None:
         client, case, pause = clients[n], f"seal-{0 if together else n}", random.Random(n)
         for k in range(answers):
-            time.sleep(pause.uniform(1, 3))
-            given = answer(
-                {
-                    "add": "remarks",
-                    "entry": {"note": f"tablet {n} answer {k}", "part": str(pause.choice([1, 2, 3, 21, 22]))},
-                }
-            )
+            time.sleep(pause.uniform(most / 3, most))
+            note = {"note": f"tablet {n} answer {k}", "part": str(pause.choice([1, 2, 3, 21, 22]))}
+            given = answer({"add": "remarks", "entry": note})
             began = time.perf_counter()
             told = client.post(f"/api/cases/{case}/answers", [given])[1]
             waited.append(time.perf_counter() - began)
@@ -119,17 +121,40 @@ def tablets(knowledge, folder: Path, count: int, answers: int, together: bool = 
     for n in range(count):
         threading.Thread(target=reckon, args=(n,), daemon=True).start()
     threads = [threading.Thread(target=work, args=(n,)) for n in range(count)]
+    began, mine, servers = time.perf_counter(), time.process_time(), processor_time(served.process.pid)
     for t in threads:
         t.start()
     for t in threads:
         t.join()
+    took, mine, servers = (
+        time.perf_counter() - began,
+        time.process_time() - mine,
+        processor_time(served.process.pid) - servers,
+    )
     paths = sorted(folder.glob("seal-*.yaml"))
-    kept = [line.what["entry"]["note"] for p in paths for line in read_journal(journal_path(p)).lines[1:]]
-    ranked = sorted(waited)
-    print(f"{count} tablets{' on one case' if together else ''}, {len(waited)} answers: median {statistics.median(waited):.3f} s, "
-          f"95th percentile {ranked[int(len(ranked) * 0.95)]:.3f} s, longest {ranked[-1]:.3f} s; {len(refused)} refused, "
-          f"{count * answers - len(set(kept))} lost, {len(kept) - len(set(kept))} doubled, views {({look(p).view for p in paths})}")  # fmt: skip
+    lines = [line.what.get("entry", {}) for p in paths for line in read_journal(journal_path(p)).lines[1:]]
+    kept = [entry["note"] for entry in lines if "note" in entry]
+    ranked, told = sorted(waited), len(waited)
+    print(f"{count} tablets{' on one case' if together else ''}, {known} marks known, {told} answers in {took:.0f} s: median {statistics.median(waited):.3f} s, "
+          f"95th percentile {ranked[int(told * 0.95)]:.3f} s, longest {ranked[-1]:.3f} s; {len(refused)} refused, "
+          f"{count * answers - len(set(kept))} lost, {len(kept) - len(set(kept))} doubled, views {({look(p).view for p in paths})}; processor time an "
+          f"answer: server {servers / told * 1000:.0f} ms, tablets of this test {mine / told * 1000:.0f} ms; load {os.getloadavg()[0]:.1f}")  # fmt: skip
     served.stop()
+
+
+def looked_over(case: Path, knowledge, count: int) -> None:
+    """So many marks looked for and not there."""
+    with Recorder(case, knowledge, "Kim") as recorder:
+        found = [(t.part, f) for t in topics(recorder.case_now(), knowledge) if t.part for f in t.features]
+        whats = [{"add": "observations", "entry": {"part": part, "absent": f}} for part, f in dict.fromkeys(found)]
+        if count:
+            recorder.accept(*whats[:count])
+
+
+def processor_time(process: int) -> float:
+    """Seconds that a process has used, without its children."""
+    fields = Path(f"/proc/{process}/stat").read_text().rpartition(") ")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def taps(knowledge, folder: Path) -> None:
@@ -245,11 +270,14 @@ def dual_pressurised(tablet) -> None:
 
 def in_pieces(tablet) -> None:
     """In a bucket: nothing of the machine, steps before are past."""
+    tablet.tap("Other step")
+    tablet.tap("The seal came alone, without its machine")
+    tablet.tap("Other step")
+    tablet.tap("Before relapping", exact=False)
     for part in ("1", "2", "3"):
         take(tablet, part)
         none_there(tablet)
     take(tablet, "2")
-    tablet.tap(tablet.page.locator("details.later summary"))
     there(tablet, "radial cracks", "all round")
 
 
