@@ -24,20 +24,37 @@ BESIDE = frozenset({"part", "point", "side", "degree", "extent", "when"})
 @dataclass
 class Clause:
     """`tokens` with the `spans` over them; `joined`: the word before the clause that binds it to the one before;
-    `denied`: a denial of an earlier clause reaches it."""
+    `denied`: a denial of an earlier clause reaches it; `losses`: what an unread word at a place counts, as far as asked for."""
 
     tokens: list[Token]
     spans: list[Span]
     lifted: dict[int, Lifted]
     joined: str = ""
     denied: bool = False
-    doubts: tuple[str, ...] = ()
+    losses: dict[int, float] = field(default_factory=dict)
 
     @cached_property
     def senses(self) -> dict[Sense, list[Span]]:
         table: dict[Sense, list[Span]] = {}
         for span in self.spans:
             table.setdefault(span.sense, []).append(span)
+        return table
+
+    @cached_property
+    def slots(self) -> dict[str, list[Span]]:
+        """The spans by the slots of their senses."""
+        table: dict[str, list[Span]] = {}
+        for span in self.spans:
+            table.setdefault(span.sense[0], []).append(span)
+        return table
+
+    @cached_property
+    def valued(self) -> dict[int, set[str]]:
+        """The variables of which a word at a place is a value."""
+        table: dict[int, set[str]] = {}
+        for span in self.slots.get("value", ()):
+            for place in span.places:
+                table.setdefault(place, set()).add(span.sense[1].partition(": ")[0])
         return table
 
     @cached_property

@@ -27,6 +27,8 @@ TOLD = frozenset({"leak", "sound", "history", "fit"})
 """What is told of a seal as a whole, whatever part is named beside."""
 LEAKING = frozenset({"", "seal", "leak", "gland", "atmosphere side"})
 """What a leak may be said of without the word."""
+NO_HEADS = frozenset({"part", "point", "cue", "degree"})
+"""Slots whose words alone say no term, whatever else the word of a spelling means: "hardly" is not "hard"."""
 DENIED = "it is read as a denial"
 _CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
          "heard": "it is hearsay", "blamed": "it names a cause"}  # fmt: skip
@@ -46,7 +48,7 @@ class Held:
 
 def named_kinds(clause: Clause) -> dict[str, frozenset[int]]:
     """The kinds of part a clause names, in the order of the words, those behind a word for a place last."""
-    spans = [s for s in clause.spans if s.sense[0] == "part"]
+    spans = clause.slots.get("part", [])
     covered = {s: any(o is not s and o.first <= s.first and s.last <= o.last and len(o.places) > len(s.places) for o in spans)
                for s in spans}  # fmt: skip
     order = sorted(spans, key=lambda s: (covered[s], _behind(clause, s.first), s.first, -len(s.places), s.sense))
@@ -167,7 +169,7 @@ def _claim(
             span = max(spans, key=lambda s: (not s.guessed, len(s.places), -s.first))
             claim.used |= set(span.places)
             claim.matched += weight
-            headed |= any(s.sense[0] not in ("part", "point", "cue") for s in spans)
+            headed |= any(s.sense[0] not in NO_HEADS for s in spans)
             if span.guessed:
                 claim.guesses[span.guessed] = clause.tokens[span.first].text
         elif kinds and (near := _related(kinds, named, index)):
@@ -177,7 +179,7 @@ def _claim(
             claim.claimed += 0.0 if on and fit == 1.0 else 0.15
         else:
             claim.claimed += weight
-    if not headed and (claim.claimed or len(claim.used) < 2 or claim.used - clause.partly):
+    if not headed and not _of_parts_alone(claim, clause):
         return None
     if term.family == "reading":
         claim.value = _value(term.unit, clause)
@@ -186,6 +188,12 @@ def _claim(
         claim.used.add(claim.value[0])
     claim.used |= on_places
     return claim
+
+
+def _of_parts_alone(claim: _Claim, clause: Clause) -> bool:
+    """Whether words that only name parts say a term all the same, as they are the very words of its spelling."""
+    said = {clause.tokens[p].stem for p in claim.used}
+    return not claim.claimed and len(claim.used) > 1 and claim.used <= clause.partly and claim.spelling.stems <= said
 
 
 def _score(
@@ -277,6 +285,12 @@ def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
 
 def _loss(clause: Clause, place: int, index: Index) -> float:
     """What an unread word counts: its weight as a sense, a little less where it only names a part."""
+    if place not in clause.losses:
+        clause.losses[place] = _loss_reckoned(clause, place, index)
+    return clause.losses[place]
+
+
+def _loss_reckoned(clause: Clause, place: int, index: Index) -> float:
     if place in clause.partly:
         return 0.4
     if place in clause.lifted or place in clause.bare:
@@ -285,7 +299,7 @@ def _loss(clause: Clause, place: int, index: Index) -> float:
         return 0.2
     if clause.likened(place):
         return 0.3
-    senses = [s.sense for s in clause.spans if s.first <= place <= s.last and s.sense[0] == "word"]
+    senses = [s.sense for s in clause.slots.get("word", ()) if s.first <= place <= s.last]
     return max((index.weights.get(s, UNKNOWN) for s in senses), default=UNKNOWN)
 
 
@@ -334,13 +348,10 @@ def _qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, s
     quiet: set[int] = set()
     slots = {"feature": QUALIFYING, "act": ("made of", "when")}.get(term.family, ())
     for slot in slots:
-        spans = [
-            s
-            for s in clause.spans
-            if s.sense[0] == slot and not set(s.places) & (used | quiet) and not clause.likened(s.first)
-        ]
+        taken = used | quiet
+        spans = [s for s in clause.slots.get(slot, ()) if not taken & set(s.places) and not clause.likened(s.first)]
         if slot == "side" and not spans and term.sides:
-            spans = [s for s in clause.spans if s.sense[0] == slot and s.sense[1] in term.sides]
+            spans = [s for s in clause.slots.get(slot, ()) if s.sense[1] in term.sides]
         if spans:
             best = max(spans, key=lambda s: (len(s.places), -s.first))
             more["with" if term.family == "act" and slot == "made of" else slot] = best.sense[1]

@@ -16,7 +16,7 @@ def states(
     clause: Clause, index: Index, subject: str
 ) -> Iterator[tuple[str, str, str, float, set[int], tuple[str, ...]]]:
     """(point, variable, value, fit, places used, asks) of every state a clause may say."""
-    variables = {s.sense[1]: s for s in clause.spans if s.sense[0] == "variable"}
+    variables = {s.sense[1]: s for s in clause.slots.get("variable", ())}
     points = _points(clause)
     for variable, value, places, guess in _values(clause, index):
         named = variables.get(variable)
@@ -33,15 +33,10 @@ def states(
 
 
 def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], str]]:
-    for span in clause.spans:
-        if span.sense[0] == "value":
-            variable, _, value = span.sense[1].partition(": ")
-            yield (
-                variable,
-                value,
-                set(span.places),
-                f"{clause.tokens[span.first].text!r} is taken for {span.guessed!r}" if span.guessed else "",
-            )
+    for span in clause.slots.get("value", ()):
+        variable, _, value = span.sense[1].partition(": ")
+        guess = f"{clause.tokens[span.first].text!r} is taken for {span.guessed!r}" if span.guessed else ""
+        yield variable, value, set(span.places), guess
     for place, lifted in clause.lifted.items():
         for name, term in index.vocabulary.grammar.variables.items():
             if lifted.kind == "amount" and term.unit:
@@ -65,14 +60,14 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
 def _telling(clause: Clause, index: Index, variable: str, places: set[int]) -> bool:
     """Whether the words or the unit of a value are those of this variable alone."""
     every = index.vocabulary.grammar.variables
-    others = {s.sense[1].partition(": ")[0] for s in clause.spans if s.sense[0] == "value" and set(s.places) & places}
+    others = set[str]().union(*(clause.valued.get(place, ()) for place in places))
     if not others:
         others = {name for name, other in every.items() if other.unit == every[variable].unit}
     return others <= {variable}
 
 
 def _points(clause: Clause) -> dict[str, Span]:
-    spans = [s for s in clause.spans if s.sense[0] == "point"]
+    spans = clause.slots.get("point", [])
     whole = [
         s
         for s in spans

@@ -14,9 +14,12 @@ from hypothesis import strategies as st
 
 from diagnose.casefile.format import MOST_RECORDS
 from diagnose.casefile.reader import parse_case
+from diagnose.phrases.read import read
 from diagnose.reading.located import read_text
 from diagnose.reading.problems import Problems
+from tests.fuzz.phrases import KINDS, known, wrong
 from tests.fuzz.targets import SMALL, TARGETS, check, mutate, seeds, small
+from tests.support.shipped import whole_base
 
 pytestmark = pytest.mark.slow
 
@@ -38,6 +41,18 @@ def test_any_bytes_are_read_or_refused(name, data):
 @settings(max_examples=150, deadline=None)
 def test_any_text_is_read_or_refused(text):
     check("case", f"case: {text}".encode("utf-8", "surrogatepass"))
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.__name__)
+def test_phrases_of_every_kind_are_read_and_none_is_sure_of_what_shares_no_word_with_it(kind):
+    mixer = random.Random(5)
+    assert [p for p in (kind(mixer) for _ in range(60)) if wrong(p, read(p, whole_base().knowledge.vocabulary))] == []
+
+
+def test_a_reading_without_a_word_of_its_phrase_is_told_as_wrong():
+    grooved = read("sleeve grooved", whole_base().knowledge.vocabulary)
+    assert not wrong("sleeve grooved", grooved) and "without a word" in wrong("sleeve bent", grooved)
+    assert len(known()[0]) > 5000
 
 
 def codes(data: bytes) -> set[str]:

@@ -115,3 +115,19 @@ def test_a_number_without_a_unit_is_taken_in_that_of_the_reading_named_and_asked
 def test_the_number_in_a_name_is_no_figure():
     assert terms("plan 53A") == {"plan: plan 53A"}
     assert "11" not in " ".join(r.text for r in read("plan 11 flow ok", VOCABULARY, "flush line"))
+
+
+@pytest.mark.parametrize(
+    ("said", "term"),
+    [
+        ("white ceramic", "contact pattern"),
+        ("carbon washer / carbon washer / ice", "contact pattern"),
+        ("support valve", "tilted"),
+        ("barrier liquid", "product in the barrier"),
+        ("circular o-ring", "perished"),
+        ("hairline from drive slot to OD", "hard"),
+        ("flush flow is very small", "hard"),
+    ],
+)
+def test_words_that_only_name_a_part_or_say_how_much_are_no_mark_by_another_meaning(said, term):
+    assert term not in {s.term for r in read(said, VOCABULARY) for s in r.statements}
