@@ -318,7 +318,7 @@ def _first(document: Doc, place: str, level: str) -> Doc | None:
     return next(
         ({k: e[k if k != "name" else "text"] for k in ("name", "standing", "probability")}
          for e in document["standing"]
-         if isinstance(e, dict) and e.get("position") == place and e.get("type", "cause") == level and e.get("standing") != "ruled out"),
+         if e.get("position") == place and e.get("type", "cause") == level and e["standing"] != "ruled out"),
         None,
     )  # fmt: skip
 
@@ -326,8 +326,10 @@ def _first(document: Doc, place: str, level: str) -> Doc | None:
 def _kept_mechanism(was: Doc, now: Doc, place: str) -> Doc | None:
     """The mechanism that led then, as it stands now, where it and the one that leads now have kept their standings."""
     both = [_first(side, place, "mechanism") for side in (was, now)]
-    tables = [{e["text"]: e for e in side["standing"] if isinstance(e, dict) and e.get("position") == place
-               and e.get("type") == "mechanism"} for side in (was, now)]  # fmt: skip
+    tables = [
+        {e["text"]: e for e in side["standing"] if e.get("position") == place and e.get("type") == "mechanism"}
+        for side in (was, now)
+    ]
     led = both[0]
     if led and all(x and {t.get(x["name"], {}).get("standing") for t in tables} == {x["standing"]} for x in both):
         found = tables[1][led["name"]]

@@ -16,7 +16,8 @@ from collections import Counter
 
 from tests.fuzz.targets import check, mutate, seeds
 
-SHARES = {"case": 25, "file": 40, "knowledge": 1, "journal": 9, "replay": 15, "trail": 9, "verify": 1}
+SHARES = {"case": 25, "file": 40, "knowledge": 1, "journal": 9, "replay": 11, "trail": 5, "verify": 1,
+          "answers": 5, "shared": 3}  # fmt: skip
 LONGEST = 5
 LARGEST = 20_000
 

@@ -308,3 +308,13 @@ def test_a_trail_whose_case_has_no_name_is_none(tmp_path, name):
     path.write_text(json.dumps(trail))
     told = diagnose("verify", str(path))
     assert told.returncode == 2 and "case.name is missing or of another kind" in told.stderr
+
+
+@pytest.mark.parametrize("change", [{"probability": None}, {"probability": "0.5"}, {"text": 3}, {"standing": []}], ids=str)
+def test_a_trail_whose_standing_is_of_another_kind_is_none(tmp_path, change):
+    trail = json.loads(evidence.written(CASE.read_bytes(), small_base()))
+    trail["standing"][0] |= change
+    path = tmp_path / "t.json"
+    path.write_text(json.dumps(trail))
+    told = diagnose("verify", str(path))
+    assert told.returncode == 2 and "section 'standing' is of another kind" in told.stderr
