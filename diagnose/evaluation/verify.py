@@ -252,10 +252,10 @@ def _weigh(rows: list[Doc], then: Contents, record: bytes, given: Given, leaders
     for row, hybrid in _hybrids(rows, before, given.base.knowledge):
         if tried >= MOST_TRIED:
             return
+        tried += 1
         found = _probabilities(record, RuleBase(hybrid, compile_rules(hybrid)))
         if found is None:
             continue
-        tried += 1
         moves = {key: (found.get(key, 0.0), (now or {}).get(key, 0.0)) for key in leaders}
         size = {key: round(abs(now_ - then_), 6) for key, (then_, now_) in moves.items()}
         key = max(moves, key=lambda k: (leaders[k] == "cause" and size[k] >= NOTABLE, size[k], k))
@@ -317,19 +317,26 @@ def _first(document: Doc, place: str, level: str) -> Doc | None:
     """The first cause or mechanism at a position that is not ruled out."""
     return next(
         ({k: e[k if k != "name" else "text"] for k in ("name", "standing", "probability")}
-         for e in document["standing"]
-         if e.get("position") == place and e.get("type", "cause") == level and e["standing"] != "ruled out"),
+         for e in _standing(document, place, level) if e["standing"] != "ruled out"),
         None,
     )  # fmt: skip
+
+
+def _standing(document: Doc, place: str, level: str) -> list[Doc]:
+    """The causes or mechanisms at a position; what somebody put there that is no such entry is left out."""
+    kinds = {"text": str, "standing": str, "probability": int | float}
+    return [
+        e
+        for e in document["standing"]
+        if isinstance(e, dict) and e.get("position") == place and e.get("type", "cause") == level
+        and all(isinstance(e.get(k), kind) for k, kind in kinds.items())
+    ]  # fmt: skip
 
 
 def _kept_mechanism(was: Doc, now: Doc, place: str) -> Doc | None:
     """The mechanism that led then, as it stands now, where it and the one that leads now have kept their standings."""
     both = [_first(side, place, "mechanism") for side in (was, now)]
-    tables = [
-        {e["text"]: e for e in side["standing"] if e.get("position") == place and e.get("type") == "mechanism"}
-        for side in (was, now)
-    ]
+    tables = [{e["text"]: e for e in _standing(side, place, "mechanism")} for side in (was, now)]
     led = both[0]
     if led and all(x and {t.get(x["name"], {}).get("standing") for t in tables} == {x["standing"]} for x in both):
         found = tables[1][led["name"]]

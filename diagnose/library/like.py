@@ -12,7 +12,7 @@ import numpy as np
 from diagnose.judgement.network import Network, build
 from diagnose.knowledge.model import Knowledge
 from diagnose.library.seals import Seal
-from diagnose.library.store import Store
+from diagnose.library.store import Store, pairs_of
 
 Told = Mapping[str, tuple[float, float]]
 """What each finding tells, in bits: where it is absent, where it is present."""
@@ -53,7 +53,7 @@ def bits(net: Network) -> dict[str, tuple[float, float]]:
 
 
 def told_in(store: Store) -> Told:
-    return {f: (pair[0], pair[1]) for f, pair in json.loads(store.about("tells") or "{}").items()}
+    return pairs_of(store.about("tells") or "{}")
 
 
 def like(store: Store, findings: Mapping[str, bool], most: int, apart: str = "", site: str = "") -> list[Near]:

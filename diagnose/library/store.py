@@ -12,6 +12,7 @@ import fcntl
 import hashlib
 import json
 import os
+import re
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -27,9 +28,20 @@ from diagnose.reading.problems import BadInput, Problem, Where
 INDEX, LOCK = ".diagnose-library.sqlite", ".diagnose-library.lock"
 PIECE = 500
 """Seals that are read at once."""
-FORM = 1
-"""Moves with SCHEMA and with what is kept; an index of another form is made anew."""
-SCHEMA = """
+FORM = 2
+"""Moves with what is kept; an index of another form, or with other tables than SCHEMA makes, is made anew."""
+
+
+def _of_its_kind(column: re.Match[str]) -> str:
+    """A column that takes no value of another kind, which SQLite alone would not refuse (STRICT tables want SQLite 3.37)."""
+    kinds = f"'{column['kind'].lower()}'" + ("" if column["needed"] else ", 'null'")
+    return f"{column[0]} CHECK (typeof({column['name']}) IN ({kinds}))"
+
+
+SCHEMA = re.sub(
+    r"(?P<name>\w+) (?P<kind>TEXT|REAL|INTEGER)(?! PRIMARY)(?P<needed> NOT NULL)?",
+    _of_its_kind,
+    """
 CREATE TABLE about (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE word (id INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE);
 CREATE TABLE file (
@@ -61,7 +73,8 @@ CREATE TABLE verdict (
   seal INTEGER NOT NULL REFERENCES seal (id) ON DELETE CASCADE, rank INTEGER NOT NULL, kind TEXT NOT NULL,
   name INTEGER NOT NULL, standing INTEGER NOT NULL, probability REAL NOT NULL, PRIMARY KEY (seal, kind, rank)
 ) WITHOUT ROWID;
-"""
+""",
+)
 _SEAL = ("file", "site", "case_name", "position", "tag", "batch", "fitted", "removed", "removal", "hours", "cost", "hours_lost",
          "none_of_these", "root", "root_standing", "root_probability", "mechanism", "mechanism_standing",
          "mechanism_probability", "confirmed_root", "confirmed_mechanism", "confirmed", "outcomes")  # fmt: skip
@@ -233,6 +246,14 @@ def outcomes_of(text: str) -> tuple[Confirmed, ...]:
     return msgspec.json.decode(text, type=tuple[Confirmed, ...])
 
 
+def pairs_of(text: str) -> dict[str, tuple[float, float]]:
+    """Two numbers by name. Raises sqlite3.DatabaseError where a text of the index is none of that."""
+    try:
+        return msgspec.json.decode(text, type=dict[str, tuple[float, float]])
+    except msgspec.DecodeError as error:
+        raise sqlite3.DatabaseError("its tables do not fit together") from error
+
+
 def index_path(folder: Path) -> Path:
     return folder / INDEX
 
@@ -269,7 +290,7 @@ def opened(folder: Path) -> Iterator[Store]:
         raise _refused(folder, "there is no library here", f"diagnose library sync {folder}")
     try:
         with contextlib.closing(_connect(path)) as db:
-            if _form(db) != FORM:
+            if not _has_our_form(db):
                 raise _refused(path, "the index is of another version", f"diagnose library sync {folder}")
             yield Store(db)
     except sqlite3.Error as error:
@@ -296,8 +317,16 @@ def _make(db: sqlite3.Connection) -> None:
     db.executescript(f"BEGIN; {SCHEMA} PRAGMA user_version = {FORM}; COMMIT;")
 
 
-def _form(db: sqlite3.Connection) -> int:
-    return int(db.execute("PRAGMA user_version").fetchone()[0])
+def _has_our_form(db: sqlite3.Connection) -> bool:
+    with contextlib.closing(sqlite3.connect(":memory:")) as new:
+        _make(new)
+        return _tables(db) == _tables(new)
+
+
+def _tables(db: sqlite3.Connection) -> list[tuple[Any, ...]]:
+    """What makes a database of this form: its number, and how its tables, indexes and all else were made."""
+    made = db.execute("SELECT name, sql FROM sqlite_master ORDER BY name").fetchall()
+    return [tuple(row) for row in (*db.execute("PRAGMA user_version").fetchall(), *made)]
 
 
 def _usable(path: Path) -> bool:
@@ -305,7 +334,7 @@ def _usable(path: Path) -> bool:
         return True
     try:
         with contextlib.closing(_connect(path)) as db:
-            return _form(db) == FORM
+            return _has_our_form(db)
     except sqlite3.DatabaseError:
         return False
 

@@ -15,6 +15,7 @@ import uvicorn
 
 from diagnose.knowledge.model import Knowledge
 from diagnose.page.certificate import make
+from diagnose.page.connection import PATIENCE, Connection
 from diagnose.page.guard import Door
 from diagnose.page.server import Page
 from diagnose.reading.problems import BadInput, Problem, Where
@@ -49,7 +50,7 @@ def serve(
         say("The key is good for one tablet; the next one stands here once it was used. Ctrl-C ends the page.")
         config = uvicorn.Config(
             page.app(), log_level="critical", server_header=False, date_header=False, access_log=False, ws="none",
-            http="h11", loop="asyncio", limit_concurrency=MOST_AT_ONCE, timeout_keep_alive=20,
+            http=Connection, loop="asyncio", limit_concurrency=MOST_AT_ONCE, timeout_keep_alive=int(PATIENCE),
             timeout_graceful_shutdown=3,
             ssl_certfile=files[0] if files else None, ssl_keyfile=files[1] if files else None,
         )  # fmt: skip

@@ -18,6 +18,7 @@ from diagnose.casefile.authors import kept, line_of, short
 from diagnose.casefile.journal import read_journal
 from diagnose.casefile.recorder import Recorder
 from diagnose.cli.main import commands
+from diagnose.evaluation import verify as module
 from diagnose.evaluation.verify import Given, base_of, carried, verify
 from diagnose.inference.run import load
 from diagnose.knowledge.files import contents_of
@@ -28,6 +29,7 @@ from tests.support import evidence
 from tests.support.commands import diagnose
 from tests.support.places import KNOWLEDGE, ROOT, SMALL
 from tests.support.reasoned import small_base, valid
+from tests.support.shipped import whole_base
 
 CASE = SMALL / "case.yaml"
 COMMON = [
@@ -310,11 +312,21 @@ def test_a_trail_whose_case_has_no_name_is_none(tmp_path, name):
     assert told.returncode == 2 and "case.name is missing or of another kind" in told.stderr
 
 
-@pytest.mark.parametrize("change", [{"probability": None}, {"probability": "0.5"}, {"text": 3}, {"standing": []}], ids=str)
-def test_a_trail_whose_standing_is_of_another_kind_is_none(tmp_path, change):
+@pytest.mark.parametrize("lost", ["probability", "text", "standing"])
+def test_a_trail_whose_standing_was_changed_to_no_standing_is_told_as_changed(tmp_path, lost):
     trail = json.loads(evidence.written(CASE.read_bytes(), small_base()))
-    trail["standing"][0] |= change
+    for entry in trail["standing"]:
+        del entry[lost]
     path = tmp_path / "t.json"
     path.write_text(json.dumps(trail))
-    told = diagnose("verify", str(path))
-    assert told.returncode == 2 and "section 'standing' is of another kind" in told.stderr
+    told = diagnose("verify", str(path), "--knowledge", str(SMALL / "knowledge"))
+    assert told.returncode == 1 and "The answer has changed: was nothing stands out" in told.stdout
+
+
+def test_of_two_rule_bases_far_apart_no_more_cards_are_tried_than_of_near_ones(monkeypatch):
+    tried = []
+    monkeypatch.setattr(module, "_probabilities", lambda *_: tried.append(1))
+    monkeypatch.setattr(module, "MOST_TRIED", 3)
+    contents = contents_of(KNOWLEDGE)
+    verify(evidence.written(CASE.read_bytes(), small_base()), "t.json", Given(whole_base(), "1", contents))
+    assert len(tried) == 1 + 3
