@@ -11,6 +11,7 @@ import pytest
 from diagnose.evaluation import batch
 from diagnose.library import store as s
 from diagnose.library import sync as module
+from diagnose.library.like import like
 from diagnose.library.sync import sync
 from diagnose.reading.problems import BadInput
 from tests.library import site
@@ -168,3 +169,29 @@ def test_an_index_whose_tables_do_not_fit_together_is_told_as_one(folder, damage
     with pytest.raises(BadInput, match="cannot be read") as told, s.opened(folder) as store:
         list(store.seals())
     assert "--afresh" in told.value.problems[0].way_out
+
+
+@pytest.mark.parametrize("column", ["hours = 'x'", "tag = x'ff'", "root_probability = 'x'", "none_of_these = NULL"])
+def test_the_index_takes_no_value_of_another_kind(folder, column):
+    sync(folder, KNOWLEDGE, 1)
+    with sqlite3.connect(s.index_path(folder)) as db, pytest.raises(sqlite3.IntegrityError):
+        db.execute(f"UPDATE seal SET {column}")
+
+
+def test_an_index_with_other_tables_is_told_and_made_anew(folder, tmp_path):
+    sync(folder, KNOWLEDGE, 1)
+    with sqlite3.connect(s.index_path(folder)) as db:
+        db.executescript("DROP TABLE verdict; CREATE TABLE verdict (seal, rank, kind, name, standing, probability)")
+    with pytest.raises(BadInput, match="another version"), s.opened(folder):
+        pass
+    assert sync(folder, KNOWLEDGE, 1).new == 6
+    assert content(folder) == afresh(folder, tmp_path)
+
+
+@pytest.mark.parametrize("tells", ["x", "[]", '{"a": 1}', '{"a": ["x", 2]}'])
+def test_what_findings_tell_is_told_as_damaged_where_it_is_none(folder, tells):
+    sync(folder, KNOWLEDGE, 1)
+    with sqlite3.connect(s.index_path(folder)) as db:
+        db.execute("UPDATE about SET value = ? WHERE key = 'tells'", (tells,))
+    with pytest.raises(BadInput, match="cannot be read"), s.opened(folder) as store:
+        like(store, {"a": True}, 5)
