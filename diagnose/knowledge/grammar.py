@@ -33,12 +33,13 @@ class Term:
 @dataclass(frozen=True)
 class Variable(Term):
     """What can be so at a point. `values` and `courses` exclude each other each among themselves, unless the variable takes
-    `several`; with a `unit` it can be read as a number."""
+    `several`; with a `unit` it can be read as a number; `at`: the points it is meant of where a phrase names none."""
 
     unit: str | None = None
     values: Mapping[str, Term] = field(default_factory=dict)
     courses: Mapping[str, Term] = field(default_factory=dict)
     several: bool = False
+    at: tuple[str, ...] = ()
 
     @cached_property
     def words(self) -> dict[str, Term]:

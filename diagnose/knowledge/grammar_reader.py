@@ -28,13 +28,15 @@ def read_grammar(reader: CardReader, kinds: Mapping[str, Kind], settings: Mappin
     }
     variables = {}
     for name, node in _table(reader, "variables").items():
-        only_keys(node, [*TERM, "unit", "values", "courses", "several"], f"the variable {name!r}", reader.problems)
+        only_keys(
+            node, [*TERM, "unit", "values", "courses", "several", "at"], f"the variable {name!r}", reader.problems
+        )
         if node.get("unit"):
             reader.check_unit(node, reader.text(node, "unit"))
         variables[name] = Variable(
             **_term(reader, name, node), unit=reader.text(node, "unit") if node.get("unit") else None,
             values=_terms(reader, node.get("values"), "value"), courses=_terms(reader, node.get("courses"), "course"),
-            several=reader.text(node, "several") == "true",
+            several=reader.text(node, "several") == "true", at=tuple(reader.known(node, "at", points, "point")),
         )  # fmt: skip
     acts = {}
     for name, node in _table(reader, "acts").items():

@@ -151,12 +151,14 @@ class LexiconReader:
         return Said(item.text(), met, "", item.where)
 
     def refuse_twins(self, tables: Mapping[str, Mapping[str, list[Said]]]) -> None:
-        """A phrase stands for one term of a section; a word that may be several is left to its senses elsewhere."""
+        """A phrase stands for one term of a section, or one value of a variable; a word that may be several is left to its
+        senses elsewhere."""
         for section, table in tables.items():
-            owner: dict[str, str] = {}
+            owner: dict[tuple[str, str], str] = {}
             for term, words in table.items():
+                among = term.partition(": ")[0] if section == "values" else section
                 for word in words:
-                    other = owner.setdefault(plain(word.text), term)
+                    other = owner.setdefault((among, plain(word.text)), term)
                     if other != term and section != "kinds":
                         self.say(word.where, "shared-word", f"{word.text!r} stands for {other!r} and for {term!r}",
                                  "keep it with one of them")  # fmt: skip

@@ -29,6 +29,8 @@ LEAKING = frozenset({"", "seal", "leak", "gland", "atmosphere side"})
 """What a leak may be said of without the word."""
 NO_HEADS = frozenset({"part", "point", "cue", "degree"})
 """Slots whose words alone say no term, whatever else the word of a spelling means: "hardly" is not "hard"."""
+OF_A_SEAL = frozenset({"face", "secondary seal", "metal part", "atmosphere side", "throat bushing"})
+"""Kinds of part of which what can lie anywhere in a seal may be said."""
 DENIED = "it is read as a denial"
 _CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
          "heard": "it is hearsay", "blamed": "it names a cause"}  # fmt: skip
@@ -164,6 +166,7 @@ def _claim(
             claim.denied = True
             claim.used |= set(spans[0].places)
             claim.matched += weight
+            headed |= clause.content <= clause.partly
             continue
         if spans:
             span = max(spans, key=lambda s: (not s.guessed, len(s.places), -s.first))
@@ -186,7 +189,10 @@ def _claim(
         if claim.value is None:
             return None
         claim.used.add(claim.value[0])
-    claim.used |= on_places
+    if fit == WRONG_PART and all(places <= claim.used for places in named.values()):
+        claim.fit = NO_PART
+    if term.family != "setting" or on in ("seal", "machine"):
+        claim.used |= on_places
     return claim
 
 
@@ -218,7 +224,8 @@ def _score(
     leak_said = {("word", "leak"), ("part", "leak")} & clause.senses.keys()
     if term.on == ("leak",) and subject not in LEAKING and not leak_said:
         score *= UNTOLD
-    if claim.spelling.bare and not clause.cues("done"):
+    bare = claim.spelling.bare or (term.family == "act" and any(clause.tokens[p].text == term.name for p in claim.used))
+    if bare and len(claim.spelling.asked) == 1 and not clause.cues("done"):
         score *= BARE
     return score
 
@@ -310,7 +317,8 @@ def _part(
     v = index.vocabulary
 
     if on and TOLD.issuperset(on):
-        return on[0], 1.0, frozenset(p for kind in ("seal", "machine", *on) for p in named.get(kind, ()))
+        about = ("seal", "machine", *on, *(sorted(LEAKING) if on == ("leak",) else ()))
+        return on[0], 1.0, frozenset(p for kind in about for p in named.get(kind, ()))
 
     def fits(kind: str) -> bool:
         return v.fits(kind, on)
@@ -323,6 +331,8 @@ def _part(
             return narrower, 1.0 if not on or set(on) & set(v.lineage[narrower]) else ABOVE, places
     if named and not on:
         return next(iter(named)), 1.0, next(iter(named.values()))
+    if "seal" in on and (inner := next((k for k in named if OF_A_SEAL & {k, *v.lineage[k]}), "")):
+        return "seal", ABOVE, named[inner]
     if named:
         return on[0], WRONG_PART, frozenset()
     if subject and subject in v.lineage:

@@ -134,11 +134,13 @@ class Index:
             for name, term in terms.items():
                 for text in (name, *term.also, *(s.text for s in said.get(name, ()))):
                     self._add(text, (slot, name))
+        same = {self.split(word)[1]: said for word, said in self.vocabulary.lexicon.same.items()}
         for variable in g.variables.values():
             for name, term in variable.words.items():
                 value = f"{variable.name}: {name}"
                 for text in (name, *term.also, *(s.text for s in more.get("values", {}).get(value, ()))):
-                    self._add(text, ("value", value))
+                    for alike in (text, *(s.text for s in same.get(self.split(text)[1], ()))):
+                        self._add(alike, ("value", value))
 
     def _add(self, text: str, sense: Sense) -> None:
         if stems := self.split(text)[1]:
@@ -294,9 +296,10 @@ class Index:
 
 
 def _says(asked: Iterable[frozenset[Sense]]) -> bool:
-    """Whether a spelling says more than a part, how much or how far."""
-    beside = ("part", "cue", "degree", "extent", "side")
-    return any(slot not in beside for senses in asked for slot, _ in senses)
+    """Whether a spelling says more than a part, how much or how far: that there is no such part is more."""
+    slots = [{slot for slot, _ in senses} for senses in asked]
+    beside = {"part", "cue", "degree", "extent", "side"}
+    return any(found - beside for found in slots) or ({"cue"} in slots and any("part" in found for found in slots))
 
 
 _made: dict[int, tuple[Vocabulary, Index]] = {}

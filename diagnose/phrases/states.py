@@ -20,13 +20,14 @@ def states(
     points = _points(clause)
     for variable, value, places, guess in _values(clause, index):
         named = variables.get(variable)
-        places = places | (set(named.places) if named else set())
+        own, places = places, places | (set(named.places) if named else set())
         fit, asks = 1.0, [guess] if guess else []
-        if not named and not _telling(clause, index, variable, places):
+        guessed = not named and not _telling(clause, index, variable, places)
+        if guessed:
             fit *= UNSAID_VARIABLE
             asks.append(f"that it is the {variable} is a guess")
-        for point, at in _at(points, places, subject, index.vocabulary):
-            if point:
+        for point, at in _at(points, own, subject, index.vocabulary):
+            if point and (not guessed or variable in _usual(point, index.vocabulary)):
                 yield point, variable, value, fit * (1.0 if at else SUBJECT_POINT), places | at, tuple(asks)
             elif named:
                 yield "", variable, value, fit * UNSAID_POINT, places, (*asks, "no point is named")
@@ -57,13 +58,27 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
                 yield variable, f"{number} {asked}", {place}, f"the unit of {number!r} is a guess"
 
 
+def _usual(point: str, v: Vocabulary) -> tuple[str, ...]:
+    """The variables that are meant of a point where none is named; every one where none is usual."""
+    every = v.grammar.variables
+    for above in (point, *v.grammar.lineages["at"][point]):
+        if found := tuple(name for name, variable in every.items() if above in variable.at):
+            return found
+    return tuple(every)
+
+
 def _telling(clause: Clause, index: Index, variable: str, places: set[int]) -> bool:
     """Whether the words or the unit of a value are those of this variable alone."""
     every = index.vocabulary.grammar.variables
     others = set[str]().union(*(clause.valued.get(place, ()) for place in places))
     if not others:
-        others = {name for name, other in every.items() if other.unit == every[variable].unit}
+        kind = _kind(every[variable].unit)
+        others = {name for name, other in every.items() if _kind(other.unit) == kind}
     return others <= {variable}
+
+
+def _kind(name: str | None) -> object:
+    return unit(name).kind if name else None
 
 
 def _points(clause: Clause) -> dict[str, Span]:
