@@ -29,6 +29,8 @@ LEAKING = frozenset({"", "seal", "leak", "gland", "atmosphere side"})
 """What a leak may be said of without the word."""
 NO_HEADS = frozenset({"part", "point", "cue", "degree"})
 """Slots whose words alone say no term, whatever else the word of a spelling means: "hardly" is not "hard"."""
+OF_THE_CASE = frozenset({"seal", "machine", "product", "seal chamber"})
+"""Kinds a fact or a figure of the whole case may be said of."""
 OF_A_SEAL = frozenset({"face", "secondary seal", "metal part", "atmosphere side", "throat bushing"})
 """Kinds of part of which what can lie anywhere in a seal may be said."""
 DENIED = "it is read as a denial"
@@ -191,7 +193,7 @@ def _claim(
         claim.used.add(claim.value[0])
     if fit == WRONG_PART and all(places <= claim.used for places in named.values()):
         claim.fit = NO_PART
-    if term.family != "setting" or on in ("seal", "machine"):
+    if term.on or term.family not in ("setting", "reading") or on in OF_THE_CASE:
         claim.used |= on_places
     return claim
 

@@ -155,7 +155,9 @@ class Index:
                 if (asked := self._asked(text)) and (text == name or _says(asked)):
                     yield Spelling(term, text, asked, "", self._telling(text), bare)
             for said in lexicon.terms.get(section, {}).get(name, ()):
-                if _says(asked := self._asked(said.text)):
+                if _says(
+                    asked := self._asked(said.text), section == "features" and self.vocabulary.features[name].gone
+                ):
                     yield Spelling(term, said.text, asked, said.ask, self._telling(said.text))
 
     def _terms(self) -> Iterator[tuple[str, Term, tuple[str, ...]]]:
@@ -295,11 +297,13 @@ class Index:
         return []
 
 
-def _says(asked: Iterable[frozenset[Sense]]) -> bool:
-    """Whether a spelling says more than a part, how much or how far: that there is no such part is more."""
+def _says(asked: Iterable[frozenset[Sense]], gone: bool = False) -> bool:
+    """Whether a spelling says more than a part, how much or how far; where the part can be `gone`, that there is none is more."""
     slots = [{slot for slot, _ in senses} for senses in asked]
     beside = {"part", "cue", "degree", "extent", "side"}
-    return any(found - beside for found in slots) or ({"cue"} in slots and any("part" in found for found in slots))
+    return any(found - beside for found in slots) or (
+        gone and {"cue"} in slots and any("part" in found for found in slots)
+    )
 
 
 _made: dict[int, tuple[Vocabulary, Index]] = {}

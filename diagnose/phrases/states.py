@@ -22,15 +22,17 @@ def states(
         named = variables.get(variable)
         own, places = places, places | (set(named.places) if named else set())
         fit, asks = 1.0, [guess] if guess else []
-        guessed = not named and not _telling(clause, index, variable, places)
-        if guessed:
+        others = set() if named else _others(clause, index, variable, places)
+        if others:
             fit *= UNSAID_VARIABLE
             asks.append(f"that it is the {variable} is a guess")
         for point, at in _at(points, own, subject, index.vocabulary):
-            if point and (not guessed or variable in _usual(point, index.vocabulary)):
+            if point and (not others or variable in _usual(point, others | {variable}, index.vocabulary)):
                 yield point, variable, value, fit * (1.0 if at else SUBJECT_POINT), places | at, tuple(asks)
-            elif named:
-                yield "", variable, value, fit * UNSAID_POINT, places, (*asks, "no point is named")
+            elif named and not point:
+                only = index.vocabulary.grammar.variables[variable].at
+                meant = only[0] if len(only) == 1 else ""
+                yield meant, variable, value, fit * UNSAID_POINT, places, (*asks, "no point is named")
 
 
 def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], str]]:
@@ -58,23 +60,23 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
                 yield variable, f"{number} {asked}", {place}, f"the unit of {number!r} is a guess"
 
 
-def _usual(point: str, v: Vocabulary) -> tuple[str, ...]:
-    """The variables that are meant of a point where none is named; every one where none is usual."""
+def _usual(point: str, among: set[str], v: Vocabulary) -> set[str]:
+    """Those of some variables that are meant of a point where none is named; all of them where none is usual."""
     every = v.grammar.variables
-    for above in (point, *v.grammar.lineages["at"][point]):
-        if found := tuple(name for name, variable in every.items() if above in variable.at):
+    for above in v.grammar.lineages["at"][point]:
+        if found := {name for name in among if above in every[name].at}:
             return found
-    return tuple(every)
+    return among
 
 
-def _telling(clause: Clause, index: Index, variable: str, places: set[int]) -> bool:
-    """Whether the words or the unit of a value are those of this variable alone."""
+def _others(clause: Clause, index: Index, variable: str, places: set[int]) -> set[str]:
+    """The other variables whose value the words or the unit at some places may be too."""
     every = index.vocabulary.grammar.variables
     others = set[str]().union(*(clause.valued.get(place, ()) for place in places))
     if not others:
         kind = _kind(every[variable].unit)
         others = {name for name, other in every.items() if _kind(other.unit) == kind}
-    return others <= {variable}
+    return others - {variable}
 
 
 def _kind(name: str | None) -> object:

@@ -131,3 +131,34 @@ def test_the_number_in_a_name_is_no_figure():
 )
 def test_words_that_only_name_a_part_or_say_how_much_are_no_mark_by_another_meaning(said, term):
     assert term not in {s.term for r in read(said, VOCABULARY) for s in r.statements}
+
+
+def states(said: str) -> set[str]:
+    """Point, variable and value of the states a first reading says."""
+    found = read(said, VOCABULARY)
+    return {f"{s.on} {s.term} {s.more['value']}" for s in found[0].statements if s.family == "state"} if found else set()
+
+
+@pytest.mark.parametrize("said, state", [
+    ("suction valve fully open", "suction valve valve position wide open"),
+    ("pot low", "pot level low"),
+    ("discharge steady", "discharge pressure steady"),
+    ("orifice clear", "orifice passage free"),
+    ("flush 12 l/min", "flush line flow 12 L/min"),
+])  # fmt: skip
+def test_a_word_that_may_be_a_value_of_several_variables_is_taken_for_what_is_usual_there(said, state):
+    assert states(said) == {state}
+
+
+@pytest.mark.parametrize("said, term", [
+    ("no o ring in there", "missing"),
+    ("crack starts at the pin notch", "crack at the drive slot"),
+    ("slimy muck in the chamber", "sludge"),
+    ("odd drop at the gland", "slow uniform leak"),
+])  # fmt: skip
+def test_a_part_that_only_says_where_leaves_the_term_standing(said, term):
+    assert terms(said) == {term}
+
+
+def test_a_setting_is_not_read_from_what_is_said_of_a_part():
+    assert all(s.family != "setting" for s in read("flush line stone cold", VOCABULARY)[0].statements)
