@@ -136,7 +136,9 @@ def test_words_that_only_name_a_part_or_say_how_much_are_no_mark_by_another_mean
 def states(said: str) -> set[str]:
     """Point, variable and value of the states a first reading says."""
     found = read(said, VOCABULARY)
-    return {f"{s.on} {s.term} {s.more['value']}" for s in found[0].statements if s.family == "state"} if found else set()
+    return (
+        {f"{s.on} {s.term} {s.more['value']}" for s in found[0].statements if s.family == "state"} if found else set()
+    )
 
 
 @pytest.mark.parametrize("said, state", [
