@@ -11,7 +11,7 @@ from diagnose.authoring.drafts import capital
 from diagnose.authoring.rule_test_files import drafting, redrafted
 from diagnose.authoring.rule_test_runner import Workshop
 from diagnose.knowledge.files import file_stem
-from diagnose.knowledge.model import KNOWN_BY, Card, Knowledge
+from diagnose.knowledge.model import CARDS, KNOWN_BY, Card, Knowledge
 from diagnose.reading.problems import BadInput, Problem, Where
 
 CODES = {"skeleton-text": "A card that runs still says what its skeleton said."}
@@ -111,11 +111,7 @@ def new_card(knowledge: Knowledge, folder: Path, kind: str, name: str, month: st
         raise _refuse(f"{name!r} is no name for a card", "plain words with single spaces")
     v = knowledge.vocabulary
     feature = next(f for f in v.features.values() if f.on)
-    ids = [
-        c.id
-        for section in ("findings", "mechanisms", "causes", "measurements", "cautions")
-        for c in getattr(knowledge, section).values()
-    ]
+    ids = [c.id for section in CARDS for c in getattr(knowledge, section).values()]
     slots = {
         "kind": kind, "name": name, "Name": capital(name), "month": month, "version": knowledge.version,
         "id": next_id([*ids, *(r.id for r in knowledge.retired.values())], LETTERS[kind]),
@@ -170,7 +166,7 @@ def _refuse(says: str, way_out: str) -> BadInput:
 def left_as_written(knowledge: Knowledge) -> Iterator[Problem]:
     """Cards that run and still say what their skeleton said."""
     stubs = {line for body in _BODY.values() for line in re.findall(r"(?:[:\s])([Ss]ay [^{}#.]*)", body)}
-    for section in ("findings", "mechanisms", "causes", "measurements", "cautions"):
+    for section in CARDS:
         for card in getattr(knowledge, section).values():
             said = next((text for text in _said(card) if any(stub.strip() in text for stub in stubs)), "")
             if said and card.status != "draft":

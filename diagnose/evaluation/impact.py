@@ -14,13 +14,12 @@ from diagnose.casefile.reader import parse_case
 from diagnose.inference.run import RuleBase, load
 from diagnose.judgement.diagnosis import Diagnosis, network_of
 from diagnose.judgement.judge import Judged
-from diagnose.knowledge.model import Card, Cause, Explained, Finding, Knowledge, Mechanism, Words
+from diagnose.knowledge.model import CARDS, Card, Cause, Explained, Finding, Knowledge, Mechanism, Words
 from diagnose.reading import git
 from diagnose.reading.figures import percent
 from diagnose.reading.located import read_bytes
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 
-SECTIONS = ("findings", "mechanisms", "causes", "measurements", "cautions")
 _WORDING = {"reads", "means", "family", "reviewed", "since", "how", "says", "defer", "sources",
             "told_apart_by", "because", "then", "where", "instrument", "at", "readings"}  # fmt: skip
 NOTABLE = 0.05
@@ -82,7 +81,7 @@ class CardChange:
 
 def card_changes(old: Knowledge, new: Knowledge) -> list[CardChange]:
     changes = []
-    for section in SECTIONS:
+    for section in CARDS:
         before: Mapping[str, Card] = getattr(old, section)
         after: Mapping[str, Card] = getattr(new, section)
         for name in sorted({*before, *after}):
@@ -278,12 +277,12 @@ def changelog(old: Knowledge, new: Knowledge, cards: Sequence[CardChange], chang
     """Lines for the changelog, for a person to edit."""
     lines = []
     for c in cards:
-        kind = c.section.removesuffix("s") if c.section in SECTIONS else c.section
+        kind = c.section.removesuffix("s") if c.section in CARDS else c.section
         if c.how in ("new", "gone"):
             lines.append(f"- {c.how} {kind}: {c.name}")
         elif c.how == "retired":
             lines.append(f"- retired {kind}: {c.name}, in its place {new.retired[c.name].replaced_by}")
-        elif c.section in SECTIONS:
+        elif c.section in CARDS:
             details = _details(getattr(old, c.section)[c.name], getattr(new, c.section)[c.name]) or ", ".join(c.parts)
             lines.append(f"- {'wording of' if c.how == 'wording' else 'changed'} {kind} {c.name}: {details}")
         else:

@@ -125,6 +125,10 @@ class Words:
     none_of_these: float = 0.0
 
 
+CARDS = ("findings", "mechanisms", "causes", "measurements", "cautions")
+"""The parts of a rule base whose cards people write with an id, a status and sources."""
+
+
 @dataclass(frozen=True)
 class Knowledge:
     """The whole rule base, checked. `digest` is made from the bytes of all its files; `tables` are the trade's
