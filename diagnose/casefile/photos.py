@@ -27,11 +27,12 @@ def photo_entry(case: Path, photo: str, keep_location: bool = False) -> dict[str
     `keep_location`, is copied in beside the case, without that; its orientation stays. Raises BadInput where it cannot be
     read, is no file, is too large, or its location data cannot be taken out."""
     folder = Path(os.path.realpath(case)).parent
-    path = Path(os.path.realpath(photo if Path(photo).exists() else folder / photo))
     try:
+        path = Path(os.path.realpath(photo if os.path.exists(photo) else folder / photo))
         data = read_file(path, MOST_PHOTO_BYTES)
-    except OSError as error:
-        raise _refused(case, f"the photo {photo!r} cannot be read: {error.strerror}") from error
+    except (OSError, ValueError) as error:  # ValueError: a name with a sign that no name can have
+        says = error.strerror if isinstance(error, OSError) else str(error)
+        raise _refused(case, f"the photo {photo!r} cannot be read: {says}") from error
     kept = data if keep_location else _without_location(case, photo, data)
     if not path.is_relative_to(folder) or kept != data:
         if not (data.startswith(_PICTURES) or data[4:8] == b"ftyp"):

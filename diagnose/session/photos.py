@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from diagnose.casefile.photos import newest, photo_entry
@@ -48,5 +49,5 @@ class Photos:
             return name
         if name.lower() in NEWEST:
             return str(next(iter(newest(self.folder, 1)), name))
-        inside = self.folder / name
-        return str(inside) if inside.exists() else name
+        inside = str(self.folder / name)
+        return inside if os.path.exists(inside) else name

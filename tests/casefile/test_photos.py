@@ -67,6 +67,12 @@ def test_pipes_devices_folders_and_huge_files_are_refused_at_once(case, monkeypa
     assert changed_photos(case, state) == ["photo f.png (record 3) is gone"]
 
 
+@pytest.mark.parametrize("name", ["a" * 3000, "a\0b.jpg", "a.jpg/b"])
+def test_a_name_that_no_file_can_have_is_told(case, name):
+    with pytest.raises(BadInput, match="cannot be read"):
+        photo_entry(case, name)
+
+
 def test_a_photo_that_is_not_there_is_told(case):
     with pytest.raises(BadInput, match=r"'no.jpg' cannot be read"):
         photo_entry(case, "no.jpg")
