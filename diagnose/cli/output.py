@@ -50,12 +50,20 @@ def _is_case(path: Path) -> bool:
 
 
 def write(path: Path | None, data: bytes, inputs: Iterable[Path] = ()) -> None:
-    """Writes to the file, or to standard output where none is named. Raises BadInput."""
+    """Writes to the file, or to standard output where none is named. What an ordinary file held before stays until the
+    new is on disk whole. Raises BadInput."""
+    from diagnose.casefile.writer import put
+
     if path is None:
         sys.stdout.buffer.write(data)
         return
     refuse_over_input(path, inputs)
     try:
-        path.write_bytes(data)
+        target = Path(os.path.realpath(path))
+        ordinary = target.is_file() or not target.exists()
+        if ordinary and os.access(target.parent, os.W_OK):
+            put(target, data)
+        else:
+            path.write_bytes(data)
     except OSError as error:
         raise refuse(f"cannot write: {error.strerror}", "name another file", what=str(path)) from error

@@ -289,14 +289,15 @@ def opened(folder: Path) -> Iterator[Store]:
     if not path.is_file():
         raise _refused(folder, "there is no library here", f"diagnose library sync {folder}")
     try:
-        with contextlib.closing(_connect(path)) as db:
+        with contextlib.closing(_connect_to_read(path)) as db:
             if not _has_our_form(db):
                 raise _refused(path, "the index is of another version", f"diagnose library sync {folder}")
             yield Store(db)
     except sqlite3.Error as error:
-        raise _refused(
-            path, f"the index cannot be read: {error}", f"diagnose library sync {folder} --afresh"
-        ) from error
+        way_out = f"diagnose library sync {folder} --afresh"
+        if not os.access(folder, os.W_OK):
+            way_out = "read it where its folder can be written to"
+        raise _refused(path, f"the index cannot be read: {error}", way_out) from error
 
 
 def remove(path: Path) -> None:
@@ -306,10 +307,24 @@ def remove(path: Path) -> None:
 
 def _connect(path: Path) -> sqlite3.Connection:
     db = sqlite3.connect(path, timeout=30.0, isolation_level=None)
+    try:
+        db.row_factory = sqlite3.Row
+        db.execute("PRAGMA journal_mode = WAL")
+        db.execute("PRAGMA synchronous = NORMAL")
+        db.execute("PRAGMA foreign_keys = ON")
+    except BaseException:
+        db.close()
+        raise
+    return db
+
+
+def _connect_to_read(path: Path) -> sqlite3.Connection:
+    """An index whose folder cannot be written to is read as it stands, if nothing of it waits in a write-ahead log."""
+    log = path.with_name(path.name + "-wal")
+    if os.access(path.parent, os.W_OK) or (log.exists() and log.stat().st_size):
+        return _connect(path)
+    db = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True, isolation_level=None)
     db.row_factory = sqlite3.Row
-    db.execute("PRAGMA journal_mode = WAL")
-    db.execute("PRAGMA synchronous = NORMAL")
-    db.execute("PRAGMA foreign_keys = ON")
     return db
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import shutil
@@ -79,6 +80,27 @@ def test_an_earlier_result_is_written_anew(diagnose, tmp_path):
     assert (code, errors) == (0, "") and "<svg" in (tmp_path / "old.svg").read_text()
     code, errors = diagnose("rules", "test", "--junit", "new.xml")
     assert errors == "" and "<testsuite" in (tmp_path / "new.xml").read_text()
+
+
+def test_an_earlier_result_stays_where_the_disk_is_full(tmp_path, monkeypatch):
+    earlier = tmp_path / "earlier.html"
+    earlier.write_bytes(b"earlier")
+
+    def full(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(BadInput, match="No space left"):
+        write(earlier, b"later")
+    assert [p.read_bytes() for p in tmp_path.iterdir()] == [b"earlier"]
+
+
+def test_a_result_goes_through_a_link_to_its_file_and_to_what_is_no_file(tmp_path):
+    (tmp_path / "link").symlink_to(tmp_path / "file")
+    (tmp_path / "file").write_bytes(b"earlier")
+    write(tmp_path / "link", b"later")
+    write(Path("/dev/null"), b"later")
+    assert (tmp_path / "file").read_bytes() == b"later" and (tmp_path / "link").is_symlink()
 
 
 def test_a_place_that_cannot_be_written_is_told(tmp_path):

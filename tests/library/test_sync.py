@@ -195,3 +195,19 @@ def test_what_findings_tell_is_told_as_damaged_where_it_is_none(folder, tells):
         db.execute("UPDATE about SET value = ? WHERE key = 'tells'", (tells,))
     with pytest.raises(BadInput, match="cannot be read"), s.opened(folder) as store:
         like(store, {"a": True}, 5)
+
+
+def test_an_index_in_a_folder_without_rights_to_write_is_read_as_it_stands(folder, monkeypatch):
+    sync(folder, KNOWLEDGE, 1)
+    before = content(folder)
+    monkeypatch.setattr(s.os, "access", lambda *_: False)
+    with s.opened(folder) as store:
+        assert store.content() == before
+        with pytest.raises(sqlite3.OperationalError, match="readonly"):
+            store.tell({"key": "value"})
+    assert sorted(p.name for p in folder.glob(".diagnose*")) == [s.LOCK, s.INDEX]
+    log = s.index_path(folder).with_name(s.INDEX + "-wal")
+    log.write_bytes(b"what a crash has left")
+    with s.opened(folder) as store:
+        assert store.content() == before
+    assert not log.exists()
