@@ -58,7 +58,7 @@ class Talk:
     def ask(self, question: str, words: Words | None = None) -> str:
         """One answer in free words; "" for Enter. A command is done and the question asked again."""
         while True:
-            answer = self._ask(question.replace(BOUND, " "), words or {})
+            answer = self._ask(clean(question), words or {})
             command, _, rest = answer.partition(" ")
             command = command if command in self.commands or rest else f"/{command.lower()}"
             if command in self.commands and (answer[0] in "/?=" or answer.lower() in BARE):
