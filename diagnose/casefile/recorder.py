@@ -243,7 +243,7 @@ class Recorder:
         if "reached" in what:
             return None if what["reached"] in self.state.reached else what
         if "withdraw" in what or "instead of" in what:
-            id = what.get("withdraw") or what["instead of"]
+            id = what["withdraw"] if "withdraw" in what else what["instead of"]
             if self.state.record(id) is None:
                 known = [r.id for r in self.state.records]
                 raise _call(self.case, f"there is no record {id!r}", did_you_mean(id, known) or "see: diagnose journal")

@@ -181,11 +181,14 @@ class Page:
         """Begins a case; asked twice with the same name and arrangement it is begun once."""
         asked = await _json(request)
         name, arrangement = str(asked.get("name", "")).strip()[:80], str(asked.get("arrangement", ""))
+        who = str(asked.get("who", "page"))[:60]
         stem, usual = _SLUG.sub("-", name.lower()).strip("-"), self.knowledge.arrangements.usual.get(arrangement)
         if self.folder is None or not stem or usual is None:
             raise HTTPException(422, "a case needs a name and an arrangement")
+        if not (name + who).isprintable():
+            raise HTTPException(422, "a name is letters and signs")
         path, steps = self.folder / f"{stem}.yaml", self.knowledge.arrangements.steps
-        recorder = Recorder(path, self.knowledge, str(asked.get("who", "page"))[:60])
+        recorder = Recorder(path, self.knowledge, who)
         document = usual_document(name, arrangement, usual, steps[0].stage if steps else "")
 
         def start() -> None:

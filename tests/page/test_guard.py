@@ -116,3 +116,17 @@ def test_a_file_that_is_no_case_is_told_as_one(served, dual, text):
     (dual.parent / "odd.yaml").write_text(text)
     status, _, told = Tablet(served).ask("GET", "/api/cases/odd")
     assert status == 409 and told["says"]
+
+
+@pytest.mark.parametrize("odd", [{"who": "\ud800"}, {"name": "a\ud800"}, {"who": "a\x1b[31m"}], ids=ascii)
+def test_a_case_is_not_begun_with_a_name_that_is_no_text(tablet, dual, odd):
+    before = sorted(p.name for p in dual.parent.iterdir())
+    asked = {"name": "another", "arrangement": "single", "who": "Kim"} | odd
+    status, _, told = tablet.ask("POST", "/api/cases", asked)
+    assert (status, told["says"]) == (422, "a name is letters and signs")
+    assert sorted(p.name for p in dual.parent.iterdir()) == before
+
+
+def test_the_withdrawal_of_no_record_is_refused(tablet):
+    told = tablet.send("dual", answer({"withdraw": "", "why": "slip"}))
+    assert "there is no record ''" in str(told)
