@@ -117,6 +117,6 @@ def refuse_other_unit(number: Amount, reading: Reading) -> None:
     wanted = unit(reading.unit)
     if number.kind == wanted.kind:
         return
-    bare = number.kind == unit("").kind and number.written[-1:].isdigit()
+    bare = number.kind == unit("").kind and number.written[-1:].isdecimal()
     raise BadUnit(f"{number.written[:40]!r} has no unit; {reading.name!r} is a number with one" if bare
                   else f"{number.written[:40]!r} is in the wrong kind of unit for {reading.name!r}")  # fmt: skip

@@ -357,4 +357,5 @@ class _Reader(RecordReader):
 
 def _natural(item: str) -> tuple[tuple[int, int, str], ...]:
     """Sorts item numbers as people do: 2 before 10."""
-    return tuple((0, int(s), "") if s.isdigit() else (1, 0, s) for s in re.findall(r"\d+|\D+", item))
+    numbers = ((s, s.lstrip("0")) for s in re.findall(r"\d+|\D+", item))
+    return tuple((0, len(number), number) if s.isdecimal() else (1, 0, s) for s, number in numbers)

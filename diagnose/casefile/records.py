@@ -11,6 +11,7 @@ from diagnose.casefile.clock import BadClock, arc, length, place
 from diagnose.casefile.format import ENDS, MEASUREMENT, OBSERVATION, PART, REMARK, STATES, record_id
 from diagnose.casefile.statements import StatementReader
 from diagnose.knowledge.model import Reading
+from diagnose.reading.figures import number_of
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.terms import plain
 
@@ -168,8 +169,8 @@ class RecordReader(StatementReader):
         of, which = node.get("of"), self.read_which(node)
         if of is None:
             return 0
-        count = int(of.text()) if of.text().isdigit() else 0
-        highest = max((int(n) for w in which for n in re.findall(r"\d+", w)), default=len(which))
+        count = number_of(of.text())
+        highest = max((number_of(n) for w in which for n in re.findall(r"\d+", w)), default=len(which))
         if not count:
             self.say(of.where, "of", f"{of.text()[:40]!r} is no number of parts", "of: 4")
         elif max(highest, len(which)) > count:

@@ -49,7 +49,7 @@ def _minutes(text: str) -> float:
 
     way_out = "write a time such as 20, 20min or 1.5h"
     try:
-        time = amount(f"{text} min" if text.strip().replace(".", "", 1).isdigit() else text)
+        time = amount(f"{text} min" if text.strip().replace(".", "", 1).isdecimal() else text)
     except BadUnit as error:
         raise refuse(f"--budget: {error}", way_out) from error
     if time.kind != unit("min").kind:

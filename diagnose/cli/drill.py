@@ -63,6 +63,7 @@ def drill(
 
 
 def _chosen(base: RuleBase, case: str, ask: Callable[[str], str]) -> tuple[str, Hidden, Story]:
+    from diagnose.reading.figures import number_of
     from diagnose.training.hidden import Hidden
     from diagnose.training.story import ENDING, Story, read_story
     from diagnose.training.talk import title_of
@@ -76,8 +77,8 @@ def _chosen(base: RuleBase, case: str, ask: Callable[[str], str]) -> tuple[str, 
             page.say(title, 2, 6, f"{n:>2}. ")
         typer.echo(page.text(), nl=False)
         while not case:
-            number = ask("Which seal (number)? ").strip()
-            case = names[int(number) - 1] if number.isdigit() and 1 <= int(number) <= len(names) else ""
+            number = number_of(ask("Which seal (number)? ").strip())
+            case = names[number - 1] if 1 <= number <= len(names) else ""
     path = case_path(case)
     story = path.with_suffix(ENDING)
     found = read_story(story, base.knowledge.vocabulary.stages) if story.is_file() else Story()

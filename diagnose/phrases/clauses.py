@@ -84,7 +84,7 @@ class Clause:
         """Numbers without a unit that are no part of a name, by place."""
         known = {p for s in self.spans for p in s.places}
         return {
-            n: t.text.replace(",", ".") for n, t in enumerate(self.tokens) if t.text[0].isdigit() and n not in known
+            n: t.text.replace(",", ".") for n, t in enumerate(self.tokens) if t.text[0].isdecimal() and n not in known
         }
 
     @property

@@ -231,7 +231,7 @@ class Index:
     def numbered(self) -> frozenset[tuple[str, str]]:
         """Pairs of words in a spelling one of which is a number: plan 11, 53 b."""
         pairs = (p for _, stems in self.texts.values() for p in pairwise(stems))
-        return frozenset(p for p in pairs if p[0][0].isdigit() or p[1][0].isdigit())
+        return frozenset(p for p in pairs if p[0][0].isdecimal() or p[1][0].isdecimal())
 
     @cached_property
     def alone(self) -> dict[str, frozenset[Sense]]:
@@ -269,7 +269,7 @@ class Index:
 
     def _figure(self, found: list[Token], place: int) -> bool:
         """Whether a token is a number that no spelling has beside the words beside it: a figure, not a name."""
-        if not found[place].text[0].isdigit():
+        if not found[place].text[0].isdecimal():
             return False
         beside = pairwise(t.stem for t in found[max(0, place - 1) : place + 2])
         return self.numbered.isdisjoint(beside)

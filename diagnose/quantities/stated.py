@@ -26,7 +26,7 @@ def _figure(state: State, reading: Reading) -> Measured | None:
     if (state.point, state.variable) != (reading.stated["at"], reading.stated["variable"]) or last is None:
         return None
     when = state.when[-1] if state.when else ""
-    if last.low is None or last.high is None or not (when in RUNNING or any(c.isdigit() for c in when)):
+    if last.low is None or last.high is None or not (when in RUNNING or any(c.isdecimal() for c in when)):
         return None
     amount = Amount((last.low + last.high) / 2, (last.high - last.low) / 2, unit(reading.unit).kind, last.written)
     kind = reading.on[0] if reading.on else ""

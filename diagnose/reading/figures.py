@@ -25,6 +25,12 @@ def signed(db: float) -> str:
     return "0.0" if text in ("+0.0", "-0.0") else text
 
 
+def number_of(text: str) -> int:
+    """The whole number that a text is, 0 where it is none; one of more than nine digits counts as its first ten. Python
+    itself reads no number of more than 4300 digits, and "²" as none."""
+    return int(text[:10]) if text.isdecimal() else 0
+
+
 def listed(names: Sequence[str]) -> str:
     """A, b and c."""
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)

@@ -292,7 +292,7 @@ class Dialogue:
             question = "Look again (its number; none; Enter): "
             try:
                 chosen = self.talk.choose(question, options)
-                if chosen.isdigit():
+                if chosen.isdecimal():
                     self.looking.heading(gone[int(chosen) - 1])
                     self.looking.look(gone[int(chosen) - 1])
                     continue
@@ -376,7 +376,7 @@ class Dialogue:
             self.talk.lines(COMMANDS)
         for name, text in self.talk.help.items():
             number, _, rest = name.partition(" ")
-            if not word or word == number or plain(word) in plain(rest if number.isdigit() else name):
+            if not word or word == number or plain(word) in plain(rest if number.isdecimal() else name):
                 self.talk.say(f"{name}: {text}".rstrip(": "), hang=4)
 
     def _log(self, _: str = "") -> None:

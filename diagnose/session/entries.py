@@ -9,6 +9,7 @@ from typing import Any
 
 from diagnose.casefile.clock import BadClock, arc
 from diagnose.knowledge.model import Vocabulary
+from diagnose.reading.figures import number_of
 from diagnose.reading.terms import nearest, plain
 
 ALL, NONE = ("all", "a"), ("none", "no", "n", "none of them", "nothing")
@@ -93,9 +94,9 @@ def meant(answer: str, spelled: Mapping[str, str]) -> list[str]:
     if word in table:
         return [table[word]]
     terms = list(dict.fromkeys(spelled.values()))
-    if word.isdigit():
+    if word.isdecimal():
         if numbers_choices(terms):
-            return [terms[int(word) - 1]] if 0 < int(word) <= len(terms) else []
+            return [terms[number - 1]] if 0 < (number := number_of(word)) <= len(terms) else []
         return sorted({t for s, t in table.items() if word in s.split()})
     for begins in (
         lambda s: s.startswith(word),
@@ -110,7 +111,7 @@ def meant(answer: str, spelled: Mapping[str, str]) -> list[str]:
 
 def numbers_choices(terms: Sequence[str]) -> bool:
     """Whether choices may be numbered: a plan 11 among them would be taken for the eleventh."""
-    return not any(int(n) <= len(terms) for term in terms for n in re.findall(r"\d+", term))
+    return not any(number_of(n) <= len(terms) for term in terms for n in re.findall(r"\d+", term))
 
 
 def _initials(spelling: str) -> str:
@@ -162,11 +163,11 @@ def feature_and_details(answer: str, known: Callable[[str], str], words: Vocabul
     if colon or known(answer):
         return word, rest
     first, comma, more = answer.partition(",")
-    if first.strip().isdigit() and known(first.strip()):
+    if first.strip().isdecimal() and known(first.strip()):
         return first.strip(), more.strip()
     pieces = first.split()
     for n in range(len(pieces) - 1, 0, -1):
         name, behind = " ".join(pieces[:n]), " ".join(pieces[n:]) + comma + more
-        if not name.isdigit() and known(name) and not details(behind, words).odd:
+        if not name.isdecimal() and known(name) and not details(behind, words).odd:
             return name, behind
     return answer.strip(), ""

@@ -12,6 +12,7 @@ from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Feature
 from diagnose.phrases.model import Reading
 from diagnose.phrases.read import read
+from diagnose.reading.figures import number_of
 from diagnose.reading.terms import nearest, plain
 from diagnose.session.entries import ALL, EXTENTS, Said, details, feature_and_details, listed, parted
 from diagnose.session.figures import Figures
@@ -157,7 +158,7 @@ class Looking:
 
     def _chosen(self, card: Card, text: str, names: list[str], item: str) -> list[Choice]:
         """The choices that features of a list stand for; a number says which one where a feature stands twice."""
-        numbers = {int(x) for x in text.replace("-", " ").replace(",", " ").split() if x.isdigit()}
+        numbers = {number_of(x) for x in text.replace("-", " ").replace(",", " ").split()}
         found = []
         for name in names:
             same = [(i, c) for i, c in enumerate(card.choices, 1) if c.feature == name and self._of(c, item)]
@@ -168,8 +169,8 @@ class Looking:
         """Whether an entry was a reading: "14: 4.0 4.1", "track width 4.0"."""
         word, colon, values = (x.strip() for x in said.text.partition(":"))
         names = [name for name, _ in card.readings]
-        if word.isdigit():
-            place = int(word) - len(card.choices) - 1 if len(word) < 4 else -1
+        if word.isdecimal():
+            place = number_of(word) - len(card.choices) - 1
             if not 0 <= place < len(names):
                 return False
             name, topics = card.readings[place]
@@ -180,7 +181,7 @@ class Looking:
             found = self.words.find("reading", word)
             reading = self.words.readings.get(found or "")
             feature = self._known(card, said.item)(word)
-            if reading is None or reading.section or (feature and not values[:1].isdigit()):
+            if reading is None or reading.section or (feature and not values[:1].isdecimal()):
                 return False
             name = reading.name
             topics = next((t for n, t in card.readings if n == name), ())
@@ -196,7 +197,7 @@ class Looking:
     def _saw(self, card: Card, said: Said) -> None:
         known = self._known(card, said.item)
         word, text = feature_and_details(said.text, known, self.words)
-        if word.isdigit() and not known(word):
+        if word.isdecimal() and not known(word):
             self.talk.say(f"  there is no {word} here; the list goes to {len(card.choices) + len(card.readings)}")
             return
         if not known(word):
@@ -212,7 +213,7 @@ class Looking:
             self.talk.say(f"  {feature} on which of them? {on}: write its number, or part 4 {word}", hang=4)
             return
         told, spelled = (
-            (f"{word} is: {feature}", "") if word.isdigit() else ("", word if plain(word) != feature else "")
+            (f"{word} is: {feature}", "") if word.isdecimal() else ("", word if plain(word) != feature else "")
         )
         self._there(blocks[0], feature, text, told, spelled)
 
@@ -275,8 +276,8 @@ class Looking:
         table = {plain(word): f.name for f in fitting for word in (f.name, *f.also)}
 
         def find(word: str) -> str:
-            if word.isdigit():
-                number = int(word) if len(word) < 4 else 0
+            if word.isdecimal():
+                number = number_of(word)
                 return card.choices[number - 1].feature if 0 < number <= len(card.choices) else ""
             return table.get(plain(word), "")
 

@@ -80,7 +80,7 @@ class Parts:
         names = {p.name: p.item for p in self.talk.case.parts}
         items: list[str] = []
         for bit in (b.strip() for b in re.split(r",|\band\b", text.replace("part ", " ")) if b.strip()):
-            named = [] if bit[0].isdigit() else meant(bit, names)
+            named = [] if bit[0].isdecimal() else meant(bit, names)
             items += named if len(named) == 1 else bit.split()
         strange = [x for x in items if self.talk.case.part(x) is None]
         if strange or not items:

@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 
 from diagnose.casefile.photos import newest, photo_entry
+from diagnose.reading.figures import number_of
 from diagnose.reading.problems import BadInput
 from diagnose.session.talk import Talk
 
@@ -40,7 +41,7 @@ class Photos:
         for i, path in enumerate(found, 1):
             self.talk.say(f"  {i} {path.name}")
         answer = self.talk.ask("  which photo (its number or name; Enter: none): ")
-        place = int(answer) if answer.isdigit() and len(answer) < 3 else 0
+        place = number_of(answer)
         return str(found[place - 1]) if 0 < place <= len(found) else answer
 
     def _path(self, name: str) -> str:

@@ -74,12 +74,12 @@ class Talk:
         while True:
             answer = self.ask(question, {k: v for k, v in options.items() if k})
             found = options.get(answer.lower())
-            if found is None and answer and not answer.isdigit():
+            if found is None and answer and not answer.isdecimal():
                 begun = meant(answer, {k: v for k, v in options.items() if k})
                 found = begun[0] if len(begun) == 1 else None
             if found is not None:
                 return found
-            numbers = [k for k in options if k.isdigit()]
+            numbers = [k for k in options if k.isdecimal()]
             span = [f"{numbers[0]}-{numbers[-1]}"] if len(numbers) > 2 else numbers
             words = [k for k in options if k and k not in numbers and options[k] not in map(options.get, numbers)]
             known = ", ".join(["Enter"] * ("" in options) + span + words)

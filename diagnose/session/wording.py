@@ -61,7 +61,7 @@ def _alone(what: Mapping[str, Any]) -> str:
         return f"kept as said, not understood: {what['to'][-1]}"
     if "withdraw" in what:
         return sentence({**what, "withdraw": f"r{what['withdraw']}"})
-    if str(old := what.get("instead of", "")).isdigit():
+    if str(old := what.get("instead of", "")).isdecimal():
         return sentence({**what, "instead of": f"r{old}"})
     return sentence({k: v for k, v in what.items() if k != "instead of"})
 

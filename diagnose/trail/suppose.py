@@ -252,7 +252,7 @@ class _Maker:
                 raise BadUnit(f"{value!r} is not in a unit of {found!r}")
             number = read.value
         except BadUnit as error:
-            if value[:1].isdigit() or value[:1] in "+-.":
+            if value[:1].isdecimal() or value[:1] in "+-.":
                 self.say("unit", str(error), f"write it in {term.unit}" if term.unit else "")
                 return
             word = value

@@ -163,14 +163,14 @@ class Ear:
         held = [
             item
             for name, item in self.names.items()
-            if re.search(rf"\b{re.escape(piece)}", name) and not name.isdigit()
+            if re.search(rf"\b{re.escape(piece)}", name) and not name.isdecimal()
         ]
         if held:
             return held, []
         stems = {stem(w) for w in piece.split(" ")}
         if said := [k for k in self.hidden.kinds if {stem(w) for w in plain(k).split(" ")} <= stems]:
             return [], said[:1]
-        near = get_close_matches(piece, [n for n in self.names if not n.isdigit()], 1, ALIKE) if len(piece) > 3 else []
+        near = get_close_matches(piece, [n for n in self.names if not n.isdecimal()], 1, ALIKE) if len(piece) > 3 else []
         return ([self.names[near[0]]], []) if near else None
 
     def _none(self, unknown: Sequence[str]) -> Misheard:

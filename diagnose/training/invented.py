@@ -227,7 +227,7 @@ class _Seal:
             said = dict(record["state"])
             at, when = str(said.pop("at", "")), str(said.pop("when", ""))
             ((variable, value),) = said.items() if len(said) == 1 else (("", ""),)
-            if not variable or any(c.isdigit() for c in str(value)):
+            if not variable or any(c.isdecimal() for c in str(value)):
                 return False
             s = State(
                 record_id("t", at, variable, value),

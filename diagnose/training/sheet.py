@@ -116,7 +116,7 @@ def sheet(name: str, hidden: Hidden, story: Story) -> str:
 def _first_page(title: str, hidden: Hidden, story: Story) -> str:
     sheet_lines = "".join(f"<li>{t(line)}</li>" for line in job_sheet(hidden))
     parts = "".join(
-        f"<li value={t(p.item)}>{t(p.name)}</li>" if p.item.isdigit() else f"<li>{t(p.item)} {t(p.name)}</li>"
+        f"<li value={t(p.item)}>{t(p.name)}</li>" if p.item.isdecimal() else f"<li>{t(p.item)} {t(p.name)}</li>"
         for p in hidden.case.parts
     )
     steps = "".join(

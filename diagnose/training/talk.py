@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from diagnose.casefile.model import Measured, Observation
 from diagnose.knowledge.model import Explained
+from diagnose.reading.figures import number_of
 from diagnose.reading.terms import plain
 from diagnose.trail.wording import record_text
 from diagnose.training.bench import LOOK, MEASURE, Act, Outcome, start
@@ -263,8 +264,8 @@ class Talk:
                 page.say(f"{n}. {name}: {cards[name].means}", 2, 5)
             self.say(page)
             chosen = plain(self.ask("  which (number; Enter: say it in other words)? "))
-            if chosen.isdigit() and 1 <= int(chosen) <= len(found):
-                return found[int(chosen) - 1]
+            if 1 <= (number := number_of(chosen)) <= len(found):
+                return found[number - 1]
         return ""
 
     def confidence(self) -> float:

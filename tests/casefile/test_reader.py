@@ -241,3 +241,12 @@ def test_a_folder_is_told_from_a_missing_file(tmp_path, knowledge):
         with pytest.raises(BadInput) as refused:
             read_case(path, knowledge)
         assert [p.code for p in refused.value.problems] == [code]
+
+
+def test_item_numbers_are_in_the_order_in_which_people_count_however_long(knowledge):
+    items = ["10", "2", "a2", "007", "9" * 5000, "a10", "²"]
+    parts = "".join(f"  - {{item: '{i}', name: Seat, kind: hard face, group: stationary}}\n" for i in items)
+    problems = Problems()
+    case = parse_case(f"case: many\nparts:\n{parts}".encode(), "c.yaml", knowledge, problems)
+    assert not problems.errors()
+    assert [p.item for p in case.parts] == ["2", "007", "10", "9" * 5000, "a2", "a10", "²"]

@@ -83,6 +83,9 @@ def test_an_act_is_told_as_it_was_read(entry, said, knowledge):
 
 @pytest.mark.parametrize("text, expected", [
     ("observations: [{saw: wear, part: 7, which: pin 5, of: 4}]", "2:53 of: pin 5 cannot be among 4"),
+    ("observations: [{saw: wear, part: 7, which: pin 5, of: ²}]", "'²' is no number of parts"),
+    (f"observations: [{{saw: wear, part: 7, which: pin {'9' * 5000}, of: 4}}]", "cannot be among 4"),
+    (f"observations: [{{saw: wear, part: 7, which: pin 1, of: {'0' * 5000}}}]", "is no number of parts"),
     ("observations: [{saw: crack, on: face, runs: radail}]", "'radail' is no word for 'runs' of the vocabulary (did you mean: radial"),
     ("states: [{at: flsh line, temperature: high}]", "'flsh line' is no point of the vocabulary (did you mean: flush line"),
     ("states: [{at: flush line, temperature: hihg}]", "'hihg' is no word for 'temperature' (did you mean: high"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.session.entries import details, feature_and_details, listed, meant, state_and_list
+from diagnose.session.entries import details, feature_and_details, listed, meant, numbers_choices, state_and_list
 
 FEATURES = ["worn", "hard", "hot and hard", "blisters", "chips"]
 SPELLED = {
@@ -60,3 +60,9 @@ def test_every_detail_stands_for_itself(whole_base):
 ])  # fmt: skip
 def test_a_mark_and_its_details_need_no_colon(answer, parted, whole_base):
     assert feature_and_details(answer, lambda w: SPELLED.get(w, ""), whole_base.knowledge.vocabulary) == parted
+
+
+@pytest.mark.parametrize("typed", ["²", "9" * 5000, "½"])
+def test_a_sign_or_a_number_beyond_all_lists_is_no_choice(typed):
+    assert meant(typed, {"soft": "soft", "hard": "hard"}) == []
+    assert numbers_choices(["soft", f"plan {'9' * 5000}"])

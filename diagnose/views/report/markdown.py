@@ -116,7 +116,7 @@ def _table(t: Table) -> str:
 
 def _line(line: Line) -> str:
     """A paragraph or list item; what would start a list at its beginning is escaped."""
-    return re.sub(r"^([-+]|\d+(?=[.)]))", lambda m: m[1] + "\\" if m[1].isdigit() else "\\" + m[1], _cell(line))
+    return re.sub(r"^([-+]|\d+(?=[.)]))", lambda m: m[1] + "\\" if m[1].isdecimal() else "\\" + m[1], _cell(line))
 
 
 def _cell(line: Line) -> str:
