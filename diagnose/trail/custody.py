@@ -11,11 +11,8 @@ import platform
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import Any
-
-import networkx as nx
+from typing import TYPE_CHECKING, Any
 
 from diagnose.casefile.authors import Kept, kept, short
 from diagnose.casefile.journal import MOST_BYTES, Line, journal_path
@@ -26,6 +23,9 @@ from diagnose.knowledge.files import contents_of, digest_of, files_of, is_knowle
 from diagnose.knowledge.model import Knowledge
 from diagnose.reading import git
 from diagnose.reading.files import read_file
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 PACKAGES = ("experta", "msgspec", "networkx", "numpy", "pyyaml")
 """The libraries that a conclusion goes through."""
@@ -68,6 +68,8 @@ def photos_now(path: Path, case: Case) -> dict[str, str]:
 
 
 def versions() -> dict[str, str]:
+    from importlib.metadata import PackageNotFoundError, version
+
     found = {}
     for name in PACKAGES:
         try:
