@@ -104,14 +104,16 @@ def _statements(case: Case, knowledge: Knowledge, rules: RuleSet, position: str,
         if not holds_at(said.position, position):
             continue
         placed = _placed(said.position, position, other)
-        for table, every in rules.asked_statements.items():
-            for asked in every:
-                holds = answer(said, table, asked, words.grammar)
-                if holds is not None:
-                    yield make(table, said.id, holds=holds, **asked, **placed)
-                for span in readings_for(said, asked, words.grammar) if table == "state" else ():
-                    yield make(table, said.id, holds=True, low="" if span.low is None else span.low,
-                               high="" if span.high is None else span.high, **asked, **placed)  # fmt: skip
+        table, variable = said.table, said.slots.get("variable")
+        for asked in rules.asked_statements.get(table, ()):
+            if asked.get("variable", variable) != variable:
+                continue
+            holds = answer(said, table, asked, words.grammar)
+            if holds is not None:
+                yield make(table, said.id, holds=holds, **asked, **placed)
+            for span in readings_for(said, asked, words.grammar) if table == "state" else ():
+                yield make(table, said.id, holds=True, low="" if span.low is None else span.low,
+                           high="" if span.high is None else span.high, **asked, **placed)  # fmt: skip
         acts = words.grammar.acts if said.table == "act" else {}
         for act in acts.values():
             holds = answer(said, "act", {"did": act.name}, words.grammar) if act.setting else None
@@ -138,6 +140,8 @@ def _features_said(said: Statement, words: Vocabulary) -> Iterable[tuple[Feature
     """The features that a state or an act says as much as, and those it denies."""
     states: dict[str, tuple[Feature, str]] = {}
     for named in words.named_statements:
+        if named.slots.get("variable", "") != said.slots.get("variable", ""):
+            continue
         holds = answer(said, named.table, named.slots, words.grammar)
         if holds is not None and holds == named.so:
             states[named.feature.name] = (named.feature, "present")
