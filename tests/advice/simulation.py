@@ -21,7 +21,7 @@ from diagnose.advice.plan import Work, arrange
 from diagnose.advice.valuation import Job, Valuation
 from diagnose.judgement.judge import standing
 from diagnose.judgement.network import Network
-from diagnose.judgement.posterior import Evidence, Posterior, posterior
+from diagnose.judgement.posterior import Evidence, Posterior, narrowed, posterior_of
 from diagnose.judgement.weights import alone
 from diagnose.knowledge.model import Knowledge
 
@@ -121,14 +121,14 @@ class Bench:
         minutes, stage = 0.0, self.stage
         while True:
             found = self.found(record)
-            established = self.established(found)
+            established = self.established(found, record)
             if established:
                 right = bool(set(established) & seal.causes)
                 return Run(len(done), minutes, right, not right)
             left = [i for i in fixed if i not in done]
             if order == "plan":
                 left = [i for i in left if not self.before(self.cards[i].stage, stage)]
-                left = self.planned(found, left, stage)
+                left = self.planned(found, record, left, stage)
             if not left or len(record) >= FULL:
                 return Run(len(done), minutes, False, False)
             card = self.cards[left[0]]
@@ -146,23 +146,24 @@ class Bench:
         return first in stages and second in stages and stages.index(first) < stages.index(second)
 
     def found(self, record: dict[str, bool]) -> Posterior:
-        return posterior(self.net, Evidence(record, self.net.prior, self.every))
+        """As the tool judges, without what tells least where a record is too long for one sum."""
+        return posterior_of(narrowed(self.net, Evidence(record, self.net.prior, self.every)))
 
-    def established(self, found: Posterior) -> list[int]:
+    def established(self, found: Posterior, record: dict[str, bool]) -> list[int]:
         """The established causes, likeliest first; every finding is a record of its own."""
-        net, words, record = self.net, self.knowledge.words, found.evidence.states
-        sure = []
-        for i in np.argsort(-found.share, kind="stable")[:3].tolist():
+        net, words = self.net, self.knowledge.words
+        sure, share = [], net.believed(found.share, net.prior)
+        for i in np.argsort(-share, kind="stable")[:3].tolist():
             if_present, if_absent = self.alone[net.causes[i]]
             weight = np.array([(if_present if there else if_absent)[net.row[f]] for f, there in record.items()])
             lines, lowest = int((weight >= words.line_counts_from).sum()), float(weight.min(initial=0.0))
-            if standing(words, float(found.share[i]), lines, lowest) == "established":
+            if standing(words, float(share[i]), lines, lowest) == "established":
                 sure.append(i)
         return sure
 
-    def planned(self, found: Posterior, left: Sequence[int], stage: str) -> list[int]:
+    def planned(self, found: Posterior, record: dict[str, bool], left: Sequence[int], stage: str) -> list[int]:
         """The plan as it stands: the work that is worth doing of what is left, in order."""
-        looks, record = self.knowledge.looks, found.evidence.states
+        looks = self.knowledge.looks
         open_findings = sorted({f for i in left for f in self.cards[i].tells if f not in record})
         seen = outlook(Belief(found), open_findings, lambda _: looks.cannot_tell["look"], looks.mechanisms)
         tells = {i: tuple(f for f in self.cards[i].tells if f in seen.row) for i in left}

@@ -50,7 +50,7 @@ def every(draws: int, stage: str, workers: int, keep: Path | None) -> list[list[
         done = {row["seed"]: [Run(*r) for r in row["runs"]] for row in rows if row["stage"] == stage}
     left = [seed for seed in range(draws) if seed not in done]
     with Pool(workers, ready, (stage,)) as pool:
-        for seed, runs in pool.imap_unordered(one, left, 5):
+        for seed, runs in pool.imap_unordered(one, left):
             done[seed] = runs
             if keep:
                 with keep.open("a", encoding="utf-8") as out:
