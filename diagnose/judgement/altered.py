@@ -7,14 +7,14 @@ alterations compare with those of the record as it stands when both come from he
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from diagnose.judgement.elimination import Star
+from diagnose.judgement.elimination import Effects, Layout, Shape, Star
 from diagnose.judgement.network import Network
-from diagnose.judgement.posterior import WIDEST, Evidence, Posterior, Sums, prior_odds
+from diagnose.judgement.posterior import NONE_FURTHER, WIDEST, Evidence, Posterior, Sums, prior_odds, sliced
 
 TOGETHER = 1 << 20
 """Cells of the largest table of a batch; its sums are over few sets, so that many evidences make one."""
@@ -126,55 +126,52 @@ class _Together:
         self.states = np.array([[1 + e.states[f] if f in e.states else 0 for f in names] for e in evidences])
 
     def likelihoods(self) -> np.ndarray:
-        parts = [np.broadcast_to(total, (n, len(self.members))) for n, total in self._parts(self.sums.total_of)]
-        total = np.concatenate(parts)
+        total = self._totals()
         for a, e in enumerate(self.evidences):
             own = Sums(self.net, e)
             for question in own.questions:
-                total[a] = total[a] * own.answered(question, self.members)
+                total[a] = total[a] * own.answered(question, self.members, NONE_FURTHER)[:, 0]
         return np.asarray(np.maximum(total, 1e-300) ** self.net.exponent)
 
     def chance_of(self, mechanism: int) -> np.ndarray:
         """The sum with the mechanism held to be there, in shares of the whole."""
         # 1 - 1 = 0 where it is not there, 1 - 0 = 1 where it is
-        held = np.array([[[1.0], [-1.0]]])
-        there = Star(-1, (self.sums.at[mechanism],), held, np.array([[1.0], [0.0]]))
-        whole, with_it = (
-            np.concatenate(
-                [np.broadcast_to(t, (n, len(self.members))) for n, t in self._parts(self.sums.total_of, more)]
-            )
-            for more in ((), (there,))
-        )
-        return np.asarray(np.clip(with_it / whole, 0.0, 1.0))
+        held = np.array([1.0, -1.0])[:, None, None, None]
+        there = Star(-1, (self.sums.at[mechanism],), Effects(np.array([[1.0], [0.0]])), held)
+        return np.asarray(np.clip(self._totals([there]) / self._totals(), 0.0, 1.0))
 
-    def _parts(
-        self, work: Callable[[Sequence[Star]], np.ndarray], more: Sequence[Star] = ()
-    ) -> Iterator[tuple[int, np.ndarray]]:
-        """Evidences a few at a time, with what `work` makes of their stars."""
+    def _totals(self, more: Sequence[Star] = ()) -> np.ndarray:
+        """The sums for each evidence and set, evidences a few at a time; `more` stars may be about one variable, which
+        changes no order."""
         base, choices = self._stars()
+        shapes = [Shape(s.child, s.parents, len(s.weight)) for s in more]
+        made = replace(self.sums.plan, shapes=(*self.sums.plan.shapes, *shapes))
+        layout = Layout(made, np.zeros((len(made.shapes), 0), bool))
         columns = max(1, TOGETHER // min(self.sums.widest, WIDEST))
         size = max(1, columns // len(self.members))
+        parts = []
         for begin in range(0, len(self.evidences), size):
             states = self.states[begin : begin + size]
-            stars = [replace(s, weight=np.tile(s.weight, len(states))) if s.weight.shape[-1] > 1 else s for s in base]
+            stars = [
+                s._replace(weight=np.tile(s.weight, (1, 1, len(states), 1))) if s.weight.shape[2] > 1 else s
+                for s in base
+            ]
             for row, (star, weights) in enumerate(choices):
-                chosen = weights[states[:, row]]
-                stars.append(replace(star, weight=np.moveaxis(chosen, 0, 2).reshape(*chosen.shape[1:3], -1)))
-            done = work([*stars, *more])
-            yield (
-                len(states),
-                done.reshape(*done.shape[:-1], -1, len(self.members)) if done.shape[-1] > 1 else done[..., None],
-            )
+                chosen = np.moveaxis(weights[states[:, row]], 0, 2)
+                stars.append(star._replace(weight=chosen.reshape(*chosen.shape[:2], -1, 1)))
+            total = sliced([*stars, *more], layout, lambda e: e.total)
+            parts.append(np.broadcast_to(total, (len(states) * len(self.members), 1)).reshape(len(states), -1))
+        return np.concatenate(parts)
 
     def _stars(self) -> tuple[list[Star], list[tuple[Star, np.ndarray]]]:
         """The stars of the mechanisms; for each finding its star, and its weights not recorded, absent and present,
-        shape (3, 1, terms, sets)."""
+        shape (3, terms, 1, sets)."""
         sums, count = self.sums, len(self.sums.rows)
-        there, gone = (sums.evidence_stars(self.members, [present] * count) for present in (True, False))
+        there, gone = (sums.evidence_stars(self.members, [present] * count, sums.bare) for present in (True, False))
         choices = []
         for yes, no in zip(there, gone, strict=True):
             neither = np.zeros_like(yes.weight)
-            neither[:, 0] = 1.0
-            weights = np.stack([neither, no.weight, yes.weight])
+            neither[0] = 1.0
+            weights = np.stack([neither, no.weight, yes.weight])[..., 0]
             choices.append((yes, np.broadcast_to(weights, (*weights.shape[:-1], len(self.members)))))
-        return sums.mechanism_stars(self.members), choices
+        return sums.mechanism_stars(self.members, sums.bare), choices

@@ -92,7 +92,7 @@ def chains(at: Judgement) -> tuple[Chain, ...]:
 def unexplained(at: Judgement, mechanism: str) -> float:
     """P(none of the causes that could bring a mechanism about is at work | it is there, evidence)."""
     net, m = at.net, at.net.mechanism[mechanism]
-    above = net.to_mechanism.speaks()[net.upstream[m]].any(axis=0)
+    above = net.to_mechanism.speaks[net.upstream[m]].any(axis=0)
     joint = at.found.by_set[m] * at.found.weights
     alone = ~(at.found.members[at.found.leading] & above).any(axis=1)
     return float(joint[alone].sum() / joint.sum()) if joint.sum() > 0 else 1.0

@@ -5,14 +5,19 @@ Each mechanism and each recorded finding is a star: its chance is a sum of few t
 table has an axis for all parents (Takikawa and D'Ambrosio, Multiplicative factorization of noisy-max, UAI 1999; abstract
 read). Then the variables are summed out one by one, the cheapest first (variable elimination; Zhang and Poole 1996, from
 memory). Marginals come from the same tables, by differentiating the sum backwards.
+
+A batch has two axes, at the end of every table: cause sets, and columns for further causes, each of which joins every set.
+A table has a column only for those further causes that it tells apart, and one before them that serves all others.
 """
 
 from __future__ import annotations
 
+import heapq
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -20,19 +25,42 @@ SPELT_OUT = 3
 """Parents up to which a star is spelt out as one table."""
 
 
-@dataclass(frozen=True)
-class Star:
+@dataclass(frozen=True, eq=False)
+class Effects:
+    """What active parents multiply each term of a star by: `factor` of shape (terms, parents)."""
+
+    factor: np.ndarray
+
+    @cached_property
+    def spelt_out(self) -> np.ndarray:
+        """The products for every state of all parents, shape (2 ** parents, terms)."""
+        result = np.ones((1, len(self.factor)))
+        for one in self.factor.T:
+            result = (result[:, None] * _with_one(one)).reshape(-1, len(one))
+        return result
+
+    @cached_property
+    def each(self) -> list[np.ndarray]:
+        """What each parent multiplies by where it is not there and where it is, shape (2, terms, 1, 1)."""
+        return [_with_one(one)[..., None, None] for one in self.factor.T]
+
+
+def _with_one(factor: np.ndarray) -> np.ndarray:
+    return np.stack([np.ones_like(factor), factor])
+
+
+class Star(NamedTuple):
     """P(child | parents) = sum over terms of weight[t] * prod over active parents i of factor[t, i].
 
-    `child`: a variable, whose state takes the first axis of `weight` (2, terms, batch), or -1 for recorded evidence with
-    `weight` (1, terms, batch). `parents`: variables of two states; `factor` has shape (terms, parents). The batch is 1 where
-    it is the same for every cause set.
+    `child`: a variable, whose state takes the second axis of `weight` (terms, 2, sets, columns), or -1 for recorded evidence
+    with `weight` (terms, 1, sets, columns). `parents`: variables of two states, ascending and before the child. Sets are 1
+    where they are all alike.
     """
 
     child: int
     parents: tuple[int, ...]
+    effects: Effects
     weight: np.ndarray
-    factor: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -47,8 +75,8 @@ class Shape:
 @dataclass(frozen=True)
 class Step:
     """One variable summed out: the tables that name it, as their number and their shape along the axes of the `scope` of
-    all of them together (the batch comes last), and the axis of the variable. A number from the count of first tables on
-    is the sum of an earlier step."""
+    all of them together, and the axis of the variable. A number from the count of first tables on is the sum of an earlier
+    step."""
 
     scope: tuple[int, ...]
     axis: int
@@ -67,44 +95,71 @@ class Plan:
     widest: int
 
     @cached_property
-    def scopes(self) -> list[tuple[int, ...]]:
-        """What each table names that `_tables` makes of the stars, in order."""
+    def scopes(self) -> list[list[tuple[int, ...]]]:
+        """What the tables name that each star makes, the one with its weight first, in ascending order. A chooser has a
+        higher number than any mechanism."""
         choosers = zip(range(self.variables, self.variables + len(self.shapes)), self.shapes, strict=True)
-        return [scope for chooser, shape in choosers for scope in _scopes(shape, chooser)]
+        return [_scopes(shape, chooser) for chooser, shape in choosers]
 
     @cached_property
     def steps(self) -> tuple[tuple[Step, ...], tuple[int, ...]]:
         """What is done, variable by variable, and the tables that are left at the end."""
-        scopes, place = [*self.scopes], {v: i for i, v in enumerate(self.order)}
+        size, place = self.size, {v: i for i, v in enumerate(self.order)}
         buckets: list[list[int]] = [[] for _ in self.order]
         ends: list[int] = []
+        # what tables name as the bits of a number, and the same by when it is summed out
+        named: list[int] = []
+        due: list[int] = []
 
-        def put(number: int) -> None:
-            at = min((place[v] for v in scopes[number]), default=-1)
-            (ends if at < 0 else buckets[at]).append(number)
+        def put(bits: int, places: int) -> None:
+            (buckets[(places & -places).bit_length() - 1] if places else ends).append(len(named))
+            named.append(bits)
+            due.append(places)
 
-        for number in range(len(scopes)):
-            put(number)
+        for star in self.scopes:
+            for scope in star:
+                put(_number(scope), _number([place[v] for v in scope]))
         steps = []
-        for v, bucket in zip(self.order, buckets, strict=True):
-            scope = tuple(sorted({x for number in bucket for x in scopes[number]}))
-            least = sorted(bucket, key=lambda number: (len(scopes[number]), number))
-            parts = ((n, tuple(self.size[x] if x in scopes[n] else 1 for x in scope)) for n in least)
+        for i, (v, bucket) in enumerate(zip(self.order, buckets, strict=True)):
+            union = places = 0
+            for number in bucket:
+                union |= named[number]
+                places |= due[number]
+            scope = tuple(_bits(union))
+            bucket.sort(key=lambda number: (named[number].bit_count(), number))
+            parts = [(n, tuple([size[x] if named[n] >> x & 1 else 1 for x in scope])) for n in bucket]
             steps.append(Step(scope, scope.index(v), tuple(parts)))
-            scopes.append(tuple(x for x in scope if x != v))
-            put(len(scopes) - 1)
+            put(union ^ 1 << v, places ^ 1 << i)
         return tuple(steps), tuple(ends)
+
+
+def _number(scope: Sequence[int]) -> int:
+    result = 0
+    for v in scope:
+        result |= 1 << v
+    return result
+
+
+def _scopes(shape: Shape, chooser: int) -> list[tuple[int, ...]]:
+    own = (shape.child,) if shape.child >= 0 else ()
+    if shape.terms > 1 and len(shape.parents) <= SPELT_OUT:
+        return [(*shape.parents, *own)]
+    last = (chooser,) if shape.terms > 1 else ()
+    return [(*own, *last), *((parent, *last) for parent in shape.parents)]
 
 
 def plan(shapes: Sequence[Shape], variables: int) -> Plan:
     """Sums out the cheapest variable next. Choosers of terms are numbered behind the mechanisms, in the order of their
     stars."""
     size = dict.fromkeys(range(variables), 2)
-    near: dict[int, set[int]] = {}
+    # sets of variables as the bits of a number
+    near: dict[int, int] = {}
+    several: dict[int, int] = {}
 
     def tie(members: Sequence[int]) -> None:
+        bits = _number(members)
         for v in members:
-            near.setdefault(v, set()).update(members)
+            near[v] = near.get(v, 0) | bits
 
     for chooser, shape in zip(range(variables, variables + len(shapes)), shapes, strict=True):
         own = [shape.child] if shape.child >= 0 else []
@@ -115,63 +170,136 @@ def plan(shapes: Sequence[Shape], variables: int) -> Plan:
             tie([*own, *shape.parents])
         else:
             size[chooser] = shape.terms
+            several[shape.terms] = several.get(shape.terms, 0) | 1 << chooser
             for v in (*own, *shape.parents):
                 tie([chooser, v])
 
     def cells(v: int) -> int:
-        return math.prod(size[other] for other in near[v])
+        around = near[v]
+        result = 1 << around.bit_count()
+        for terms, choosers in several.items():
+            if met := (around & choosers).bit_count():
+                result = (result >> met) * terms**met
+        return result
 
     order, widest = [], 1
     cost = {v: cells(v) for v in near}
+    queue = [(c, v) for v, c in cost.items()]
+    heapq.heapify(queue)
     while cost:
-        v = min(cost, key=lambda v: (cost[v], v))
+        c, v = heapq.heappop(queue)
+        if cost.get(v) != c:
+            continue
         order.append(v)
-        widest = max(widest, cost.pop(v))
-        around = near.pop(v) - {v}
-        for other in around:
-            near[other] |= around
-            near[other].discard(v)
-        for other in around:
+        widest = max(widest, c)
+        del cost[v]
+        around = near.pop(v) & ~(1 << v)
+        for other in _bits(around):
+            near[other] = (near[other] | around) & ~(1 << v)
             cost[other] = cells(other)
+            heapq.heappush(queue, (cost[other], other))
     return Plan(tuple(shapes), variables, tuple(order), size, widest)
 
 
-class Elimination:
-    """The sum of one batch over the variables, with what is needed to go back through it.
+def _bits(number: int) -> Iterator[int]:
+    while number:
+        lowest = number & -number
+        yield lowest.bit_length() - 1
+        number ^= lowest
 
-    `total[s]` is P(evidence | set s), shape (batch,) or (1,) where it is the same for all.
+
+class Layout:
+    """Where the tables of a plan have their columns. `apart[s, k]`: whether star s tells further cause k apart. `widest`: cells
+    of the largest table with its columns, for one cause set."""
+
+    def __init__(self, plan: Plan, apart: np.ndarray):
+        self.plan, self.apart = plan, apart
+        self.steps, self.ends = plan.steps
+        self.columns: list[tuple[np.ndarray | None, ...]] = [(None,) * len(step.parts) for step in self.steps]
+        self.last: tuple[np.ndarray | None, ...] = (None,) * len(self.ends)
+        self.widest = plan.widest
+        if apart.any():
+            self._lay()
+
+    def _lay(self) -> None:
+        further = self.apart.shape[1]
+        packed = np.packbits(self.apart, axis=1)
+        width = packed.shape[1]
+        # the further causes that each table tells apart as the bits of a number
+        apart: list[int] = []
+        for row, scopes in zip(packed, self.plan.scopes, strict=True):
+            apart += [int.from_bytes(row.tobytes()), *[0] * (len(scopes) - 1)]
+        first = len(apart)
+        for step in self.steps:
+            told = 0
+            for number, _ in step.parts:
+                told |= apart[number]
+            apart.append(told)
+        cells = np.frombuffer(b"".join(told.to_bytes(width) for told in apart), np.uint8).reshape(-1, width)
+        bits = np.unpackbits(cells, axis=1, count=further)
+        # before all further causes, the column that serves those not told apart
+        places = np.pad(bits.cumsum(axis=1, dtype=np.intp) * bits, ((0, 0), (1, 0)))
+        wanted = np.pad(bits.astype(bool), ((0, 0), (1, 0)), constant_values=True)
+
+        def laid(number: int, told: int, here: np.ndarray) -> np.ndarray | None:
+            """The column of a table for each of those here; None where it has the same or only one."""
+            return places[number][here] if apart[number] and apart[number] != told else None
+
+        for i, step in enumerate(self.steps):
+            told, here = apart[first + i], wanted[first + i]
+            self.columns[i] = tuple([laid(number, told, here) for number, _ in step.parts])
+        self.last = tuple([laid(number, -1, np.ones(1 + further, bool)) for number in self.ends])
+        sizes = self.plan.size
+        for step, told in zip(self.steps, apart[first:], strict=True):
+            self.widest = max(self.widest, math.prod([sizes[v] for v in step.scope]) * (1 + told.bit_count()))
+
+
+class Elimination:
+    """The sum of one batch over the variables, with what is needed to go back through it where that is asked for.
+
+    `total[s, k]` is P(evidence | set s and further cause k), shape (sets, 1 + further), the first of none further; either
+    is 1 where it is the same for all.
     """
 
-    def __init__(self, stars: Sequence[Star], plan: Plan):
-        self.plan = plan
-        self.steps, self.ends = plan.steps
+    def __init__(self, stars: Sequence[Star], layout: Layout, back: bool = False):
+        self.layout, self.steps, self.ends = layout, layout.steps, layout.ends
         self.cells = _tables(stars)
         self.first = len(self.cells)
         self.products: list[np.ndarray] = []
-        for step in self.steps:
-            product = self.laid(*step.parts[0])
-            for number, shape in step.parts[1:]:
-                product = product * self.laid(number, shape)
-            self.products.append(product)
-            self.cells.append(product.sum(axis=step.axis))
-        self.total: np.ndarray = _product([self.cells[number] for number in self.ends])
+        cells = self.cells
+        for step, columns in zip(self.steps, layout.columns, strict=True):
+            product: np.ndarray | None = None
+            for (number, shape), column in zip(step.parts, columns, strict=True):
+                part = cells[number] if column is None else cells[number].take(column, axis=-1)
+                part = part.reshape(shape + part.shape[-2:])
+                product = part if product is None else product * part
+            assert product is not None
+            if back:
+                self.products.append(product)
+            cells.append(_summed(product, step.axis))
+        self.total: np.ndarray = _product([self.laid(n, (), c) for n, c in zip(self.ends, layout.last, strict=True)])
 
-    def laid(self, number: int, shape: tuple[int, ...]) -> np.ndarray:
-        """The cells of a table along the axes of a wider scope."""
+    def laid(self, number: int, shape: tuple[int, ...], columns: np.ndarray | None = None) -> np.ndarray:
+        """The cells of a table along the axes of a wider scope, and with its columns."""
         cells = self.cells[number]
-        return cells.reshape(*shape, cells.shape[-1])
+        if columns is not None:
+            cells = cells.take(columns, axis=-1)
+        return cells.reshape(*shape, *cells.shape[-2:])
 
     def joint(self) -> np.ndarray:
-        """P(variable = 1 and evidence | set), shape (variables, batch); NaN for variables that no star names."""
-        variables, order = self.plan.variables, self.plan.order
-        result = np.full((variables, self.total.shape[-1]), np.nan)
+        """P(variable = 1 and evidence | set), shape (variables, sets), of a sum without further causes; NaN for variables
+        that no star names."""
+        plan = self.layout.plan
+        result = np.full((plan.variables, len(self.total)), np.nan)
         slope = {n: _product([self.cells[other] for other in self.ends if other != n]) for n in self.ends}
-        for i in reversed(range(len(order))):
+        for i in reversed(range(len(plan.order))):
             step, product = self.steps[i], self.products[i]
-            weight = np.expand_dims(slope.pop(self.first + i), step.axis)
-            if order[i] < variables:
-                there = product[(slice(None),) * step.axis + (slice(1, 2),)] * weight
-                result[order[i]] = there.sum(axis=tuple(range(len(step.scope))))
+            before: tuple[Any, ...] = (slice(None),) * step.axis
+            weight = slope.pop(self.first + i)
+            if plan.order[i] < plan.variables:
+                there = product[(*before, 1)] * weight
+                result[plan.order[i]] = there.reshape(-1, *there.shape[-2:]).sum(axis=0)[:, 0]
+            weight = weight[(*before, None)]
             for number, shape in step.parts:
                 if number >= self.first:
                     slope[number] = self.slope_of(step, number, shape, weight)
@@ -182,57 +310,60 @@ class Elimination:
         for other, along in step.parts:
             if other != number:
                 weight = weight * self.laid(other, along)
-        full = np.broadcast_to(weight, (*(self.plan.size[v] for v in step.scope), weight.shape[-1]))
-        return np.asarray(full.sum(axis=tuple(a for a, n in enumerate(shape) if n == 1)))
+        sizes = self.layout.plan.size
+        full = np.broadcast_to(weight, (*(sizes[v] for v in step.scope), *weight.shape[-2:]))
+        for axis in reversed([a for a, n in enumerate(shape) if n == 1]):
+            full = _summed(full, axis)
+        return full
+
+
+def _summed(cells: np.ndarray, axis: int) -> np.ndarray:
+    """The sum along an axis, which is mostly of two states."""
+    if cells.shape[axis] != 2:
+        return np.asarray(np.add.reduce(cells, axis=axis))
+    before: tuple[Any, ...] = (slice(None),) * axis
+    return np.asarray(cells[(*before, 0)] + cells[(*before, 1)])
 
 
 def _product(parts: Sequence[np.ndarray]) -> np.ndarray:
-    result: np.ndarray = np.ones(1)
+    result: np.ndarray = np.ones((1, 1))
     for part in parts:
         result = result * part
     return result
 
 
-def _scopes(shape: Shape, chooser: int) -> list[tuple[int, ...]]:
-    """What the tables of a star name, in ascending order. A chooser has a higher number than any mechanism."""
-    own = (shape.child,) if shape.child >= 0 else ()
-    if shape.terms > 1 and len(shape.parents) <= SPELT_OUT:
-        return [tuple(sorted((*own, *shape.parents)))]
-    last = (chooser,) if shape.terms > 1 else ()
-    return [(*own, *last), *((parent, *last) for parent in shape.parents)]
-
-
 def _tables(stars: Sequence[Star]) -> list[np.ndarray]:
-    """The factors of the stars, an axis for each variable that they name and the last one for the batch. A star of evidence
-    on its own leaves a constant."""
-    result: list[np.ndarray] = []
-    for star in stars:
-        terms = star.weight.shape[1]
-        if terms > 1 and len(star.parents) <= SPELT_OUT:
-            result.append(_spelt_out(star))
+    """The tables of the stars, an axis for each variable that they name and the two of the batch. A star of evidence on its
+    own leaves a constant."""
+    made: dict[int, list[np.ndarray]] = {}
+    alike: dict[tuple[int, ...], list[int]] = {}
+    for i, (child, parents, effects, weight) in enumerate(stars):
+        if len(weight) > 1 and len(parents) <= SPELT_OUT:
+            alike.setdefault((len(parents), *weight.shape[:3]), []).append(i)
             continue
-        weight = star.weight if terms > 1 else star.weight[:, 0]
-        result.append(weight if star.child >= 0 else weight[0])
-        for i in range(len(star.parents)):
-            factor = _with_one(star.factor[:, i])
-            result.append(factor[..., None] if terms > 1 else factor)
+        own = weight if child >= 0 else weight[:, 0]
+        if len(weight) > 1:
+            made[i] = [own.swapaxes(0, 1) if child >= 0 else own, *effects.each]
+        else:
+            made[i] = [own[0], *(one[:, 0] for one in effects.each)]
+    for places in alike.values():
+        made |= _spelt_out([stars[i] for i in places], places)
+    return [table for i in range(len(stars)) for table in made[i]]
+
+
+def _spelt_out(stars: Sequence[Star], places: Sequence[int]) -> dict[int, list[np.ndarray]]:
+    """The tables of stars with as many parents and terms, all at once."""
+    columns = [s.weight.shape[3] for s in stars]
+    weight = np.concatenate([s.weight for s in stars], axis=3)
+    effects = np.repeat(np.stack([s.effects.spelt_out for s in stars], axis=-1), columns, axis=-1)
+    cells = effects[:, 0, None, None] * weight[0]
+    for t in range(1, len(weight)):
+        cells += effects[:, t, None, None] * weight[t]
+    cells = cells.reshape(*(2,) * len(stars[0].parents), *cells.shape[1:])
+    result: dict[int, list[np.ndarray]] = {}
+    begin = 0
+    for i, star, count in zip(places, stars, columns, strict=True):
+        table = cells[..., begin : begin + count]
+        result[i] = [table if star.child >= 0 else table[..., 0, :, :]]
+        begin += count
     return result
-
-
-def _with_one(factor: np.ndarray) -> np.ndarray:
-    """What a parent multiplies each term by: nothing where it is not there."""
-    result = np.ones((2, len(factor)))
-    result[1] = factor
-    return result
-
-
-def _spelt_out(star: Star) -> np.ndarray:
-    """A star as one table over child and parents, in ascending order of variables."""
-    count, own = len(star.parents), (star.child,) if star.child >= 0 else ()
-    factor = np.ones((star.weight.shape[1], 1))
-    for i in range(count):
-        factor = np.einsum("tp,st->tps", factor, _with_one(star.factor[:, i])).reshape(len(factor), -1)
-    cells = (factor.T @ star.weight).reshape(-1, *(2,) * count, star.weight.shape[-1])
-    scope = (*own, *star.parents)
-    rank = sorted(range(len(scope)), key=scope.__getitem__)
-    return (cells if own else cells[0]).transpose(*rank, len(scope))

@@ -168,10 +168,8 @@ class Judgement:
         """Each finding that bears on a cause or mechanism, weighed alone: recorded ones first, then by weight."""
         if_present, if_absent = self.weights.alone(name)
         result = []
-        for finding, row in self.net.row.items():
-            there, gone = float(if_present[row]), float(if_absent[row])
-            if max(abs(there), abs(gone)) < 0.05:
-                continue
+        for row in np.flatnonzero(np.maximum(np.abs(if_present), np.abs(if_absent)) >= 0.05).tolist():
+            finding, there, gone = self.net.findings[row], float(if_present[row]), float(if_absent[row])
             recorded = self.states.get(finding)
             state = "unrecorded" if recorded is None else "present" if recorded else "absent"
             weight = {"unrecorded": 0.0, "present": there, "absent": gone}[state]

@@ -20,6 +20,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from diagnose.judgement.elimination import Effects
 from diagnose.knowledge.model import Knowledge
 
 Chance = TypeVar("Chance", float, np.ndarray)
@@ -33,9 +34,23 @@ class Layer:
     inhibition: np.ndarray
     suppression: np.ndarray
 
+    @cached_property
     def speaks(self) -> np.ndarray:
         """Whether a parent says anything of a child, shape (children, parents)."""
-        return (self.inhibition != 1) | (self.suppression != 1)
+        return np.asarray((self.inhibition != 1) | (self.suppression != 1))
+
+    @cached_property
+    def _effects(self) -> dict[tuple[int, tuple[int, ...]], Effects]:
+        return {}
+
+    def effects(self, child: int, parents: tuple[int, ...]) -> Effects:
+        """What some parents do to the terms of a child: of 1 and `keep`, or of 1, `hold` and `hold * keep`."""
+        if (child, parents) not in self._effects:
+            keep, hold = self.inhibition[child, parents], self.suppression[child, parents]
+            one = np.ones(len(parents))
+            factor = np.stack([one, keep] if (hold == 1).all() else [one, hold, hold * keep])
+            self._effects[child, parents] = Effects(factor)
+        return self._effects[child, parents]
 
 
 @dataclass(frozen=True)
@@ -89,17 +104,17 @@ class Network:
     @cached_property
     def above(self) -> list[tuple[int, ...]]:
         """The mechanisms that bring each mechanism about."""
-        return [tuple(np.flatnonzero(row).tolist()) for row in self.between.speaks()]
+        return [tuple(np.flatnonzero(row).tolist()) for row in self.between.speaks]
 
     @cached_property
     def left_by(self) -> list[tuple[int, ...]]:
         """The mechanisms that speak of each finding."""
-        return [tuple(np.flatnonzero(row).tolist()) for row in self.marks.speaks()]
+        return [tuple(np.flatnonzero(row).tolist()) for row in self.marks.speaks]
 
     @cached_property
     def speakers(self) -> np.ndarray:
         """Whether each mechanism, then each cause, speaks of a finding; shape (findings, mechanisms + causes)."""
-        return np.concatenate([self.marks.speaks(), self.signs.speaks()], axis=1)
+        return np.concatenate([self.marks.speaks, self.signs.speaks], axis=1)
 
     @cached_property
     def spoken_of(self) -> frozenset[str]:
@@ -129,12 +144,11 @@ class Network:
     @cached_property
     def speaking(self) -> np.ndarray:
         """Whether a cause bears on a finding at all, through whatever mechanisms; shape (findings, causes)."""
-        through = self.upstream @ self.to_mechanism.speaks()
-        direct = self.signs.speaks() | (self.marks.speaks() @ through)
+        through = self.upstream @ self.to_mechanism.speaks
+        direct = self.signs.speaks | (self.marks.speaks @ through)
         for finding, (question, _) in self.question_of.items():
             if finding in self.row:
-                later = self.later[question]
-                direct[self.row[finding]] |= (later[:, :-1] != later[:, -1:]).any(axis=0)
+                direct[self.row[finding]] |= self.says(question)
         return np.asarray(direct)
 
     @cached_property
@@ -167,18 +181,44 @@ class Network:
         """Weight of each finding for each mechanism there against not there, in dB: recorded as there, as not there."""
         return _weights(*self.by_mechanism)
 
+    @cached_property
+    def by_single(self) -> np.ndarray:
+        """P(mechanism) with none of the causes, then with each alone, shape (mechanisms, 1 + causes)."""
+        return self.forward(self.singles)
+
+    @cached_property
+    def singles(self) -> np.ndarray:
+        """The set of no cause, then those of each alone."""
+        n = len(self.causes)
+        return np.concatenate([np.zeros((1, n), bool), np.eye(n, dtype=bool)])
+
     def forward(self, members: np.ndarray, known: np.ndarray | None = None) -> np.ndarray:
         """P(mechanism | set), shape (mechanisms, sets), for sets as rows of booleans; where `known` (same shape) is a
         number it stands instead. Parents are taken as independent of each other."""
         rest = (1 - self.leak)[:, None] * products(self.to_mechanism.inhibition, members)
-        result = np.empty((len(self.mechanisms), len(members)))
-        for i, parents in enumerate(self.above):
-            value = rest[i]
-            for p in parents:
-                value = value * (1 - result[p] * (1 - self.between.inhibition[i, p]))
-            result[i] = 1 - value
-            if known is not None:
-                result[i] = np.where(np.isnan(known[i]), result[i], known[i])
+        # behind all mechanisms one that is never there, for those with fewer parents than others
+        result = np.zeros((len(self.mechanisms) + 1, len(members)))
+        for children, above, lack in self._levels:
+            value = rest[children]
+            for p, without in zip(above.T, lack.T, strict=True):
+                value = value * (1 - result[p] * without[:, None])
+            value = 1 - value
+            result[children] = value if known is None else np.where(np.isnan(known[children]), value, known[children])
+        return result[:-1]
+
+    @cached_property
+    def _levels(self) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+        """Mechanisms as far below others, with their parents and 1 - inhibition by each, shape (mechanisms, most parents)."""
+        depth: list[int] = []
+        for parents in self.above:
+            depth.append(1 + max((depth[p] for p in parents), default=-1))
+        result = []
+        for level in range(max(depth, default=-1) + 1):
+            children = [m for m, d in enumerate(depth) if d == level]
+            most = max(len(self.above[m]) for m in children)
+            above = np.array([[*self.above[m], *[len(depth)] * (most - len(self.above[m]))] for m in children], int)
+            lack = np.pad(1 - self.between.inhibition, ((0, 0), (0, 1)))[np.array(children)[:, None], above]
+            result.append((np.array(children), above.reshape(len(children), most), lack.reshape(len(children), most)))
         return result
 
     def expected(self, mechanisms: np.ndarray, members: np.ndarray) -> np.ndarray:
@@ -188,7 +228,7 @@ class Network:
         result = hold - both
         for finding, (question, k) in self.question_of.items():
             if finding in self.row:
-                result[self.row[finding]] = self.answer(question, k, members)
+                result[self.row[finding]] = self.answer(question, k, members)[:, 0]
         return np.clip(result, 1e-12, 1 - 1e-12)
 
     def held_and_kept(self, mechanisms: np.ndarray, members: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -205,16 +245,33 @@ class Network:
                 both[f] = both[f] * (1 - there * (1 - h * k))
         return hold, both
 
-    def answer(self, question: str, k: int, members: np.ndarray) -> np.ndarray:
-        """P(answer k | set), shape (sets,): the earliest of what the causes of the set bring."""
-        later = self.later[question]
-        padded = np.concatenate([later, np.zeros((1, later.shape[1]))])
+    def says(self, question: str) -> np.ndarray:
+        """Whether the card of each cause answers a question, shape (causes,)."""
+        return self._told[question][0]
+
+    @cached_property
+    def _told(self) -> dict[str, tuple[np.ndarray, np.ndarray, np.ndarray]]:
+        """For each question: whether each cause answers it; P(answer k or later | cause), 1 for those that do not, shape
+        (answers + 1, causes); and the same of a seal with none of the causes, shape (answers + 1,)."""
+        result = {}
+        for question, later in self.later.items():
+            padded = np.concatenate([later, np.zeros((1, later.shape[1]))])
+            says = (later[:, :-1] != later[:, -1:]).any(axis=0)
+            result[question] = says, np.where(says, padded[:, :-1], 1.0), padded[:, -1]
+        return result
+
+    def answer(self, question: str, k: int, members: np.ndarray, further: np.ndarray | None = None) -> np.ndarray:
+        """P(answer k | set), shape (sets, 1 + further): the earliest of what the causes of the set bring, and those with
+        each further cause."""
+        more = np.zeros(0, int) if further is None else further
         # a cause of which the card says nothing leaves the question to the others, and a seal of such causes alone
         # answers it as any failed seal does
-        says = (later[:, :-1] != later[:, -1:]).any(axis=0) & members
-        chances = [np.where(says, padded[j, :-1], 1.0).prod(axis=1) for j in (k, k + 1)]
-        silent = ~says.any(axis=1)
-        return np.asarray(np.where(silent, padded[k, -1] - padded[k + 1, -1], chances[0] - chances[1]))
+        says, told, otherwise = self._told[question]
+        chances = products(told[[k, k + 1]], members)[:, :, None] * np.pad(
+            told[[k, k + 1]][:, None, more], ((0, 0), (0, 0), (1, 0)), constant_values=1.0
+        )
+        silent = ~(members & says).any(axis=1)[:, None] & ~np.concatenate([[False], says[more]])
+        return np.asarray(np.where(silent, otherwise[k] - otherwise[k + 1], chances[0] - chances[1]))
 
     def believed(self, chance: Chance, before: Chance) -> Chance:
         """What to believe of chances that the sum gives, where the record may be of another seal, which leaves what was

@@ -14,17 +14,18 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.judgement.elimination import Elimination, Plan, Shape, Star, plan
+from diagnose.judgement.elimination import Effects, Elimination, Layout, Plan, Shape, Star, plan
 from diagnose.judgement.network import Layer, Network, products
 
-WIDEST = 1 << 14
+WIDEST = 1 << 15
 """Cells of the largest table for one cause set; where a sum would need more, its widest star is summed term by term."""
 WIDE_ENOUGH = 1 << 15
 """Cells of the largest table for one cause set from which findings that tell least are left out of a long record."""
-AT_ONCE = 1 << 16
+AT_ONCE = 1 << 19
 """Cells of the largest table of a batch, so that it stays in the processor's memory."""
-LEAST_AT_ONCE = 64
+LEAST_AT_ONCE = 32
 """Sets of a batch at least, since every step of a sum has its own cost."""
+NONE_FURTHER = np.zeros(0, int)
 LEADERS, FROM = 10, 1e-4
 """How many sets of one size are extended by a further cause, and from which share of the best."""
 
@@ -126,10 +127,9 @@ class Posterior:
     @cached_property
     def unseen(self) -> np.ndarray:
         """P(mechanism) before anything is seen: over no cause and each single one, by their priors."""
-        net, n = self.net, len(self.net.causes)
-        members = np.concatenate([np.zeros((1, n), bool), np.eye(n, dtype=bool)])
-        weight = prior_odds(net, self.evidence, members)
-        result = net.forward(members) @ (weight / weight.sum())
+        net = self.net
+        weight = prior_odds(net, self.evidence, net.singles)
+        result = net.by_single @ (weight / weight.sum())
         result[sorted(self.evidence.off)] = 0.0
         return np.asarray(result)
 
@@ -169,135 +169,176 @@ class Sums:
     def bears(self) -> np.ndarray:
         """Whether the evidence says anything of each cause."""
         net = self.net
-        result = net.to_mechanism.speaks()[self.reached].any(axis=0) | net.signs.speaks()[self.rows].any(axis=0)
+        result = net.to_mechanism.speaks[self.reached].any(axis=0) | net.signs.speaks[self.rows].any(axis=0)
         for question in self.questions:
-            later = net.later[question]
-            result = result | (later[:, :-1] != later[:, -1:]).any(axis=0)
+            result = result | net.says(question)
         return np.asarray(result)
 
     def likelihood(self, members: np.ndarray) -> np.ndarray:
         """P(evidence | set)^exponent for sets as rows of booleans over the causes, shape (sets,)."""
-        return self._raised(self._batches(members, lambda part: self.total_of(self.stars_of(part)), ()), members)
+        return self.extended(members, self.bare)[:, 0]
+
+    def extended(self, members: np.ndarray, extension: Extension) -> np.ndarray:
+        """The same for the sets and for each of them with one further cause that it lacks, shape (sets, 1 + further). Where a
+        set has the cause already the number says nothing."""
+        further = extension.further
+
+        def total(part: np.ndarray) -> np.ndarray:
+            sums = sliced(self.stars_of(part, extension), extension.layout, lambda e: e.total)
+            return np.broadcast_to(sums, (len(part), 1 + len(further)))
+
+        result = self._batches(members, extension, total, 0)
+        for question in self.questions:
+            result = result * self.answered(question, members, further)
+        return np.asarray(np.maximum(result, 1e-300) ** self.net.exponent)
 
     def mechanisms(self, members: np.ndarray) -> np.ndarray:
         """P(mechanism | evidence, set), shape (mechanisms, sets); NaN for those that stand above no evidence."""
         result = np.full((len(self.net.mechanisms), len(members)), np.nan)
-        if self.reached:
-            result[self.reached] = self._batches(
-                members, lambda part: self.marginals_of(self.stars_of(part)), (len(self.reached),)
-            )
+
+        def marginals(part: np.ndarray) -> np.ndarray:
+            stars = self.stars_of(part, self.bare)
+            joint = sliced(stars, self.bare.layout, lambda e: np.concatenate([e.joint(), e.total.T]), back=True)
+            return np.broadcast_to(joint[:-1] / joint[-1], (len(self.reached), len(part)))
+
+        if self.reached and len(members):
+            result[self.reached] = self._batches(members, self.bare, marginals, 1)
         return np.clip(result, 0.0, 1.0)
 
-    def _raised(self, total: np.ndarray, members: np.ndarray) -> np.ndarray:
-        for question in self.questions:
-            total = total * self.answered(question, members)
-        return np.asarray(np.maximum(total, 1e-300) ** self.net.exponent)
-
-    def answered(self, question: str, members: np.ndarray) -> np.ndarray:
-        """P(what is recorded of a question | set): the earliest answer found, or none of those found absent."""
+    def answered(self, question: str, members: np.ndarray, further: np.ndarray) -> np.ndarray:
+        """P(what is recorded of a question | set and further cause): the earliest answer found, or none of those found
+        absent."""
         net, states = self.net, self.evidence.states
         answers = [f for f in net.answers[question] if f in states]
         found = [f for f in answers if states[f]]
-        there = np.zeros(len(members))
+        there = np.zeros((len(members), 1 + len(further)))
         for f in found[:1] or answers:
-            there = there + net.answer(question, net.question_of[f][1], members)
+            there = there + net.answer(question, net.question_of[f][1], members, further)
         row = net.row[(found or answers)[0]]
-        read = net.read(np.minimum(there, 1.0)[None, :], np.array([row]))[0]
+        read = net.read(np.minimum(there, 1.0), np.array([row]))
         return np.asarray(read if found else 1 - read)
 
     def _batches(
-        self, members: np.ndarray, work: Callable[[np.ndarray], np.ndarray], shape: tuple[int, ...]
+        self, members: np.ndarray, extension: Extension, work: Callable[[np.ndarray], np.ndarray], axis: int
     ) -> np.ndarray:
-        size = max(LEAST_AT_ONCE, AT_ONCE // min(self._plan.widest, WIDEST))
-        parts = []
-        for begin in range(0, len(members), size):
-            part = members[begin : begin + size]
-            parts.append(np.broadcast_to(work(part), (*shape, len(part))))
-        return np.concatenate(parts, axis=-1) if parts else np.zeros((*shape, 0))
+        """What `work` gives for some sets at a time, along the axis of the sets."""
+        columns = 1 + len(extension.further)
+        widest = extension.layout.widest * min(1.0, WIDEST / self.widest)
+        size = max(1, LEAST_AT_ONCE // columns, int(AT_ONCE / widest))
+        parts = [work(members[begin : begin + size]) for begin in range(0, len(members), size)]
+        return np.concatenate(parts, axis=axis) if parts else np.zeros((0, columns))
 
     @property
     def widest(self) -> int:
         """Cells of the largest table for one cause set."""
-        return self._plan.widest
+        return self.plan.widest
 
     @cached_property
-    def _plan(self) -> Plan:
+    def plan(self) -> Plan:
         shapes = [Shape(i, parents, 2) for i, (parents, _) in enumerate(self._above)]
-        shapes += [Shape(-1, parents, len(factor)) for parents, factor in self._left]
+        shapes += [Shape(-1, parents, len(effects.factor)) for parents, effects in self._left]
         return plan(shapes, len(self.reached))
 
     @cached_property
-    def _above(self) -> list[tuple[tuple[int, ...], np.ndarray]]:
+    def _above(self) -> list[tuple[tuple[int, ...], Effects]]:
         """For each mechanism above the evidence: those above it, and the factors of its two terms."""
         return [self._star(self.net.between, m, self.net.above[m]) for m in self.reached]
 
     @cached_property
-    def _left(self) -> list[tuple[tuple[int, ...], np.ndarray]]:
+    def _left(self) -> list[tuple[tuple[int, ...], Effects]]:
         """For each finding recorded: the mechanisms that speak of it, and the factors of its terms."""
         return [self._star(self.net.marks, row, self.net.left_by[row]) for row in self.rows]
 
-    def _star(self, layer: Layer, child: int, parents: tuple[int, ...]) -> tuple[tuple[int, ...], np.ndarray]:
-        above = [p for p in parents if p in self.at]
-        keep, hold = layer.inhibition[child, above], layer.suppression[child, above]
-        one = np.ones(len(above))
-        factor = np.stack([one, keep] if (hold == 1).all() else [one, hold, hold * keep])
-        return tuple(self.at[p] for p in above), factor
+    def _star(self, layer: Layer, child: int, parents: tuple[int, ...]) -> tuple[tuple[int, ...], Effects]:
+        above = tuple([p for p in parents if p in self.at])
+        return tuple([self.at[p] for p in above]), layer.effects(child, above)
 
-    def stars_of(self, members: np.ndarray) -> list[Star]:
+    def extension(self, further: np.ndarray) -> Extension:
+        return Extension(self, further) if len(further) else self.bare
+
+    @cached_property
+    def bare(self) -> Extension:
+        """By no further cause."""
+        return Extension(self, NONE_FURTHER)
+
+    def stars_of(self, members: np.ndarray, extension: Extension) -> list[Star]:
         """The mechanisms above the evidence, then the evidence as recorded."""
-        return [*self.mechanism_stars(members), *self.evidence_stars(members, self.present)]
+        return [*self.mechanism_stars(members, extension), *self.evidence_stars(members, self.present, extension)]
 
-    def mechanism_stars(self, members: np.ndarray) -> list[Star]:
-        net = self.net
+    def mechanism_stars(self, members: np.ndarray, extension: Extension) -> list[Star]:
+        net, columns = self.net, extension.of_mechanisms
         rest = (1 - net.leak[self.reached])[:, None] * products(net.to_mechanism.inhibition[self.reached], members)
-        weight = np.zeros((len(rest), 2, 2, len(members)))
-        weight[:, 0, 1], weight[:, 1, 0], weight[:, 1, 1] = rest, 1.0, -rest
-        same = (rest == rest[:, :1]).all(axis=1)
-        return [
-            Star(i, parents, weight[i, ..., :1] if same[i] else weight[i], factor)
-            for i, (parents, factor) in enumerate(self._above)
-        ]
+        own = rest[columns.child].T * columns.inhibition
+        weight = np.zeros((2, 2, *own.shape))
+        weight[0, 1], weight[1, 0], weight[1, 1] = 1.0, own, -own
+        weights = columns.parted(weight, (rest == rest[:, :1]).all(axis=1))
+        return [Star(i, *star, weight) for i, (star, weight) in enumerate(zip(self._above, weights, strict=True))]
 
-    def evidence_stars(self, members: np.ndarray, present: Sequence[bool]) -> list[Star]:
+    def evidence_stars(self, members: np.ndarray, present: Sequence[bool], extension: Extension) -> list[Star]:
         """The findings of the evidence, recorded as said: P(recorded so | mechanisms) = base + slope * (hold - hold * keep),
         by the terms of a star."""
-        net, stars = self.net, []
-        sign = np.where(present, 1, -1)
-        slope = (sign * (1 - net.missed[self.rows] - net.mistaken[self.rows]))[:, None]
-        base = np.where(present, net.mistaken[self.rows], 1 - net.mistaken[self.rows])[:, None]
-        held = slope * products(net.signs.suppression[self.rows], members)
-        kept = -held * (1 - net.background[self.rows])[:, None] * products(net.signs.inhibition[self.rows], members)
+        net, rows, columns = self.net, self.rows, extension.of_findings
+        slope = (np.where(present, 1, -1) * (1 - net.missed[rows] - net.mistaken[rows]))[:, None]
+        base = np.where(present, net.mistaken[rows], 1 - net.mistaken[rows])[columns.child]
+        held = slope * products(net.signs.suppression[rows], members)
+        kept = -held * (1 - net.background[rows])[:, None] * products(net.signs.inhibition[rows], members)
+        h = held[columns.child].T * columns.suppression
+        k = kept[columns.child].T * columns.suppression * columns.inhibition
         same = (held == held[:, :1]).all(axis=1) & (kept == kept[:, :1]).all(axis=1)
-        for i, (parents, factor) in enumerate(self._left):
-            h, k = (held[i, :1], kept[i, :1]) if same[i] else (held[i], kept[i])
-            terms = [base[i] + h, k] if len(factor) == 2 else [np.repeat(base[i], len(h)), h, k]
-            stars.append(Star(-1, parents, np.stack(terms)[None], factor))
-        return stars
-
-    def total_of(self, stars: Sequence[Star]) -> np.ndarray:
-        """The sum; stars behind those of the evidence may be about one variable, which changes no order."""
-        more = [Shape(s.child, s.parents, s.weight.shape[1]) for s in stars[len(self._plan.shapes) :]]
-        made = replace(self._plan, shapes=(*self._plan.shapes, *more)) if more else self._plan
-        return sliced(stars, made, lambda e: e.total)
-
-    def marginals_of(self, stars: Sequence[Star]) -> np.ndarray:
-        joint = sliced(stars, self._plan, lambda e: np.concatenate([e.joint(), e.total[None]]))
-        return joint[:-1] / joint[-1]
+        two = columns.parted(np.stack([base + h, k])[:, None], same)
+        three = columns.parted(np.stack([np.broadcast_to(base, h.shape), h, k])[:, None], same)
+        return [Star(-1, parents, effects, (two if len(effects.factor) == 2 else three)[i])
+                for i, (parents, effects) in enumerate(self._left)]  # fmt: skip
 
 
-def sliced(stars: Sequence[Star], made: Plan, take: Callable[[Elimination], np.ndarray]) -> np.ndarray:
+class Columns:
+    """The columns of some stars one behind the other: each star's for no further cause, then for those it tells apart. Of each
+    column: `child`, the star's place; what its cause multiplies by."""
+
+    def __init__(self, layer: Layer, children: Sequence[int], further: np.ndarray):
+        self.apart = layer.speaks[children][:, further]
+        self.child, place = np.nonzero(np.pad(self.apart, ((0, 0), (1, 0)), constant_values=True))
+        self.ends = np.cumsum(np.bincount(self.child, minlength=len(children))).tolist()
+        rows, causes = np.array(children, int)[self.child], further[place - 1] if len(further) else place
+        self.inhibition = np.where(place, layer.inhibition[rows, causes], 1.0)
+        self.suppression = np.where(place, layer.suppression[rows, causes], 1.0)
+
+    def parted(self, weight: np.ndarray, same: np.ndarray) -> list[np.ndarray]:
+        """The weights of each star, with one set where they are the same for all."""
+        one = weight[:, :, :1]
+        begins = [0, *self.ends]
+        return [
+            (one if alike else weight)[..., begin:end]
+            for alike, begin, end in zip(same.tolist(), begins[:-1], self.ends, strict=True)
+        ]
+
+
+class Extension:
+    """What further causes, each by itself, change in some sums."""
+
+    def __init__(self, sums: Sums, further: np.ndarray):
+        self.further = further
+        self.of_mechanisms = Columns(sums.net.to_mechanism, sums.reached, further)
+        self.of_findings = Columns(sums.net.signs, sums.rows, further)
+        self.layout = Layout(sums.plan, np.concatenate([self.of_mechanisms.apart, self.of_findings.apart]))
+
+
+def sliced(
+    stars: Sequence[Star], layout: Layout, take: Callable[[Elimination], np.ndarray], back: bool = False
+) -> np.ndarray:
     """A sum over the mechanisms; where its tables would be too wide, the star with the most parents is summed term by
     term, each term a product over its parents and so without any table of its own."""
+    made = layout.plan
     if made.widest <= WIDEST:
-        return take(Elimination(stars, made))
-    widest = max(range(len(stars)), key=lambda i: (stars[i].weight.shape[1] > 1, len(stars[i].parents)))
+        return take(Elimination(stars, layout, back))
+    widest = max(range(len(stars)), key=lambda i: (len(stars[i].weight) > 1, len(stars[i].parents)))
     star = stars[widest]
     result: np.ndarray | float = 0.0
-    for t in range(star.weight.shape[1]):
+    for t in range(len(star.weight)):
         part = [*stars]
-        part[widest] = replace(star, weight=star.weight[:, t : t + 1], factor=star.factor[t : t + 1])
-        shapes = [Shape(s.child, s.parents, s.weight.shape[1]) for s in part]
-        result = result + sliced(part, plan(shapes, made.variables), take)
+        part[widest] = star._replace(weight=star.weight[t : t + 1], effects=Effects(star.effects.factor[t : t + 1]))
+        narrower = plan([Shape(s.child, s.parents, len(s.weight)) for s in part], made.variables)
+        result = result + sliced(part, Layout(narrower, layout.apart), take, back)
     return np.asarray(result)
 
 
@@ -328,28 +369,26 @@ def posterior_of(sums: Sums, every_set: bool = False) -> Posterior:
     """As `posterior`."""
     evidence, n = sums.evidence, len(sums.net.causes)
     odds = cause_odds(evidence)
-    bearing = np.intersect1d(np.flatnonzero(sums.bears), np.array(evidence.allowed, int))
-    likelihood = np.ones(n)
-    likelihood_none, likelihood[bearing] = np.split(
-        sums.likelihood(_sets(n, [(), *((c,) for c in bearing.tolist())])), [1]
-    )
+    bearing = np.flatnonzero(sums.bears & (odds > 0))
+    none = np.zeros((1, n), bool)
+    alone = sums.extended(none, sums.extension(bearing))[0]
     gain = np.ones(n)
-    gain[bearing] = likelihood[bearing] / likelihood_none
+    gain[bearing] = alone[1:] / alone[0]
     helping = bearing if every_set else bearing[gain[bearing] > 1.0]
-    latest = _sets(n, [(c,) for c in helping.tolist()])
-    members, ratio = [_sets(n, [()]), latest], [np.ones(1), gain[helping]]
+    latest, extension = _sets(n, helping[:, None]), sums.extension(helping)
+    members, ratio = [none, latest], [np.ones(1), gain[helping]]
     for _ in (2, 3):
         likely = latest if every_set else latest[_best(ratio[-1] * _odds(latest, odds))]
-        latest = _extended(likely, helping)
+        latest, row, column = _extended(likely, helping)
         members.append(latest)
-        ratio.append(sums.likelihood(latest) / likelihood_none)
+        ratio.append((sums.extended(likely, extension)[:, 1:] / alone[0])[row, column])
     return _shared(evidence, sums, np.concatenate(members), np.concatenate(ratio), odds, gain)
 
 
-def _sets(n: int, sets: Sequence[Sequence[int]]) -> np.ndarray:
-    result = np.zeros((len(sets), n), bool)
-    for row, causes in zip(result, sets, strict=True):
-        row[list(causes)] = True
+def _sets(n: int, causes: np.ndarray) -> np.ndarray:
+    """Sets of the causes in each row, as rows of booleans."""
+    result = np.zeros((len(causes), n), bool)
+    np.put_along_axis(result, causes, True, axis=1)
     return result
 
 
@@ -359,18 +398,21 @@ def _odds(members: np.ndarray, odds: np.ndarray) -> np.ndarray:
 
 def _best(weight: np.ndarray) -> np.ndarray:
     """The places of the likeliest sets of one size."""
-    order = np.argsort(-weight, kind="stable")[:LEADERS]
-    return np.sort(order[weight[order] >= FROM * weight.max(initial=0.0)])
+    # rounded, since the last digits of a sum depend on its order
+    part = np.round(weight / weight.max(initial=1e-300), 9)
+    order = np.argsort(-part, kind="stable")[:LEADERS]
+    return np.sort(order[part[order] >= FROM])
 
 
-def _extended(sets: np.ndarray, causes: np.ndarray) -> np.ndarray:
-    """Every set with each of the causes that it lacks, each once; `sets` are all of one size."""
-    row, cause = np.nonzero(~sets[:, causes])
+def _extended(sets: np.ndarray, causes: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Every set with each of the causes that it lacks, each once, with the places of one set and cause that make it; `sets` are
+    all of one size."""
+    n = sets.shape[1]
+    row, column = np.nonzero(~sets[:, causes])
     held = np.nonzero(sets)[1].reshape(len(sets), int(sets[:1].sum()))
-    members = np.unique(np.sort(np.column_stack([held[row], causes[cause]]), axis=1), axis=0)
-    result = np.zeros((len(members), sets.shape[1]), bool)
-    np.put_along_axis(result, members, True, axis=1)
-    return result
+    members = np.sort(np.column_stack([held[row], causes[column]]), axis=1)
+    _, once = np.unique(members @ n ** np.arange(members.shape[1])[::-1], return_index=True)
+    return _sets(n, members[once]), row[once], column[once]
 
 
 def _shared(
@@ -391,7 +433,7 @@ def _shared(
     share += free * (by_size[2] + by_size[1] * (1 + less_one) + by_size[0] * (1 + less_one + less_two))
     alone = np.flatnonzero(free)
     weight[0] = none
-    members = np.concatenate([members, _sets(len(odds), [(c,) for c in alone.tolist()])])
+    members = np.concatenate([members, _sets(len(odds), alone[:, None])])
     weight = np.concatenate([weight, free[alone]])
     rest = total - float(weight.sum())
     return Posterior(sums.net, evidence, members, weight / total, share / total, rest / total, sums)

@@ -329,7 +329,7 @@ def test_the_stopping_line_agrees_with_trying_every_outcome(records, state, smal
     reach = Reach(case.inference, "seal")
     known = case.inference.findings["seal"]
     open_findings = [f for f in case.net.findings if f not in known and reach.of(f).state == "open"
-                     and (case.net.marks.speaks()[case.net.row[f]].any() or case.net.signs.speaks()[case.net.row[f]].any())
+                     and (case.net.marks.speaks[case.net.row[f]].any() or case.net.signs.speaks[case.net.row[f]].any())
                      and (reach.told_by(f) or reach.look(f))]  # fmt: skip
     works: dict[tuple, list[str]] = {}
     for f in open_findings:

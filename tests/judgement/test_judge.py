@@ -161,4 +161,4 @@ def test_a_record_too_long_for_one_sum_leaves_out_what_tells_least_and_says_so(w
     lines = [f"  - {{on: {on}, absent: [{', '.join(map(repr, names))}]}}" for on, names in marks.items() if names]
     found = diagnosed("case: Nothing there\nobservations:\n" + "\n".join(lines) + "\n", whole_base).at("seal")
     assert found.left_out and not any(found.states[f] for f in found.left_out)
-    assert found.found.sums._plan.widest <= WIDE_ENOUGH
+    assert found.found.sums.plan.widest <= WIDE_ENOUGH

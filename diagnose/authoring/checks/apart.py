@@ -90,6 +90,6 @@ def _bearing(base: Base, card: Explained) -> set[str]:
     rows = np.maximum(np.abs(there), np.abs(gone)) >= 0.05
     if card.name in net.mechanism:
         above = net.upstream[net.mechanism[card.name]]
-        causes = net.to_mechanism.speaks()[above].any(axis=0)
-        rows = rows | net.marks.speaks()[:, above].any(axis=1) | net.signs.speaks()[:, causes].any(axis=1)
+        causes = net.to_mechanism.speaks[above].any(axis=0)
+        rows = rows | net.marks.speaks[:, above].any(axis=1) | net.signs.speaks[:, causes].any(axis=1)
     return {net.findings[r] for r in np.flatnonzero(rows)}
