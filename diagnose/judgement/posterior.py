@@ -397,11 +397,11 @@ def _odds(members: np.ndarray, odds: np.ndarray) -> np.ndarray:
 
 
 def _best(weight: np.ndarray) -> np.ndarray:
-    """The places of the likeliest sets of one size."""
+    """The places of the likeliest sets of one size, with all that are as likely as the last of them."""
     # rounded, since the last digits of a sum depend on its order
     part = np.round(weight / weight.max(initial=1e-300), 9)
-    order = np.argsort(-part, kind="stable")[:LEADERS]
-    return np.sort(order[part[order] >= FROM])
+    least = np.sort(part)[-LEADERS:].min(initial=1.0)
+    return np.flatnonzero(part >= max(least, FROM))
 
 
 def _extended(sets: np.ndarray, causes: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

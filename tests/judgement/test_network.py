@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -194,7 +195,7 @@ def test_of_two_causes_the_earlier_strikes_first():
     later = {"age": np.array([[1.0, 1.0, 1.0], [0.1, 0.9, 0.5]])}  # c0 strikes early, c1 late
     net = network(causes=2, findings=2, answers={"age": ("f0", "f1")}, later=later)
     members = np.array([[True, False], [False, True], [True, True], [False, False]])
-    assert net.answer("age", 0, members) == pytest.approx([0.9, 0.1, 1 - 0.1 * 0.9, 0.5])
+    assert net.answer("age", 0, members)[:, 0] == pytest.approx([0.9, 0.1, 1 - 0.1 * 0.9, 0.5])
 
 
 @given(st.integers(0, 10_000))
@@ -221,8 +222,34 @@ def test_causes_that_the_record_does_not_bear_on_keep_their_prior_odds():
 
 def test_a_cause_that_is_not_allowed_has_no_share_and_a_mechanism_that_cannot_be_no_chance():
     net = chain_of_two()
-    from dataclasses import replace
-
     found = posterior(net, replace(evidence(net, {"f0": True}), allowed=(1,)))
     assert found.share[0] == 0.0 and found.share[1] > 0.1
     assert posterior(net, evidence(net, {"f0": True}, off=[0])).mechanisms[0] == 0.0
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_a_further_cause_beside_a_set_is_the_set_with_it(seed):
+    net, states = drawn(seed, causes=6)
+    later = np.random.default_rng(seed).random((1, len(net.causes) + 1))
+    later[0, 2] = later[0, -1]  # a cause whose card does not answer
+    answers = {"q": (net.findings[0], net.findings[1])}
+    net = replace(net, answers=answers, later={"q": np.concatenate([np.ones_like(later), later])})
+    of_both = Sums(net, evidence(net, states))
+    members = np.array([*itertools.product((False, True), repeat=3)])
+    members = np.concatenate([members, np.zeros((8, 3), bool)], axis=1)
+    further = np.array([1, 2, 4, 5])
+    told = of_both.extended(members, of_both.extension(further))
+    assert told[:, 0] == pytest.approx(of_both.likelihood(members), rel=1e-10)
+    for k, cause in enumerate(further, 1):
+        lacking = ~members[:, cause]
+        joined = members[lacking].copy()
+        joined[:, cause] = True
+        assert told[lacking, k] == pytest.approx(of_both.likelihood(joined), rel=1e-10)
+
+
+def test_causes_of_like_cards_have_like_shares_however_many_there_are():
+    net = network(causes=14, mechanisms=1, findings=1)
+    net.to_mechanism.inhibition[:] = 0.1
+    net.marks.inhibition[0, 0] = 0.1
+    found = posterior(net, evidence(net, {"f0": True}))
+    assert found.share == pytest.approx(np.full(14, found.share[0]), rel=1e-9)
