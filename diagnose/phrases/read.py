@@ -12,7 +12,8 @@ from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Reading, Statement
 from diagnose.phrases.sentence import statements_of
 
-SURE, LIKELY = 0.80, 0.60
+SURE, LIKELY, ONE = 0.965, 0.60, 0.80
+"""Sure only where the words say the term in full: of open phrases read at 0.80 to 0.96 one in four said something else."""
 TIE, WORTH, AMONG = 0.03, 0.6, 0.55
 
 
@@ -98,7 +99,7 @@ def _as_one(clauses: list[Clause], index: Index, subject: str) -> list[Clause]:
     for n in range(len(result) - 2, -1, -1):
         both = _joined(result[n], result[n + 1])
         whole = hold(both, index, subject)
-        if whole and whole[0].score >= SURE and len(whole[0].used & both.heads) == len(both.heads):
+        if whole and whole[0].score >= ONE and len(whole[0].used & both.heads) == len(both.heads):
             result[n : n + 2] = [both]
     return result
 

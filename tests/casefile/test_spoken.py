@@ -63,7 +63,7 @@ def test_what_is_not_understood_is_kept_as_said(note):
 
 
 def test_a_word_that_is_no_term_is_read_as_a_phrase_on_its_part(note):
-    code, out, _ = note("--part", "2", "--saw", "looks like a record")
+    code, out, _ = note("--part", "2", "--saw", "looks like a record", "--sure")
     assert code == 0 and "concentric grooves" in out
     (o,) = case().observations
     assert (o.feature, o.part, o.said) == ("concentric grooves", "2", "looks like a record")
