@@ -9,6 +9,7 @@ import typer
 
 from diagnose.cli.common import refuse
 from diagnose.cli.output import write
+from diagnose.reading.terms import printable
 
 FilesArgument = Annotated[
     list[Path], typer.Argument(metavar="FILE…", help="Journals, trails, reports; the anchor stands beside each.")
@@ -46,7 +47,7 @@ def sign(
             bad = True
             continue
         grew = f", up to line {found.lines}; {found.since} lines since" if found.since else ""
-        typer.echo(f"{file}: signed by {found.who}, key {found.key}{grew}")
+        typer.echo(printable(f"{file}: signed by {found.who}, key {found.key}{grew}"))
     if bad:
         raise typer.Exit(1)
 

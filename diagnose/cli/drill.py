@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -116,10 +117,12 @@ def _print(name: str, hidden: Hidden, story: Story, output: Path | None) -> None
 
 
 def _readable(path: Path) -> None:
-    """Raises BadInput where the progress file is something else, before a drill is played for nothing."""
+    """Raises BadInput where the progress file is something else or cannot be written, before a drill is played for nothing."""
     from diagnose.training.progress import read_progress
 
     read_progress(path)
+    if not os.access(path if path.exists() else path.parent, os.W_OK):
+        raise refuse("your progress cannot be written here", "name another file with --save", what=str(path))
 
 
 def _save(path: Path, name: str, result: object, page: object) -> None:

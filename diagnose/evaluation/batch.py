@@ -33,7 +33,7 @@ from diagnose.judgement.diagnosis import Diagnosis, network_of
 from diagnose.judgement.judge import Judged, Judgement
 from diagnose.reading.files import read_file, shown_name
 from diagnose.reading.located import read_bytes
-from diagnose.reading.problems import Problems
+from diagnose.reading.problems import BadInput, Problem, Problems, Where
 
 TEXTS = ("file", "case", "digest", "knowledge", "position", "mechanism", "mechanism_standing", "root", "root_standing",
          "second_root")  # fmt: skip
@@ -277,10 +277,16 @@ def _end_with_parent() -> None:
 
 
 def _by_cluster(chunks: Iterator[list[Work]], folder: Path, address: str, keep: Keep | None) -> Iterator[list[Done]]:
-    """The same map on the workers of a Dask cluster, which need this package and the rule base's folder."""
+    """The same map on the workers of a Dask cluster, which need this package and the rule base's folder. Raises BadInput
+    where no scheduler answers."""
     from dask.distributed import Client, as_completed
 
-    with Client(address) as client:
+    try:
+        cluster = Client(address)
+    except (OSError, ValueError) as error:
+        says = f"no scheduler answers: {error}"
+        raise BadInput([Problem(Where(address), "scheduler", says, "start one: dask scheduler")]) from error
+    with cluster as client:
 
         def hand_over(many: int) -> list[Any]:
             return [client.submit(judge_chunk, str(folder), c, 0.0, keep) for c in islice(chunks, many)]

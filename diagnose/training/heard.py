@@ -170,7 +170,9 @@ class Ear:
         stems = {stem(w) for w in piece.split(" ")}
         if said := [k for k in self.hidden.kinds if {stem(w) for w in plain(k).split(" ")} <= stems]:
             return [], said[:1]
-        near = get_close_matches(piece, [n for n in self.names if not n.isdecimal()], 1, ALIKE) if len(piece) > 3 else []
+        near = (
+            get_close_matches(piece, [n for n in self.names if not n.isdecimal()], 1, ALIKE) if len(piece) > 3 else []
+        )
         return ([self.names[near[0]]], []) if near else None
 
     def _none(self, unknown: Sequence[str]) -> Misheard:

@@ -145,3 +145,8 @@ def test_progress_that_is_no_ordinary_file_is_not_waited_for(tmp_path, make):
     (tmp_path / "deep").write_text("[" * 100_000)
     with pytest.raises(BadInput):
         read_progress(tmp_path / "deep")
+
+
+def test_progress_that_cannot_be_written_is_told_before_the_drill(diagnose, tmp_path):
+    code, _, errors = diagnose("drill", str(SMALL / "case.yaml"), "--save", str(tmp_path / "nowhere" / "p.jsonl"))
+    assert code == 2 and "your progress cannot be written here" in errors

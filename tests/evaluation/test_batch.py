@@ -14,6 +14,7 @@ import pytest
 from diagnose.evaluation import batch
 from diagnose.inference.run import load
 from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.reading.problems import BadInput
 
 pytestmark = pytest.mark.slow
 
@@ -202,6 +203,18 @@ def test_a_local_cluster_of_two_workers_gives_the_same_table(cases, tmp_path):
         run(cases, "c.csv", "--scheduler", cluster.scheduler_address)
     run(cases, "t.csv")
     assert (tmp_path / "c.csv").read_bytes() == (tmp_path / "t.csv").read_bytes()
+
+
+@pytest.mark.parametrize("refuses", [OSError("Timed out trying to connect"), ValueError("no address")], ids=str)
+def test_a_scheduler_that_does_not_answer_is_told_as_that(monkeypatch, refuses):
+    import dask.distributed
+
+    def client(_):
+        raise refuses
+
+    monkeypatch.setattr(dask.distributed, "Client", client)
+    with pytest.raises(BadInput, match=f"no scheduler answers: {refuses}"):
+        list(batch.judged([], SMALL / "knowledge", 1, "tcp://127.0.0.1:9"))
 
 
 def test_wrong_calls_are_refused(cases):

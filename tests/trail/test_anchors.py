@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from diagnose.trail import anchors
 from tests.support.commands import diagnose
 
 
@@ -54,6 +55,12 @@ def test_a_signature_names_the_signer_and_a_changed_file_is_told(tmp_path, keys)
     assert "by nobody on the list" in diagnose(*check).stdout
     Path(f"{file}.sig").unlink()
     assert "no signature t.json.sig" in diagnose(*check).stdout
+
+
+def test_a_name_on_the_list_of_signers_shows_no_sign_that_hides(tmp_path, monkeypatch):
+    monkeypatch.setattr(anchors, "check", lambda *_: anchors.Signed("K\u202eim", "SHA256:x", 0, 0))
+    told = diagnose("sign", str(tmp_path / "t.json"), "--check", "--signers", str(tmp_path / "signers"))
+    assert "signed by K im, key SHA256:x" in " ".join(told.stdout.split())
 
 
 def test_a_signature_is_not_written_through_a_link(tmp_path, keys):
