@@ -7,19 +7,21 @@ import asyncio
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+FULL = 0.9
+"""Of the connections allowed at once, the part from which one gives way: the request of one that did ends a little later."""
 PATIENCE = 20.0
 """Seconds without a byte after which a connection whose request is not whole is closed."""
 
 
 class Connection(H11Protocol):
-    """As uvicorn's, which waits without end for a request that was begun. Where there are as many connections as are
-    allowed at once, the one that has been silent for longest, its request not whole, gives way to a new one."""
+    """As uvicorn's, which waits without end for a request that was begun. Where there are nearly as many connections
+    as are allowed at once, the one that has been silent for longest, its request not whole, gives way to a new one."""
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
         self._heard = self.loop.time()
         self._watch = self.loop.call_later(PATIENCE, self._look)
-        if self.limit_concurrency and len(self.connections) >= self.limit_concurrency:
+        if self.limit_concurrency and len(self.connections) >= FULL * self.limit_concurrency:
             waiting = [c for c in self.connections if isinstance(c, Connection) and c is not self and c.is_waiting()]
             if waiting:
                 min(waiting, key=lambda c: c._heard).transport.abort()
