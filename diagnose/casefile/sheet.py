@@ -95,8 +95,11 @@ class _Numbers:
 
 def sheet(case: Case, knowledge: Knowledge) -> Sheet:
     """A page for the machine and what is told, then one for each seal: what can be lost, with room for what people say. What
-    stays on a part for good waits for the bench."""
-    due, numbers = [_on_paper(t, knowledge) for t in walk.topics(case, knowledge)], _Numbers()
+    stays on a part for good waits for the bench, and what is gone by the stage of the case is left out."""
+    due, numbers = (
+        [_on_paper(_in_time(t, case, knowledge), knowledge) for t in walk.topics(case, knowledge)],
+        _Numbers(),
+    )
     due = [t for t in due if t.features or t.readings or t.asks or _is_asked(t, knowledge)]
     positions = [p for p in ("", *case.positions) if p == "" or p not in case.lost]
     pages = []
@@ -115,6 +118,16 @@ def sheet(case: Case, knowledge: Knowledge) -> Sheet:
 def _page(case: Case, topic: Topic) -> str:
     part = case.part(topic.part)
     return part.position if part and part.position in case.positions else ""
+
+
+def _in_time(topic: Topic, case: Case, knowledge: Knowledge) -> Topic:
+    """A topic with what can still be seen at the stage of the case; nobody measures at a step that is past."""
+    words = knowledge.vocabulary
+    if case.stage not in words.stages or words.stages.index(topic.step.stage) >= words.stages.index(case.stage):
+        return topic
+    return replace(
+        topic, readings=(), features=tuple(f for f in topic.features if not walk.is_lost_after(words, f, topic.step))
+    )
 
 
 def _on_paper(topic: Topic, knowledge: Knowledge) -> Topic:

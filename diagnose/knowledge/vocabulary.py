@@ -38,7 +38,8 @@ class Kind:
 class Feature:
     """Something that can be looked for on a kind of part, or asked for about the leak and the history. `sound`: seen on
     a part that did its job, so no damage. `gone`: the part itself is not there, so nothing else can be on it; `excludes`:
-    features that cannot be on the same part with it.
+    features that cannot be on the same part with it. `shared_with`: kinds of part that show it as well, where a part that shows it
+    touches them.
 
     `form`: a general word, that can be seen on any part unless `on` says otherwise. `above`: the forms it is, nearest first;
     `qualifiers` say which such mark it is. `statements`: states and acts that say as much, each as its table and parts; the
@@ -55,6 +56,7 @@ class Feature:
     sound: bool = False
     gone: bool = False
     excludes: tuple[str, ...] = ()
+    shared_with: tuple[str, ...] = ()
     form: bool = False
     above: tuple[str, ...] = ()
     qualifiers: Slots = field(default_factory=dict)

@@ -99,6 +99,7 @@ class VocabularyReader:
             "sound",
             "gone",
             "excludes",
+            "shared with",
             "sketch",
             above,
             *(() if form else (*grammar.qualifiers, "state", "act")),
@@ -118,7 +119,8 @@ class VocabularyReader:
             name, self.reader.text(node, "means"), self.reader.known(node, "on", kinds, "kind"), self.reader.texts(node, "also"),
             self.reader.text(node, "how"), self.reader.word(node, "lost", (*stages, "never"), "stage", False),
             self.reader.texts(node, "sides"), self.reader.text(node, "sound") == "true",
-            self.reader.text(node, "gone") == "true", self.reader.texts(node, "excludes"), form, self.reader.texts(node, above), said,
+            self.reader.text(node, "gone") == "true", self.reader.texts(node, "excludes"),
+            self.reader.known(node, "shared with", kinds, "kind"), form, self.reader.texts(node, above), said,
             tuple((table, said) for table, value in node.items() if table in ("state", "act") for inner in value.each()
                   if (said := statement(self.reader, inner, grammar, table == "act"))),
             read_sketch(self.reader, node, kinds), node.where,

@@ -8,13 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from diagnose.casefile import walk
-from diagnose.casefile.cards import ALONE, Card, cards, gathered, left_of
+from diagnose.casefile.cards import ALONE, Card, Choice, cards, gathered, left_of
 from diagnose.casefile.format import STATES
 from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Step
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.session.corrections import Corrections
+from diagnose.session.entries import NONE
 from diagnose.session.figures import Figures
 from diagnose.session.looking import HINT, Looking
 from diagnose.session.parts import Parts
@@ -22,8 +23,7 @@ from diagnose.session.photos import Photos
 from diagnose.session.prompts import HELP, MEANS, Ask
 from diagnose.session.standing import standing
 from diagnose.session.talk import BOUND, Back, Skip, Talk
-from diagnose.session.wording import number_of
-from diagnose.views.journal import sentence
+from diagnose.session.wording import in_words, number_of
 
 if TYPE_CHECKING:
     from diagnose.inference.run import RuleBase
@@ -45,7 +45,7 @@ Readings:     14: 4.0 4.1     One part of several alike:  part 10 3: light
 MOST = 6
 """So many open looks of a card are named before its step ends."""
 _MENU = {word: what for number, what in enumerate(("mark", "fix", "log", "note", "photo", "change"), 1)
-         for word in (str(number), what, what[0])} | {"": "quit", "q": "quit", "quit": "quit"}  # fmt: skip
+         for word in (str(number), what)} | dict.fromkeys(("", "quit", *NONE), "quit")  # fmt: skip
 
 
 class Dialogue:
@@ -180,6 +180,7 @@ class Dialogue:
         left = self._take_all(step) and self._take_all(step)
         if not past:
             self._ask_what_will_be_lost(step)
+            self._ask_what_a_sound_one_shows(step)
         if not left:
             self._reach(f"{step.stage} / done")
 
@@ -270,8 +271,7 @@ class Dialogue:
         """Tells once what is open and gone with the end of the step; any of it can still be gone back to."""
         while True:
             case, knowledge = self.talk.case, self.talk.knowledge
-            topics = [t for t in walk.topics(case, knowledge, ALONE in self.talk.recorder.state.reached)
-                      if t.step is step and not t.asks]  # fmt: skip
+            topics = [t for t in self._looks(step) if self._unsaid(t, sound=False)]
             found = [left_of(case, knowledge, c, perishing=True) for c in gathered(knowledge, topics)]
             gone = [card for card in found if card]
             if not gone:
@@ -306,12 +306,39 @@ class Dialogue:
                 self.talk.say(f"  on record: {count} looks as not looked at")
             return
 
+    def _looks(self, step: Step) -> list[Topic]:
+        found = walk.topics(self.talk.case, self.talk.knowledge, ALONE in self.talk.recorder.state.reached)
+        return [t for t in found if t.step is step and not t.asks]
+
+    def _unsaid(self, topic: Topic, sound: bool) -> list[str]:
+        """What nobody has answered of what a sound part shows, or of damage."""
+        words = self.talk.words
+        return [f for f in walk.unanswered(self.talk.case, topic, words) if words.features[f].sound == sound]
+
+    def _ask_what_a_sound_one_shows(self, step: Step) -> None:
+        """Asked once of parts on which damage was looked for and none is: that none is there does not say it."""
+        case, words = self.talk.case, self.talk.words
+        hurt = {o.part for o in case.observations if o.state != "absent" and not words.features[o.feature].sound}
+        topics = [t for t in self._looks(step) if t.part and t.part not in hurt and not self._unsaid(t, sound=False)]
+        open_ones = {t.id: self._unsaid(t, sound=True) for t in topics}
+        features = list(dict.fromkeys(f for unsaid in open_ones.values() for f in unsaid))
+        choices = [Choice(f, tuple(t for t in topics if f in open_ones[t.id]), walk.is_lost_after(words, f, step), True)
+                   for f in features]  # fmt: skip
+        if not choices:
+            return
+        card = Card(step, tuple(t for t in topics if open_ones[t.id]), tuple(choices), ())
+        try:
+            self.looking.heading(card, "No damage is on record on these; ")
+            self.looking.look(card)
+        except (Skip, Back):
+            self.talk.say("  left as it is")
+
     # ---- when everything is asked -----------------------------------------------------------------------------
 
     def _menu(self) -> bool:
         """What can still be done; False to leave."""
         steps = [s for s in self.talk.knowledge.arrangements.steps if not self._reached(f"{s.stage} / done")]
-        self.talk.topic = None
+        self.talk.topic, self.talk.help = None, {}
         self.talk.say("")
         self.talk.say("Everything is asked." if not steps else "Everything is asked but what was left for later (s).")
         self.talk.say(
@@ -381,7 +408,7 @@ class Dialogue:
 
     def _log(self, _: str = "") -> None:
         for line in [x for x in self.talk.recorder.lines if "reached" not in x.what][-10:]:
-            self.talk.say(f"{number_of(line)}  {sentence(line.what)}", hang=4)
+            self.talk.say(f"{number_of(line)}  {in_words(line.what)}", hang=4)
 
     def _skip(self, _: str) -> None:
         raise Skip

@@ -13,6 +13,7 @@ from diagnose.reading.figures import number_of
 from diagnose.reading.terms import nearest, plain
 
 ALL, NONE = ("all", "a"), ("none", "no", "n", "none of them", "nothing")
+UNKNOWN = ("not known", "unknown", "don't know", "dont know", "do not know", "no idea")
 EXTENTS = ("all round", "one sector", "patches")
 _STATES = {
     "saw": "saw",
@@ -33,6 +34,10 @@ class Said:
     text: str
 
 
+NOTHING = Said("", "absent", "all")
+"""None of what is open on a card is there."""
+
+
 def parted(answer: str) -> list[Said]:
     """The entries of an answer, parted by semicolons: "3: 10 to 2; part 10 4, 5; absent 6; none". A figure behind a semicolon
     belongs to the readings before it; "none" may stand behind or before a comma, and is meant of what else there is."""
@@ -44,10 +49,11 @@ def parted(answer: str) -> list[Said]:
             bits[-1] += f"; {bit}"
         elif bit:
             bits.append(bit)
-    return sorted(map(_said, bits), key=lambda said: said == Said("", "absent", "all"))
+    return sorted(map(entry_of, bits), key=lambda said: said == NOTHING)
 
 
-def _said(text: str) -> Said:
+def entry_of(text: str) -> Said:
+    """One entry, of one part where it begins with it: "part 10 4, 5"."""
     match = re.match(r"part\s+([^\s:]+):?\s+(.+)", text, re.IGNORECASE)
     item, rest = match.groups() if match else ("", text)
     if plain(rest) in NONE:
@@ -158,7 +164,8 @@ def details(text: str, words: Vocabulary) -> Details:
 
 def feature_and_details(answer: str, known: Callable[[str], str], words: Vocabulary) -> tuple[str, str]:
     """The word for a feature and the details behind it, parted by a colon, or a number by a comma, or without either where the
-    words before the details are a feature and all the rest are details: "blisters 10 to 2, severe"."""
+    words before the details are a feature and all the rest are details: "blisters 10 to 2, severe", "8 light". Words that are
+    no feature are parted from details behind a comma."""
     word, colon, rest = (x.strip() for x in answer.partition(":"))
     if colon or known(answer):
         return word, rest
@@ -168,6 +175,9 @@ def feature_and_details(answer: str, known: Callable[[str], str], words: Vocabul
     pieces = first.split()
     for n in range(len(pieces) - 1, 0, -1):
         name, behind = " ".join(pieces[:n]), " ".join(pieces[n:]) + comma + more
-        if not name.isdecimal() and known(name) and not details(behind, words).odd:
+        bare = name.isdecimal() and all(p.isdecimal() for p in pieces[n:])
+        if known(name) and not bare and not details(behind, words).odd:
             return name, behind
+    if more and not details(more, words).odd:
+        return first.strip(), more.strip()
     return answer.strip(), ""

@@ -7,30 +7,34 @@ from collections.abc import Callable
 from typing import Any
 
 from diagnose.casefile.answers import path_of, says_no_datum, split_readings, with_unit
-from diagnose.casefile.format import TRAITS
+from diagnose.casefile.format import FAILED, RUNNING, SOUND, TRAITS
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Reading
 from diagnose.reading.terms import plain
-from diagnose.session.entries import NONE, numbers_choices
+from diagnose.session.entries import NONE, UNKNOWN, numbers_choices
 from diagnose.session.prompts import Words
 from diagnose.session.talk import Back, Talk, numbered
 
 SEEN_FROM = "equipment.seen from"
 INDEXES = ("index.rotating", "index.stationary")
-FIRST = ("tag", "fluid", "rotation", SEEN_FROM, *INDEXES, SEEN_FROM)
+REMOVAL = "history.removal"
+FIRST = ("tag", "fluid", REMOVAL, "rotation", SEEN_FROM, *INDEXES, SEEN_FROM)
 _ENDS = {"driver end": "driver end", "drive end": "driver end", "impeller end": "impeller end"}
 CHOICES: dict[str, Words] = {
+    REMOVAL: {"failed": FAILED, "sound": SOUND, "taken out on schedule": SOUND, "on schedule": SOUND, "planned": SOUND,
+              "still running": RUNNING},
     "rotation": {"clockwise": "clockwise", "cw": "clockwise", "counterclockwise": "counterclockwise",
                  "ccw": "counterclockwise", "anticlockwise": "counterclockwise"},
     "equipment.seen from": _ENDS, "seen from": _ENDS, "towards": _ENDS,
     "group": {"rotating": "rotating", "stationary": "stationary"}, "carries": {"nose": "nose", "wide": "wide"},
 }  # fmt: skip
 _TITLES = {
-    "equipment.seen from": "rotation seen from", "index.rotating": "index mark of the rotating parts",
+    "equipment.seen from": "seen from", REMOVAL: "how the seal came out", "index.rotating": "index mark of the rotating parts",
     "index.stationary": "index mark of the stationary parts", "tag": "tag of the machine", "service": "what about the liquid",
     "machine": "kind of machine",
 }  # fmt: skip
 _ROOM = 60
+WITHDRAW = "withdraw"
 
 
 class Figures:
@@ -82,16 +86,21 @@ class Figures:
         """Asks one figure until it is on record or left out; False where nothing more is known of any."""
         old = self.talk.recorder.state.value(path)
         title, hint = _TITLES.get(key, key), self.hint(key)
+        if key == SEEN_FROM:
+            title = f"{'rotation' if self._known('rotation') else 'index marks'} {title}"
         if len(hint) >= _ROOM:
             self.talk.say(hint, hang=2)
             hint = ""
-        shown = f" [{', '.join(old) if isinstance(old, list) else old}]" if old is not None else ""
+        shown = f" [{', '.join(old) if isinstance(old, list) else old}; {WITHDRAW}]" if old is not None else ""
         while answer := self.talk.ask(f"{title}{f' ({hint})' if hint else ''}{shown}: ", self._words(key)):
             if plain(answer) in NONE and plain(answer) not in map(plain, self._words(key)):
                 return False
-            to = self.value(key, answer)
-            why = {"why": self.talk.ask("  why is it corrected: ")} if to is not None and old not in (None, to) else {}
-            if to is not None and self.talk.record({"set": path, "to": to, **why}):
+            if plain(answer) in UNKNOWN:
+                break
+            away = old is not None and plain(answer) == WITHDRAW
+            to = None if away else self.value(key, answer)
+            why = {"why": self.talk.ask("  why is it corrected: ")} if old not in (None, to) and (to or away) else {}
+            if (to is not None or away) and self.talk.record({"set": path, "to": to, **why}):
                 break
         return True
 
@@ -138,16 +147,16 @@ class Figures:
 
     # ---- readings ---------------------------------------------------------------------------------------------
 
-    def readings(self, topic: Topic, reading: str, answer: str) -> None:
-        """Puts readings of a part or a kind on record."""
+    def readings(self, topic: Topic, reading: str, answer: str) -> bool:
+        """Whether readings of a part or a kind are on record."""
         term = self.words.readings[reading]
         written = [self.with_unit(x, term) for x in split_readings(answer)]
         if not written:
-            return
+            return False
         entry: dict[str, Any] = {**topic.about(), "measured": reading, "readings": written}
         if term.several and len(written) > 2 and topic.part and "face" in self.words.lineage[topic.kind]:
             places = self.talk.ask("  at clock positions (12 3 6 9; Enter: not noted): ")
             if places:
                 entry["at"] = re.split(r"[,;\s]+", places)
                 self.index(topic.part)
-        self.talk.record({"add": "measurements", "entry": entry})
+        return self.talk.record({"add": "measurements", "entry": entry})

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from diagnose.casefile.cards import Card, Choice, left_of
+from diagnose.casefile import walk
+from diagnose.casefile.cards import Card, Choice, gathered, left_of
 from diagnose.casefile.replay import What
 from diagnose.casefile.spoken import not_understood, records_of
 from diagnose.casefile.walk import Topic
@@ -14,11 +16,23 @@ from diagnose.phrases.model import Reading
 from diagnose.phrases.read import read
 from diagnose.reading.figures import number_of
 from diagnose.reading.terms import nearest, plain
-from diagnose.session.entries import ALL, EXTENTS, Said, details, feature_and_details, listed, parted
+from diagnose.session.asked_back import AskedBack
+from diagnose.session.entries import (
+    ALL,
+    EXTENTS,
+    NONE,
+    NOTHING,
+    Said,
+    details,
+    entry_of,
+    feature_and_details,
+    listed,
+    parted,
+)
 from diagnose.session.figures import Figures
 from diagnose.session.photos import Photos
 from diagnose.session.prompts import Words
-from diagnose.session.talk import BOUND, Talk
+from diagnose.session.talk import BOUND, Back, Talk
 
 FIRST, MORE = "Seen (none: not there; Enter: not looked at): ", "Seen besides (none: nothing else; Enter: no more): "
 HINT = """\
@@ -31,6 +45,7 @@ class Looking:
 
     def __init__(self, talk: Talk, figures: Figures, photos: Photos, index: Callable[[str], None]):
         self.talk, self.words, self.figures, self.photos, self.index = talk, talk.words, figures, photos, index
+        self.asked_back = AskedBack(talk)
 
     # ---- the card ---------------------------------------------------------------------------------------------
 
@@ -68,7 +83,7 @@ class Looking:
         if damage := ", ".join(x for c, x in shown if not c.sound):
             yield f"{lead or 'Look for: '}{damage}"
         if sound := ", ".join(x for c, x in shown if c.sound):
-            yield f"Or as a sound one shows it: {sound}"
+            yield f"{'Or as' if damage else 'As'} a sound one shows it: {sound}"
         numbers = range(len(card.choices) + 1, len(card.choices) + len(card.readings) + 1)
         told = (
             f"{i}{BOUND}{name} ({unit or 'number'}{', several' if self.words.readings[name].several else ''})"
@@ -85,8 +100,12 @@ class Looking:
             answer = self.talk.ask(question, self._spellings(card))
             if not answer:
                 return
-            if self._take(card, answer):
-                return
+            try:
+                if self._take(card, answer):
+                    return
+            except Back:
+                self.talk.say("  left out, nothing of it is on record")
+                continue
             question = MORE
 
     def _open(self, card: Card) -> bool:
@@ -94,34 +113,65 @@ class Looking:
         return (left is not None and any(not c.sound for c in left.choices)) or bool(left and left.readings)
 
     def _take(self, card: Card, answer: str) -> bool:
-        """Puts every entry of an answer on record; whether the card is done with."""
-        done = False
+        """Puts every entry of an answer on record; whether the card is done with. Nothing else is there only where all else was
+        taken: what was not might be one of them."""
+        done, taken = False, True
         for said in self._entries(card, answer):
-            if said.item and said.item not in [t.part for t in card.topics]:
-                here = ", ".join(t.part for t in card.topics if t.part) or "none"
-                self.talk.say(f"  part {said.item} is not asked about here; the parts here: {here}", hang=4)
+            if said == NOTHING and not taken:
+                self.talk.say(
+                    "  none is not taken yet, as not all before it was: say it again if nothing else is there", hang=4
+                )
+            elif said.item and said.item not in [t.part for t in card.topics]:
+                taken &= self._elsewhere(card, said)
             elif said.state != "saw":
-                done |= self._all_alike(card, said) and said.text in ALL and not said.item
-            elif plain(said.text) in ALL:
-                self.talk.say("  all of them? Write their numbers; none of them is there: none", hang=4)
-            elif not self._measured(card, said) and not self._listed(card, said):
-                self._saw(card, said)
+                recorded = self._all_alike(card, said)
+                taken &= recorded
+                done |= recorded and said == NOTHING
+            else:
+                taken &= self._there_or_measured(card, said)
         return done
 
     def _entries(self, card: Card, answer: str) -> list[Said]:
-        """A whole answer that is one list or word of the card stays one."""
+        """A whole answer that is one list or word of the card stays one; a part may be called by its name and number:
+        "pin 7 worn"."""
         known = self._known(card, "")
-        return [Said("", "saw", answer)] if known(answer) else parted(answer)
+        entries = [Said("", "saw", answer)] if known(answer) else parted(answer)
+        return [self._of_named_part(said) for said in entries]
+
+    def _of_named_part(self, said: Said) -> Said:
+        match = re.match(r"(\S+)\s+(\w+)[:,]?\s+(.+)", said.text)
+        part = self.talk.case.part(match[2]) if match and not said.item else None
+        names = f"{part.name} {part.kind}".lower().split() if part else []
+        called = match and match[1].lower().rstrip("s") in [name.rstrip("s") for name in names]
+        return entry_of(f"part {match[2]} {match[3]}") if match and called else said
+
+    def _elsewhere(self, card: Card, said: Said) -> bool:
+        """Whether words about a part that is not asked about here are on record on it; numbers would be those of this card."""
+        part = self.talk.case.part(said.item)
+        if part and said.state == "saw" and not said.text[:1].isdecimal():
+            topic = walk.everything_on(self.talk.case, self.talk.knowledge, part.item, part.kind)
+            return self._there_or_measured(gathered(self.talk.knowledge, [topic])[0], said)
+        here = ", ".join(t.part for t in card.topics if t.part) or "none"
+        self.talk.say(f"  part {said.item} is not asked about here; the parts here: {here}", hang=4)
+        return False
+
+    def _there_or_measured(self, card: Card, said: Said) -> bool:
+        """Whether something that was seen or measured is on record."""
+        if plain(said.text) in ALL:
+            self.talk.say("  all of them? Write their numbers; none of them is there: none", hang=4)
+            return False
+        return any(taken for way in (self._measured, self._listed, self._saw) if (taken := way(card, said)) is not None)
 
     def _of(self, choice: Choice, item: str) -> tuple[Topic, ...]:
         return tuple(t for t in choice.topics if item in ("", t.part))
 
     def _all_alike(self, card: Card, said: Said) -> bool:
         """Whether features that are not there, lost or not looked at are on record; "all" are those that are open and would be
-        damage."""
+        damage, or where none would be what a sound part shows."""
         if plain(said.text) in ALL:
             left = left_of(self.talk.case, self.talk.knowledge, card)
-            chosen = [c for c in (left.choices if left else ()) if not c.sound]
+            left_ones = left.choices if left else ()
+            chosen = [c for c in left_ones if not c.sound] or list(left_ones)
         else:
             names = listed(said.text, [c.feature for c in card.choices], self._known(card, said.item))
             chosen = self._chosen(card, said.text, names, said.item)
@@ -132,7 +182,7 @@ class Looking:
 
     def _record(self, about: list[tuple[Topic, str]], state: str, **details: Any) -> bool:
         whats = [{"add": "observations", "entry": {**t.about(), state: f, **details}} for t, f in about]
-        return bool(whats) and self.talk.record(*whats)
+        return bool(whats) and self.talk.record(*(self.asked_back.denied(whats) if state == "absent" else whats))
 
     def none_of(self, card: Card) -> bool:
         """Whether it is on record that nothing of what is open and would be damage is there."""
@@ -146,15 +196,19 @@ class Looking:
 
     # ---- several, one, or a reading -----------------------------------------------------------------------------
 
-    def _listed(self, card: Card, said: Said) -> bool:
-        """Whether an entry was a list of several features, each then recorded with its details asked for."""
-        names = listed(said.text, [c.feature for c in card.choices], self._known(card, said.item))
-        chosen = self._chosen(card, said.text, names, said.item)
-        if len(chosen) < 2 or len(names) < 2:
-            return False
-        for choice in chosen:
-            self._there(self._of(choice, said.item), choice.feature, "", f"{choice.feature}:")
-        return True
+    def _listed(self, card: Card, said: Said) -> bool | None:
+        """Whether a list of several features is on record, each with its details, which are asked for where they do not stand
+        behind the list; None where it was none."""
+        known, numbered = self._known(card, said.item), [c.feature for c in card.choices]
+        words, text = said.text, ""
+        if not (names := listed(words, numbered, known)):
+            words, text = feature_and_details(said.text, known, self.words)
+            names = listed(words, numbered, known)
+        chosen = self._chosen(card, words, names, said.item)
+        if len(chosen) < 2 or known(words):
+            return None
+        taken = [self._there(self._of(c, said.item), c.feature, text, f"{c.feature}:") for c in chosen]
+        return all(taken)
 
     def _chosen(self, card: Card, text: str, names: list[str], item: str) -> list[Choice]:
         """The choices that features of a list stand for; a number says which one where a feature stands twice."""
@@ -165,14 +219,14 @@ class Looking:
             found += [c for i, c in same if i in numbers] or [c for _, c in same]
         return found
 
-    def _measured(self, card: Card, said: Said) -> bool:
-        """Whether an entry was a reading: "14: 4.0 4.1", "track width 4.0"."""
+    def _measured(self, card: Card, said: Said) -> bool | None:
+        """Whether a reading is on record: "14: 4.0 4.1", "track width 4.0"; None where an entry was none."""
         word, colon, values = (x.strip() for x in said.text.partition(":"))
         names = [name for name, _ in card.readings]
         if word.isdecimal():
             place = number_of(word) - len(card.choices) - 1
             if not 0 <= place < len(names):
-                return False
+                return None
             name, topics = card.readings[place]
         else:
             if not colon and (match := next((n for n in sorted(names, key=len, reverse=True)
@@ -182,43 +236,54 @@ class Looking:
             reading = self.words.readings.get(found or "")
             feature = self._known(card, said.item)(word)
             if reading is None or reading.section or (feature and not values[:1].isdecimal()):
-                return False
+                return None
             name = reading.name
             topics = next((t for n, t in card.readings if n == name), ())
             topics = topics or tuple(t for t in card.topics if self.words.fits(t.kind, reading.on))
         topics = tuple(t for t in topics if said.item in ("", t.part))
         if len(topics) != 1:
-            parts = ", ".join(t.part for t in topics if t.part) or "no part here has it"
-            self.talk.say(f"  {name} is measured part by part: part 4 {name}: … ({parts})", hang=4)
-        elif values := values or self.talk.ask(f"  {name}: "):
-            self.figures.readings(topics[0], name, values)
-        return True
+            ways = " or ".join(f"part {t.part} {word}: {values or '…'}" for t in topics if t.part)
+            self.talk.say(f"  {name} is measured part by part: {ways or 'no part here has it'}", hang=4)
+            return False
+        values = values or self.talk.ask(f"  {name}: ")
+        return bool(values) and self.figures.readings(topics[0], name, values)
 
-    def _saw(self, card: Card, said: Said) -> None:
+    def _saw(self, card: Card, said: Said) -> bool:
         known = self._known(card, said.item)
         word, text = feature_and_details(said.text, known, self.words)
         if word.isdecimal() and not known(word):
             self.talk.say(f"  there is no {word} here; the list goes to {len(card.choices) + len(card.readings)}")
-            return
+            return False
         if not known(word):
-            self._spoken(card, said, word, text)
-            return
+            return self._spoken(card, said, word, text)
         feature = known(word)
         chosen = self._chosen(card, word, [feature], said.item)
         fitting = [t for t in card.topics if said.item in ("", t.part) and self._fits(t, self.words.features[feature])]
         blocks = [self._of(c, said.item) for c in chosen] or [tuple(fitting)]
         if len(blocks) > 1 or (len(card.blocks()) > 1 and not chosen and len(fitting) > 1):
-            numbers = ", ".join(f"{i} {self.named(c.topics)}" for i, c in enumerate(card.choices, 1) if c in chosen)
-            on = numbers or ", ".join(f"part {t.part}" if t.part else t.kind for t in fitting)
-            self.talk.say(f"  {feature} on which of them? {on}: write its number, or part 4 {word}", hang=4)
-            return
+            on = {str(i): self._of(c, said.item) for i, c in enumerate(card.choices, 1) if c in chosen}
+            topics = self._on_which(feature, on or {str(i): (t,) for i, t in enumerate(fitting, 1)})
+            return bool(topics) and self._there(topics, feature, text)
         told, spelled = (
             (f"{word} is: {feature}", "") if word.isdecimal() else ("", word if plain(word) != feature else "")
         )
-        self._there(blocks[0], feature, text, told, spelled)
+        return self._there(blocks[0], feature, text, told, spelled)
 
-    def _there(self, topics: tuple[Topic, ...], feature: str, text: str, told: str = "", said: str = "") -> None:
-        """Records a mark on every topic alike, with its details."""
+    def _on_which(self, feature: str, on: dict[str, tuple[Topic, ...]]) -> tuple[Topic, ...]:
+        """What a mark is on that may be on several; nothing where nobody says."""
+        numbered = ", ".join(f"{i}{BOUND}{self.named(topics)}" for i, topics in on.items())
+        self.talk.say(f"  {feature} on which of them? {numbered}", hang=4)
+        while answer := self.talk.ask("  numbers (all; Enter: on none): "):
+            numbers = list(on) if plain(answer) in ALL else re.findall(r"\d+", answer)
+            if plain(answer) in NONE:
+                break
+            if numbers and all(n in on for n in numbers):
+                return tuple(t for n in numbers for t in on[n])
+            self.talk.say(f"  {answer!r} is none of the answers here: Enter, {', '.join(on)}, all", hang=4)
+        return ()
+
+    def _there(self, topics: tuple[Topic, ...], feature: str, text: str, told: str = "", said: str = "") -> bool:
+        """Whether a mark is on record on every topic alike, with its details."""
         if told:
             self.talk.say(f"  {told}")
         if not text and topics[0].part and not self.words.features[feature].sound:
@@ -232,23 +297,27 @@ class Looking:
                 self.index(topic.part)
         spelled = {"said": said} if said else {}
         marks = [{"add": "observations", "entry": {**t.about(), "saw": feature, **entry}, **spelled} for t in topics]
-        self.talk.record(*marks, *more_photos(topics[0].part, more, feature))
+        marks = self.asked_back.seen(marks)
+        return bool(marks) and self.talk.record(*marks, *more_photos(topics[0].part, more, feature))
 
     # ---- details ----------------------------------------------------------------------------------------------
 
     def details(self, text: str) -> tuple[dict[str, Any], list[dict[str, str]]]:
         """The details of a mark, and its photos beyond the first. What is odd, or a photo that cannot be read, is asked for
-        again; the rest stays."""
+        again, or stays as a remark; the rest stays."""
         found = details(text, self.words)
         entry, photos = found.entry, list[dict[str, str]]()
         for odd, near in found.odd:
-            meant = f"; did you mean {', '.join(near)}?" if near else "; a remark is written: note TEXT"
+            meant = f"; did you mean {', '.join(near)}?" if near else ""
             self.talk.say(f"  {odd!r} is no clock position, degree or side{meant}", hang=4)
-            if instead := self.talk.ask(f"  instead of {odd!r} (Enter: leave it out): "):
-                more, pictures = self.details(instead)
+            instead = self.talk.ask(f"  instead of {odd!r} (Enter: keep it as a remark; none: leave it out): ")
+            if plain(instead) not in NONE:
+                more, pictures = self.details(instead or f"note {odd}")
                 photos += pictures
                 places = [*_as_list(entry.get("extent")), *_as_list(more.get("extent"))]
+                notes = [x for x in (entry.get("note"), more.get("note")) if x]
                 entry |= more | ({"extent": places[0] if len(places) == 1 else places} if places else {})
+                entry |= {"note": ", ".join(notes)} if notes else {}
         photos += [read for photo in found.photos if (read := self.photos.entry(photo))]
         if photos and "photo" not in entry:
             entry |= photos.pop(0)
@@ -283,9 +352,9 @@ class Looking:
 
         return find
 
-    def _spoken(self, card: Card, said: Said, phrase: str, more: str) -> None:
+    def _spoken(self, card: Card, said: Said, phrase: str, more: str) -> bool:
         """Records a phrase as it is read, with the details that stand behind it, asking which reading is meant where it is
-        not sure; what nothing is read in, or not what was meant, is kept as said."""
+        not sure; what nothing is read in, or not what was meant, is kept as said. Whether it was read."""
         recorder = self.talk.recorder
         topics, readings = self._read(card, said, phrase)
         texts = {r.text: r for r in readings}
@@ -294,7 +363,7 @@ class Looking:
         chosen = self._which(phrase, readings, list(dict.fromkeys([*texts, *near]))[:6])
         if not chosen:
             self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, recorder.state))
-            return
+            return False
         if chosen not in texts:
             topics = tuple(t for t in topics if self._fits(t, self.words.features[chosen])) or topics
         entry, photos = self.details(more)
@@ -312,7 +381,8 @@ class Looking:
                 photos.append({"note": f"{phrase}: {more}"})
             found = [self._at_its_part(w, topic) for w in found]
             whats += [w for w in found if w not in whats]
-        self.talk.record(*whats, *more_photos(topics[0].part, photos))
+        whats = self.asked_back.seen(whats)
+        return bool(whats) and self.talk.record(*whats, *more_photos(topics[0].part, photos))
 
     def _at_its_part(self, what: What, topic: Topic) -> What:
         """What was said of another kind of part stands on the one part of that kind beside the part that is asked about."""

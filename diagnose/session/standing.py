@@ -16,6 +16,7 @@ def standing(case: Case, base: RuleBase) -> list[str]:
     from diagnose.advice.plan import plan
     from diagnose.judgement.diagnosis import Diagnosis
     from diagnose.views.explanation import happened
+    from diagnose.views.next_steps import BIT
 
     judgements = Diagnosis(case, base).judgements
     lines = []
@@ -27,4 +28,4 @@ def standing(case: Case, base: RuleBase) -> list[str]:
             lines.append(f"  {percent(judged.probability):>11}  {judged.name} ({judged.standing})")
     steps = plan(judgements, most=3).steps[:3]
     told_next = "; ".join(f"{s.name} ({s.bits:.2f} bit, {s.minutes:g} min)" for s in steps)
-    return [*lines, f"Next best: {told_next}" if steps else "Nothing that is left would tell more."]
+    return [*lines, *([f"Next best: {told_next}.", BIT] if steps else ["Nothing that is left would tell more."])]

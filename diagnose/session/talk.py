@@ -11,7 +11,7 @@ from diagnose.casefile.recorder import DOUBTFUL, EDITED, EXCHANGED, Recorder
 from diagnose.casefile.replay import State, What
 from diagnose.casefile.walk import Topic
 from diagnose.reading.problems import BadInput
-from diagnose.reading.terms import did_you_mean
+from diagnose.reading.terms import nearest
 from diagnose.session.entries import meant, numbers_choices
 from diagnose.session.prompts import Ask, Words
 from diagnose.session.wording import acknowledged
@@ -93,8 +93,11 @@ class Talk:
         if found:
             self.say(f"  {answer!r} may be: {', '.join(found[:12])}", hang=4)
         else:
-            near = did_you_mean(answer, spelled) or "? lists them"
-            self.say(f"  {answer!r} is no {what} ({near})", hang=4)
+            near = list(dict.fromkeys(spelled[word] for word in nearest(answer, spelled)))
+            if len(near) == 1:
+                return near[0] if self.sure(f"  {answer!r} is no {what}; is {near[0]} meant (y; Enter: no)? ") else ""
+            known = f"did you mean {', '.join(near)}?" if near else "? lists them, /note TEXT keeps it as a remark"
+            self.say(f"  {answer!r} is no {what} ({known})", hang=4)
         return ""
 
     def sure(self, question: str) -> bool:
@@ -167,4 +170,6 @@ class Talk:
 
 def numbered(terms: list[str]) -> str:
     """Choices in a row, with numbers where those can be typed."""
-    return ", ".join(f"{i}{BOUND}{t}" for i, t in enumerate(terms, 1)) if numbers_choices(terms) else ", ".join(terms)
+    if numbers_choices(terms):
+        return ", ".join(f"{i}{BOUND}{t}" for i, t in enumerate(terms, 1))
+    return ", ".join(t.replace(" ", BOUND) for t in terms)

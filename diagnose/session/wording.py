@@ -49,13 +49,13 @@ def _numbers(group: list[Line]) -> str:
 def _together(group: list[Line]) -> str:
     state = _state(group[0])
     if len(group) == 1:
-        return _alone(group[0].what)
+        return in_words(group[0].what)
     first = group[0].what
     features = ", ".join(str(x.what["entry"][state]) for x in group)
     return sentence({**first, "entry": {**first["entry"], state: features}})
 
 
-def _alone(what: Mapping[str, Any]) -> str:
+def in_words(what: Mapping[str, Any]) -> str:
     """A record on its own: words as they were just said, and other records by the numbers they were acknowledged with."""
     if what.get("set") == [NOT_UNDERSTOOD] and what["to"]:
         return f"kept as said, not understood: {what['to'][-1]}"

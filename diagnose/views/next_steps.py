@@ -23,6 +23,7 @@ from diagnose.views.stopping import says
 
 MOST_ON_FIRST_SCREEN = 3
 MOST_LOST = 8
+BIT = "A bit is what the answer to one even question tells: as likely yes as no."
 HEADINGS = {
     NOW: "First, because the next step of dismantling or cleaning destroys it",
     ANY_TIME: "Then",
@@ -216,6 +217,8 @@ def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budg
     work = "1 piece of work" if plan.count == 1 else f"{plan.count} pieces of work"
     page.say(f"{work}, {minutes(plan.minutes)}{within}; expected to tell {told:.2f} of the "
              f"{plan.open_bits:.2f} bit by which the ranking is open", indent=2, lead="plan    ", hang=10)  # fmt: skip
+    if plan.steps:
+        page.say(BIT, indent=10)
     number = 0
     for when, steps in groupby(plan.steps, key=lambda s: s.when):
         page.heading(HEADINGS[when])
@@ -362,6 +365,8 @@ def short_steps(inference: Inference, plan: Plan, page: Page) -> None:
                 left = told
                 break
         page.ends(left, right)
+    if plan.steps:
+        page.say(BIT, indent=2)
     if plan.steps and plan.steps[0].when == NOW:
         page.say(f"The first of these can be done only {plan.stage}.", indent=2)
     if not plan.steps or plan.stop.state != OPEN:

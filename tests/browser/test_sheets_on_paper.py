@@ -19,7 +19,7 @@ from diagnose.views.sheet.tags import LABEL, code_of, tags
 
 pytestmark = pytest.mark.slow
 
-CUT = """() => [...document.querySelectorAll('.page,.column,.care,.how,.stage,.dials,.page>footer,.key figure,.tag,.told,.tag p')]
+CUT = """() => [...document.querySelectorAll('.page,.column,.term,.care,.how,.stage,.dials,.page>footer,.key figure,.tag,.told,.tag p')]
     .filter(e => e.scrollHeight > e.clientHeight + 1 || e.scrollWidth > e.clientWidth + 1)
     .map(e => e.className + ': ' + e.textContent.slice(0, 60))"""
 

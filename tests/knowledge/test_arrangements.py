@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
+from diagnose.casefile.cards import cards
 from diagnose.casefile.reader import parse_case
+from diagnose.casefile.sheet import sheet
 from diagnose.casefile.walk import topics, usual_document
 from diagnose.casefile.writer import render
 from diagnose.knowledge.reader import build_knowledge
@@ -128,3 +132,77 @@ def test_whatever_a_step_destroys_on_a_usual_part_and_findings_use_is_asked_at_t
     lost = [f for f, x in knowledge.vocabulary.features.items() if x.lost in knowledge.vocabulary.stages]
     assert all((f, knowledge.vocabulary.features[f].lost) in asked for f in known if f in lost)
     assert len(rare) <= 12, sorted(rare)
+
+
+def case_with_every_kind(knowledge, arrangement):
+    """Usual parts, and one of every other kind that looks are made on; settings with which no look is left out."""
+    settings, usual = knowledge.vocabulary.settings, knowledge.arrangements.usual[arrangement]
+    kinds = [x.on for step in knowledge.arrangements.steps for x in step.looks if not x.always]
+    others = [k for k in dict.fromkeys(kinds) if k not in {u.kind for u in usual}]
+    document = usual_document("x", arrangement, usual, "")
+    position = {"position": document["parts"][0]["position"]} if "position" in document["parts"][0] else {}
+    for number, kind in enumerate(others, 100):
+        own = position if knowledge.vocabulary.kinds[kind].place == "seal" else {}
+        document["parts"].append({"item": str(number), "name": f"Other {kind}", "kind": kind, **own})
+    document["seal"]["plan"], document["service"] = (
+        list(settings["plan"].terms),
+        {"is": list(settings["service"].terms)},
+    )
+    problems = Problems()
+    case = parse_case(render(document), "x", knowledge, problems)
+    assert problems.found == []
+    return case
+
+
+def asked(case, knowledge, begun):
+    """(kind of part, feature, index of the stage at which it is asked) of a session that begins at a stage."""
+    stages = knowledge.vocabulary.stages
+    for card in cards(case, knowledge, begun=begun):
+        at = max(stages.index(card.step.stage), stages.index(begun))
+        yield from ((t.kind, c.feature, at) for c in card.choices for t in c.topics)
+
+
+def gone(case, knowledge, begun):
+    """What is asked for after it is gone, at a bench that takes a seal apart from a stage on."""
+    stages, features = knowledge.vocabulary.stages, knowledge.vocabulary.features
+    last = {f: stages.index(x.lost) if x.lost in stages else len(stages) for f, x in features.items()}
+    return [(kind, f, stages[at]) for kind, f, at in asked(case, knowledge, begun) if last[f] < at]
+
+
+def test_nothing_is_asked_for_after_it_is_gone_in_any_arrangement_wherever_the_work_begins(whole_base):
+    knowledge = whole_base.knowledge
+    looks = [(x, f) for step in knowledge.arrangements.steps for x in step.looks for f in x.features]
+    for arrangement in knowledge.arrangements.usual:
+        case = case_with_every_kind(knowledge, arrangement)
+        for begun in knowledge.vocabulary.stages:
+            assert gone(case, knowledge, begun) == [], (arrangement, begun)
+        told = {(kind, f) for kind, f, _ in asked(case, knowledge, knowledge.vocabulary.stages[0])}
+        lineage = knowledge.vocabulary.lineage
+        left_out = [(x.on, f) for x, f in looks if not any(x.on in lineage[kind] and f == g for kind, g in told)]
+        assert left_out == [], arrangement
+
+
+def test_a_look_that_comes_a_step_too_late_is_found(whole_base):
+    """The test above is of no use unless it sees this, for every look that is ever lost."""
+    knowledge = whole_base.knowledge
+    case, stages, features = (
+        case_with_every_kind(knowledge, "single"),
+        knowledge.vocabulary.stages,
+        knowledge.vocabulary.features,
+    )
+    steps = knowledge.arrangements.steps
+    late = [replace(one, looks=before.looks) for before, one in pairwise(steps)]
+    one_late = replace(knowledge, arrangements=replace(knowledge.arrangements, steps=tuple(late)))
+    found = {f for _, f, _ in gone(case, one_late, stages[0])}
+    assert found == {f for step in steps[:-1] for x in step.looks for f in x.features if features[f].lost == step.stage}
+    assert len(found) > 100
+
+
+@pytest.mark.parametrize("begun", [3, 6])
+def test_a_sheet_printed_at_a_stage_has_no_box_for_what_was_gone_by_then(whole_base, begun):
+    knowledge = whole_base.knowledge
+    stages, features = knowledge.vocabulary.stages, knowledge.vocabulary.features
+    for arrangement in knowledge.arrangements.usual:
+        case = replace(case_with_every_kind(knowledge, arrangement), stage=stages[begun])
+        boxes = [b for b in sheet(case, knowledge).boxes().values() if b.what == "feature"]
+        assert boxes and all(features[b.term].lost not in stages[:begun] for b in boxes)

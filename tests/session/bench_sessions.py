@@ -28,7 +28,7 @@ TRIAL = {
 }
 
 FIGURES = {
-    "tag of the machine": "P-12", "fluid": "water", "rotation": "1", "rotation seen from": "1",
+    "tag of the machine": "P-12", "fluid": "water", "how the seal came out": "1", "rotation": "1", "rotation seen from": "1",
     "index mark of the rotating parts": "keyway", "index mark of the stationary parts": "top", "kind of machine": "1",
     "speed": "2950", "shaft diameter": "50", "what about the liquid": "3", "temperature": "95", "chamber pressure": "4.5",
     "gauge or absolute": "g", "wetting": "1", "cartridge": "1", "design": "1", "balance": "1", "spring-loaded ring": "1",
@@ -52,7 +52,7 @@ class Seal:
 
 SEALS = {
     "single pusher": Seal("single", FIGURES, {
-        (1, "Leak"): "1; 9; 5; n", (1, "Sound"): "1; n", (1, "Machine"): "6; n", (1, "History"): "5; 10; n",
+        (1, "Leak"): "1; 9; 5; n", (1, "Sound"): "1 12; n", (1, "History"): "5; 10; n",
         (4, "part 1 Rotating ring"): "n", (4, "parts 4"): "n",
         (5, "part 1 Rotating ring"): "7; n", (5, "part 2 Stationary ring"): "7: all round; 16: 5.1 5.1 5.0 5.1; n",
         (5, "part 3"): "4: all round; n", (5, "part 9"): "1: light; n", (5, "Atmosphere"): "1: light; n",
@@ -67,7 +67,7 @@ SEALS = {
         (7, "part 3"): "n",
     }),
     "in pieces in a bucket": Seal("single", {"tag of the machine": "P-12", "fluid": "none"}, {(7, "part 1 "): "23", (7, "part 2 "): "1"}, "7"),
-    "sound": Seal("single", FIGURES, {(7, "part 1 "): "3: all round; n", (7, "part 2 "): "3: all round; n"}, rest="n"),
+    "sound": Seal("single", FIGURES | {"how the seal came out": "2"}, {(7, "part 1 "): "3: all round; n", (7, "part 2 "): "3: all round; n"}, rest="n"),
 }  # fmt: skip
 
 

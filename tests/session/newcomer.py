@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 FIGURES = {
-    "tag of the machine": "K-7", "fluid": "caustic liquor", "rotation": "clockwise", "rotation seen from": "driver end",
+    "tag of the machine": "K-7", "fluid": "caustic liquor", "how the seal came out": "failed", "rotation": "clockwise", "rotation seen from": "driver end",
     "index mark of the rotating parts": "keyway", "index mark of the stationary parts": "top dead centre",
     "kind of machine": "overhung pump", "speed": "1450", "shaft diameter": "45",
     "what about the liquid": "crystallising, caustic soda", "temperature": "62", "chamber pressure": "2.4",

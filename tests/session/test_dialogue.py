@@ -215,7 +215,7 @@ def test_back_asks_the_figure_before_again(case, knowledge):
     script = Script(
         ("tag", "K-7"),
         ("fluid", "/back"),
-        ("tag of the machine [K-7]", "K-8"),
+        ("tag of the machine [K-7; withdraw]", "K-8"),
         ("why is it", "misread"),
         stop_at="rotation",
     )
@@ -235,7 +235,7 @@ def test_back_asks_the_topic_before_again(case, knowledge):
         ("Sound @ Seen", "/back"),
         ("Leak @ Seen", "growing leak"),
         ("Sound @ Seen", "squeal"),
-        stop_at="Machine",
+        stop_at="History",
     )
     now = session(case, knowledge, script)
     assert {o.feature for o in now.observations if o.state == "present"} == {"puffs", "growing leak", "squeal"}
@@ -265,7 +265,7 @@ def test_fix_follows_a_corrected_record_and_leaves_all_where_no_reason_is_given(
         ("Seen", f"/fix {first}"),
         ("now (saw", "perhaps"),
         ("now (saw", "lost"),
-        stop_at="Machine",
+        stop_at="History",
     )
     now = session(case, knowledge, script)
     assert [o.state for o in now.observations if o.feature == "puffs"] == ["absent"]
@@ -277,7 +277,7 @@ def test_leaving_a_correction_does_not_leave_the_topic(case, knowledge):
     session(case, knowledge, Script(("Leak @ Seen", "puffs"), stop_at="Sound"))
     (first,) = numbers(case, '"puffs"')
     script = Script(
-        ("Sound @ Seen", f"/fix {first}"), ("now (saw", "/skip"), ("Sound @ Seen", "squeal"), stop_at="Machine"
+        ("Sound @ Seen", f"/fix {first}"), ("now (saw", "/skip"), ("Sound @ Seen", "squeal"), stop_at="History"
     )
     now = session(case, knowledge, script)
     assert {o.feature for o in now.observations if o.state == "present"} == {"puffs", "squeal"}
@@ -289,7 +289,7 @@ def test_after_the_last_step_there_is_a_menu(case, knowledge):
     session(case, knowledge, Script(*to_step(8)))
     script = Script(
         ("What else", "mark"), ("on which part", "1"), (RING + "Seen", "blisters: severe"), ("What else", "m"), ("on which part", "glove"),
-        ("What else", "l"), ("What else", "n"), ("the remark", "sent to the lab"), ("What else", "p"), ("which photo", "whole.jpg"),
+        ("What else", "l"), ("What else", "note"), ("the remark", "sent to the lab"), ("What else", "p"), ("which photo", "whole.jpg"),
         ("What else", "f"), ("which record", "part 1"), ("change", "tag T-1"), ("What else", "what?"), ("What else", "q"),
     )  # fmt: skip
     now = session(case, knowledge, script)

@@ -120,7 +120,7 @@ def test_parts_alike_are_asked_about_together_with_exceptions(case, knowledge):
 
 def test_marks_that_parts_still_lack_are_told_before_they_are_separated(case, knowledge):
     script = Script(
-        ("index mark of the rotating", "keyway"), ("rotation seen", "1"), ("Marked in line", "1 9"), stop_at="Step 5"
+        ("index mark of the rotating", "keyway"), ("index marks seen", "1"), ("Marked in line", "1 9"), stop_at="Step 5"
     )
     now = session(case, knowledge, script)
     assert (now.part("1").index, now.part("1").seen_from, now.part("9").index) == ("keyway", "driver end", "keyway")
@@ -269,7 +269,11 @@ def test_help_standing_and_unknown_commands_at_any_question(case, knowledge):
     session(case, knowledge, script)
     text = "\n".join(script.told)
     assert "blisters: Raised shiny spots" in text
-    assert "So far:" in text and "Next best:" in text
+    assert (
+        "So far:" in text
+        and "Next best:" in text
+        and "A bit is what the answer to one even question tells" in " ".join(text.split())
+    )
     assert "no command '/leave'" in text
 
 

@@ -19,7 +19,7 @@ END = "2 Stationary ring"
 def test_where_nothing_is_known_of_the_rotation_nobody_is_asked_from_which_end_it_was_seen(case, knowledge):
     script = Script(stop_at="Step 2")
     session(case, knowledge, script)
-    assert "index mark of the stationary parts" in script.text and "rotation seen from" not in script.text
+    assert "index mark of the stationary parts" in script.text and "seen from" not in script.text
 
 
 @pytest.mark.parametrize("typed", ["2, hot at start-up", "2: hot at start-up"])
@@ -112,3 +112,109 @@ def test_the_quick_pass_names_the_step_at_which_each_look_is_due(case, knowledge
     first_ring = next(i for i, text in enumerate(looks) if text.startswith("Look") and "part 1 Rotating ring" in text)
     assert "Seal out, faces still together" in looks[:first_ring]
     assert looks.count("Faces apart, nothing wiped or washed") == 1
+
+
+@pytest.mark.parametrize(("typed", "features", "more"), [
+    ("2 all round, severe; none", {"hot spots"}, {"degree": "severe"}), ("2 light", {"hot spots"}, {"degree": "light"}),
+    ("2 5, light", {"hot spots", "one heavy sector"}, {"degree": "light"}),
+    ("white polymer film, light", {"film"}, {"degree": "light"}),
+])  # fmt: skip
+def test_details_are_heard_without_a_colon(case, knowledge, typed, features, more):
+    script = Script(*to_step(7), (RING + "Seen", typed), stop_at=END)
+    now = session(case, knowledge, script)
+    seen = [o for o in now.observations if o.part == "1" and o.state == "present"]
+    assert {o.feature for o in seen} == features and not now.not_understood
+    assert all(getattr(o, key) == value for o in seen for key, value in more.items())
+
+
+def test_none_behind_what_was_not_taken_denies_nothing(case, knowledge):
+    script = Script(*to_step(7), (RING + "Seen", "zorgle zumm; none"), stop_at=END)
+    assert not session(case, knowledge, script).observations and "none is not taken yet" in " ".join(script.told)
+
+
+def ring_card(knowledge, tmp_path, *answers, stop_at="Sliding"):
+    """Answers at the step where both rings of each pair stand on a card."""
+    case = tmp_path / "pair.yaml"
+    with Recorder(case, knowledge, "ann") as r:
+        r.start(usual_document("Pair", "dual pressurised", knowledge.arrangements.usual["dual pressurised"], ""))
+    script = Script(("Where does the work stand", "4"), *(("Inboard rotating ring @ Seen", x) for x in answers[:1]),
+                    *answers[1:], stop_at=stop_at)  # fmt: skip
+    return session(case, knowledge, script), script
+
+
+def test_two_numbers_of_one_feature_are_that_feature_on_both(tmp_path, knowledge):
+    now, _ = ring_card(knowledge, tmp_path, "1 5; none")
+    stuck = {o.part for o in now.observations if (o.feature, o.state) == ("faces stuck together", "present")}
+    assert stuck == {"1", "2"} and not now.not_understood
+
+
+@pytest.mark.parametrize(("which", "on"), [("1 5", {"1", "2"}), ("", set())])
+def test_a_word_that_fits_several_parts_is_asked_for_its_parts(tmp_path, knowledge, which, on):
+    now, script = ring_card(knowledge, tmp_path, "faces stuck together; none", ("numbers (all", which))
+    stuck = {o.part for o in now.observations if (o.feature, o.state) == ("faces stuck together", "present")}
+    assert stuck == on and ("none is not taken yet" in script.text) == (not on)
+
+
+def test_back_at_the_details_of_a_mark_leaves_that_mark_out(case, knowledge):
+    script = Script(
+        *to_step(7), (RING + "Seen", "2"), ("where and how much", "back"), (RING + "Seen", "blisters"), stop_at=END
+    )
+    (seen,) = session(case, knowledge, script).observations
+    assert seen.feature == "blisters" and "left out, nothing of it is on record" in script.text
+
+
+@pytest.mark.parametrize(("then", "note"), [("", "hot at start-up"), ("none", "")])
+def test_words_that_are_no_detail_stay_as_a_remark(case, knowledge, then, note):
+    script = Script(*to_step(7), (RING + "Seen", "2: severe, hot at start-up"), ("instead of", then), stop_at=END)
+    (seen,) = session(case, knowledge, script).observations
+    assert (seen.degree, seen.note) == ("severe", note)
+
+
+@pytest.mark.parametrize("typed", ["part 5 broken", "spring 5 broken"])
+def test_words_of_a_part_that_is_not_asked_about_here_stand_on_it(case, knowledge, typed):
+    script = Script(*to_step(7), (RING + "Seen", typed), stop_at=END)
+    (seen,) = session(case, knowledge, script).observations
+    assert (seen.part, seen.feature) == ("5", "broken")
+
+
+def test_a_part_is_called_by_its_name_and_number(case, knowledge):
+    script = Script(*to_step(7), ("5 Springs; @ Seen", "pin 7 worn on the driving flank"), stop_at="8 Set screws")
+    (seen,) = [o for o in session(case, knowledge, script).observations if o.state == "present"]
+    assert (seen.part, seen.which) == ("7", ())
+
+
+@pytest.mark.parametrize("nothing", ["don't know", "not known"])
+def test_a_figure_nobody_knows_is_left_open(case, knowledge, nothing):
+    script = Script(("fluid", nothing), ("vapour pressure", nothing), ("chamber pressure", "6 bar g"), stop_at="Step 2")
+    now = session(case, knowledge, script)
+    assert "service.fluid" not in now.texts and [x.what for x in now.measured] == ["chamber pressure"]
+
+
+def test_a_figure_that_is_asked_again_can_be_taken_away(case, knowledge):
+    script = Script(("fluid", "water"), ("how the seal came out", "back"), ("fluid [water; withdraw]", "withdraw"), ("why is it", "another pump"),
+                    stop_at="Step 2")  # fmt: skip
+    assert "service.fluid" not in session(case, knowledge, script).texts and "fluid taken away" in script.text
+
+
+def test_a_near_term_is_taken_where_it_is_meant(case, knowledge):
+    script = Script(("what about the liquid", "polymerises"), ("'polymerises' is no term", "y"), stop_at="Step 2")
+    now = session(case, knowledge, script)
+    assert [s.term for s in now.settings if s.setting == "service"] == ["polymerising"]
+
+
+def test_at_the_menu_no_means_nothing_else(case, knowledge):
+    session(case, knowledge, Script(*to_step(8)))
+    script = Script(("What else", "n"))
+    assert not session(case, knowledge, script).remarks and script.told[-1].startswith("Left.")
+
+
+def test_low_flow_and_reverse_rotation_are_asked_once(case, knowledge):
+    script = Script(stop_at="Step 2")
+    session(case, knowledge, script)
+    assert script.text.count("low flow") == script.text.count("reverse rotation") == 1
+
+
+@pytest.mark.parametrize(("typed", "ended"), [("taken out on schedule", "sound"), ("2", "sound"), ("failed", "failed")])
+def test_that_a_seal_came_out_on_schedule_is_asked_and_is_no_failure(case, knowledge, typed, ended):
+    script = Script(("how the seal came out (1 failed, 2 sound, 3 still running)", typed), stop_at="Step 2")
+    assert session(case, knowledge, script).texts["history.removal"] == ended

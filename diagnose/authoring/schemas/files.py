@@ -114,7 +114,7 @@ class FileSchemas(Terms):
             }
         )
         shared = {"means": TEXT, "also": some(TEXT), "on": some(kind), "how": TEXT, "lost": stage, "sides": some(words(self.v.sides)),
-                  "sound": YES, "gone": YES, "excludes": some(self.feature), "sketch": sketches.sketch(kind)}  # fmt: skip
+                  "sound": YES, "gone": YES, "excludes": some(self.feature), "shared with": some(kind), "sketch": sketches.sketch(kind)}  # fmt: skip
         named = {
             "state": some(grammar.state(self.v.grammar, {"not": YES})),
             "act": some(grammar.act({"not": YES})),

@@ -16,7 +16,7 @@ from diagnose.views.drawings.markup import Drawing, Markup
 from diagnose.views.graph_drawing import draw
 from diagnose.views.leading import leaders
 from diagnose.views.library import hours
-from diagnose.views.next_steps import lost_why
+from diagnose.views.next_steps import BIT, lost_why
 from diagnose.views.report.bench import TOLD_IN_HISTORY
 from diagnose.views.report.blocks import (
     Block,
@@ -170,8 +170,7 @@ def _planned(t: Told, plan: Plan) -> list[Block]:
     if plan.steps:
         columns = (("", "narrow"), ("work", "wide"), ("decides", ""), ("minutes", "number"), ("tells, bit", "number"))
         blocks.append(Table(columns, [_step(t, i, s) for i, s in enumerate(plan.steps, 1)]))
-    bit = "A bit is what the answer to one even question tells: as likely yes as no."
-    return [*blocks, Paragraph(f"{bit if plan.steps else ''} {says(plan.stop)}".strip(), "small")]
+    return [*blocks, Paragraph(f"{BIT if plan.steps else ''} {says(plan.stop)}".strip(), "small")]
 
 
 def _step(t: Told, number: int, s: Step) -> Sequence[Line]:
