@@ -17,7 +17,7 @@ _TURNS = frozenset({"but", "however", "then", "although", "though", "while", "wh
 _JOINS = frozenset({"and", "&", "+", "or", "nor", "/"})
 UNITS = {"h": "hours", "min": "minutes", "Shore A": "shore"}
 QUALIFYING = ("side", "degree", "extent", "runs", "colour", "texture", "made of", "when")
-WORDS = ("word", "value", "part", "point", "idle", "cue")
+WORDS = ("word", "part", "point", "idle", "cue")
 BESIDE = frozenset({"part", "point", "side", "degree", "extent", "when"})
 
 
@@ -41,6 +41,10 @@ class Clause:
         return table
 
     @cached_property
+    def stems(self) -> str:
+        return " ".join(t.stem for t in self.tokens)
+
+    @cached_property
     def slots(self) -> dict[str, list[Span]]:
         """The spans by the slots of their senses."""
         table: dict[str, list[Span]] = {}
@@ -61,7 +65,13 @@ class Clause:
     def idle(self) -> frozenset[int]:
         """Places whose words say nothing: signs, idle words, cues; not an idle word or a place that can also say something."""
         said = {p for s in self.spans if s.sense[0] not in ("idle", "cue") for p in s.places}
-        cues = {p for s in self.spans if s.sense[0] == "cue" and s.sense[1] != "place" for p in s.places}
+        worded = {(s.first, s.last) for s in self.slots.get("word", ()) if s.first < s.last}
+        cues = {
+            p
+            for s in self.slots.get("cue", ())
+            if s.sense[1] != "place" and (s.first, s.last) not in worded
+            for p in s.places
+        }
         signs = {n for n, t in enumerate(self.tokens) if not t.is_word and n not in self.lifted}
         return frozenset(self.small - said | signs | cues)
 

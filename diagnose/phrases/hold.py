@@ -20,6 +20,8 @@ from diagnose.reading.units import BadUnit, unit
 WEAK = 0.42
 CLAIMED, UNREAD, UNKNOWN = 1.1, 0.6, 0.9
 NO_PART, ABOVE, WRONG_PART = 0.96, 0.97, 0.5
+GENERAL = 0.95
+"""How well a general word fits a point of the machine, of which a state tells more."""
 OTHER_WORDS, OTHER_VERB, BARE, UNTOLD = 0.92, 0.7, 0.5, 0.8
 FAMILY = {"feature": 1.0, "state": 0.96, "act": 0.94, "reading": 0.97, "setting": 0.82}
 MOST_HELD, MOST_READINGS = 190, 4
@@ -31,7 +33,7 @@ NO_HEADS = frozenset({"part", "point", "cue", "degree"})
 """Slots whose words alone say no term, whatever else the word of a spelling means: "hardly" is not "hard"."""
 OF_THE_CASE = frozenset({"seal", "machine", "product", "seal chamber"})
 """Kinds a fact or a figure of the whole case may be said of."""
-OF_A_SEAL = frozenset({"face", "secondary seal", "metal part", "atmosphere side", "throat bushing"})
+OF_A_SEAL = frozenset({"shaft", "face", "secondary seal", "metal part", "atmosphere side", "throat bushing"})
 """Kinds of part of which what can lie anywhere in a seal may be said."""
 DENIED = "it is read as a denial"
 _CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
@@ -40,7 +42,7 @@ _CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen
 
 @dataclass(frozen=True)
 class Held:
-    """A term held against a clause."""
+    """A term held against a clause; `literal`: in the very words of its spelling."""
 
     statement: Statement
     score: float
@@ -48,6 +50,7 @@ class Held:
     asks: tuple[str, ...]
     left: frozenset[int] = frozenset()
     said: int = 1
+    literal: bool = False
 
 
 def named_kinds(clause: Clause) -> dict[str, frozenset[int]]:
@@ -72,19 +75,22 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     if not clause.content:
         return []
     found: dict[int, float] = defaultdict(float)
+    headed: set[int] = set()
     for sense in clause.senses:
         weight = index.weights.get(sense)
         if weight is None:
             continue
         for number in index.by_sense[sense]:
             found[number] += weight
+        if sense[0] not in NO_HEADS:
+            headed.update(index.by_sense[sense])
     named = named_kinds(clause)
     behind = {kind: _behind(clause, min(places)) for kind, places in named.items()}
     for kind in named:
         for other in (*index.vocabulary.lineage[kind], *index.vocabulary.under(kind)):
             for number in index.by_sense.get(("part", other), ()):
                 found[number] += 0.3
-    ranked = sorted(found, key=lambda n: (-found[n] / (1.5 + index.totals[n]), n))
+    ranked = sorted(found, key=lambda n: (n not in headed, -found[n] / (1.5 + index.totals[n]), n))
     held = [h for n in ranked[:MOST_HELD] if (h := _held(n, clause, named, behind, index, subject))]
     held += _states(clause, index, subject)
     best: dict[tuple[str, str, str, str], Held] = {}
@@ -92,6 +98,7 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
         held,
         key=lambda h: (
             -h.score,
+            not h.literal,
             len(h.asks),
             -h.said,
             -len(h.used),
@@ -147,6 +154,7 @@ def _held(
         tuple(asks),
         left,
         len(claim.spelling.asked),
+        len(words := index.split(claim.spelling.text)[1]) > 1 and " ".join(words) in clause.stems,
     )
 
 
@@ -218,14 +226,16 @@ def _score(
     score *= other + (1 - other) * (len(claim.spelling.stems & said) / max(1, len(claim.spelling.stems)))
     if claim.guesses:
         score *= 0.95
+    if term.general and claim.on and index.vocabulary.kinds[claim.on].place == "machine":
+        score *= GENERAL
     own = index.vocabulary.features[term.name].qualifiers if term.family == "feature" else {}
     if any(more.get(slot, value) != value for slot, value in own.items()):
         score *= WRONG_PART
     if term.family == "setting" and left:
         score *= WRONG_PART
     leak_said = {("word", "leak"), ("part", "leak")} & clause.senses.keys()
-    if term.on == ("leak",) and subject not in LEAKING and not leak_said:
-        score *= UNTOLD
+    if term.on == ("leak",) and not leak_said:
+        score *= UNTOLD if subject not in LEAKING else NO_PART
     bare = claim.spelling.bare or (term.family == "act" and any(clause.tokens[p].text == term.name for p in claim.used))
     if bare and len(claim.spelling.asked) == 1 and not clause.cues("done"):
         score *= BARE

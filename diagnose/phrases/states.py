@@ -20,6 +20,8 @@ def states(
     points = _points(clause)
     for variable, value, places, guess in _values(clause, index):
         named = variables.get(variable)
+        if named and places < set(named.places):
+            continue
         own, places = places, places | (set(named.places) if named else set())
         fit, asks = 1.0, [guess] if guess else []
         others = set() if named else _others(clause, index, variable, places)
@@ -61,11 +63,10 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
 
 
 def _usual(point: str, among: set[str], v: Vocabulary) -> set[str]:
-    """Those of some variables that are meant of a point where none is named; all of them where none is usual."""
-    every = v.grammar.variables
+    """Those of some variables that are meant of a point where none is named; all of them where nothing is usual there."""
     for above in v.grammar.lineages["at"][point]:
-        if found := {name for name in among if above in every[name].at}:
-            return found
+        if usual := {name for name, variable in v.grammar.variables.items() if above in variable.at}:
+            return among & usual
     return among
 
 

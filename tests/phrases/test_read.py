@@ -164,3 +164,15 @@ def test_a_part_that_only_says_where_leaves_the_term_standing(said, term):
 
 def test_a_setting_is_not_read_from_what_is_said_of_a_part():
     assert all(s.family != "setting" for s in read("flush line stone cold", VOCABULARY)[0].statements)
+
+
+@pytest.mark.parametrize("said, meant", [
+    ("no leak now", {"not leak"}),
+    ("o rings fitted dry", {"not grease"}),
+    ("backup ring missing", {"missing"}),
+    ("flush valve open", {"valve position"}),
+    ("pot pressure dropping", {"pressure"}),
+    ("bearing 85 C", {"temperature"}),
+])  # fmt: skip
+def test_short_notes_are_read_as_they_are_meant(said, meant):
+    assert terms(said) == meant
