@@ -24,7 +24,7 @@ GENERAL = 0.95
 """How well a general word fits a point of the machine, of which a state tells more."""
 OTHER_WORDS, OTHER_VERB, BARE, UNTOLD = 0.92, 0.7, 0.5, 0.8
 FAMILY = {"feature": 1.0, "state": 0.96, "act": 0.94, "reading": 0.97, "setting": 0.82}
-MOST_HELD, MOST_READINGS = 190, 4
+MOST_HELD, MOST_READINGS = 280, 4
 TOLD = frozenset({"leak", "sound", "history", "fit"})
 """What is told of a seal as a whole, whatever part is named beside."""
 LEAKING = frozenset({"", "seal", "leak", "gland", "atmosphere side"})
