@@ -319,10 +319,11 @@ class Reach:
 
 
 def stage_of(case: Case, knowledge: Knowledge) -> str:
-    """The stage of a case: as recorded, or the first at which every part on record can be looked at, whichever is later;
-    "" where the record does not show that anything has begun."""
+    """The stage of a case: as recorded, or the first at which every part of the seal on record can be looked at, whichever
+    is later; "" where the record does not show that anything has begun. Of the machine much can be told without a look."""
     related, steps = knowledge.vocabulary.related, knowledge.arrangements.steps
-    kinds = {k for records in (case.observations, case.measured) for k in (r.kind for r in records) if k}
+    kinds = {r.kind for records in (case.observations, case.measured) for r in records if r.kind}
+    kinds = {k for k in kinds if knowledge.vocabulary.kinds[k].place != "machine"}
     reached = -1
     for kind in kinds:
         looked_at = [

@@ -96,7 +96,7 @@ def _drawn(base: RuleBase, level: int, seed: int | None) -> tuple[str, Hidden, S
     cases = [open_case(p.stem, base) for p in sorted(shipped("scenarios").glob("*.yaml"))]
     number = seed if seed is not None else secrets.randbelow(MOST_SEED)
     try:
-        seal = drawn(base, sheets_of(cases, base), number, level)
+        seal = drawn(sheets_of(cases, base), number, level)
     except NothingDrawn:
         raise refuse("no seal can be drawn from this rule base", "name a CASE") from None
     title = f"Drawn seal {number}, level {level}"

@@ -16,7 +16,7 @@ GONE, CLOCK, PLACE = "gone", "clock", "place"
 class Act:
     """What a trainee does: `look` (also to ask), `measure`, or an act of `teardown.yaml`. `items` are parts, `kinds` what
     is looked at though it is no part of the list; neither means all. `features` narrow a look; `card` is a measurement,
-    `reading` a plain one; `words` as typed."""
+    `reading` a plain one; `words` as typed, of which `unheard` were not understood."""
 
     verb: str
     items: tuple[str, ...] = ()
@@ -25,6 +25,7 @@ class Act:
     card: str = ""
     reading: str = ""
     words: str = ""
+    unheard: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

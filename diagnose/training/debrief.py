@@ -11,7 +11,7 @@ from diagnose.judgement.judge import Judged, Judgement
 from diagnose.knowledge.model import LookAlike
 from diagnose.trail.wording import record_text
 from diagnose.training.bench import CLOCK, GONE, LOOK, MEASURE, Act, Bench, Loss
-from diagnose.training.hidden import NEVER, Hidden, Trace
+from diagnose.training.hidden import HISTORY, NEVER, SEAL, Hidden, Trace
 from diagnose.training.record import diagnosis_of
 from diagnose.training.scoring import NONE, Answer, Score, Truth, Weighty, lost_of, mattered, score, truth_of
 
@@ -169,20 +169,25 @@ def _about_evidence(d: Debrief, present: set[str]) -> str:
         loss = next(blamed[t] for t in gone[0].traces if t in blamed)
         trace, act = hidden.by_id[loss.trace], d.bench.done[loss.act].act.verb
         if loss.what == GONE:
-            return f"Before you {act}, record what the next step takes: here that was {trace.what}, to be had only {loss.stage}."
+            return f"Before you {act}, record what that takes: here {trace.what}, to be had only {loss.stage}."
         keep = "mark every part against an index" if loss.what == CLOCK else "tag every part"
         return f"Before you {act}, {keep}: where {trace.what} belonged could not be told any more."
     unseen = [w for w in d.weighty if w.finding not in present]
     if unseen:
         trace = hidden.by_id[unseen[0].traces[0]]
-        place = hidden.parts[trace.part].name if trace.part else trace.kind
-        return f"Look at {place} as well: {trace.what} was there and would have spoken most plainly."
+        if hidden.asked(trace.kind) or trace.kind == HISTORY:
+            return f"Ask about the {trace.kind} as well: the answer would have spoken most plainly ({trace.what})."
+        place = hidden.parts[trace.part].name if trace.part else f"the {trace.kind}"
+        whole = " as a whole" if trace.kind == SEAL and not trace.part else ""
+        return f"Look at {place}{whole} as well, for {trace.what}: that would have spoken most plainly."
     return "You kept and saw all that mattered; do it in this order again."
 
 
 def _about_answer(d: Debrief) -> str:
     right, sure = d.score.right, (d.answer.root_confidence, d.answer.mechanism_confidence)
     for said, good, p in zip((d.answer.root, d.answer.mechanism), right, sure, strict=True):
+        if said == NONE and not good and p > 0.5:
+            return f"Go through the usual ones again, each against your record, before you are {p:.0%} sure that it is none of them."
         if said and not good and p > 0.5:
             parted = next((x for _, x in look_alikes(d.hidden, d.truth, d.answer) if said in (_, x.other)), None)
             how = f" {parted.told_apart_by}" if parted else ""

@@ -8,7 +8,7 @@ from dataclasses import replace
 from diagnose.knowledge.model import Handling, Measurement
 from diagnose.training.bench import CLOCK, EVERYTHING, GONE, LOOK, MEASURE, PLACE, Act, Bench, Done, Loss, Outcome, Seen
 from diagnose.training.hidden import Hidden, Trace
-from diagnose.training.looking import decided, joined, look, measure, opening
+from diagnose.training.looking import ahead, decided, joined, look, measure
 
 
 def do(bench: Bench, act: Act) -> tuple[Bench, Outcome]:
@@ -67,8 +67,7 @@ def _items(hidden: Hidden, handling: Handling, act: Act) -> tuple[str, ...]:
 def _refused(bench: Bench, handling: Handling, act: Act) -> str:
     hidden, stages = bench.hidden, bench.hidden.words.stages
     if handling.needs and bench.opened < stages.index(handling.needs):
-        act_first = opening(bench, stages.index(handling.needs))
-        return f"That cannot be done yet: {act_first} first."
+        return f"That cannot be done yet: {', '.join(ahead(bench, stages.index(handling.needs)))} first."
     if handling.ends and not handling.each and bench.opened > stages.index(handling.ends):
         return "That is done already."
     if handling.keeps and act.kinds and not act.items:

@@ -8,11 +8,13 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from functools import cached_property
 
+from diagnose.phrases.index import index_of
 from diagnose.phrases.read import read
 from diagnose.phrases.tokens import stem
 from diagnose.reading.terms import nearest, plain
 from diagnose.training.bench import LOOK, MEASURE, Act
 from diagnose.training.hidden import Hidden
+from diagnose.training.naming import ranked
 
 SMALL = (
     "the",
@@ -36,6 +38,10 @@ SMALL = (
     "out",
     "up",
     "off",
+    "between",
+    "behind",
+    "inside",
+    "round",
 )
 ALL = (
     "",
@@ -53,15 +59,24 @@ ALL = (
     "every one",
 )
 ASK = "ask"
+EACH = "both each every all any part item no number"
+POLITE = r"^(i |we |i'll |let me |now |then |please |want to |would like to )+"
+NAMES = r"^(?!\d+$)(?:(?! (?:of|under|in|on|for) ).)*(?<![\w-]){}"
+"""Names of parts that hold a word before they say where the part is."""
 ALIKE = 0.78
 """From how like a name a misspelt word is taken for it."""
+MOST_NAMED = 6
+NEAR = 0.4
+NEARLY = 0.6
+"""What may be meant says at least this part of what the best says."""
 
 
 @dataclass(frozen=True)
 class Misheard:
-    """Why a line is no act, and what may have been meant."""
+    """Why a line is no act, and what may have been meant; `instead`: the line that it was taken for."""
 
     says: str
+    instead: str = ""
 
 
 class Ear:
@@ -73,8 +88,8 @@ class Ear:
     @cached_property
     def verbs(self) -> list[tuple[str, str]]:
         """(spelling, verb), longest first, so that "take out" is not "take"."""
-        found = [(plain(text), name) for name, a in self.teardown.acts.items() for text in (name, *a.also)]
-        found += [(plain(text), name) for name, texts in self.teardown.said.items() for text in texts]
+        said = [(name, (name, *a.also)) for name, a in self.teardown.acts.items()]
+        found = [(_bared(plain(t)), name) for name, texts in (*said, *self.teardown.said.items()) for t in texts]
         return sorted(dict(reversed(found)).items(), key=lambda x: (-len(x[0]), x[0]))
 
     @cached_property
@@ -83,14 +98,28 @@ class Ear:
         parts = self.hidden.parts.values()
         return {plain(p.item): p.item for p in parts} | {plain(p.name): p.item for p in parts}
 
+    @cached_property
+    def nouns(self) -> frozenset[str]:
+        """The stems of all words that name a part or a kind."""
+        kinds = [text for k in self.words.kinds.values() for text in (k.name, *k.also)]
+        texts = [*self.names, *map(plain, kinds), *map(plain, EACH.split())]
+        return frozenset(stem(w) for text in texts for w in re.split(r"[\s,-]+", text)) | {
+            stem(w) for t in texts for w in t.split(" ")
+        }
+
     def hear(self, line: str) -> Act | Misheard:
         text = plain(re.sub(r"[.!?;]+$", "", line.strip()))
         text = re.sub(r"^put (.+) (?:in|into|in to) (?:a |the )?(?:bag|box)(?:s|es)?$", r"bag \1", text)
+        if taken := re.match(r"^(?:take|pull|lift|prise|pry) (.+) out$", text):
+            whole = any(_bared(text) == spelling for spelling, _ in self.verbs)
+            text = text if whole else f"take out {taken[1]}"
         verb, rest = self._verb(text)
+        if not verb and (meant := self._misspelt(text)):
+            return meant
         if verb in self.teardown.acts:
             return self._handling(verb, rest, line)
         if verb == MEASURE:
-            return self._measuring(rest, line)
+            return self._measuring(rest, line, text)
         if verb in (LOOK, ASK):
             return self._asking(rest, line) if verb == ASK else self._looking(rest, line)
         if not text:
@@ -98,26 +127,35 @@ class Ear:
                 "Say what you do: look at, ask about, measure, mark, tag, photograph, unbolt … (? shows more)."
             )
         bare = self._bare(text)
-        named = self._measuring(text, line) if bare in self.cards or self.words.find("reading", bare) else None
-        for act in (self._looking(text, line), named):
+        named = self._measuring(text, line, text) if bare in self.cards or self.words.find("reading", bare) else None
+        known = {stem(w) for w in bare.split(" ") if w not in SMALL} <= self.nouns
+        looked = self._looking(text, line) if known else None
+        for act in (looked, named):
             if isinstance(act, Act) and (act.items or act.kinds or act.card or act.reading) and not act.features:
                 return act
-        near = nearest(text, [s for s, _ in self.verbs], 3)
+        if isinstance(looked, Misheard):
+            return looked
+        near = self._by_meaning(text, NEAR)
         return Misheard(
             "I do not know what you do there"
-            + (f"; did you mean: {', '.join(near)}?" if near else " (? shows how to say it).")
+            + (f"; to measure: {', '.join(near)}?" if near else " (? shows how to say it).")
         )
 
     def _verb(self, text: str) -> tuple[str, str]:
-        text = re.sub(r"^(i |we |i'll |let me |now |then |please |want to |would like to )+", "", text)
+        text = _bared(re.sub(POLITE, "", text))
         for spelling, verb in self.verbs:
             if text == spelling or text.startswith(spelling + " "):
                 return verb, text[len(spelling) :].strip()
-        first, _, rest = text.partition(" ")
-        near = get_close_matches(first, [s for s, _ in self.verbs if " " not in s], 1, ALIKE) if len(first) > 2 else []
-        if near:
-            return dict(self.verbs)[near[0]], rest
         return "", text
+
+    def _misspelt(self, text: str) -> Misheard | None:
+        """A line whose first word is nearly a verb. It is asked back: what is done by mistake cannot be undone."""
+        first, _, rest = re.sub(POLITE, "", text).partition(" ")
+        if len(first) < 3 or stem(first) in self.nouns:
+            return None
+        near = get_close_matches(first, [s for s, _ in self.verbs if " " not in s], 1, ALIKE)
+        instead = f"{near[0]} {rest}".strip() if near else ""
+        return Misheard(f"I do not know {first!r}.", instead) if near else None
 
     # ---- what it is done to -----------------------------------------------------------------------------------
 
@@ -144,29 +182,20 @@ class Ear:
         return tuple(dict.fromkeys(items)), tuple(dict.fromkeys(kinds)), unknown
 
     def _target(self, piece: str) -> tuple[list[str], list[str]] | None:
-        for spelling in (
-            piece,
-            piece.removesuffix("s"),
-            piece.removesuffix("es"),
-            re.sub(r"^(part|item|no|number) ", "", piece),
-            re.sub(r"^(both|each|every|all|any)( of)?( the)? ", "", piece),
-        ):
+        one = re.sub(r"^(both|each|every|all|any)( of)?( the)? ", "", re.sub(r"^(part|item|no|number) ", "", piece))
+        for spelling in dict.fromkeys((piece, one, one.removesuffix("s"), one.removesuffix("es"))):
             if spelling in self.names:
                 return [self.names[spelling]], []
             if spelling.rpartition(" ")[2] in self.hidden.parts:
                 return [spelling.rpartition(" ")[2]], []
-            if kind := self.words.find("kind", spelling):
-                items = [i for i, p in self.hidden.parts.items() if kind in self.words.lineage[p.kind]]
-                items = items or [i for i, p in self.hidden.parts.items() if self.hidden.related(p.kind, kind)]
+            kind = self.words.find("kind", spelling)
+            items = [i for i, p in self.hidden.parts.items() if kind in self.words.lineage[p.kind]]
+            if items := items or [i for n, i in self.names.items() if re.search(NAMES.format(re.escape(spelling)), n)]:
+                return items, []
+            if kind:
+                items = [i for i, p in self.hidden.parts.items() if self.hidden.related(p.kind, kind)]
                 known = kind in self.hidden.kinds or not self.hidden.parts
                 return (items, []) if items else ([], [kind]) if known else None
-        held = [
-            item
-            for name, item in self.names.items()
-            if re.search(rf"\b{re.escape(piece)}", name) and not name.isdecimal()
-        ]
-        if held:
-            return held, []
         stems = {stem(w) for w in piece.split(" ")}
         if said := [k for k in self.hidden.kinds if {stem(w) for w in plain(k).split(" ")} <= stems]:
             return [], said[:1]
@@ -179,7 +208,9 @@ class Ear:
         names = [p.name for p in self.hidden.parts.values()]
         near = [n for u in unknown for n in nearest(u, [*names, *self.hidden.kinds], 2)]
         way = f"did you mean: {', '.join(dict.fromkeys(near))}?" if near else "parts shows what there is to look at"
-        return Misheard(f"I do not know {', '.join(map(repr, unknown))} on this seal ({way})")
+        told = f"I do not know {', '.join(map(repr, unknown))} on this seal ({way})"
+        measured = [] if near else [n for u in unknown for n in self._by_meaning(u)]
+        return Misheard(told + (f"; or measure: {', '.join(dict.fromkeys(measured))}?" if measured else ""))
 
     def _asking(self, rest: str, line: str) -> Act | Misheard:
         """People who are asked about one thing tell what they know of its subject."""
@@ -187,9 +218,9 @@ class Ear:
         if self._bare(rest) in ALL:
             return Act(LOOK, kinds=asked, words=line)
         heard = self._looking(rest, line)
-        if isinstance(heard, Misheard):
-            return Misheard(f"People can be asked about: {', '.join(asked)}.")
-        return replace(heard, features=()) if heard.kinds and set(heard.kinds) <= set(asked) else heard
+        if isinstance(heard, Misheard) or heard.items or not {*heard.kinds} & {*asked}:
+            return Misheard(f"People can be asked about: {', '.join(asked)}; ask about everything: all of these.")
+        return replace(heard, kinds=tuple(k for k in heard.kinds if k in asked), features=())
 
     # ---- acts -------------------------------------------------------------------------------------------------
 
@@ -203,7 +234,7 @@ class Ear:
         items, kinds, unknown = self.targets(bare)
         if unknown and not items and not kinds:
             return self._none(unknown)
-        return Act(verb, items, kinds, words=line)
+        return Act(verb, items, kinds, words=line, unheard=tuple(unknown))
 
     def _looking(self, rest: str, line: str) -> Act | Misheard:
         bare = self._bare(rest)
@@ -224,7 +255,7 @@ class Ear:
         where = self._where(features) if not (items or kinds) else ((), ())
         if any(where):
             return Act(LOOK, *where, features, words=line)
-        return Act(LOOK, items, kinds, words=line) if items or kinds else self._none(unknown)
+        return Act(LOOK, items, kinds, words=line, unheard=tuple(unknown)) if items or kinds else self._none(unknown)
 
     def _features(self, text: str) -> tuple[str, ...]:
         named = [self.words.feature(self._bare(p)) for p in re.split(r"\s*(?:,|\band\b|\bor\b)\s*", text)]
@@ -245,40 +276,72 @@ class Ear:
             kinds += [] if here else [k for k in on if k in self.hidden.kinds][:1]
         return tuple(dict.fromkeys(items)), tuple(dict.fromkeys(kinds))
 
-    def _measuring(self, rest: str, line: str) -> Act | Misheard:
+    def _measuring(self, rest: str, line: str, whole: str) -> Act | Misheard:
+        """`rest` is what follows the verb in `whole`; "swab" or "count" may itself say which measurement."""
         bare = self._bare(rest)
         before, on, after = bare.partition(" on ")
         for text in (bare, before) if on else (bare,):
-            if text in self.cards:
-                return Act(MEASURE, card=self.cards[text], words=line)
-            if reading := self.words.find("reading", text):
-                items = self.targets(after)[0] if on and text == before else ()
-                return Act(MEASURE, items, reading=reading, words=line)
-        return self._nearly(bare, line)
+            items = self.targets(after)[0] if on and text == before else ()
+            if act := self._named(text, items, line):
+                return act
+        return self._nearly(bare, line, whole)
 
-    @cached_property
-    def cards(self) -> dict[str, str]:
-        return {plain(name): name for name in self.hidden.knowledge.measurements}
+    def _named(self, text: str, items: tuple[str, ...], line: str) -> Act | Misheard | None:
+        """The measurement or reading of this name; by one of its other names only where that fits no other."""
+        if text in self.cards:
+            return Act(MEASURE, card=self.cards[text], words=line)
+        reading = self.words.find("reading", text)
+        if not reading:
+            return None
+        several = [] if text in self.readings else [n for n in self._sought if _words(text) <= _words(n)]
+        if len(several) > 1:
+            return _several(several)
+        return Act(MEASURE, items, reading=reading, words=line)
 
-    def _nearly(self, bare: str, line: str) -> Act | Misheard:
-        """The measurement that has all the words, or most of them; several are named."""
-        wanted = {w.removesuffix("s") for w in bare.split(" ") if w not in SMALL}
-        held = {
-            n: len(wanted & {w.removesuffix("s").strip(",") for w in n.split(" ")})
-            for n in [*self.cards, *self.readings]
-        }
-        most = max(held.values(), default=0)
-        best = [n for n, hits in held.items() if hits == most and most * 2 > len(wanted)]
-        if len(best) == 1 and best[0] in self.cards:
-            return Act(MEASURE, card=self.cards[best[0]], words=line)
-        if len(best) == 1:
-            return Act(MEASURE, reading=self.readings[best[0]], words=line)
-        near = best[:5] or nearest(bare, [*self.cards, *self.readings], 4)
+    def _nearly(self, bare: str, line: str, whole: str) -> Act | Misheard:
+        """The one measurement that has all the words said of measurements; else those that may be meant are named."""
+        known = set().union(*map(_words, self._sought))
+        said = _words(bare)
+        for wanted in (_words(re.sub(POLITE, "", whole)) & known, said & known):
+            fits = [n for n in self._sought if wanted <= _words(n)]
+            if len(wanted) * 2 <= len(said) or not fits:
+                continue
+            if len(fits) == 1:
+                return self._named(fits[0], (), line) or Misheard(fits[0])
+            return _several(fits)
+        near = self._by_meaning(whole) or nearest(bare, self._sought, 4)
         return Misheard(
             f"I do not know how to measure {bare!r}"
             + (f"; did you mean: {', '.join(near)}?" if near else " (type measurements for a list)")
         )
 
+    def _by_meaning(self, text: str, least: float = 0.0) -> list[str]:
+        """Measurements whose name or way of working says something of a text, best first."""
+        cards = tuple((m.name, m.how) for m in self.hidden.knowledge.measurements.values())
+        found = ranked(text, cards, index_of(self.words))
+        return [n for n, x in found if x >= max(least, found[0][1] * NEARLY)]
+
+    @cached_property
+    def cards(self) -> dict[str, str]:
+        return {plain(name): name for name in self.hidden.knowledge.measurements}
+
     @cached_property
     def readings(self) -> dict[str, str]:
         return {plain(r.name): r.name for r in self.words.readings.values() if not r.section}
+
+    @cached_property
+    def _sought(self) -> list[str]:
+        return list(dict.fromkeys([*self.cards, *self.readings]))
+
+
+def _several(names: Sequence[str]) -> Misheard:
+    rest = f" or {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    return Misheard(f"There are several; which: {', '.join(names[:MOST_NAMED])}{rest}?")
+
+
+def _bared(text: str) -> str:
+    return re.sub(r"\bthe ", "", text)
+
+
+def _words(text: str) -> set[str]:
+    return {w.strip(",").removesuffix("s") for w in text.split(" ")} - {w.removesuffix("s") for w in SMALL}

@@ -18,7 +18,7 @@ from diagnose.knowledge.model import Condition, Knowledge, Measurement
 
 Record = Observation | Measured | SettingFact | State | Act | Event
 NEVER = "never"
-HISTORY = "history"
+HISTORY, SEAL = "history", "seal"
 
 
 @dataclass(frozen=True)
@@ -170,7 +170,7 @@ class Hidden:
     def off(self) -> int:
         """The place of the stage at which the seal is off the machine, its faces still together."""
         whole = [a.needs for a in self.teardown.acts.values() if a.needs and not a.each]
-        return min(map(self.words.stages.index, whole), default=0)
+        return max(map(self.words.stages.index, whole), default=0)
 
     def seen_from(self, kind: str, last: str) -> int:
         """The place of the stage from which something can be seen whose last stage is given: what must be looked for
@@ -179,6 +179,13 @@ class Hidden:
         if last not in stages or stages.index(last) >= whole:
             return whole
         return self.off if stages.index(last) >= self.off else 0
+
+    def read_from(self, reading: str, kind: str) -> int:
+        """The place of the stage from which a reading of a kind can be taken: the order of dismantling asks for some before
+        their part is in view whole."""
+        asked = [s.stage for s in self.knowledge.arrangements.steps for look in s.looks
+                 if reading in look.readings and self.related(kind, look.on)]  # fmt: skip
+        return min((self.seen_from(kind, stage) for stage in asked), default=self.in_view(kind))
 
     def last_of(self, card: Measurement) -> str:
         stages = self.words.stages

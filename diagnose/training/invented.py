@@ -20,7 +20,7 @@ from diagnose.inference.rules import Branch
 from diagnose.inference.run import RuleBase
 from diagnose.judgement.diagnosis import Diagnosis, network_of
 from diagnose.knowledge.model import Feature, Knowledge
-from diagnose.training.hidden import HISTORY, Hidden
+from diagnose.training.hidden import HISTORY, NEVER, Hidden
 
 SINGLE, SEAL, MACHINE = "single", "seal", "machine"
 MOST_TRIES = 200
@@ -38,31 +38,30 @@ class NothingDrawn(ValueError):
     """The rule base and the job sheets allow no seal."""
 
 
-def drawn(base: RuleBase, sheets: Sequence[Case], number: int, level: int) -> Case:
+def drawn(sheets: Sequence[Diagnosis], number: int, level: int) -> Case:
     """The seal of a number and level on one of the job sheets. Raises NothingDrawn."""
     draw = np.random.default_rng([number, level])
     if not sheets:
         raise NothingDrawn
     for _ in range(MOST_TRIES):
         sheet = sheets[int(draw.integers(len(sheets)))]
-        seal = _Seal(base, sheet, draw).drawn(level)
+        seal = _Seal(sheet.base, sheet.case, frozenset(sheet.inference.ruled_out[SEAL]), draw).drawn(level)
         if seal is not None:
             return replace(seal, name=f"Drawn seal {number}, level {level}", path=f"drawn-{number}-{level}")
     raise NothingDrawn
 
 
-def sheets_of(cases: Sequence[Case], base: RuleBase) -> list[Case]:
-    """Job sheets of single seals on which no finding stands yet, with the usual parts of such a seal."""
+def sheets_of(cases: Sequence[Case], base: RuleBase) -> list[Diagnosis]:
+    """Job sheets of single seals on which no finding stands yet, with all the usual parts of such a seal in hand."""
     found = []
     for case in cases:
         single = any(s.setting == "arrangement" and s.term == SINGLE and s.holds for s in case.settings)
-        bare = replace(Hidden(case, base).known, parts=tuple(_usual(base.knowledge)))
-        if (
-            single
-            and bare.parts
-            and not any(d.state == "present" for d in Diagnosis(bare, base).inference.findings[SEAL].values())
-        ):
-            found.append(bare)
+        bare = replace(Hidden(case, base).known, parts=tuple(_usual(base.knowledge)), lost={})
+        if not single or not bare.parts:
+            continue
+        sheet = Diagnosis(bare, base)
+        if not any(d.state == "present" for d in sheet.inference.findings[SEAL].values()):
+            found.append(sheet)
     return found
 
 
@@ -75,10 +74,11 @@ def _usual(knowledge: Knowledge) -> Iterator[Part]:
 
 @dataclass
 class _Seal:
-    """One seal being drawn."""
+    """One seal being drawn. `out`: the causes and mechanisms that its job sheet rules out."""
 
     base: RuleBase
     sheet: Case
+    out: Set[str]
     draw: np.random.Generator
     observations: dict[str, Observation] = field(default_factory=dict)
     states: dict[str, State] = field(default_factory=dict)
@@ -87,8 +87,7 @@ class _Seal:
 
     def __post_init__(self) -> None:
         self.knowledge, self.net = self.base.knowledge, network_of(self.base)
-        self.words = self.knowledge.vocabulary
-        self.out = set(Diagnosis(self.sheet, self.base).inference.ruled_out[SEAL])
+        self.words, self.hidden = self.knowledge.vocabulary, Hidden(self.sheet, self.base)
 
     def drawn(self, level: int) -> Case | None:
         """The seal as a case; None where too little of what happened left a mark that could be written down."""
@@ -252,12 +251,11 @@ class _Seal:
         feature = self.words.features[record["saw"]]
         wanted = items.get(str(record.get("part", "")), record)
         kind = str(record.get("on") or wanted.get("kind") or (feature.on or (SEAL,))[0])
-        part = self._part(kind, str(wanted.get("group", "")), str(wanted.get("carries", record.get("face", ""))))
-        if (
-            part is None
-            and self.words.kinds[kind].place == SEAL
-            and kind not in (SEAL, "atmosphere side", "leak", "fit")
-        ):
+        group, carries = str(wanted.get("group", "")), str(wanted.get("carries", record.get("face", "")))
+        parts = [p for p in self._parts(kind, group, carries) if self._shows(feature, p)]
+        part = next((p for p in parts if feature.name in self.hidden.looked_for(p.kind)), parts[0] if parts else None)
+        around = kind in (SEAL, "atmosphere side", "leak", "fit")
+        if part is None and self.words.kinds[kind].place == SEAL and not around:
             return False
         if not self._fits(feature, part):
             return False
@@ -265,13 +263,19 @@ class _Seal:
         self.observations[o.id] = o
         return True
 
-    def _part(self, kind: str, group: str, carries: str) -> Part | None:
+    def _parts(self, kind: str, group: str, carries: str) -> Iterator[Part]:
         lines = self.words.lineage
         for p in self.sheet.parts:
             of = kind in lines[p.kind] or (p.kind in lines[kind] and self.words.kinds[kind].place == SEAL)
             if of and group in ("", p.group) and (not carries or carries == p.carries):
-                return p
-        return None
+                yield p
+
+    def _shows(self, feature: Feature, part: Part) -> bool:
+        """Whether a mark can be on a part, and what perishes is looked for there as the seal is taken apart."""
+        stays = self.hidden.last_stage(feature.name, part.kind) == NEVER
+        return self.words.can_be_on(feature.name, part.kind) and (
+            stays or feature.name in self.hidden.looked_for(part.kind)
+        )
 
     def _fits(self, feature: Feature, part: Part | None) -> bool:
         """Whether a mark can be on a part beside what is there already."""

@@ -20,7 +20,9 @@ def look(bench: Bench, act: Act) -> Outcome:
     unseen = tuple(n for o in outcomes for n in o.unseen)
     did = [o for o in outcomes if not o.unseen or o.seen or o.sound or o.late]
     if not did:
-        return Outcome(unseen=unseen, refused=_not_in_view(bench, unseen, [(i, hidden.parts[i].kind) for i in items]))
+        return Outcome(
+            unseen=unseen, refused=_not_in_view(bench, unseen, [*(hidden.parts[i].kind for i in items), *kinds])
+        )
     return Outcome(
         tuple(s for o in did for s in o.seen), tuple(s for o in did for s in o.sound),
         tuple(dict.fromkeys(x for o in did for x in o.late)), unseen, sum(o.minutes for o in did),
@@ -107,20 +109,22 @@ def minutes_of(hidden: Hidden, kind: str) -> float:
     return next((minutes[k] for k in hidden.words.lineage.get(kind, ()) if k in minutes), 5.0)
 
 
-def _not_in_view(bench: Bench, names: Sequence[str], wanted: Sequence[tuple[str, str]]) -> str:
-    hidden = bench.hidden
-    last = max((hidden.in_view(kind) for _, kind in wanted), default=0)
-    act = opening(bench, last)
-    return f"{', '.join(dict.fromkeys(names)) or 'That'} cannot be seen yet" + (f": {act} first." if act else ".")
+def _not_in_view(bench: Bench, names: Sequence[str], kinds: Sequence[str]) -> str:
+    last = max(map(bench.hidden.in_view, kinds), default=0)
+    acts = ", ".join(ahead(bench, last))
+    return f"{', '.join(dict.fromkeys(names)) or 'That'} cannot be seen yet" + (f": {acts} first." if acts else ".")
+
+
+def ahead(bench: Bench, place: int) -> list[str]:
+    """The acts that open the seal on the way to a stage, in their order; none where it is reached."""
+    stages = bench.hidden.words.stages
+    acts = [(stages.index(a.ends), a.name) for a in bench.hidden.teardown.acts.values() if a.ends and not a.each]
+    return [name for ends, name in sorted(acts) if bench.opened <= ends < place]
 
 
 def opening(bench: Bench, place: int) -> str:
-    """The next act that opens the seal on the way to a stage; "" where it is reached."""
-    stages = bench.hidden.words.stages
-    acts = [a for a in bench.hidden.teardown.acts.values() if a.ends and not a.each]
-    ahead = [a for a in acts if bench.opened < stages.index(a.ends) + 1 and (stages.index(a.ends) < place)]
-    needed = [a for a in ahead if a.needs or stages.index(a.ends) + 1 >= min(place, 3)] or ahead
-    return min(needed, key=lambda a: stages.index(a.ends)).name if place > bench.opened and needed else ""
+    """The next of them; "" where there is none."""
+    return next(iter(ahead(bench, place)), "")
 
 
 # ---- measuring ------------------------------------------------------------------------------------------------
@@ -132,7 +136,7 @@ def measure(bench: Bench, act: Act) -> Outcome:
         return _plain_reading(bench, act)
     card = hidden.knowledge.measurements[act.card]
     if bench.opened < hidden.seen_from(card.part, hidden.last_of(card)):
-        return Outcome(refused=_not_in_view(bench, [card.part.capitalize()], [("", card.part)]))
+        return Outcome(refused=_not_in_view(bench, [card.part.capitalize()], [card.part]))
     seen, sound, late = [], [], []
     for t in bearing(hidden, card):
         if t.gone or bench.gone(t):
@@ -163,9 +167,9 @@ def _plain_reading(bench: Bench, act: Act) -> Outcome:
     ]
     kinds = hidden.words.readings[act.reading].on or tuple(hidden.parts[i].kind for i in act.items)
     if here and all(bench.opened < hidden.seen_from(t.kind, t.lost) for t in here):
-        return Outcome(refused=_not_in_view(bench, [here[0].kind.capitalize()], [("", here[0].kind)]))
-    if not here and kinds and all(bench.opened < hidden.in_view(k) for k in kinds):
-        return Outcome(refused=_not_in_view(bench, [kinds[0].capitalize()], [("", kinds[0])]))
+        return Outcome(refused=_not_in_view(bench, [here[0].kind.capitalize()], [here[0].kind]))
+    if not here and kinds and all(bench.opened < hidden.read_from(act.reading, k) for k in kinds):
+        return Outcome(refused=_not_in_view(bench, [kinds[0].capitalize()], [kinds[0]]))
     late = [t for t in here if t.gone or bench.gone(t)]
     seen = tuple(_seen(bench, t) for t in here if t not in late)
     return Outcome(seen, (), (act.reading,) if late else (), (), hidden.teardown.reading)

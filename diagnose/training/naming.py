@@ -6,9 +6,10 @@ import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
+from typing import NamedTuple
 
 from diagnose.knowledge.model import Explained, Knowledge
-from diagnose.phrases.index import Index, Sense, Span, index_of
+from diagnose.phrases.index import STATED, Index, Sense, Span, index_of
 from diagnose.phrases.tokens import folded
 from diagnose.reading.terms import plain
 from diagnose.training.scoring import NONE
@@ -20,27 +21,38 @@ OF_MEANING = 0.45
 """What a word of a card's sentence counts against one of its name."""
 
 
-def meant(text: str, cards: Mapping[str, Explained], knowledge: Knowledge) -> list[str]:
-    """The cards a phrase may name, best first; one alone where it is plain which. Words of one meaning count as one."""
+class Meant(NamedTuple):
+    """The cards a phrase may name, best first; `plain`: it names the first and no other."""
+
+    names: list[str]
+    plain: bool
+
+
+def meant(text: str, cards: Mapping[str, Explained], knowledge: Knowledge) -> Meant:
+    """What a phrase names. Words of one meaning count as one."""
     wanted = plain(text)
     if wanted in NO:
-        return [NONE]
+        return Meant([NONE], True)
     exact = [n for n in cards if plain(n) == wanted or wanted in map(plain, knowledge_of_old(cards[n], knowledge))]
     if exact:
-        return exact[:1]
-    index = index_of(knowledge.vocabulary)
+        return Meant(exact[:1], True)
+    order = ranked(text, tuple((n, c.means) for n, c in cards.items()), index_of(knowledge.vocabulary))
+    sure = bool(order) and order[0][1] >= 2 * ENOUGH and all(order[0][1] > 1.4 * x for _, x in order[1:])
+    return Meant([name for name, _ in order], sure)
+
+
+def ranked(text: str, cards: tuple[tuple[str, str], ...], index: Index) -> list[tuple[str, float]]:
+    """The few cards, each (name, meaning), whose words say most of a text, best first with how much of it, up to 1."""
     asked = _senses(text, index)
-    table = _table(index, tuple((n, n, c.means) for n, c in cards.items()))
+    table = _table(index, cards)
     rare = _rarity(table)
     scores = {}
     for name, (of_name, of_meaning) in table.items():
         hits = sum(rare[s] * (1.0 if s in of_name else OF_MEANING) for s in asked if s in of_name or s in of_meaning)
         whole = sum(rare.get(s, max(rare.values())) for s in asked) + 0.25 * sum(rare[s] for s in of_name - asked)
         scores[name] = hits / whole if whole else 0.0
-    order = sorted((n for n in scores if scores[n] >= ENOUGH / 2), key=lambda n: (-round(scores[n], 9), n))[:MOST]
-    if order and scores[order[0]] >= 2 * ENOUGH and (len(order) == 1 or scores[order[0]] > 1.4 * scores[order[1]]):
-        return order[:1]
-    return order
+    found = [(n, round(x, 9)) for n, x in scores.items() if x >= ENOUGH / 2]
+    return sorted(found, key=lambda x: (-x[1], x[0]))[:MOST]
 
 
 def knowledge_of_old(card: Explained, knowledge: Knowledge) -> Sequence[str]:
@@ -56,7 +68,9 @@ def _senses(text: str, index: Index) -> frozenset[Sense]:
     stems = {
         ("word", t.stem.rstrip("e")) for n, t in enumerate(tokens) if t.is_word and n not in idle and len(t.stem) > 2
     }
-    return frozenset({s.sense for s in spans if s.sense[0] not in ("idle", "cue", "word")} | stems | _concepts(spans))
+    return frozenset(
+        {s.sense for s in spans if s.sense[0] not in ("idle", "cue", "word", *STATED)} | stems | _concepts(spans)
+    )
 
 
 def _concepts(spans: Sequence[Span]) -> set[Sense]:
@@ -69,10 +83,8 @@ def _concepts(spans: Sequence[Span]) -> set[Sense]:
 
 
 @lru_cache(maxsize=4)
-def _table(
-    index: Index, cards: tuple[tuple[str, str, str], ...]
-) -> dict[str, tuple[frozenset[Sense], frozenset[Sense]]]:
-    return {name: (_senses(spelled, index), _senses(means, index)) for name, spelled, means in cards}
+def _table(index: Index, cards: tuple[tuple[str, str], ...]) -> dict[str, tuple[frozenset[Sense], frozenset[Sense]]]:
+    return {name: (_senses(name, index), _senses(means, index)) for name, means in cards}
 
 
 def _rarity(table: Mapping[str, tuple[frozenset[Sense], frozenset[Sense]]]) -> dict[Sense, float]:

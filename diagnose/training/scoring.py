@@ -51,11 +51,12 @@ class Weighty:
 
 @dataclass(frozen=True)
 class Score:
-    """Points by line of POINTS, out of 100 in all, less what hints cost; `kept` of what mattered, from 0 to 1; `brier` at
-    both levels, from 0 (best) to 1."""
+    """Points by line of POINTS, out of 100 in all, less what hints cost; `kept` and `seen` of what mattered, each from 0 to
+    1; `brier` at both levels, from 0 (best) to 1."""
 
     points: dict[str, float]
     kept: float
+    seen: float
     right: tuple[bool, bool]
     brier: tuple[float, float]
     hints: int = 0
@@ -119,6 +120,7 @@ def score(bench: Bench, truth: Truth, answer: Answer, found: set[str], plan_minu
     lost = lost_of(bench, weighty, found)
     whole = sum(w.weight for w in weighty)
     kept = 1 - sum(w.weight for w in lost) / whole if whole else 1.0
+    seen = sum(w.weight for w in weighty if w.finding in found) / whole if whole else 1.0
     right = answer.root in truth.roots, answer.mechanism in truth.mechanisms
     brier = (answer.root_confidence - right[0]) ** 2, (answer.mechanism_confidence - right[1]) ** 2
     gained = POINTS["root cause"] * right[0] + POINTS["mechanism"] * right[1]
@@ -130,4 +132,4 @@ def score(bench: Bench, truth: Truth, answer: Answer, found: set[str], plan_minu
         "mechanism": float(POINTS["mechanism"] * right[1]),
         "confidence": POINTS["confidence"] * (1 - sum(brier) / 2),
     }  # fmt: skip
-    return Score(points, kept, right, brier, hints)
+    return Score(points, kept, seen, right, brier, hints)

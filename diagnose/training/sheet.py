@@ -29,6 +29,7 @@ section{break-after:page}section:last-of-type{break-after:auto}
 .front b{font-size:13pt;display:block;margin:1mm 0}.perishes .front{border-left:5mm solid #111}
 .step{font-size:9pt;color:#333}.card ul{margin:0}
 table{border-collapse:collapse;width:100%}td,th{text-align:left;vertical-align:top;padding:.8mm 2mm;border-bottom:1px solid #ccc}td.n{text-align:right;white-space:nowrap}
+.acts{columns:2 18rem;column-gap:8mm;font-size:9.5pt}.acts li{break-inside:avoid}
 @media(max-width:700px){.card{grid-template-columns:1fr}.card>div+div{border-left:0;border-top:1px dashed #888}}
 """
 
@@ -153,9 +154,7 @@ def _teacher(title: str, hidden: Hidden, story: Story, made: list[Card]) -> str:
         for w in weighty
     )
     plan, ended = planned(hidden)
-    acts = "".join(
-        f"<tr><td>{t(act_text(hidden, d.act))}</td><td class=n>{d.minutes:g} min</td></tr>" for d in plan.done
-    )
+    acts = "".join(f"<li>{t(act_text(hidden, d.act))} ({d.minutes:g} min)</li>" for d in plan.done)
     hints = "".join(f"<li>{t(h.says)}{t(f' ({h.opens})' if h.opens else '')}</li>" for h in story.hints)
     alike = "".join(
         f"<li>{t(n)} is easily taken for {t(x.other)}. {t(x.told_apart_by)}</li>"
@@ -166,7 +165,7 @@ def _teacher(title: str, hidden: Hidden, story: Story, made: list[Card]) -> str:
         + (f"<ul>{alike}</ul>" if alike else "")
         + (f"<h2>Hints</h2><ol>{hints}</ol>" if hints else "")
         + f"<h2>What speaks for it, each alone</h2><table>{rows}</table>"
-        + f"<h2>What the plan would have done</h2><table>{acts}</table><p>{plan.minutes:g} minutes in all; {t(ended)}.</p>"
+        + f"<h2>What the plan would have done</h2><ol class=acts>{acts}</ol><p>{plan.minutes:g} minutes in all; {t(ended)}.</p>"
         + f"<h2>Points</h2><p>Of {sum(POINTS.values())}: {', '.join(f'{n} for {what}' for what, n in POINTS.items())}. Evidence: the part of the dB "
         "above whose cards were turned or are still there. Time: as far as the answer is right, full up to the minutes of the plan, then "
         "in proportion. Confidence: 10 times one less the mean of (p − o)², o being 1 where right, else 0 (Brier score).</p></section>"

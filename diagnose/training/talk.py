@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from diagnose.casefile.model import Measured, Observation
@@ -13,7 +13,7 @@ from diagnose.trail.wording import record_text
 from diagnose.training.bench import LOOK, MEASURE, Act, Outcome, start
 from diagnose.training.debrief import Debrief, act_text, debrief, text_of
 from diagnose.training.drill import do
-from diagnose.training.heard import Ear, Misheard
+from diagnose.training.heard import Ear
 from diagnose.training.hidden import Hidden
 from diagnose.training.naming import meant
 from diagnose.training.record import as_seen
@@ -103,7 +103,7 @@ class Talk:
 
     def command(self, line: str) -> None:
         word = plain(line).rstrip(".!")
-        simple = {"?": self.help, "help": self.help, "parts": self.parts, "list parts": self.parts, "record": self.record, "my record": self.record, "time": self.time,
+        simple = {"?": self.help, "help": self.help, "what can i do": self.help, "what now": self.help, "how": self.help, "parts": self.parts, "list parts": self.parts, "record": self.record, "my record": self.record, "time": self.time,
                   "measurements": self.measurements, "hint": self.hint}  # fmt: skip
         if word in simple:
             simple[word]()
@@ -111,26 +111,29 @@ class Talk:
             raise Left
         else:
             heard = self.ear.hear(line)
-            if isinstance(heard, Misheard):
-                self.text(heard.says, 2)
-            else:
+            if isinstance(heard, Act):
                 self.act(heard)
+            elif not heard.instead:
+                self.text(heard.says, 2)
+            elif self.yes(f"  {heard.says} Do you mean: {heard.instead} (y, Enter: no)? "):
+                self.command(heard.instead)
 
     def act(self, act: Act) -> None:
         after, outcome = do(self.bench, act)
         if outcome.refused:
             self.text(outcome.refused, 2)
             return
-        if act.verb == LOOK and outcome.minutes > LONG:
-            answer = self.ask(f"  That takes {outcome.minutes:g} minutes. Do it (y, Enter: no)? ")
-            if plain(answer) not in ("y", "yes"):
-                return
+        question = f"  That takes {outcome.minutes:g} minutes. Do it (y, Enter: no)? "
+        if act.verb == LOOK and outcome.minutes > LONG and not self.yes(question):
+            return
         losses = after.losses[len(self.bench.losses) :]
         if self.gentle and losses and not self.goes_on(act):
             self.text("Nothing was done.", 2)
             return
         page = Page()
         page.say(f"{act_text(self.hidden, act)} ({outcome.minutes:g} min)", 2)
+        if act.unheard:
+            page.say(f"but not {', '.join(map(repr, act.unheard))}, which is nothing known here", 4)
         self.bench = after
         self.shown(outcome, act, page)
         self.say(page)
@@ -140,7 +143,10 @@ class Talk:
         step = self.hidden.teardown.acts.get(act.verb)
         ends = next((s.ends for s in self.hidden.knowledge.arrangements.steps if step and s.stage == step.ends), "")
         self.text(f"Careful: something that is there and not on your record would be lost. {ends}".strip(), 2)
-        return plain(self.ask("  go on all the same (y, Enter: no)? ")) in ("y", "yes")
+        return self.yes("  go on all the same (y, Enter: no)? ")
+
+    def yes(self, question: str) -> bool:
+        return plain(self.ask(question)) in ("y", "yes")
 
     def shown(self, outcome: Outcome, act: Act, page: Page) -> None:
         if act.verb not in (LOOK, MEASURE):
@@ -161,12 +167,11 @@ class Talk:
                 )
             else:
                 page.say(text_of(hidden, hidden.by_id[s.trace]), 4, 6)
-        sound = list(dict.fromkeys(o.feature for o in outcome.sound))
-        late = list(dict.fromkeys(outcome.late))
-        for says, names, most in (
-            ("looked for and not there", sound, MOST_SOUND),
-            ("too late to say", late, MOST_LATE),
-        ):
+        there = {hidden.by_id[s.trace].what for s in outcome.seen}
+        sound = [f for f in dict.fromkeys(o.feature for o in outcome.sound) if f not in there]
+        late = [(f"too late to say{f' (to be had only {stage})' if stage else ''}", names, MOST_LATE)
+                for stage, names in late_by_stage(hidden, outcome.late).items()]  # fmt: skip
+        for says, names, most in (("looked for and not there", sound, MOST_SOUND), *late):
             if names:
                 rest = f" and {len(names) - most} more" if len(names) > most else ""
                 page.say(f"{says}: {', '.join(names[:most])}{rest}", 4, 6)
@@ -243,30 +248,45 @@ class Talk:
 
     def answer(self) -> Answer:
         k = self.hidden.knowledge
-        happened = {n: m for n, m in k.mechanisms.items() if not m.leak_path}
-        mechanism = self.named("What happened (the mechanism, in your words; Enter: no answer)? ", happened)
+        happened: dict[str, Explained] = {n: m for n, m in k.mechanisms.items() if not m.leak_path}
+        causes: dict[str, Explained] = dict(k.causes)
+        mechanism = self.named("What happened (the mechanism, in your words; Enter: no answer)? ", happened,
+                               causes, "says why it happened; that is asked next. What did it do to the seal?")  # fmt: skip
         sure = self.confidence() if mechanism else 0.0
-        root = self.named("Why (the root cause; none: none of the usual; Enter: no answer)? ", k.causes)
+        root = self.named("Why (the root cause; none: none of the usual; Enter: no answer)? ", causes,
+                          happened, "says what happened. What brought it about?")  # fmt: skip
         return Answer(root, mechanism, self.confidence() if root else 0.0, sure)
 
-    def named(self, question: str, cards: Mapping[str, Explained]) -> str:
-        while (line := self.ask(question)) and plain(line).rstrip(".!?") not in UNSURE:
-            found = meant(line, cards, self.hidden.knowledge)
-            if len(found) == 1:
+    def named(self, question: str, cards: Mapping[str, Explained], others: Mapping[str, Explained], other: str) -> str:
+        """The card a trainee names. `others`: those of the level not asked for, of which `other` says so."""
+        while True:
+            line = self.ask(question).strip()
+            if line == "?":
+                self.text(f"{'; '.join(cards)}.", 2)
+                continue
+            if plain(line).rstrip(".!?") in UNSURE:
+                return ""
+            found, sure = meant(line, cards, self.hidden.knowledge)
+            if sure:
                 if found[0] != NONE and plain(found[0]) != plain(line):
                     self.text(f"({found[0]})", 2)
                 return found[0]
-            if not found:
-                self.text("Nothing here is called so; say it in other words.", 2)
-                continue
-            page = Page()
-            for n, name in enumerate(found, 1):
-                page.say(f"{n}. {name}: {cards[name].means}", 2, 5)
-            self.say(page)
-            chosen = plain(self.ask("  which (number; Enter: say it in other words)? "))
-            if 1 <= (number := number_of(chosen)) <= len(found):
-                return found[number - 1]
-        return ""
+            elsewhere = meant(line, others, self.hidden.knowledge)
+            if elsewhere.plain:
+                self.text(f"{elsewhere.names[0].capitalize()} {other}", 2)
+            elif not found:
+                self.text("Nothing here is called so; say it in other words (? for all the names).", 2)
+            elif chosen := self.chosen(found, cards):
+                return chosen
+
+    def chosen(self, names: Sequence[str], cards: Mapping[str, Explained]) -> str:
+        """Which of several is meant; "" where none."""
+        page = Page()
+        for n, name in enumerate(names, 1):
+            page.say(f"{n}. {name}: {cards[name].means}", 2, 5)
+        self.say(page)
+        number = number_of(plain(self.ask("  which (number; Enter: say it in other words)? ")))
+        return names[number - 1] if 1 <= number <= len(names) else ""
 
     def confidence(self) -> float:
         while True:
@@ -278,6 +298,17 @@ class Talk:
             except ValueError:
                 pass
             self.text("A number from 0 to 100.", 2)
+
+
+def late_by_stage(hidden: Hidden, late: Iterable[str]) -> dict[str, list[str]]:
+    """What could not be looked for any more, by the last stage at which it could; "" where that is not the reason."""
+    features, cards = hidden.words.features, hidden.knowledge.measurements
+    gone = {t.what for t in hidden.traces if t.gone}
+    found = dict[str, list[str]]()
+    for name in dict.fromkeys(late):
+        stage = features[name].lost if name in features else cards[name].stage if name in cards else ""
+        found.setdefault("" if name in gone else stage, []).append(name)
+    return found
 
 
 def title_of(hidden: Hidden) -> str:

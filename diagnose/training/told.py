@@ -109,7 +109,7 @@ def _score(d: Debrief, page: Page) -> None:
     page.heading("Score")
     s = d.score
     notes = {
-        "evidence": f"{percent(s.kept)} of what speaks for it seen or still there",
+        "evidence": f"{'all' if s.kept > 0.9995 else percent(s.kept)} of what speaks for it kept, {percent(s.seen)} on your record",
         "minutes": f"{d.bench.minutes:g}, the plan {d.plan.minutes:g}; counted as far as the answer is right",
         "root cause": "right" if s.right[0] else "not right",
         "mechanism": "right" if s.right[1] else "not right",

@@ -169,4 +169,4 @@ def worst(hidden: Hidden) -> list[Act]:
     destroying = [a for a in hidden.teardown.acts.values() if a.ends]
     order = sorted(destroying, key=lambda a: (a.each, stages.index(a.ends)))
     done = {a.name for a in destroying} | {a.name for a in hidden.teardown.acts.values() if a.keeps}
-    return [Act(a.name) for a in order if a.ends != stages[1]] + [a for a in checklist(hidden) if a.verb not in done]
+    return [Act(a.name) for a in order] + [a for a in checklist(hidden) if a.verb not in done]

@@ -18,7 +18,7 @@ table{border-collapse:collapse;margin:.6em 0;max-width:100%}caption{text-align:l
 th,td{text-align:left;vertical-align:top;border-top:1px solid var(--line);padding:.28em .9em .28em 0;font-weight:normal}
 tr:first-child>th{font-family:sans-serif;font-size:.8rem;color:var(--soft)}
 .n{text-align:right}.bar{font-family:sans-serif;font-size:.82rem;white-space:nowrap}
-.bar span{display:inline-block;height:.75em;min-width:1px;border:1px solid var(--ink)}.bar .for{background:var(--ink)}.bar .against{background:#fff}
+.bar span{print-color-adjust:exact;display:inline-block;height:.75em;min-width:1px;border:1px solid var(--ink)}.bar .for{background:var(--ink)}.bar .against{background:#fff}
 .tree{list-style:none;padding:0}.tree li{padding:.1em 0 .1em .9em;border-left:2px solid var(--line)}
 .d1{margin-left:1.4em}.d2{margin-left:2.8em}.d3{margin-left:4.2em}.d4{margin-left:5.6em}
 .chain{list-style:none;padding:0;display:flex;flex-wrap:wrap;gap:.5em 0;align-items:center}
@@ -27,13 +27,14 @@ tr:first-child>th{font-family:sans-serif;font-size:.8rem;color:var(--soft)}
 figure{margin:1em 0}.gallery{display:flex;flex-wrap:wrap;gap:1em}.gallery figure{margin:0;width:160px}figcaption{font-size:.85rem}svg{max-width:100%;height:auto}
 .facts{display:grid;grid-template-columns:max-content 1fr;gap:.2em 1.2em}.facts dt,dl dt{font-weight:bold}.facts dd,dl dd{margin:0 0 .5em}
 .columns{columns:17rem;column-gap:2rem}.group{break-inside:avoid}.group ul{margin:.1em 0 .6em;padding-left:1.1em}
-.search input{font:inherit;padding:.35em .6em;border:1px solid var(--soft);width:min(24rem,60vw)}
+.search input{font:inherit;padding:.35em .6em;border:1px solid var(--soft);width:min(24rem,60vw)}main .search input{width:min(32rem,100%)}
 .search button{font:inherit;padding:.35em .8em;border:1px solid var(--soft);background:#fff}
 #hits:not(:empty){border-bottom:1px solid var(--line);margin-bottom:1em;padding-bottom:.6em}#hits p{margin:.35em 0}
 .made{color:var(--soft);font-family:sans-serif;font-size:.8rem;margin-top:2em}details{margin-top:1.6em}
 @media(max-width:640px){table.weights,.weights tbody,.weights tr,.weights td,.weights th{display:block;border:0;padding:.05em 0}
 .weights tr:first-child{display:none}.weights tr{border-top:1px solid var(--line);padding:.4em 0}.weights td::before{content:attr(data-head) ": ";color:var(--soft);font-family:sans-serif;font-size:.8rem}
 .facts{grid-template-columns:1fr}main{overflow-wrap:anywhere}}
+@page{size:A4;margin:15mm}
 @media print{nav,form,.search,footer,details{display:none}body{font-size:11pt}main{max-width:none;padding:0}a{color:inherit;text-decoration:none}
 h2{break-after:avoid}tr,.care{break-inside:avoid}}
 """

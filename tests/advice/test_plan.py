@@ -159,6 +159,14 @@ def test_a_case_without_a_stage_is_where_its_record_says(judged):
     assert stage_of(heard.inference.case, knowledge) == ""
 
 
+def test_what_is_told_of_the_machine_does_not_show_the_seal_to_be_open(judged):
+    """A check of the lines before anything is touched says that no port of the chamber is open."""
+    checked = judged(BENCH.replace("observations:", "observations:\n  - {on: seal chamber, absent: port left open}"))
+    assert stage_of(checked.inference.case, checked.base.knowledge) == stage_of(
+        judged(BENCH).inference.case, checked.base.knowledge
+    )
+
+
 def test_marks_on_a_part_show_that_an_earlier_stage_is_past(judged):
     """What `start` wrote as the stage still stands in the file when the faces are noted."""
     running, later = (judged(BENCH + f"stage: {stage}\n") for stage in ("while running", "before relapping"))

@@ -15,7 +15,8 @@ from diagnose.training.ways import checklist, worst
 from tests.support.places import KNOWLEDGE, SCENARIOS, mostly_slow
 from tests.training.drills import hidden_of, played, ways_of
 
-OFF = [Act("unbolt"), Act("part the faces")]
+LOOSE = [Act("isolate and drain"), Act("unbolt")]
+OFF = [*LOOSE, Act("part the faces")]
 
 
 def saw(bench, feature, part=""):
@@ -38,8 +39,8 @@ def test_a_look_takes_the_minutes_of_its_kind_and_what_is_not_there_is_sound(con
 
 def test_faces_are_not_to_be_seen_while_they_are_together(condensate):
     bench, outcome = do(start(condensate), Act(LOOK, ("2",), features=("radial cracks",)))
-    assert "unbolt first" in outcome.refused and bench.minutes == 0
-    bench, outcome = do(played(condensate, [Act("unbolt")]), Act(LOOK, ("2",)))
+    assert "yet: isolate and drain, unbolt, part the faces first" in outcome.refused and bench.minutes == 0
+    bench, outcome = do(played(condensate, LOOSE), Act(LOOK, ("2",)))
     assert not outcome.refused and not saw(bench, "radial cracks") and outcome.unseen == ("Mating ring",)
     assert "faces stuck together" in {o.feature for o in outcome.sound}, "that shows once the seal is off"
 
@@ -50,10 +51,10 @@ def test_one_wipe_takes_films_and_tints_for_good(condensate):
     assert [
         (condensate.by_id[x.trace].what, x.what, x.stage, x.act)
         for x in bench.losses
-        if x.what == "gone" and x.act == 2
-    ] == [("heat tint", "gone", "before washing", 2)]
+        if x.what == "gone" and x.act == len(OFF)
+    ] == [("heat tint", "gone", "before washing", len(OFF))]
     kept = played(condensate, [*OFF, Act(LOOK, ("7",)), Act("wipe", ("7",))])
-    assert saw(kept, "heat tint") and 3 not in {x.act for x in kept.losses}
+    assert saw(kept, "heat tint") and len(OFF) + 1 not in {x.act for x in kept.losses}
 
 
 def test_a_photograph_keeps_what_it_shows(condensate):
@@ -102,9 +103,13 @@ def test_a_measurement_after_its_stage_takes_its_minutes_and_tells_nothing(conde
 
 def test_an_act_that_cannot_be_done_yet_changes_nothing(condensate):
     before = start(condensate)
-    for act in (Act("part the faces"), Act("wash"), Act("relap")):
-        after, outcome = do(before, act)
-        assert outcome.refused.endswith("unbolt first.") and after == before
+    for act, first in (
+        ("unbolt", "isolate and drain first."),
+        ("part the faces", "unbolt first."),
+        ("wash", "faces first."),
+    ):
+        after, outcome = do(before, Act(act))
+        assert outcome.refused.endswith(first) and after == before
     off = played(condensate, OFF)
     assert (
         do(off, Act("unbolt"))[1].refused and do(off, Act("relap", ("7",)))[1].refused == "That is done to face only."

@@ -7,7 +7,7 @@ import pytest
 from diagnose.casefile.reader import read_case
 from diagnose.training.invented import EARLIER, drawn, sheets_of
 from tests.support.places import SCENARIOS
-from tests.training.random_drills import ranks, wrong_with
+from tests.training.random_drills import every, wrong_with
 
 
 @pytest.fixture(scope="module")
@@ -17,15 +17,15 @@ def sheets(whole_base):
 
 @pytest.mark.slow
 def test_a_drawn_seal_says_that_it_is_invented_and_is_possible(whole_base, sheets):
-    seal = drawn(whole_base, sheets, 7, 3)
+    seal = drawn(sheets, 7, 3)
     assert seal.invented and seal.expected.roots and seal.expected.mechanisms
     assert wrong_with(seal, whole_base) == []
     assert [o for o in seal.observations if o.note == EARLIER], "the third level has an old defect"
-    assert seal == drawn(whole_base, sheets, 7, 3) != drawn(whole_base, sheets, 8, 3)
+    assert seal == drawn(sheets, 7, 3) != drawn(sheets, 8, 3)
 
 
 @pytest.mark.slow
 def test_the_cause_of_drawn_seals_is_among_the_first_three_on_the_full_record(whole_base):
-    found = list(ranks(12, whole_base, 100))
-    assert [wrong for *_, wrong in found if wrong] == []
-    assert sum(root < 3 for _, _, _, root, _, _ in found) >= 9
+    found = list(every(12, whole_base, 100))
+    assert [x.wrong for x in found if x.wrong] == []
+    assert sum(x.root < 3 for x in found) >= 9

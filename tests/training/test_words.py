@@ -48,7 +48,12 @@ def ear(condensate):
         ("rip it apart", Act("part the faces")),
         ("ask how long it ran", Act(LOOK, (), ("history",))),
         ("what happened?", Act(LOOK, (), ("leak", "sound", "machine", "history", "product"))),
-        ("wip the sleeve", Act("wipe", ("7",))),
+        ("swab the faces before separation", Act(MEASURE, card="face swab before separation")),
+        ("ask the operator about the sound", Act(LOOK, (), ("sound",))),
+        ("take o-rings out", Act("take out", ("3", "4", "5"))),
+        ("pull faces apart", Act("part the faces")),
+        ("look between the faces", Act(LOOK, ("1", "2"))),
+        ("both faces", Act(LOOK, ("1", "2"))),
     ],
 )
 def test_lines_are_understood(ear, line, act):
@@ -67,11 +72,48 @@ def test_lines_are_understood(ear, line, act):
 
 
 @pytest.mark.parametrize(
-    "line", ["", "sing a song", "wash the banana", "measure the moon", "open it", "check how flat the faces are"]
+    "line",
+    [
+        "",
+        "sing a song",
+        "wash the banana",
+        "measure the moon",
+        "open it",
+        "check how flat the faces are",
+        "smash the gland",
+    ],
 )
 def test_what_is_not_understood_is_told_with_a_way_out(ear, line):
     heard = ear.hear(line)
     assert isinstance(heard, Misheard) and any(x in heard.says for x in ("?", "type", "parts"))
+
+
+@pytest.mark.parametrize(
+    ("line", "named"),
+    [
+        ("measure runout", ["shaft runout at the chamber", "runout with the coupling open"]),
+        ("take a swab", ["grit swab of the faces", "face swab before separation"]),
+        ("measure how deep the screws bit", ["set screw bite"]),
+        ("check how flat the faces are", ["flatness with an optical flat"]),
+        ("take a swab of the flush line", ["flush line and valve check"]),
+        ("ask who fitted it", ["history", "everything"]),
+    ],
+)
+def test_where_several_things_may_be_meant_they_are_named_and_none_is_done(ear, line, named):
+    heard = ear.hear(line)
+    assert isinstance(heard, Misheard) and not [n for n in named if n not in heard.says], heard.says
+
+
+@pytest.mark.parametrize(
+    ("line", "instead"), [("wip the sleeve", "wipe the sleeve"), ("chuck the o-rings", "check the o-rings")]
+)
+def test_a_misspelt_act_is_asked_back_before_it_is_done(ear, line, instead):
+    heard = ear.hear(line)
+    assert isinstance(heard, Misheard) and heard.instead == instead
+
+
+def test_what_of_a_line_is_not_known_is_kept_to_be_told(ear):
+    assert ear.hear("look at the carbon ring and the shiny thing").unheard == ("shiny thing",)
 
 
 @pytest.mark.parametrize(
@@ -85,11 +127,13 @@ def test_what_is_not_understood_is_told_with_a_way_out(ear, line):
         ("carbon blistered", "carbon blistering"),
         ("abrasion by grit", "abrasive wear"),
         ("product coked", "coking"),
+        ("seat was squint", "stationary ring askew"),
+        ("warped", "mechanical distortion of a face"),
     ],
 )
 def test_mechanisms_are_named_in_own_words(condensate, said, name):
     k = condensate.knowledge
-    found = meant(said, {n: m for n, m in k.mechanisms.items() if not m.leak_path}, k)
+    found = meant(said, {n: m for n, m in k.mechanisms.items() if not m.leak_path}, k).names
     assert name in found[:3]
 
 
@@ -105,11 +149,19 @@ def test_mechanisms_are_named_in_own_words(condensate, said, name):
     ],
 )
 def test_causes_are_named_in_own_words(condensate, said, name):
-    assert name in meant(said, condensate.knowledge.causes, condensate.knowledge)[:4]
+    assert name in meant(said, condensate.knowledge.causes, condensate.knowledge).names[:4]
+
+
+def test_a_phrase_that_only_touches_a_name_is_not_taken_for_it(condensate):
+    causes, k = condensate.knowledge.causes, condensate.knowledge
+    assert meant("bent shaft", causes, k).names and not meant("seat was squint", causes, k).plain
+    assert meant("the valve was shut", causes, k).plain
+    happened = {n: m for n, m in k.mechanisms.items() if not m.leak_path}
+    assert "hang-up of the sliding ring" not in meant("screws pulled up uneven", happened, k).names
 
 
 def test_nothing_is_made_of_words_that_say_nothing(condensate):
-    assert meant("hello there my friend", condensate.knowledge.causes, condensate.knowledge) == []
+    assert meant("hello there my friend", condensate.knowledge.causes, condensate.knowledge).names == []
 
 
 def test_what_keeps_a_part_is_not_done_to_what_is_no_part(condensate):
