@@ -19,7 +19,7 @@ from diagnose.training.record import diagnosis_of
 
 MOST_STEPS = 40
 PLANNED_ANEW = 4
-PERISHING = 0.2
+PERISHING = 0.02
 """What is about to be lost is worth doing from this part of the bits from which other work is."""
 MOST_PLANNED = 200
 """More steps than any plan has: they are wanted in order, without what each result would do."""
