@@ -223,6 +223,7 @@ def _explained(base: RuleBase, card: Explained) -> Data:
             "otherwise": {"word": card.otherwise, "p": knowledge.words.seen[card.otherwise]},
             "brought_about_by": [{"kind": kind, "name": name, "seen": seen} for kind, name, seen in above],
             "leak_path": card.leak_path,
+            "between": card.between,
         }
     return result
 

@@ -16,6 +16,7 @@ from diagnose.judgement.weights import Weights, decibans
 from diagnose.knowledge.model import Cause, Knowledge, Mechanism, Words
 
 MOST_SETS = 8
+HALF = 0.5
 STANDINGS = ("established", "probable", "possible", "unlikely", "ruled out")
 
 
@@ -60,8 +61,10 @@ class Judged:
 
     @property
     def told(self) -> float:
-        """How much of the record is about this one: its probability times its weight, for ranking mechanisms."""
-        return self.probability * max(self.weight, 0.0)
+        """How much of the record is about this one, for ranking mechanisms: its probability times its weight, and half of
+        that for one that stands between: what began it and what it did to the seal have told as much."""
+        between = isinstance(self.card, Mechanism) and self.card.between
+        return self.probability * max(self.weight, 0.0) * (HALF if between else 1.0)
 
     @cached_property
     def evidence(self) -> tuple[Weighed, ...]:

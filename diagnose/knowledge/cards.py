@@ -214,10 +214,12 @@ class Cause(Explained):
 @dataclass(frozen=True)
 class Mechanism(Explained):
     """What happened in the seal or the machine. `otherwise`: how often it comes about for a reason outside this rule
-    base; `leak_path`: where chains end, so that it never leads; `then` is repair."""
+    base; `leak_path`: where chains end, so that it never leads; `between`: passes on what began elsewhere, and is half as ready
+    to lead; `then` is repair."""
 
     otherwise: str = ""
     leak_path: bool = False
+    between: bool = False
 
 
 @dataclass(frozen=True)

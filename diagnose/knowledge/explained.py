@@ -41,7 +41,7 @@ class ExplainedReader:
         for name, node in mechanism_files:
             only_keys(
                 node,
-                ["mechanism", *card_keys, *_BOTH, "otherwise", "leak path"],
+                ["mechanism", *card_keys, *_BOTH, "otherwise", "leak path", "between"],
                 f"the mechanism {name!r}",
                 self.reader.problems,
             )
@@ -49,6 +49,7 @@ class ExplainedReader:
             mechanisms[name] = m.Mechanism(
                 **self.reader.card(node, name), **self.both("mechanism", node, name, names, names), otherwise=otherwise,
                 leak_path=self.reader.text(node, "leak path") == "true",
+                between=self.reader.text(node, "between") == "true",
             )  # fmt: skip
         causes: dict[str, m.Cause] = {}
         for name, node in cause_files:

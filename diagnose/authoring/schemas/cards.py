@@ -79,6 +79,7 @@ class CardSchemas(Terms):
             **self._explained("mechanism", self.mechanism_name, "Its marks: what it leaves, and how often."),
             "otherwise": said(self.seen, "How often it comes about for a reason outside this rule base."),
             "leak path": said(YES, "A way out for the leak: chains end there, and it never leads."),
+            "between": said(YES, "It passes on what began elsewhere, and is half as ready to lead."),
         }, ("means", "scope", "otherwise"))  # fmt: skip
 
     def _explained(self, kind: str, name: Schema, leaves: str) -> dict[str, Schema]:
