@@ -299,9 +299,11 @@ class Columns:
         self.apart = layer.speaks[children][:, further]
         self.child, place = np.nonzero(np.pad(self.apart, ((0, 0), (1, 0)), constant_values=True))
         self.ends = np.cumsum(np.bincount(self.child, minlength=len(children))).tolist()
-        rows, causes = np.array(children, int)[self.child], further[place - 1] if len(further) else place
-        self.inhibition = np.where(place, layer.inhibition[rows, causes], 1.0)
-        self.suppression = np.where(place, layer.suppression[rows, causes], 1.0)
+        self.inhibition, self.suppression = np.ones(len(place)), np.ones(len(place))
+        own = np.flatnonzero(place)
+        rows, causes = np.array(children, int)[self.child[own]], further[place[own] - 1]
+        self.inhibition[own] = layer.inhibition[rows, causes]
+        self.suppression[own] = layer.suppression[rows, causes]
 
     def parted(self, weight: np.ndarray, same: np.ndarray) -> list[np.ndarray]:
         """The weights of each star, with one set where they are the same for all."""

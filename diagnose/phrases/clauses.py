@@ -53,15 +53,6 @@ class Clause:
         return table
 
     @cached_property
-    def valued(self) -> dict[int, set[str]]:
-        """The variables of which a word at a place is a value."""
-        table: dict[int, set[str]] = {}
-        for span in self.slots.get("value", ()):
-            for place in span.places:
-                table.setdefault(place, set()).add(span.sense[1].partition(": ")[0])
-        return table
-
-    @cached_property
     def idle(self) -> frozenset[int]:
         """Places whose words say nothing: signs, idle words, cues; not an idle word or a place that can also say something."""
         said = {p for s in self.spans if s.sense[0] not in ("idle", "cue") for p in s.places}

@@ -73,7 +73,7 @@ def _usual(point: str, among: set[str], v: Vocabulary) -> set[str]:
 def _others(clause: Clause, index: Index, variable: str, places: set[int]) -> set[str]:
     """The other variables whose value the words or the unit at some places may be too."""
     every = index.vocabulary.grammar.variables
-    others = set[str]().union(*(clause.valued.get(place, ()) for place in places))
+    others = {s.sense[1].partition(": ")[0] for s in clause.slots.get("value", ()) if places <= set(s.places)}
     if not others:
         kind = _kind(every[variable].unit)
         others = {name for name, other in every.items() if _kind(other.unit) == kind}

@@ -223,7 +223,9 @@ def test_back_asks_the_figure_before_again(case, knowledge):
 
 
 def test_what_is_on_record_hides_no_sign_in_the_question_that_shows_it(case, knowledge):
-    script = Script(("tag", "K\u202e-7"), ("fluid", "/back"), ("tag of the machine [K -7; withdraw]", "K-8"), stop_at="rotation")
+    script = Script(
+        ("tag", "K\u202e-7"), ("fluid", "/back"), ("tag of the machine [K -7; withdraw]", "K-8"), stop_at="rotation"
+    )
     session(case, knowledge, script)
     assert script.answers == []
     assert "\u202e" not in script.text

@@ -69,4 +69,4 @@ def test_all_the_names_can_be_seen_before_one_is_chosen(drilling):
 
 def test_one_name_that_is_only_near_is_asked_about(drilling):
     said, answer = drilling("warped", "1", "60", "", answer=True)
-    assert "1. mechanical distortion of a face:" in said and answer.mechanism == "mechanical distortion of a face"
+    assert "1. face not flat as made:" in said and answer.mechanism == "face not flat as made"

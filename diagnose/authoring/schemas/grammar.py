@@ -49,7 +49,7 @@ def files(v: Vocabulary, feature: Mapping[str, Schema]) -> dict[str, Schema]:
     """The files of the vocabulary by name; `feature` are the keys that forms share with features."""
     term = {"is": some(TEXT), "also": some(TEXT), "means": TEXT}
     word = {"anyOf": [keys(term), {"type": "array", "items": TEXT}]}
-    variable = {**term, "unit": TEXT, "values": each(word), "courses": each(word), "several": YES}
+    variable = {**term, "unit": TEXT, "values": each(word), "courses": each(word), "several": YES, "at": some(TEXT)}
     return {
         "forms": keys({"forms": each(keys({**feature, "is": some(TEXT)}))}),
         "points": keys({"points": each(keys(term))}),
