@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import threading
 from collections import OrderedDict
 from collections.abc import Sequence
@@ -11,7 +12,7 @@ from typing import Any, cast
 
 from diagnose.casefile import journal as j
 from diagnose.casefile.model import Case
-from diagnose.casefile.reader import parse_case, read_document
+from diagnose.casefile.reader import case_of, read_document
 from diagnose.casefile.recorder import DOUBTFUL, EDITED, EXCHANGED, Recorder, look, signature
 from diagnose.casefile.replay import State, begun
 from diagnose.knowledge.model import Knowledge
@@ -124,9 +125,9 @@ class Desk:
             _, node = read_document(self.path, self.knowledge)
             state, lines = begun(cast("dict[str, Any]", node.plain())), ()
         problems = Problems()
-        case = parse_case(state.text, str(self.path), self.knowledge, problems)
+        digest = hashlib.sha256(state.text).hexdigest()
+        case = case_of(state.node, str(self.path), digest, self.knowledge, problems)
         problems.raise_errors()
-        assert case is not None
         return Read(len(lines), state, case, lines)
 
     def recording_elsewhere(self) -> str:

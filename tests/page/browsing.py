@@ -16,15 +16,27 @@ def free_port() -> int:
         return found.getsockname()[1]
 
 
-class Served:
-    """`diagnose page` in a process of its own, at one port however often it is started."""
+KEPT_STREAMS = """() => { if (window.streams) return; window.streams = []; const ask = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
+    navigator.mediaDevices.getUserMedia = async (how) => { const found = await ask(how); window.streams.push(found); return found; }; }"""
+"""Keeps every stream of the camera at hand, to see that it is let go."""
 
-    def __init__(self, target: Path):
-        self.target, self.port, self.process = target, free_port(), None
+
+def browser_options() -> list[str]:
+    """A camera that shows a moving pattern, and may be used without asking."""
+    camera = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"]
+    return [*camera, *(["--no-sandbox"] if os.geteuid() == 0 else [])]
+
+
+class Served:
+    """`diagnose page` in a process of its own, at one port however often it is started. `told`: what it printed."""
+
+    def __init__(self, target: Path, *options: str):
+        self.target, self.options, self.port = target, options, free_port()
+        self.process, self.told, self.home = None, "", ""
         self.start()
 
     def start(self) -> None:
-        call = [sys.executable, "-m", "diagnose.cli.main", "page", str(self.target), "--port", str(self.port)]
+        call = [sys.executable, "-m", "diagnose", "page", str(self.target), "--port", str(self.port), *self.options]
         self.process = subprocess.Popen(
             call, stdout=subprocess.PIPE, text=True, bufsize=1, env={**os.environ, "PYTHONUNBUFFERED": "1"}
         )
@@ -32,7 +44,9 @@ class Served:
     def link(self) -> str:
         """The next key's link, as the command prints it."""
         for line in self.process.stdout:
-            if found := re.search(r"https?://\S+", line):
+            self.told += line
+            if found := re.search(r"(https?://\S+)/enter\S+", line):
+                self.home = found.group(1)
                 return found.group()
         raise AssertionError("the page ended")
 
@@ -49,7 +63,7 @@ class Opened:
         self.context = browser.new_context(viewport={"width": width, "height": height}, has_touch=True)
         self.page = self.context.new_page()
         self.page.set_default_timeout(20_000)
-        self.served, self.requests, self.complaints, self.taps, self.typed = served, [], [], 0, 0
+        self.name, self.served, self.requests, self.complaints, self.taps, self.typed = name, served, [], [], 0, 0
         self.page.on("request", lambda r: self.requests.append(r.url))
         self.page.on("console", lambda m: self.complaints.append(m.text) if m.type in ("error", "warning") else None)
         self.page.on("pageerror", lambda e: self.complaints.append(str(e)))
@@ -69,6 +83,12 @@ class Opened:
         target.tap(**how)
         self.taps += 1
 
+    def photo(self) -> None:
+        """Takes one with the camera."""
+        self.page.evaluate(KEPT_STREAMS)
+        self.tap("Photo")
+        self.tap(self.page.get_by_role("button", name="Take the photo", disabled=False))
+
     def type(self, field, text: str) -> None:
         field.fill(text)
         self.typed += len(text)
@@ -82,5 +102,4 @@ class Opened:
 
     def outside(self) -> list[str]:
         """What was asked of anything but the page itself."""
-        home = f"//127.0.0.1:{self.served.port}/"
-        return [url for url in self.requests if home not in url and not url.startswith("blob:")]
+        return [url for url in self.requests if not url.startswith((f"{self.served.home}/", "blob:"))]

@@ -4,6 +4,7 @@ import pytest
 
 from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.walk import usual_document
+from tests.page.browsing import browser_options
 from tests.page.support import Tablet, page_on
 
 
@@ -34,7 +35,6 @@ def tablet(served):
 
 @pytest.fixture(scope="session")
 def chromium():
-    import os
     import shutil
 
     from playwright.sync_api import sync_playwright
@@ -45,7 +45,7 @@ def chromium():
     if found is None:
         pytest.fail(f"the browser tests need one of {', '.join(BROWSERS)}: apt-get install chromium", pytrace=False)
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"] if os.geteuid() == 0 else [])
+        browser = playwright.chromium.launch(executable_path=found, args=browser_options())
         yield browser
         browser.close()
 

@@ -23,17 +23,25 @@ export function choices(legend, options, chosen, act, several = false) {
     options.map(([value, text]) => button(text, () => act(value), { "aria-pressed": String(several ? chosen.includes(value) : chosen === value), "data-key": `${legend} ${value}` })));
 }
 
-// Draws into a place again and puts the focus back where it was.
+const named = (summary) => summary.textContent.replace(/\d+/g, "");
+
+// Draws into a place again and puts the focus back where it was; what was opened in the same view stays open.
 export function draw(place, ...children) {
+  const opened = place.dataset.at === location.hash ? [...place.querySelectorAll("details[open] > summary")].map(named) : [];
+  place.dataset.at = location.hash;
   const focused = place.contains(document.activeElement) ? document.activeElement.dataset.key : null;
   place.replaceChildren(...children.flat(Infinity).filter(Boolean));
+  for (const summary of place.querySelectorAll("details > summary")) summary.parentElement.open ||= opened.includes(named(summary));
   if (focused) [...place.querySelectorAll("[data-key]")].find((e) => e.dataset.key === focused)?.focus({ preventScroll: true });
 }
 
+let dialogs = 0;
+
 export function dialog(title, ...children) {
+  const id = `title-${++dialogs}`;
   const close = () => { made.close(); made.remove(); };
-  const made = h("dialog", { "aria-labelledby": "dialog-title", onclose: () => made.remove() },
-    h("header", {}, h("h2", { id: "dialog-title", tabindex: "-1" }, title), button("Close", close, { class: "quiet" })),
+  const made = h("dialog", { "aria-labelledby": id, onclose: () => made.remove() },
+    h("header", {}, h("h2", { id, tabindex: "-1" }, title), button("Close", close, { class: "quiet" })),
     h("div", { class: "inside" }, children));
   document.body.append(made);
   made.showModal();
