@@ -51,5 +51,5 @@ export function dialog(title, ...children) {
 
 export function says(text, kind = "") {
   const place = document.getElementById("says");
-  place.replaceChildren(h("p", { class: kind }, text));
+  place.replaceChildren(...(text ? [h("p", { class: kind }, text)] : []));
 }

@@ -158,7 +158,7 @@ addEventListener("pointerdown", () => { down = true; });
 for (const end of ["pointerup", "pointercancel"]) addEventListener(end, () => setTimeout(() => { down = false; if (due) show(); due = false; }, 30));
 
 onChange(() => { down ? (due = true) : show(); });
-addEventListener("hashchange", show);
+addEventListener("hashchange", () => { says(""); show(); });
 
 async function start() {
   await begin();
