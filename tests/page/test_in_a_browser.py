@@ -112,7 +112,7 @@ def test_photos_go_straight_onto_a_part_from_the_camera_and_from_a_file(opened, 
     tablet.settle()
     page.get_by_role("img", name="Photo of").first.wait_for()
     assert page.evaluate("window.streams.every(s => s.getTracks().every(t => t.readyState === 'ended'))")
-    page.evaluate("navigator.mediaDevices.getUserMedia = () => Promise.reject(new Error('none'))")
+    page.evaluate("() => { navigator.mediaDevices.getUserMedia = () => Promise.reject(new Error('none')) }")
     tablet.tap("Photo")
     page.get_by_text("No camera can be used from here.").wait_for()
     picture = tmp_path / "photo.jpg"
@@ -305,7 +305,7 @@ def test_axe_finds_nothing_where_things_are_corrected_go_wrong_or_are_let_in(ope
     tablet.tap("burnt: not there")
     tablet.settle()
     for way, key, name in (
-        ("#/part/1", "details:not(.later) > summary", "records"),
+        ("#/part/1", "details:has([data-key^='correct ']) > summary", "records"),
         ("#/part/1", "[data-key^='correct ']", "correct"),
         ("#/figures", "[data-key='fluid']", "a text"),
         ("#/figures", "[data-key='rotation']", "one of several"),

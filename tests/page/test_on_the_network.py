@@ -86,6 +86,7 @@ def test_a_tablet_comes_in_by_the_drawn_key_and_another_by_the_one_it_shows(lan,
     two = Opened(browser, lan, width=390, height=844, name="Sam")
     two.go("#/part/1")
     two.tap("burnt: not there")
+    two.page.locator("[data-key^='correct ']").first.wait_for(state="attached")
     two.settle()
     assert [e["absent"] for e in entries(dual) if "absent" in e] == ["burnt"]
     for used in (url, second):
