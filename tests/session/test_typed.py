@@ -101,7 +101,7 @@ def test_what_is_said_of_the_springs_beside_a_ring_stands_on_those_springs(
         *to_step(5), (f"{ring} @ Seen", "springs full of resin, not moving"), ("number", "1"), stop_at="Step 6"
     )
     seen = [(o.part, o.feature) for o in session(case, knowledge, script).observations if o.state == "present"]
-    assert seen == [(springs, "polymer film"), (springs, "stuck")]
+    assert sorted(seen) == [(springs, "hung up"), (springs, "polymer film")]
 
 
 @pytest.mark.slow
