@@ -42,6 +42,7 @@ def test_no_function_is_longer_than_60_lines(nodes):
     assert {name: n for name, n in lines.items() if n > 60} == {}
 
 
+@pytest.mark.slow
 def test_no_module_takes_a_private_name_from_another(nodes):
     taken = [
         f"{name}:{n.lineno}: {alias.name}"

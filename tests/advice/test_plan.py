@@ -111,6 +111,7 @@ def test_work_on_one_part_stands_together(judged):
     assert len(runs) == len(set(runs))
 
 
+@pytest.mark.slow
 def test_a_cleaned_face_and_a_released_ring_are_named_and_not_asked_for(judged):
     text = (
         BENCH + "  - {on: soft face, lost: embedded grit, note: wiped before anyone looked}\nstage: before relapping\n"
@@ -420,6 +421,7 @@ def test_two_hints_together_can_do_what_neither_can_alone(works, reckoned, state
         assert stop.change.chance == pytest.approx(float(there.prod(axis=0) @ belief.weight))
 
 
+@pytest.mark.slow
 def test_a_shared_verdict_is_tried_where_it_was_told(judged):
     """A cause of the machine stands at both seals by the evidence of one: no outcome at the other unsettles it."""
     case = judged("crude-pump-barrier-lost")

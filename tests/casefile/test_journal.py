@@ -31,6 +31,7 @@ def encoded(lines: list[j.Line]) -> bytes:
     return "".join(line.text() + "\n" for line in lines).encode()
 
 
+@pytest.mark.slow
 @given(whats)
 def test_what_was_written_reads_back(said):
     lines = chain(*said)
@@ -51,6 +52,7 @@ def test_a_changed_byte_is_found_in_its_line(said, data):
     assert len(found.lines) == line - 1
 
 
+@pytest.mark.slow
 @given(whats, st.data())
 def test_cutting_anywhere_keeps_the_whole_lines(said, data):
     written = encoded(chain(*said))

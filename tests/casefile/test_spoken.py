@@ -28,6 +28,7 @@ def case():
     return read_case(Path("p.yaml"), open_knowledge(KNOWLEDGE))
 
 
+@pytest.mark.slow
 def test_a_phrase_that_is_surely_read_is_recorded_with_the_words_as_said(note):
     code, out, _ = note("--said", "springs gunked up")
     assert code == 0 and "read as: spring: clogged" in out

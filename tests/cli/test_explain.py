@@ -50,6 +50,7 @@ def test_pages_fit_their_width(width):
         assert too_long == []
 
 
+@pytest.mark.slow
 def test_the_first_screen_has_what_happened_why_chain_and_next_step():
     lines = diagnose("explain", "condensate-pump-dry-start").stdout.splitlines()[:32]
     screen = "\n".join(lines)
@@ -99,6 +100,7 @@ def test_another_rule_base_by_option_and_by_environment():
     assert json.loads(by_option.stdout)["causes"][0]["name"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "told"),
     [

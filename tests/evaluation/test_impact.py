@@ -65,6 +65,7 @@ def test_wording_changes_no_answer(two):
     assert result["changelog"] == ["- wording of finding ring hard: reads"]
 
 
+@pytest.mark.slow
 def test_a_changed_word_that_turns_a_case_is_told_with_its_rule(two):
     change(two[1], "causes/bent-shaft.yaml", "seen: always", "seen: very rarely")
     code, result = run(two, "--most", 0)
@@ -119,6 +120,7 @@ def test_new_and_retired_cards_are_told(two):
     assert {c["kind"] for c in result["changes"]} == {"ledger"}
 
 
+@pytest.mark.slow
 def test_a_revision_stands_for_a_folder(two, tmp_path, monkeypatch):
     old, new, cases = two
     place = tmp_path / "repository"

@@ -169,6 +169,7 @@ def gone(case, knowledge, begun):
     return [(kind, f, stages[at]) for kind, f, at in asked(case, knowledge, begun) if last[f] < at]
 
 
+@pytest.mark.slow
 def test_nothing_is_asked_for_after_it_is_gone_in_any_arrangement_wherever_the_work_begins(whole_base):
     knowledge = whole_base.knowledge
     looks = [(x, f) for step in knowledge.arrangements.steps for x in step.looks for f in x.features]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from diagnose.knowledge.files import contents_of
 from diagnose.knowledge.reader import build_knowledge
 from diagnose.reading.problems import Problems
@@ -20,6 +22,7 @@ wrods: [x]
 """
 
 
+@pytest.mark.slow
 def test_every_mistake_in_a_file_of_words_is_told_with_its_place_and_a_way_out():
     problems = Problems()
     words = {n: data for n, data in contents_of(KNOWLEDGE).items() if n.startswith(("vocabulary/", "words", "sources"))}

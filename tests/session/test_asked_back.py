@@ -62,6 +62,7 @@ def test_a_seal_without_damage_is_asked_once_what_a_sound_one_shows(case, knowle
     assert "full even track" not in script.text.partition("Before you go on")[2].partition("No damage is on record")[0]
 
 
+@pytest.mark.slow
 def test_none_says_that_a_sound_seal_does_not_show_it_either(case, knowledge):
     script = Script(*to_step(7), (RING, "none"), (OTHER, "none"), ("No damage is on record @ Seen", "none"))
     assert states(session(case, knowledge, script), "full even track") == {"1": "absent", "2": "absent"}

@@ -262,6 +262,7 @@ def test_a_record_is_corrected_in_the_session_with_a_reason(case, knowledge):
     assert [(x.who, x.what["instead of"]) for x in corrected] == [("bob", number)]
 
 
+@pytest.mark.slow
 def test_help_standing_and_unknown_commands_at_any_question(case, knowledge):
     script = Script(
         *to_step(7), *[("1 Rotating ring @ Seen", x) for x in ("?", "=", "/leave", "? 2")], stop_at="2 Stationary ring"
@@ -354,6 +355,7 @@ def test_a_terminal_that_can_nothing_gets_plain_questions(case):
     assert "go on with: diagnose record" in (t.question() or t.all)
 
 
+@pytest.mark.slow
 def test_a_pipe_works_like_a_terminal(case):
     said = "\n\nK-7\nquit\n"
     done = subprocess.run([*COMMAND, "record", case], input=said, capture_output=True, text=True, cwd=ROOT)

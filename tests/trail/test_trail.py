@@ -213,6 +213,7 @@ def skeleton(graph: nx.DiGraph) -> tuple[dict, dict]:
     return dict(graph.nodes(data="type")), {(a, b): d["role"] for a, b, d in graph.edges(data=True)}
 
 
+@pytest.mark.slow
 def test_graphml_is_read_back_by_networkx(judged, tmp_path):
     graph = judged(ROOT / "scenarios" / "thin-record.yaml").graph
     file = tmp_path / "graph.graphml"

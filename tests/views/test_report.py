@@ -85,6 +85,7 @@ def test_the_order_of_records_changes_only_line_numbers_and_digest(build, tmp_pa
 HOSTILE = """<script>window.ran=1</script><img src=x onerror="window.ran=1"> **bold** | [x](javascript:1) `code` </style> ${1}"""
 
 
+@pytest.mark.slow
 def test_markup_in_a_case_is_shown_as_text(build, case_file):
     note = HOSTILE.replace('"', "'")
     made = build(
@@ -137,6 +138,7 @@ def test_no_raised_caution_is_left_unnamed_on_page_one_and_an_action_names_its_o
         assert all(c in row_with(report, "changes", action.do) for c in set(action.cautions) & set(raised))
 
 
+@pytest.mark.slow
 def test_actions_have_columns_for_owner_and_day_to_fill_in(build):
     (table,) = (b for b in section(build(LARGE), "changes").blocks if isinstance(b, Table))
     assert table.columns[-2:] == (("owner", "fill"), ("due", "fill"))
@@ -227,6 +229,7 @@ def test_a_seal_of_a_pair_that_was_not_looked_at_gets_that_sentence_and_no_block
     assert not seen.first and seen.happened
 
 
+@pytest.mark.slow
 def test_one_verdict_for_two_seals_has_one_block(build):
     inner, outer = build(ROOT / "scenarios" / "bladder-flat-barrier-low.yaml").answers
     (lead,) = inner.leaders
