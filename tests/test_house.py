@@ -43,6 +43,7 @@ def test_no_function_is_longer_than_60_lines(nodes):
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_no_module_takes_a_private_name_from_another(nodes):
     taken = [
         f"{name}:{n.lineno}: {alias.name}"
@@ -55,6 +56,7 @@ def test_no_module_takes_a_private_name_from_another(nodes):
     assert taken == []
 
 
+@pytest.mark.slow
 def test_no_module_reaches_for_a_private_attribute_of_another(nodes):
     """What a class has from those it is made of it may use; what only a foreign library gives is not meant."""
     given = {name: {given for n in found if private(given := _gives(n))} for name, found in nodes.items()}

@@ -295,7 +295,7 @@ class Ear:
             return None
         several = [] if text in self.readings else [n for n in self._sought if _words(text) <= _words(n)]
         if len(several) > 1:
-            return _several(several)
+            return _several([self.cards.get(n, n) for n in several])
         return Act(MEASURE, items, reading=reading, words=line)
 
     def _nearly(self, bare: str, line: str, whole: str) -> Act | Misheard:
@@ -308,7 +308,7 @@ class Ear:
                 continue
             if len(fits) == 1:
                 return self._named(fits[0], (), line) or Misheard(fits[0])
-            return _several(fits)
+            return _several([self.cards.get(n, n) for n in fits])
         near = self._by_meaning(whole) or nearest(bare, self._sought, 4)
         return Misheard(
             f"I do not know how to measure {bare!r}"
@@ -323,7 +323,7 @@ class Ear:
 
     @cached_property
     def cards(self) -> dict[str, str]:
-        return {plain(name): name for name in self.hidden.knowledge.measurements}
+        return {_bared(plain(name)): name for name in self.hidden.knowledge.measurements}
 
     @cached_property
     def readings(self) -> dict[str, str]:

@@ -112,6 +112,7 @@ def test_work_on_one_part_stands_together(judged):
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_a_cleaned_face_and_a_released_ring_are_named_and_not_asked_for(judged):
     text = (
         BENCH + "  - {on: soft face, lost: embedded grit, note: wiped before anyone looked}\nstage: before relapping\n"
@@ -168,6 +169,7 @@ def test_what_is_told_of_the_machine_does_not_show_the_seal_to_be_open(judged):
     )
 
 
+@pytest.mark.slow
 def test_marks_on_a_part_show_that_an_earlier_stage_is_past(judged):
     """What `start` wrote as the stage still stands in the file when the faces are noted."""
     running, later = (judged(BENCH + f"stage: {stage}\n") for stage in ("while running", "before relapping"))
@@ -283,6 +285,7 @@ def test_a_result_does_nearly_what_the_plan_says_where_ways_are_drawn(name, judg
     assert np.mean([abs(s.after - a.probability) for _, s, _, a in moved]) < 0.02
 
 
+@pytest.mark.slow
 def test_chances_of_the_results_add_up_and_bits_are_their_mean(judged):
     made, _ = planned(judged("sound-on-schedule"), most=0)
     for step in made.steps:
@@ -421,6 +424,7 @@ def test_two_hints_together_can_do_what_neither_can_alone(works, reckoned, state
         assert stop.change.chance == pytest.approx(float(there.prod(axis=0) @ belief.weight))
 
 
+@pytest.mark.slow
 @pytest.mark.slow
 def test_a_shared_verdict_is_tried_where_it_was_told(judged):
     """A cause of the machine stands at both seals by the evidence of one: no outcome at the other unsettles it."""

@@ -77,6 +77,7 @@ def test_values_beside_a_threshold():
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_drafted_tests_hold_and_notice_nearly_every_change(workshop):
     from diagnose.authoring.mutants import mutants
     from diagnose.authoring.mutation import Hunt, trials

@@ -43,11 +43,13 @@ def test_two_terms_that_a_phrase_cannot_tell_apart_are_told():
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_a_general_word_that_says_a_special_one_is_told():
     (found,) = [p for p in fresh(features={"crack": ("crack from the drive slot",)}) if p.code == "claims-more"]
     assert "'crack at the drive slot'" in found.says
 
 
+@pytest.mark.slow
 @pytest.mark.slow
 def test_words_that_no_term_is_said_with_are_told():
     (found,) = fresh(same={"wug": ("wugs and daxes",)})

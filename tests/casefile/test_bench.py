@@ -57,6 +57,7 @@ def test_start_makes_a_case_once(diagnose):
     assert not Path("q.yaml").exists() and not Path("q.yaml.lock").exists()
 
 
+@pytest.mark.slow
 def test_everything_can_be_noted_without_a_question(begun):
     Path("seat.jpg").write_bytes(b"light")
     for words in (

@@ -32,6 +32,7 @@ def encoded(lines: list[j.Line]) -> bytes:
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 @given(whats)
 def test_what_was_written_reads_back(said):
     lines = chain(*said)
@@ -39,6 +40,7 @@ def test_what_was_written_reads_back(said):
     assert found == j.Journal(tuple(lines))
 
 
+@pytest.mark.slow
 @given(whats, st.data())
 def test_a_changed_byte_is_found_in_its_line(said, data):
     written = bytearray(encoded(chain(*said)))
@@ -52,6 +54,7 @@ def test_a_changed_byte_is_found_in_its_line(said, data):
     assert len(found.lines) == line - 1
 
 
+@pytest.mark.slow
 @pytest.mark.slow
 @given(whats, st.data())
 def test_cutting_anywhere_keeps_the_whole_lines(said, data):

@@ -465,6 +465,7 @@ with Recorder(case, read_knowledge(folder), "ann") as r:
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 @pytest.mark.parametrize("room", [2000, 2037, 2111, 2199])
 def test_a_file_that_may_not_grow_loses_nothing_acknowledged(case, knowledge, room):
     """The kernel itself cuts a write short here, through a limit on the size of files."""

@@ -29,6 +29,7 @@ def case():
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_a_phrase_that_is_surely_read_is_recorded_with_the_words_as_said(note):
     code, out, _ = note("--said", "springs gunked up")
     assert code == 0 and "read as: spring: clogged" in out
@@ -44,6 +45,7 @@ def test_a_phrase_that_must_be_asked_is_refused_with_its_readings_and_taken_with
     assert [(o.feature, o.state) for o in case().observations] == [("blisters", "absent")]
 
 
+@pytest.mark.slow
 def test_states_and_acts_are_recorded_as_such(note):
     assert note("--said", "quench stone cold", "--said", "seal greased with vaseline", "--sure")[0] == 0
     ((state,), (act,)) = case().states, case().acts

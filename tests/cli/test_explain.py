@@ -51,6 +51,7 @@ def test_pages_fit_their_width(width):
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_the_first_screen_has_what_happened_why_chain_and_next_step():
     lines = diagnose("explain", "condensate-pump-dry-start").stdout.splitlines()[:32]
     screen = "\n".join(lines)
@@ -101,6 +102,7 @@ def test_another_rule_base_by_option_and_by_environment():
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "told"),
     [
@@ -149,6 +151,7 @@ def test_marks_on_parts_without_an_index_are_said_to_be_incomparable(words, with
     assert "not indexed" not in told
 
 
+@pytest.mark.slow
 def test_quantities_give_the_relation_of_marks_that_rules_compare():
     rows = json.loads(diagnose("quantities", "transfer-pump-tilted-gland", "--json").stdout)
     marks = [r for r in rows if r["quantity"] == "relation of marks"]
@@ -195,6 +198,7 @@ def test_a_limit_that_hangs_on_gauge_or_absolute_is_an_open_point(tmp_path):
         assert place["not_known"] == ([said] if told else [])
 
 
+@pytest.mark.slow
 def test_a_case_that_is_not_there_names_the_scenarios():
     done = diagnose("explain", "nosuch")
     assert done.returncode == 2 and all(name in done.stderr for name in SCENARIOS)

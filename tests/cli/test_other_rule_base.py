@@ -25,6 +25,7 @@ def test_a_case_that_names_a_setting_the_base_has_not_is_told_so():
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 @pytest.mark.parametrize("words", [["rules", "coverage"], ["rules", "mutate", "--most", "100"]])
 def test_the_shipped_scenarios_are_not_held_against_another_rule_base(monkeypatch, capsys, words):
     monkeypatch.setenv("DIAGNOSE_KNOWLEDGE", str(SMALL / "knowledge"))

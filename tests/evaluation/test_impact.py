@@ -51,6 +51,7 @@ def run(two, *more):
     return code, json.loads(said)
 
 
+@pytest.mark.slow
 def test_the_same_rules_change_nothing(two):
     code, result = run(two)
     assert code == 0 and result["same"] == result["cases"] == 3
@@ -58,6 +59,7 @@ def test_the_same_rules_change_nothing(two):
     assert result["proposed_version"] == "0.0.0"
 
 
+@pytest.mark.slow
 def test_wording_changes_no_answer(two):
     change(two[1], "findings/ring-hard.yaml", "reads: ring hard", "reads: The ring is hard.")
     _, result = run(two)
@@ -65,6 +67,7 @@ def test_wording_changes_no_answer(two):
     assert result["changelog"] == ["- wording of finding ring hard: reads"]
 
 
+@pytest.mark.slow
 @pytest.mark.slow
 def test_a_changed_word_that_turns_a_case_is_told_with_its_rule(two):
     change(two[1], "causes/bent-shaft.yaml", "seen: always", "seen: very rarely")
@@ -79,6 +82,7 @@ def test_a_changed_word_that_turns_a_case_is_told_with_its_rule(two):
     assert run(two)[0] == 0
 
 
+@pytest.mark.slow
 def test_a_ledger_of_what_does_not_lead_is_no_change(two):
     """In the case of the bent shaft the ring is not hard, and what hardens rings is not what leads."""
     change(two[1], "mechanisms/ring-baked.yaml", "seen: almost always", "seen: usually")
@@ -98,6 +102,7 @@ def test_a_changed_standing_changes_the_answer_as_a_changed_leader_does(two):
     assert run(two, "--most", result["answers"])[0] == 0
 
 
+@pytest.mark.slow
 def test_a_changed_condition_is_told_by_the_finding_that_differs(two):
     change(two[1], "findings/ring-hard.yaml", "on: O-ring", "on: O-ring, degree: severe")
     _, result = run(two)
@@ -105,6 +110,7 @@ def test_a_changed_condition_is_told_by_the_finding_that_differs(two):
     assert any(line.startswith("finding ring hard (seal): present -> open [ring hard: changed") for line in through)
 
 
+@pytest.mark.slow
 def test_new_and_retired_cards_are_told(two):
     old, new, _ = two
     change(new, "findings/leaks-standing.yaml", "status: accepted", "status: retired\nreplaced by: leaks at rest")
@@ -120,6 +126,7 @@ def test_new_and_retired_cards_are_told(two):
     assert {c["kind"] for c in result["changes"]} == {"ledger"}
 
 
+@pytest.mark.slow
 @pytest.mark.slow
 def test_a_revision_stands_for_a_folder(two, tmp_path, monkeypatch):
     old, new, cases = two
@@ -146,6 +153,7 @@ def test_a_revision_stands_for_a_folder(two, tmp_path, monkeypatch):
         assert code == 2, said
 
 
+@pytest.mark.slow
 def test_a_case_that_one_side_cannot_read_is_told_and_the_rest_go_on(two):
     old, new, cases = two
     change(new, "vocabulary/features.yaml", "  bent: {means: Out of straight., on: [shaft], lost: never}\n", "")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import subprocess
 import sys
 
+import pytest
+
 from diagnose.inference.experta_shim import AND, NOT, Fact, KnowledgeEngine, Rule
 
 
@@ -25,6 +27,7 @@ def python(code: str, **env: str) -> str:
     return done.stdout + done.stderr
 
 
+@pytest.mark.slow
 def test_plain_import_fails_and_the_shim_mends_it():
     plain = python("import experta")
     assert "Mapping" in plain and "Error" in plain

@@ -170,6 +170,7 @@ def gone(case, knowledge, begun):
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_nothing_is_asked_for_after_it_is_gone_in_any_arrangement_wherever_the_work_begins(whole_base):
     knowledge = whole_base.knowledge
     looks = [(x, f) for step in knowledge.arrangements.steps for x in step.looks for f in x.features]

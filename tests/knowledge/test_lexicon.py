@@ -23,6 +23,7 @@ wrods: [x]
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_every_mistake_in_a_file_of_words_is_told_with_its_place_and_a_way_out():
     problems = Problems()
     words = {n: data for n, data in contents_of(KNOWLEDGE).items() if n.startswith(("vocabulary/", "words", "sources"))}

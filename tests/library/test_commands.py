@@ -114,6 +114,7 @@ def test_a_broken_case_is_told_and_the_rest_is_there(library):
     assert "1 file cannot be judged and is left out" in done.stdout
 
 
+@pytest.mark.slow
 def test_seals_go_to_another_site_and_come_back_apart(library, tmp_path):
     other = tmp_path / "other"
     shutil.copytree(library, other, ignore=shutil.ignore_patterns(".*", "deep"))

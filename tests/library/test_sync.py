@@ -97,6 +97,7 @@ def test_readers_go_on_while_a_transaction_is_under_way(folder):
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_a_full_disk_keeps_what_was_done_before_and_the_next_run_does_the_rest(folder, tmp_path, monkeypatch):
     for i in range(10, 40):
         site.write(folder, i, {**site.case(i), "case": f"long {i} " * 300})

@@ -96,6 +96,7 @@ def test_a_doubtful_reading_is_asked_back_and_taken_from_one_who_is_sure(tablet,
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_a_session_at_a_terminal_holds_answers_up_and_each_is_told_of_the_other(tablet, dual, whole_base, monkeypatch):
     monkeypatch.setattr("diagnose.page.desk.PATIENCE", 0.0)
     tablet.page._desks.clear()

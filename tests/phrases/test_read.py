@@ -32,6 +32,7 @@ def test_a_phrase_of_the_bench_is_read_among_the_first_three(row):
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_no_reading_of_the_bench_phrases_that_is_taken_as_sure_is_wrong():
     sure = [
         (row, found[0])

@@ -54,6 +54,7 @@ def test_a_second_age_at_failure_is_asked_back(case, knowledge, answer, ages):
     assert {o.feature for o in session(case, knowledge, script).observations if o.state == "present"} == ages
 
 
+@pytest.mark.slow
 def test_a_seal_without_damage_is_asked_once_what_a_sound_one_shows(case, knowledge):
     sound = ("No damage is on record on these; parts 1 Rotating ring, 2 Stationary ring @ Seen", "1 2")
     script = Script(*to_step(7), (RING, "none"), (OTHER, "none"), sound)
@@ -63,11 +64,13 @@ def test_a_seal_without_damage_is_asked_once_what_a_sound_one_shows(case, knowle
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_none_says_that_a_sound_seal_does_not_show_it_either(case, knowledge):
     script = Script(*to_step(7), (RING, "none"), (OTHER, "none"), ("No damage is on record @ Seen", "none"))
     assert states(session(case, knowledge, script), "full even track") == {"1": "absent", "2": "absent"}
 
 
+@pytest.mark.slow
 def test_a_ring_with_damage_or_that_nobody_looked_at_is_not_asked_what_a_sound_one_shows(case, knowledge):
     script = Script(*to_step(7), (RING, "blisters; none"))
     now = session(case, knowledge, script)

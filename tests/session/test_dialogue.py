@@ -287,6 +287,7 @@ def test_leaving_a_correction_does_not_leave_the_topic(case, knowledge):
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_after_the_last_step_there_is_a_menu(case, knowledge):
     (case.parent / "whole.jpg").write_bytes(PICTURE)
     session(case, knowledge, Script(*to_step(8)))

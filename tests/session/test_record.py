@@ -60,6 +60,7 @@ def test_what_is_about_to_be_lost_is_asked_before_its_step_ends_and_never_again(
     assert not any(o.state == "absent" for o in now.observations)
 
 
+@pytest.mark.slow
 def test_absent_lost_and_not_looked_at_are_different_answers(case, knowledge):
     script = Script(
         *to_step(5), ("1 Rotating ring @ Seen", "absent coke on the faces, metallic film; lost product film"),
@@ -73,6 +74,7 @@ def test_absent_lost_and_not_looked_at_are_different_answers(case, knowledge):
     assert "{part: 1, absent: coke on the faces}" in written and "{part: 1, not looked at: heat tint}" in written
 
 
+@pytest.mark.slow
 def test_all_that_is_open_at_the_end_of_a_step_can_be_looked_at_again_or_be_none_at_once(case, knowledge):
     script = Script(*to_step(5), ("Look again", "2"), ("2 Stationary ring @ Seen", "lost all"), ("Look again", "none"),
                     stop_at="Step 6")  # fmt: skip
@@ -108,6 +110,7 @@ def test_the_part_that_is_not_there_goes_and_a_renumbered_one_keeps_its_place(ca
     assert "no part has the item number 99" in script.text
 
 
+@pytest.mark.slow
 def test_parts_alike_are_asked_about_together_with_exceptions(case, knowledge):
     script = Script(
         *to_step(7), ("parts 4 O-ring @ Seen", "hard: all round, severe; part 10 clean cut: 10; none"), stop_at="Step 8"
@@ -128,6 +131,7 @@ def test_marks_that_parts_still_lack_are_told_before_they_are_separated(case, kn
     assert "Pencil and ink wash off carbon" in told and now.part("2").index == ""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("begin", "asked"), [("4", True), ("5", False)])
 def test_only_parts_that_are_still_together_are_asked_for_their_marks(case, knowledge, begin, asked):
     script = Script(*to_step(int(begin)), stop_at="Step 6")
@@ -194,6 +198,7 @@ def test_a_photo_is_taken_in_with_its_digest(case, knowledge):
     assert any("'carbon.png' cannot be read" in t for t in script.told)
 
 
+@pytest.mark.slow
 def test_another_part_can_be_put_on_the_list_and_a_topic_left_for_later(case, knowledge):
     script = Script(
         *to_step(5), ("1 Rotating ring @ Seen", "/part"), ("item number:", "17"), ("kind of part:", "snap ring"),
@@ -220,6 +225,7 @@ def test_a_pair_is_walked_through_seal_by_seal(tmp_path, knowledge):
     assert (seen.position, seen.part) == ("outboard", "21")
 
 
+@pytest.mark.slow
 def test_a_word_that_is_only_near_is_asked_back(case, knowledge):
     script = Script(*to_step(7), ("1 Rotating ring @ Seen", "blistring"), ("number (Enter", "1"),
                     stop_at="2 Stationary ring")  # fmt: skip
@@ -227,6 +233,7 @@ def test_a_word_that_is_only_near_is_asked_back(case, knowledge):
     assert seen.feature == "blisters"
 
 
+@pytest.mark.slow
 def test_readings_off_their_nominal_are_asked_again(case, knowledge):
     script = Script(
         *to_step(7), ("new free length", "22.0"),
@@ -246,6 +253,7 @@ def test_a_pressure_says_whether_it_is_gauge(case, knowledge):
     assert pressure.readings[0].value == pytest.approx(240000 + 101325)
 
 
+@pytest.mark.slow
 def test_a_record_is_corrected_in_the_session_with_a_reason(case, knowledge):
     script = Script(
         *to_step(7), ("1 Rotating ring @ Seen", "blisters: severe"), ("1 Rotating ring @ Seen", "/log"),
@@ -262,6 +270,7 @@ def test_a_record_is_corrected_in_the_session_with_a_reason(case, knowledge):
     assert [(x.who, x.what["instead of"]) for x in corrected] == [("bob", number)]
 
 
+@pytest.mark.slow
 @pytest.mark.slow
 def test_help_standing_and_unknown_commands_at_any_question(case, knowledge):
     script = Script(
@@ -355,6 +364,7 @@ def test_a_terminal_that_can_nothing_gets_plain_questions(case):
     assert "go on with: diagnose record" in (t.question() or t.all)
 
 
+@pytest.mark.slow
 @pytest.mark.slow
 def test_a_pipe_works_like_a_terminal(case):
     said = "\n\nK-7\nquit\n"

@@ -36,6 +36,7 @@ def test_none_is_meant_of_what_else_there_is_wherever_it_stands(case, knowledge,
     assert [o.feature for o in seen if o.state == "present"] == ["hot spots"] and len(seen) > 10
 
 
+@pytest.mark.slow
 def test_parts_alike_are_acknowledged_part_by_part(case, knowledge):
     script = Script(*to_step(7), ("parts 4 O-ring @ Seen", "none"), stop_at="Step 8")
     session(case, knowledge, script)
@@ -143,12 +144,14 @@ def ring_card(knowledge, tmp_path, *answers, stop_at="Sliding"):
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_two_numbers_of_one_feature_are_that_feature_on_both(tmp_path, knowledge):
     now, _ = ring_card(knowledge, tmp_path, "1 5; none")
     stuck = {o.part for o in now.observations if (o.feature, o.state) == ("faces stuck together", "present")}
     assert stuck == {"1", "2"} and not now.not_understood
 
 
+@pytest.mark.slow
 @pytest.mark.slow
 @pytest.mark.parametrize(("which", "on"), [("1 5", {"1", "2"}), ("", set())])
 def test_a_word_that_fits_several_parts_is_asked_for_its_parts(tmp_path, knowledge, which, on):
@@ -204,6 +207,7 @@ def test_a_near_term_is_taken_where_it_is_meant(case, knowledge):
     assert [s.term for s in now.settings if s.setting == "service"] == ["polymerising"]
 
 
+@pytest.mark.slow
 def test_at_the_menu_no_means_nothing_else(case, knowledge):
     session(case, knowledge, Script(*to_step(8)))
     script = Script(("What else", "n"))

@@ -98,6 +98,7 @@ def test_a_case_file_of_an_earlier_line_is_known_as_such(recorded):
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_why_tells_who_when_and_the_text_of_the_cards_it_uses(recorded):
     rules = {"DIAGNOSE_KNOWLEDGE": str(SMALL / "knowledge"), "COLUMNS": "120"}
     answer = json.loads(diagnose("why", str(recorded), "dry running", "--json", **rules).stdout)
@@ -153,6 +154,7 @@ def newer(tmp_path: Path) -> Path:
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_the_verdict_comes_first_and_the_cards_in_the_order_in_which_they_mattered(newer):
     data = evidence.written(CASE.read_bytes(), small_base())
     answer = evidence.checked(data, load(newer), newer)
@@ -194,6 +196,7 @@ def test_last_years_conclusion_is_replayed_with_last_years_rules_from_the_trail_
     assert by_hand == {n: t.decode() for n, t in evidence.SMALL_RULES.items()}, "readable without this tool"
 
 
+@pytest.mark.slow
 def test_a_git_revision_names_the_rules_of_an_old_trail_that_carries_none(newer, tmp_path, monkeypatch):
     def git(*words: str) -> None:
         name = ["-c", "user.name=Anna", "-c", "user.email=anna@example.invalid"]
@@ -289,6 +292,7 @@ def test_a_rule_base_from_a_stranger_runs_nothing_when_its_revision_is_told(tmp_
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name",
     [".git/config", ".git/x.yaml", "../x.yaml", "/x.yaml", "conftest.py", "a.test.yaml", "\0.yaml", "\ud800.yaml"],
@@ -326,6 +330,7 @@ def test_a_trail_whose_standing_was_changed_to_no_standing_is_told_as_changed(tm
     assert told.returncode == 1 and "The answer has changed: was nothing stands out" in told.stdout
 
 
+@pytest.mark.slow
 @pytest.mark.slow
 def test_of_two_rule_bases_far_apart_no_more_cards_are_tried_than_of_near_ones(monkeypatch):
     tried = []

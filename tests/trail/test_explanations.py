@@ -70,6 +70,7 @@ def test_transcript(path):
         assert text + (f"[exit {code}]\n" if code else "") == expected, command
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "line",
     [

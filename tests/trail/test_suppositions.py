@@ -198,6 +198,7 @@ def test_why_not_on_every_finding_that_is_not_so_names_records_that_make_it_so(s
             assert not changes or states(after(small, *changes))[a["text"]] == "present"
 
 
+@pytest.mark.slow
 def test_why_not_names_a_kind_that_the_mark_can_be_on_and_the_other_seal(judged):
     pumps = {p.stem: judged(p) for p in SCENARIOS if p.stem in ("condensate-pump-dry-start", "crude-pump-barrier-lost")}
 

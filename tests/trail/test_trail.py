@@ -214,6 +214,7 @@ def skeleton(graph: nx.DiGraph) -> tuple[dict, dict]:
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_graphml_is_read_back_by_networkx(judged, tmp_path):
     graph = judged(ROOT / "scenarios" / "thin-record.yaml").graph
     file = tmp_path / "graph.graphml"

@@ -113,6 +113,7 @@ def test_hints_come_in_their_order_each_once_and_a_word_opens_none_before_its_ti
     assert all(said.count(o) == 1 for o in order)
 
 
+@pytest.mark.slow
 def test_a_hint_that_was_had_costs_points(drilled):
     answered = ("answer", "faces overheated", "80", "dry running", "90")
     told = [drilled("hints: [{says: First.}]\n", *hint, *answered) for hint in ((), ("hint",))]

@@ -58,6 +58,7 @@ def test_the_end_of_the_input_ends_the_drill(small):
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_a_gentle_drill_warns_before_evidence_is_lost():
     path = ROOT / "scenarios" / "sound-on-schedule.yaml"
     said = drill(path, "--gentle", given="drain\ny\nunbolt\npart the faces\ny\nwash\nn\ntime\nleave\n")[1]

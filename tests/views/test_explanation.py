@@ -76,6 +76,7 @@ def test_all_has_the_ledgers_with_their_classes_and_every_caution_in_full(told):
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_a_caution_that_the_record_raises_stands_in_full_on_the_short_page(told):
     assert "Fluorocarbon rubber heated above about 315 °C" in " ".join(told("crude-pump-barrier-lost", False))
 
@@ -115,6 +116,7 @@ def test_cautions_of_the_mechanisms_that_happened_are_shown(small):
     assert "hot faces" in shown and "jet" not in shown
 
 
+@pytest.mark.slow
 @pytest.mark.slow
 def test_two_seals_of_one_verdict_are_told_once(told):
     lines = told("bladder-flat-barrier-low", False)

@@ -86,6 +86,7 @@ HOSTILE = """<script>window.ran=1</script><img src=x onerror="window.ran=1"> **b
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_markup_in_a_case_is_shown_as_text(build, case_file):
     note = HOSTILE.replace('"', "'")
     made = build(
@@ -138,6 +139,7 @@ def test_no_raised_caution_is_left_unnamed_on_page_one_and_an_action_names_its_o
         assert all(c in row_with(report, "changes", action.do) for c in set(action.cautions) & set(raised))
 
 
+@pytest.mark.slow
 @pytest.mark.slow
 def test_actions_have_columns_for_owner_and_day_to_fill_in(build):
     (table,) = (b for b in section(build(LARGE), "changes").blocks if isinstance(b, Table))
@@ -230,6 +232,7 @@ def test_a_seal_of_a_pair_that_was_not_looked_at_gets_that_sentence_and_no_block
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_one_verdict_for_two_seals_has_one_block(build):
     inner, outer = build(ROOT / "scenarios" / "bladder-flat-barrier-low.yaml").answers
     (lead,) = inner.leaders
@@ -248,6 +251,7 @@ def test_a_cause_that_stands_by_the_same_evidence_as_a_likelier_one_has_no_block
             assert all(a != b for i, a in enumerate(whys) for b in whys[i + 1 :]), path.stem
 
 
+@pytest.mark.slow
 def test_marks_from_both_ends_stand_on_one_clock(build, case_file):
     made = build(
         case_file(
@@ -333,6 +337,7 @@ def test_digests_are_those_of_the_bytes(large):
     assert digest[:16] in html.page(large, short=True)
 
 
+@pytest.mark.slow
 def test_a_thin_record_names_no_cause(build):
     made = build(ROOT / "scenarios" / "thin-record.yaml")
     page = Reader(html.page(made, short=True)).told
@@ -358,6 +363,7 @@ def png() -> bytes:
     return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(rows)) + chunk(b"IEND", b"")
 
 
+@pytest.mark.slow
 def test_photos_beside_the_case_are_in_the_file_with_their_digest(build, case_file):
     path = case_file("{part: 2, saw: edge chips, photo: chips.png}")
     (path.parent / "chips.png").write_bytes(png())
@@ -369,6 +375,7 @@ def test_photos_beside_the_case_are_in_the_file_with_their_digest(build, case_fi
     assert hashlib.sha256(png()).hexdigest() in page
 
 
+@pytest.mark.slow
 def test_missing_changed_and_strange_photos_are_said_to_be_so(build, case_file):
     path = case_file(
         "{part: 2, saw: edge chips, photo: gone.jpg}",
@@ -386,6 +393,7 @@ def test_missing_changed_and_strange_photos_are_said_to_be_so(build, case_file):
     assert isinstance(blocks[2], Paragraph) and "no PNG, JPEG, GIF or WebP image" in strange
 
 
+@pytest.mark.slow
 def test_a_link_that_leads_away_from_the_case_is_not_read(build, case_file, tmp_path_factory):
     outside = tmp_path_factory.mktemp("outside") / "secret.png"
     outside.write_bytes(png())

@@ -51,6 +51,7 @@ def test_page_one_has_a_form_with_its_actions_where_there_is_room_and_none_where
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 def test_what_is_on_record_is_told_and_not_asked_for_again(build, written):
     told = written(WORN % "failed")
     assert {("Work order", "W-118"), ("Seal serial", "S-4")} <= set(told.facts)
@@ -77,6 +78,7 @@ def test_each_mark_that_is_there_is_drawn_on_its_kind_of_part(build):
     assert all(f.drawing.svg.startswith("<svg") for f in figures.figures)
 
 
+@pytest.mark.slow
 @pytest.mark.slow
 def test_a_report_without_a_mark_has_no_sketches(written):
     assert section(written("case: Told\nobservations: [{on: sound, saw: squeal}]"), "sketches") is None

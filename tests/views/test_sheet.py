@@ -141,6 +141,7 @@ def test_tags_say_index_and_hazard_and_leave_out_parts_that_are_gone(knowledge, 
     assert 'class="line"' in page and "hot parts" in page and "Cup" not in page
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("words, says", [
     (["single", "-o", "x.png"], "cannot be written"), (["single", "--paper", "A3"], "is no paper"),
     (["triple trouble"], "no case file and no arrangement"), (["single", "--tags", "--label", "big"], "no size of a label"),

@@ -44,6 +44,7 @@ def drawn(vocabulary):
     return {name: d.svg for name in vocabulary.features if (d := sketch(vocabulary, name))}
 
 
+@pytest.mark.slow
 def test_every_mark_is_drawn_or_says_why_it_cannot_be(vocabulary, drawn):
     silent = [n for n in vocabulary.features if (n in drawn) == bool(why_not_drawn(vocabulary, n))]
     assert not silent and len(drawn) > 200
@@ -71,6 +72,7 @@ def test_a_mark_is_not_drawn_as_the_sound_part_is(vocabulary, drawn):
         assert bare not in drawn[name] or name == "no witness", name
 
 
+@pytest.mark.slow
 def test_every_shape_of_every_drawing_and_every_kind_of_mark_is_drawn_and_differs():
     for part, make in PARTS.items():
         plain = "".join(make(Sketch(), "outer edge").lines)
