@@ -20,6 +20,12 @@ HALF = 0.5
 STANDINGS = ("established", "probable", "possible", "unlikely", "ruled out")
 
 
+def told_of(probability: float, weight: float, between: bool) -> float:
+    """How much of the record is about a mechanism: its probability times its weight, and half of that for one that stands
+    between: what began it and what it did to the seal have told as much."""
+    return probability * max(weight, 0.0) * (HALF if between else 1.0)
+
+
 @dataclass(frozen=True)
 class Weighed:
     """One finding weighed for one cause or mechanism on its own. `weight` in dB as it was found, 0 where it was not;
@@ -61,10 +67,8 @@ class Judged:
 
     @property
     def told(self) -> float:
-        """How much of the record is about this one, for ranking mechanisms: its probability times its weight, and half of
-        that for one that stands between: what began it and what it did to the seal have told as much."""
-        between = isinstance(self.card, Mechanism) and self.card.between
-        return self.probability * max(self.weight, 0.0) * (HALF if between else 1.0)
+        """How much of the record is about this one, for ranking mechanisms."""
+        return told_of(self.probability, self.weight, isinstance(self.card, Mechanism) and self.card.between)
 
     @cached_property
     def evidence(self) -> tuple[Weighed, ...]:

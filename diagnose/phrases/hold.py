@@ -394,7 +394,7 @@ def _value(asked: str, clause: Clause) -> tuple[int, Lifted] | None:
                     return place, lifted
             except BadUnit:
                 continue
-    if asked != "1":
-        for place, number in clause.bare.items():
-            return place, Lifted("amount", f"{number} {asked}", number, asked, True)
-    return None
+    if asked == "1" or not clause.bare:
+        return None
+    place, number = next(iter(clause.bare.items()))
+    return place, Lifted("amount", f"{number} {asked}", number, asked, True)

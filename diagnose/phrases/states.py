@@ -57,7 +57,7 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
                         f"the unit of {lifted.said!r} is a guess" if lifted.guessed else "",
                     )
     for place, number in clause.bare.items():
-        for variable in dict.fromkeys(s.sense[1] for s in clause.spans if s.sense[0] == "variable"):
+        for variable in dict.fromkeys(s.sense[1] for s in clause.slots.get("variable", ())):
             if asked := index.vocabulary.grammar.variables[variable].unit:
                 yield variable, f"{number} {asked}", {place}, f"the unit of {number!r} is a guess"
 

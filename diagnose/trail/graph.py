@@ -39,7 +39,7 @@ from diagnose.inference.engine import Firing, finding_id
 from diagnose.inference.rules import Branch
 from diagnose.judgement.chains import Chain, Link, Mark, chains
 from diagnose.judgement.diagnosis import Diagnosis
-from diagnose.judgement.judge import HALF, Judged, Judgement
+from diagnose.judgement.judge import Judged, Judgement, told_of
 from diagnose.judgement.weights import decibans
 from diagnose.knowledge.model import Cause
 from diagnose.reading.problems import Where
@@ -131,8 +131,9 @@ def ranked(graph: nx.DiGraph, type: str, positions: Iterable[str] | None = None)
 
     def key(n: str) -> tuple[bool, bool, float, str]:
         a = table[n]
-        told = a["probability"] * max(a["weight"], 0.0) * (HALF if a.get("between") else 1.0)
-        by = a["probability"] if type == "cause" else told
+        by = a["probability"]
+        if type != "cause":
+            by = told_of(by, a["weight"], a.get("between", False))
         return a["standing"] == "ruled out", a.get("leak_path", False), -round(by, DIGITS), n
 
     return sorted(nodes, key=key)

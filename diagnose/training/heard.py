@@ -295,7 +295,7 @@ class Ear:
             return None
         several = [] if text in self.readings else [n for n in self._sought if _words(text) <= _words(n)]
         if len(several) > 1:
-            return _several([self.cards.get(n, n) for n in several])
+            return self._which(several)
         return Act(MEASURE, items, reading=reading, words=line)
 
     def _nearly(self, bare: str, line: str, whole: str) -> Act | Misheard:
@@ -308,7 +308,7 @@ class Ear:
                 continue
             if len(fits) == 1:
                 return self._named(fits[0], (), line) or Misheard(fits[0])
-            return _several([self.cards.get(n, n) for n in fits])
+            return self._which(fits)
         near = self._by_meaning(whole) or nearest(bare, self._sought, 4)
         return Misheard(
             f"I do not know how to measure {bare!r}"
@@ -321,6 +321,11 @@ class Ear:
         found = ranked(text, cards, index_of(self.words))
         return [n for n, x in found if x >= max(least, found[0][1] * NEARLY)]
 
+    def _which(self, sought: Sequence[str]) -> Misheard:
+        names = [self.cards.get(n, n) for n in sought[:MOST_NAMED]]
+        rest = f" or {len(sought) - MOST_NAMED} more" if len(sought) > MOST_NAMED else ""
+        return Misheard(f"There are several; which: {', '.join(names)}{rest}?")
+
     @cached_property
     def cards(self) -> dict[str, str]:
         return {_bared(plain(name)): name for name in self.hidden.knowledge.measurements}
@@ -332,11 +337,6 @@ class Ear:
     @cached_property
     def _sought(self) -> list[str]:
         return list(dict.fromkeys([*self.cards, *self.readings]))
-
-
-def _several(names: Sequence[str]) -> Misheard:
-    rest = f" or {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
-    return Misheard(f"There are several; which: {', '.join(names[:MOST_NAMED])}{rest}?")
 
 
 def _bared(text: str) -> str:
