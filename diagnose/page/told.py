@@ -13,7 +13,7 @@ from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Feature, Knowledge, Reading, Vocabulary
 from diagnose.page.desk import Read
 from diagnose.session.entries import EXTENTS
-from diagnose.session.figures import CHOICES, FIRST
+from diagnose.session.figures import CHOICES, FIRST, TITLES
 from diagnose.views.drawings.sketches import why_not_drawn
 from diagnose.views.journal import record
 
@@ -113,4 +113,7 @@ def _asked(topics: Iterable[Topic], read: Read, vocabulary: Vocabulary) -> list[
     """Figures and settings of the case, each with where it stands and what it is."""
     keys = dict.fromkeys([*FIRST, *(a for t in topics for a in t.asks)])
     paths = {key: path_of("equipment.tag" if key == "tag" else key, "", vocabulary) for key in keys}
-    return [{"key": key, "path": path, "value": read.state.value(path)} for key, path in paths.items()]
+    return [
+        {"key": key, "title": TITLES.get(key, key), "path": path, "value": read.state.value(path)}
+        for key, path in paths.items()
+    ]

@@ -28,8 +28,8 @@ CHOICES: dict[str, Words] = {
     "equipment.seen from": _ENDS, "seen from": _ENDS, "towards": _ENDS,
     "group": {"rotating": "rotating", "stationary": "stationary"}, "carries": {"nose": "nose", "wide": "wide"},
 }  # fmt: skip
-_TITLES = {
-    "equipment.seen from": "seen from", REMOVAL: "how the seal came out", "index.rotating": "index mark of the rotating parts",
+TITLES = {
+    SEEN_FROM: "rotation seen from", REMOVAL: "how the seal came out", "index.rotating": "index mark of the rotating parts",
     "index.stationary": "index mark of the stationary parts", "tag": "tag of the machine", "service": "what about the liquid",
     "machine": "kind of machine",
 }  # fmt: skip
@@ -80,14 +80,14 @@ class Figures:
         if path[-1] == "is":
             return TRAITS.get(path[0], "is")
         dotted = ".".join(path)
-        return dotted if dotted in (*_TITLES, *CHOICES) else path[-1]
+        return dotted if dotted in (*TITLES, *CHOICES) else path[-1]
 
     def _ask(self, key: str, path: list[str]) -> bool:
         """Asks one figure until it is on record or left out; False where nothing more is known of any."""
         old = self.talk.recorder.state.value(path)
-        title, hint = _TITLES.get(key, key), self.hint(key)
-        if key == SEEN_FROM:
-            title = f"{'rotation' if self._known('rotation') else 'index marks'} {title}"
+        title, hint = TITLES.get(key, key), self.hint(key)
+        if key == SEEN_FROM and not self._known("rotation"):
+            title = "index marks seen from"
         if len(hint) >= _ROOM:
             self.talk.say(hint, hang=2)
             hint = ""
@@ -132,7 +132,7 @@ class Figures:
             bits = re.split(r"[,;]|(?<=\d)\s+(?=\d)", answer)
             found = [self.talk.term(x.strip(), f"term of {key!r}", spelled) for x in bits if x.strip()]
             return found if found and all(found) else None
-        return self.talk.term(answer, f"term of {key!r}" if setting else _TITLES.get(key, key), spelled) or None
+        return self.talk.term(answer, f"term of {key!r}" if setting else TITLES.get(key, key), spelled) or None
 
     def with_unit(self, answer: str, reading: Reading) -> str:
         """A bare number gets the unit asked for; a pressure that says neither is asked whether gauge or absolute."""

@@ -3,8 +3,7 @@ import { button, choices, dialog, draw, h } from "./dom.js";
 import { keypad } from "./keypad.js";
 import { answer, store, valueOf } from "./store.js";
 
-const TITLES = { "equipment.seen from": "Rotation seen from", "index.rotating": "Index mark of the rotating parts", "index.stationary": "Index mark of the stationary parts", tag: "Tag of the machine", service: "What about the liquid", machine: "Kind of machine" };
-const title = (key) => TITLES[key] ?? key[0].toUpperCase() + key.slice(1);
+const title = (a) => a.title[0].toUpperCase() + a.title.slice(1);
 const shown = (value) => (Array.isArray(value) ? value.join(", ") : value ?? "");
 
 export function figures() {
@@ -12,7 +11,7 @@ export function figures() {
   const open = asked.filter((a) => valueOf(a) === null);
   return [h("h1", { tabindex: "-1" }, "Figures and settings"),
     open.length > 0 && h("p", { class: "row" }, button(`Ask me the ${open.length} that are open`, () => next(0), { class: "main", "data-key": "ask" })),
-    h("ul", { class: "figures" }, asked.map((a) => h("li", {}, button([h("span", {}, title(a.key)), h("b", {}, shown(valueOf(a)) || "not said")], () => edit(a), { "data-key": a.key }))))];
+    h("ul", { class: "figures" }, asked.map((a) => h("li", {}, button([h("span", {}, title(a)), h("b", {}, shown(valueOf(a)) || "not said")], () => edit(a), { "data-key": a.key }))))];
 }
 
 function next(number) {
@@ -29,20 +28,20 @@ function edit(a, then) {
   const old = valueOf(a);
   const why = old === null ? "" : "corrected at the bench";
   if (readings[a.key]) {
-    keypad(title(a.key), { ...readings[a.key], several: false }, ([value]) => set(value, why));
+    keypad(title(a), { ...readings[a.key], several: false }, ([value]) => set(value, why));
     if (then) document.querySelector("dialog .inside").append(h("p", { class: "row" }, button("Not known: go on", () => { document.querySelector("dialog").close(); then(); })));
     return;
   }
   const terms = settings[a.key]?.terms ?? few[a.key];
   const single = !settings[a.key] || settings[a.key].single;
-  const made = dialog(title(a.key));
+  const made = dialog(title(a));
   function skip() {
     return button("Not known: go on", () => { made.close(); then(); });
   }
   if (terms) chosen();
   else {
     const field = h("input", { id: "text", value: shown(old) });
-    draw(made.inside, h("form", { onsubmit: (e) => { e.preventDefault(); made.close(); if (field.value.trim()) set(field.value.trim(), why); } }, h("label", { for: "text" }, title(a.key)), field, h("p", { class: "row" }, h("button", { class: "main" }, "Record"))), then && h("p", { class: "row" }, skip()));
+    draw(made.inside, h("form", { onsubmit: (e) => { e.preventDefault(); made.close(); if (field.value.trim()) set(field.value.trim(), why); } }, h("label", { for: "text" }, title(a)), field, h("p", { class: "row" }, h("button", { class: "main" }, "Record"))), then && h("p", { class: "row" }, skip()));
     field.focus();
   }
   function chosen(some = Array.isArray(old) ? [...old] : old ? [old] : []) {
