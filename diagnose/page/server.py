@@ -23,14 +23,16 @@ from diagnose.casefile import journal as j
 from diagnose.casefile.photos import MOST_PHOTO_BYTES
 from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.walk import usual_document
+from diagnose.evaluation.score import ENDINGS
 from diagnose.knowledge.model import Knowledge
 from diagnose.page import told
 from diagnose.page.answers import read_answers
 from diagnose.page.desk import Desk
-from diagnose.page.guard import App, Door, Guard
+from diagnose.page.guard import READ, App, Door, Guard
 from diagnose.page.photos import keep
 from diagnose.page.reckoning import Reckoner
 from diagnose.phrases.read import read as read_phrase
+from diagnose.reading.files import shown_name
 from diagnose.reading.problems import BadInput
 from diagnose.views.drawings.sketches import sketch
 from diagnose.views.report.photos import read_photo
@@ -68,9 +70,18 @@ class Page:
     # ---- cases --------------------------------------------------------------------------------------------------
 
     def cases(self) -> dict[str, Path]:
+        """The cases by what an address calls them, which has to be text; see `nameless`."""
         if self.folder is None:
             return self._only
-        return {p.stem: p for p in sorted(self.folder.glob("*.yaml")) if p.is_file()}
+        return {p.stem if p.suffix == ENDINGS[0] else p.name: p for p in self._files() if _is_text(p)}
+
+    def nameless(self) -> list[str]:
+        """Cases that cannot be opened here: their file names are no text, as after an old archive was unpacked."""
+        return [] if self.folder is None else [shown_name(Path(p.name)) for p in self._files() if not _is_text(p)]
+
+    def _files(self) -> list[Path]:
+        assert self.folder is not None
+        return sorted(p for p in self.folder.iterdir() if p.suffix.lower() in ENDINGS and p.is_file())
 
     def desk(self, request: Request) -> Desk:
         name = request.path_params["case"]
@@ -124,7 +135,7 @@ class Page:
             yield
             self.close()
 
-        failures = {HTTPException: _failed, BadInput: _wrong}
+        failures = {HTTPException: _failed, BadInput: _wrong, OSError: _gone}
         app = Starlette(routes=routes, lifespan=life, exception_handlers=failures)  # type: ignore[arg-type]
         port = self.address.rpartition(":")[2]
         names = {self.address} | (set() if self.secure else {f"localhost:{port}"})
@@ -139,7 +150,7 @@ class Page:
         return _file(request.path_params["name"])
 
     async def _enter(self, request: Request) -> Response:
-        if request.method == "GET":
+        if request.method in READ:
             return _file("enter.html")
         key = (await _json(request)).get("key")
         session = self.door.enter(key) if isinstance(key, str) else None
@@ -175,7 +186,9 @@ class Page:
         )
 
     async def _cases(self, _: Request) -> Response:
-        return JSONResponse({"cases": list(self.cases()), "new": self.folder is not None})
+        return JSONResponse(
+            {"cases": list(self.cases()), "nameless": self.nameless(), "new": self.folder is not None}
+        )
 
     async def _start(self, request: Request) -> Response:
         """Begins a case; asked twice with the same name and arrangement it is begun once."""
@@ -297,6 +310,10 @@ def _own_page(html: str) -> Response:
     return Response(html, media_type="text/html", headers=headers)
 
 
+def _is_text(path: Path) -> bool:
+    return shown_name(Path(path.name)) == path.name
+
+
 def _mark(desk: Desk) -> str:
     return "-".join(map(str, desk.signature()))
 
@@ -337,3 +354,7 @@ async def _wrong(_: Request, error: BadInput) -> Response:
     return JSONResponse(
         {"says": "; ".join(p.says + (f" ({p.way_out})" if p.way_out else "") for p in error.problems)}, 409
     )
+
+
+async def _gone(_: Request, error: OSError) -> Response:
+    return JSONResponse({"says": f"a file cannot be read or written: {error.strerror or error}"}, 409)

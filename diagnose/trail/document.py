@@ -2,11 +2,12 @@
 
 It holds the case and its journal as text and the rule base packed, so that it can be replayed alone and years later; the
 digest of each, of the photos, and the versions of the tool; and everything the graph holds, in one canonical order, without
-any path of the machine it was made on.
+any path of the machine it was made on. Last, a digest of all that, since not all of it follows from the rest.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Mapping
 from typing import Any
@@ -83,7 +84,7 @@ def document(
     used = {
         name: around.contents[name].decode("utf-8") for name in custody.cards_used(graph) if name in around.contents
     }
-    return {
+    return with_digest({
         "trail": FORMAT,
         "tool": {"name": TOOL, "version": version, "python": around.python, "packages": dict(around.packages)},
         "case": {"name": graph.graph["case"], "digest": graph.graph["case_digest"], "text": data.decode("utf-8")},
@@ -93,7 +94,13 @@ def document(
                       "files": dict(knowledge.files)},
         "cards": used, "rules": custody.packed(around.contents) if around.contents else None,
         **content(graph),
-    }  # fmt: skip
+    })  # fmt: skip
+
+
+def with_digest(trail: Doc) -> Doc:
+    """The trail with the digest of what else stands in it."""
+    rest = {k: v for k, v in trail.items() if k != "digest"}
+    return {**rest, "digest": hashlib.sha256(dump(rest)).hexdigest()}
 
 
 def content(graph: nx.DiGraph) -> Doc:
@@ -170,6 +177,8 @@ def _lacking(document: Any) -> str:
         return "it is not an object"
     if document.get("trail") not in (FORMAT, ALONE, OF_ONE_LEVEL):
         return f"its format is {document.get('trail')!r}, not {FORMAT}"
+    if document["trail"] == FORMAT and not isinstance(document.get("digest"), str):
+        return "the digest of its content is missing"
     for key, inner in (
         ("case", ("name", "digest", "text")),
         ("knowledge", ("digest", "files")),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 import uuid
 
 import pytest
@@ -219,6 +221,25 @@ def test_a_case_is_begun_once(tablet, dual):
     assert tablet.ask("POST", "/api/cases", begun)[2] == {"case": "second-seal-2"}
     status, _, told = tablet.ask("POST", "/api/cases", begun)
     assert status == 409 and "exists already" in told["says"]
-    assert tablet.ask("GET", "/api/cases")[2] == {"cases": ["dual", "second-seal-2"], "new": True}
+    assert tablet.ask("GET", "/api/cases")[2] == {"cases": ["dual", "second-seal-2"], "nameless": [], "new": True}
     assert look(dual.parent / "second-seal-2.yaml").view == "same"
     assert str(uuid.UUID(answer()["id"]))
+
+
+def test_a_file_name_that_is_no_text_is_told_and_keeps_no_other_case_closed(tablet, dual):
+    (dual.parent / "second.yml").write_bytes(dual.read_bytes())
+    with open(os.fsencode(dual.parent) + b"/\xfcber.yaml", "wb") as file:
+        file.write(dual.read_bytes())
+    status, _, found = tablet.ask("GET", "/api/cases")
+    assert (status, found["cases"], found["nameless"]) == (200, ["dual", "second.yml"], ["\\xfcber.yaml"])
+    assert tablet.ask("GET", "/api/cases/second.yml")[0] == 200
+
+
+def test_a_folder_that_is_gone_is_told(tablet, dual):
+    shutil.rmtree(dual.parent)
+    status, _, told = tablet.ask("GET", "/api/cases")
+    assert (status, told["says"]) == (409, "a file cannot be read or written: No such file or directory")
+
+
+def test_the_door_answers_who_asks_for_its_head_alone(tablet):
+    assert tablet.ask("HEAD", "/enter", headers={"origin": None})[0] == 200

@@ -21,7 +21,7 @@ from diagnose.casefile.replay import replay
 from diagnose.evaluation.verify import base_of
 from diagnose.knowledge.files import digest_of
 from diagnose.trail.custody import Around, packed, photos_now, unpacked
-from diagnose.trail.document import dump, trail
+from diagnose.trail.document import dump, trail, with_digest
 from tests.support import evidence
 from tests.support.places import SMALL
 
@@ -168,10 +168,11 @@ def other_word(rows: list[Doc]) -> list[Doc]:
     return json.loads(text)
 
 
-def in_trail(b: Bundle, change: Callable[[Doc], None]) -> None:
+def in_trail(b: Bundle, change: Callable[[Doc], None], digest: bool = True) -> None:
+    """Changes a trail, and its own digest with it where `digest`."""
     document = json.loads(b.trail.read_bytes())
     change(document)
-    b.trail.write_bytes(dump(document))
+    b.trail.write_bytes(dump(with_digest(document) if digest else document))
 
 
 def rules_in_trail(document: Doc, consistent: bool) -> None:
@@ -215,6 +216,10 @@ def line_edit(old: str, new: str) -> Callable[[Bundle], None]:
 
 def trail_edit(change: Callable[[Doc], Any]) -> Callable[[Bundle], None]:
     return lambda b: in_trail(b, change)
+
+
+def plain_trail_edit(change: Callable[[Doc], Any]) -> Callable[[Bundle], None]:
+    return lambda b: in_trail(b, change, digest=False)
 
 
 def set_in(section: str, key: str, value: Any, **wanted: str) -> Callable[[Bundle], None]:
@@ -349,8 +354,15 @@ KINDS: dict[str, Callable[[Bundle], None]] = {
     "trail: digest of a photo": trail_edit(lambda d: d["photos"][0].update(recorded="0" * 64)),
     "trail: written otherwise": lambda b: b.trail.write_text(json.dumps(json.loads(b.trail.read_bytes())), "utf-8"),
     "trail: cut": lambda b: b.trail.write_bytes(b.trail.read_bytes()[:-200]),
-    "trail: git revision": trail_edit(lambda d: d["knowledge"].update(revision="r0")),
-    "trail: version of Python": trail_edit(lambda d: d["tool"].update(python="3.12.0")),
+    "trail: git revision": plain_trail_edit(lambda d: d["knowledge"].update(revision="r0")),
+    "trail: version of Python": plain_trail_edit(lambda d: d["tool"].update(python="3.12.0")),
+    "trail: version of the tool": plain_trail_edit(lambda d: d["tool"].update(version="0.0.9")),
+    "trail: version of a package": plain_trail_edit(lambda d: d["tool"]["packages"].update(numpy="1")),
+    "trail: photo as it was then": plain_trail_edit(lambda d: d["photos"][0].update(now="0" * 64)),
+    "trail: its digest": plain_trail_edit(lambda d: d.update(digest="0" * 64)),
+    "trail: its digest taken out": plain_trail_edit(lambda d: d.pop("digest")),
+    "trail: git revision, with its digest": trail_edit(lambda d: d["knowledge"].update(revision="r0")),
+    "trail: version of Python, with its digest": trail_edit(lambda d: d["tool"].update(python="3.12.0")),
     # its rules and words
     "rules in the trail: a card": trail_edit(lambda d: rules_in_trail(d, False)),
     "rules in the trail: a card, digests too": trail_edit(lambda d: rules_in_trail(d, True)),

@@ -21,7 +21,7 @@ from diagnose.trail.document import SECTIONS, dot, dump, graphml, node_link, tra
 from diagnose.trail.document import load as load_trail
 from diagnose.trail.graph import proof, ranked
 from tests.support import evidence
-from tests.support.places import ROOT, SCENARIOS, SMALL
+from tests.support.places import ROOT, SCENARIOS, SMALL, mostly_slow
 from tests.support.reasoned import reasoned, small_base, valid
 
 CASE = (SMALL / "case.yaml").read_bytes()
@@ -110,6 +110,40 @@ def test_a_conclusion_altered_by_hand_is_found():
     answer = checked(dump(document))
     (said,) = answer["faults"]
     assert answer["verdict"] == "altered" and '"established"' in said and "dry running" in said
+
+
+def leaves(value, path=()):
+    """Where every text and every number stands."""
+    if isinstance(value, dict | list):
+        for key, inner in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from leaves(inner, (*path, key))
+    elif value is not None:
+        yield path
+
+
+def altered(path) -> bytes:
+    """The trail with one text or number changed."""
+    document = inner = json.loads(written())
+    *way, last = path
+    for key in way:
+        inner = inner[key]
+    old = inner[last]
+    inner[last] = not old if isinstance(old, bool) else f"{old}x" if isinstance(old, str) else old + 1
+    return dump(document)
+
+
+@pytest.mark.parametrize("start", mostly_slow(range(40)))
+def test_whatever_text_or_number_is_altered_it_is_found(start):
+    every = [path for path in leaves(json.loads(written())) if path != ("trail",)]
+    found = [(path, checked(altered(path))["verdict"]) for path in every[start::40]]
+    assert [path for path, verdict in found if verdict != "altered"] == []
+
+
+@pytest.mark.parametrize("key", ["version", "python"])
+def test_what_a_trail_says_of_the_tool_is_under_its_digest(key):
+    document = json.loads(written())
+    document["tool"][key] = "0.0.9"
+    assert checked(dump(document))["verdict"] == "altered"
 
 
 def test_what_differs_is_said_in_words():

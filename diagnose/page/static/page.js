@@ -123,7 +123,8 @@ async function let_in() {
 async function cases() {
   const found = await ask("/api/cases");
   const choose = async (name, made) => { made.close(); localStorage.setItem("case", name); location.hash = "#/"; await open(name); show(); };
-  const made = dialog("Cases", h("div", { class: "column" }, found.cases.map((name) => button(name, () => choose(name, made)))), found.new && fresh((name) => choose(name, made)));
+  const made = dialog("Cases", h("div", { class: "column" }, found.cases.map((name) => button(name, () => choose(name, made)))),
+    found.nameless.length > 0 && h("p", { class: "warning" }, `To be opened here these need another file name: ${found.nameless.join(", ")}`), found.new && fresh((name) => choose(name, made)));
 }
 
 function fresh(then) {
