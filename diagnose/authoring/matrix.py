@@ -95,7 +95,12 @@ def read(text: str, name: str, knowledge: Knowledge, of: str = "mechanism") -> M
     """A matrix from CSV, of some rows and columns or of all. Raises BadInput with every mistake at its place."""
     lines = text.removeprefix("\ufeff").splitlines()
     cut = ";" if lines and lines[0].count(";") > lines[0].count(",") else ","
-    rows = list(csv.reader(lines, delimiter=cut))
+    try:
+        rows = list(csv.reader(lines, delimiter=cut))
+    except csv.Error as error:
+        raise BadInput(
+            [Problem(Where(name), "table-rows", f"this is no table: {error}", "save it again as CSV")]
+        ) from error
     head = [cell.strip() for cell in rows[0]] if rows else []
     table = _Table(name, head, matrix(knowledge, of), of, list(knowledge.words.seen))
     table.read_head()

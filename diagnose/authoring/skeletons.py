@@ -105,9 +105,18 @@ _TESTS = {
 }
 
 
+def _names_a_file(name: str) -> bool:
+    return name.isprintable() and any(c.isalnum() for c in file_stem(name))
+
+
 def new_card(knowledge: Knowledge, folder: Path, kind: str, name: str, month: str) -> list[Path]:
     """Writes the skeleton of a card and its failing test; never over a file. Raises BadInput."""
-    if not name or name != " ".join(name.split()) or re.search(r"[:#\[\]{}&*!|>'\"%@`,]", name):
+    if (
+        not name
+        or name != " ".join(name.split())
+        or re.search(r"[:#\[\]{}&*!|>'\"%@`,]", name)
+        or not _names_a_file(name)
+    ):
         raise _refuse(f"{name!r} is no name for a card", "plain words with single spaces")
     v = knowledge.vocabulary
     feature = next(f for f in v.features.values() if f.on)

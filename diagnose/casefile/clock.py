@@ -13,6 +13,10 @@ class BadClock(ValueError):
     """The text is no clock position; the message says what is allowed."""
 
 
+def _spelled(text: str) -> str:
+    return " ".join(text.lower().split())  # with single spaces no text is long to match
+
+
 def _degrees(number: str, unit: str | None) -> float:
     hours, _, minutes = number.replace(",", ".").partition(":")
     value = float(hours) + (float(minutes) / 60 if minutes else 0.0)
@@ -27,7 +31,7 @@ def _degrees(number: str, unit: str | None) -> float:
 
 def place(text: str) -> float:
     """One clock position in degrees clockwise from the index. Raises BadClock."""
-    match = _AT.match(text.strip().lower())
+    match = _AT.match(_spelled(text))
     if not match:
         raise BadClock(f"{text[:30]!r} is no clock position: write 3, 3:30 or 105°")
     return _degrees(match.group(1), match.group(2))
@@ -35,12 +39,12 @@ def place(text: str) -> float:
 
 def arc(text: str) -> tuple[float, float]:
     """An arc, start and end in degrees, running clockwise; a single position is an arc of no length. Raises BadClock."""
-    match = _ARC.match(text.strip().lower())
+    match = _ARC.match(_spelled(text))
     if not match:
         try:
             at = place(text)
         except BadClock as error:
-            if _AT.match(text.strip().lower()):
+            if _AT.match(_spelled(text)):
                 raise
             raise BadClock(
                 f"{text[:30]!r} is no extent: write all round, one sector, patches, at 3 or 10 to 2"

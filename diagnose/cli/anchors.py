@@ -7,9 +7,8 @@ from typing import Annotated
 
 import typer
 
-from diagnose.cli.common import refuse
+from diagnose.cli.common import refuse, say
 from diagnose.cli.output import write
-from diagnose.reading.terms import printable
 
 FilesArgument = Annotated[
     list[Path], typer.Argument(metavar="FILE…", help="Journals, trails, reports; the anchor stands beside each.")
@@ -37,17 +36,17 @@ def sign(
     bad = False
     for file in files:
         if key is not None and not check:
-            typer.echo(f"{anchors.sign(file, key)}: signed")
+            say(f"{anchors.sign(file, key)}: signed")
             continue
         assert signers is not None
         try:
             found = anchors.check(file, signers)
         except BadInput as error:
-            typer.echo(f"{file}: {error.problems[0].says}")
+            say(f"{file}: {error.problems[0].says}")
             bad = True
             continue
         grew = f", up to line {found.lines}; {found.since} lines since" if found.since else ""
-        typer.echo(printable(f"{file}: signed by {found.who}, key {found.key}{grew}"))
+        say(f"{file}: signed by {found.who}, key {found.key}{grew}")
     if bad:
         raise typer.Exit(1)
 
@@ -81,9 +80,9 @@ def stamp(
     for file in files:
         if query is not None:
             write(query, anchors.query(file), [file])
-            typer.echo(f"{query}: send it to a server, then: diagnose stamp {file} --reply REPLY")
+            say(f"{query}: send it to a server, then: diagnose stamp {file} --reply REPLY")
         elif reply is not None:
-            typer.echo(f"{anchors.attach(file, anchors.read(reply))}: stamped")
+            say(f"{anchors.attach(file, anchors.read(reply))}: stamped")
         elif server:
             try:
                 answer = anchors.ask(server, anchors.query(file))
@@ -91,12 +90,12 @@ def stamp(
                 raise refuse(
                     f"the server gives no time stamp: {error}", "or carry the request there: --query FILE"
                 ) from error
-            typer.echo(f"{anchors.attach(file, answer)}: stamped")
+            say(f"{anchors.attach(file, answer)}: stamped")
         elif authority is not None:
             try:
-                typer.echo(f"{file}: stamped {anchors.stamped(file, authority)}")
+                say(f"{file}: stamped {anchors.stamped(file, authority)}")
             except BadInput as error:
-                typer.echo(f"{file}: {error.problems[0].says}")
+                say(f"{file}: {error.problems[0].says}")
                 bad = True
     if bad:
         raise typer.Exit(1)

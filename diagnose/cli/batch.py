@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from diagnose.cli.common import KnowledgeOption, refuse, shipped
+from diagnose.cli.common import KnowledgeOption, refuse, say, shipped
 from diagnose.cli.progress import Progress
 from diagnose.reading.figures import count
 from diagnose.reading.terms import printable
@@ -77,7 +77,7 @@ def batch(
     finally:
         bar.end()
     told = f"{count(len(table.rows), 'case')} in {output}"
-    typer.echo(f"{told}, {len(todo)} judged now" if resume else told)
+    say(f"{told}, {len(todo)} judged now" if resume else told)
     _tell_broken(table)
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from diagnose.cli.common import MOST_BYTES, JsonOption, KnowledgeOption, print_json, refuse, shipped
+from diagnose.cli.common import MOST_BYTES, JsonOption, KnowledgeOption, print_json, refuse, say, shipped
 from diagnose.reading.problems import BadInput
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ def start(
         recorder.start(document)
     tell_history(file, tag)
     count = len(document.get("parts", ()))  # type: ignore[arg-type]
-    typer.echo(f"{file}: a {term} seal with {count} usual parts. Go on with: diagnose record {file}")
+    say(f"{file}: a {term} seal with {count} usual parts. Go on with: diagnose record {file}")
 
 
 def record(
@@ -123,7 +123,7 @@ def _take_sheet(file: Path, base: Knowledge, by: str, sheet: str) -> None:
         filled = FilledSheet(recorder, "typed" if sheet == "-" else sheet)
         if sheet != "-":
             lines = filled.take(text.splitlines(), told)
-            typer.echo(f"{len(lines)} on record from {sheet}" if lines else "already on record")
+            say(f"{len(lines)} on record from {sheet}" if lines else "already on record")
             return
         for number, typed in enumerate(sys.stdin, 1):
             try:
@@ -197,7 +197,7 @@ def _take_edits(file: Path, adopt: bool, by: str, why: str, knowledge: Path | No
             for line in recorder.adopt(why):
                 typer.echo(clean(f"{line.number}  {sentence(line.what)}"))
         else:
-            typer.echo(f"the recorded case is back; the edited file is kept as {recorder.restore().name}")
+            say(f"the recorded case is back; the edited file is kept as {recorder.restore().name}")
 
 
 def _check(file: Path, as_json: bool, head: str) -> int:
@@ -265,7 +265,7 @@ def tell_history(file: Path, tag: str) -> None:
         with opened(folder) as store:
             found = history(store, tag, apart=os.path.relpath(os.path.realpath(file), os.path.realpath(folder)))
     except BadInput as error:
-        typer.echo(f"what came back on {tag} cannot be told: {error.problems[0].says} ({error.problems[0].way_out})")
+        say(f"what came back on {tag} cannot be told: {error.problems[0].says} ({error.problems[0].way_out})")
         return
     if found.seals:
         typer.echo(before(document(found), Page()).text(), nl=False)

@@ -101,5 +101,10 @@ def _line(where: Where, shown: dict[str, list[str]]) -> str:
     return text
 
 
+def say(text: str) -> None:
+    """A line of output; what a file name or a text in it could do to a terminal is taken out."""
+    typer.echo(printable(text))
+
+
 def print_json(value: Any) -> None:
     sys.stdout.write(escaped(json.dumps(value, ensure_ascii=False, indent=2, sort_keys=False)) + "\n")

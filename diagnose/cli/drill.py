@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from diagnose.cli.common import KnowledgeOption, case_path, open_base, open_case, refuse, shipped
+from diagnose.cli.common import KnowledgeOption, case_path, open_base, open_case, refuse, say, shipped
 from diagnose.cli.output import refuse_over_input, write
 
 if TYPE_CHECKING:
@@ -113,7 +113,7 @@ def _print(name: str, hidden: Hidden, story: Story, output: Path | None) -> None
     if output is None:
         raise refuse("--sheet writes a file", "-o FILE.html")
     write(output, sheet(name, hidden, story).encode())
-    typer.echo(f"{output}: print it on A4, cut the cards and lay them face down in their order")
+    say(f"{output}: print it on A4, cut the cards and lay them face down in their order")
 
 
 def _readable(path: Path) -> None:

@@ -18,6 +18,7 @@ from diagnose.cli.common import (
     open_case,
     print_json,
     refuse,
+    say,
     shipped,
 )
 from diagnose.cli.output import refuse_over_input, write
@@ -50,10 +51,8 @@ def trail(case: CaseArgument, output: OutOption = None, knowledge: KnowledgeOpti
     whole = dump(written)
     write(output, whole)
     if output:
-        typer.echo(
-            f"{output}: head {short(hashlib.sha256(whole).hexdigest())}; write it with the date into a bound book"
-        )
-        typer.echo(written["journal"]["says"])
+        say(f"{output}: head {short(hashlib.sha256(whole).hexdigest())}; write it with the date into a bound book")
+        say(written["journal"]["says"])
 
 
 def verify(
@@ -201,7 +200,7 @@ def _unpack(rules: Mapping[str, bytes], folder: Path, trail: Path) -> None:
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(data)
-    typer.echo(f"{folder}: {len(rules)} files")
+    say(f"{folder}: {len(rules)} files")
 
 
 def tool_version() -> str:

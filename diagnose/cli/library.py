@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from diagnose.cli.common import CaseArgument, JsonOption, KnowledgeOption, print_json, refuse, shipped
+from diagnose.cli.common import CaseArgument, JsonOption, KnowledgeOption, print_json, refuse, say, shipped
 
 if TYPE_CHECKING:
     from diagnose.knowledge.model import Knowledge
@@ -206,7 +206,7 @@ def rows(
         )
     _show(result, view.rows, as_json)
     if propose and not as_json:
-        typer.echo(f"{propose}: decide on each, then: diagnose library accept {propose}")
+        say(f"{propose}: decide on each, then: diagnose library accept {propose}")
 
 
 def _effect(folder: Path, base: Knowledge, wanted: list[Proposal], closed: list[Path]) -> dict[str, Any]:
@@ -233,10 +233,10 @@ def accept(
     found = p.read(file, base)
     done = p.take_over(knowledge or shipped("knowledge"), base, found)
     for x in done:
-        typer.echo(f"{x.card}, {x.finding}: {x.word} -> {x.propose} (accepted by {x.by}: {x.why})")
+        say(f"{x.card}, {x.finding}: {x.word} -> {x.propose} (accepted by {x.by}: {x.why})")
     undecided = sum(not x.accepted for x in found)
     refused = sum(x.accepted == "false" for x in found)
-    typer.echo(
+    say(
         f"{len(done)} written, {refused} refused, {undecided} not decided. What it changes: diagnose rules impact HEAD knowledge"
     )
 
@@ -297,7 +297,7 @@ def export(
         raise refuse("this needs pyarrow, which is not installed", "pip install 'diagnose[parquet]'")
     refuse_over_input(output)
     with _store(library, site) as store:
-        typer.echo(f"{count(write_table(store, output, site), 'seal')} in {output}")
+        say(f"{count(write_table(store, output, site), 'seal')} in {output}")
 
 
 @app.command()
@@ -315,7 +315,7 @@ def share(
     refuse_over_input(output)
     with _store(library) as store, in_place(output) as new, new.open("wb") as file:
         file.writelines(shared(store))
-    typer.echo(
+    say(
         f"{output}: no tags, names, photos, batches or free text; dates to the month. Read it before it leaves the site."
     )
 
@@ -339,11 +339,9 @@ def import_(
     if not file.is_file():
         raise refuse(f"there is no file {str(file)!r}", "name what diagnose library share wrote")
     seals, strange = bring_in(library, file, site, knowledge_of(knowledge))
-    typer.echo(
-        f"{count(seals, 'seal')} of {site} taken in. Bring the index up to date: diagnose library sync {library}"
-    )
+    say(f"{count(seals, 'seal')} of {site} taken in. Bring the index up to date: diagnose library sync {library}")
     if strange:
-        typer.echo(f"left out, as this rule base has no such words: {', '.join(strange)}")
+        say(f"left out, as this rule base has no such words: {', '.join(strange)}")
 
 
 def _is_folder(folder: Path) -> None:

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from diagnose.cli.bench import ByOption, knowledge_of, recorder_of
-from diagnose.cli.common import KnowledgeOption, refuse
+from diagnose.cli.common import KnowledgeOption, refuse, say
 from diagnose.knowledge.model import Knowledge
 
 
@@ -22,7 +22,7 @@ def migrate(
     base = knowledge_of(knowledge)
     for file in files:
         for line in _carry(file, base, by):
-            typer.echo(line)
+            say(line)
 
 
 def _carry(file: Path, knowledge: Knowledge, by: str) -> list[str]:

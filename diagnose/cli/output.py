@@ -25,9 +25,11 @@ _PHOTOS = (".jpg", ".jpeg", ".png", ".gif", ".webp", ".heic", ".heif", ".tif", "
 def refuse_over_input(output: Path | None, inputs: Iterable[Path] = ()) -> None:
     """Raises BadInput where a result would go over a file that was read for it, any case, journal or photo, or a file of
     a rule base. `inputs` are files, and folders whose files may not be written over."""
-    if output is None or not (output.exists() or output.suffix.lower() in _OWN):
+    if output is None:
         return
     target = Path(os.path.realpath(output))
+    if not (target.exists() or target.suffix.lower() in _OWN):
+        return
     what = _KEPT.get(target.suffix.lower(), "a photo" if target.suffix.lower() in _PHOTOS else "")
     for path in inputs:
         inside = path.is_dir() and target.exists() and target.is_relative_to(os.path.realpath(path))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from diagnose.cli.common import DraftsOption, JsonOption, KnowledgeOption, print_json, refuse, shipped
+from diagnose.cli.common import DraftsOption, JsonOption, KnowledgeOption, print_json, refuse, say, shipped
 from diagnose.cli.output import refuse_over_input, write
 from diagnose.cli.rules_common import (
     TESTED,
@@ -76,7 +76,7 @@ def test(
     outcomes = run_tests(workshop, tests)
     if accept:
         for path in report.accept_weights(outcomes, workshop.net, folder_of(knowledge), workshop.base.knowledge.folder):
-            typer.echo(f"changed {path}")
+            say(f"changed {path}")
         outcomes = run_tests(workshop, tests_of(workshop, knowledge, names, with_drafted))
     result = report.document(outcomes)
     if junit:
@@ -214,4 +214,4 @@ def schema(
     for path in sorted(target.glob("*.json")):
         refuse_over_input(path)
     for path in write(workshop_of(knowledge, True).base.knowledge, target):
-        typer.echo(str(path))
+        say(str(path))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from diagnose.cli.common import DraftsOption, JsonOption, KnowledgeOption, open_case, print_json, refuse
+from diagnose.cli.common import DraftsOption, JsonOption, KnowledgeOption, open_case, print_json, refuse, say
 from diagnose.cli.output import write
 from diagnose.cli.rules_common import (
     TESTED,
@@ -69,7 +69,7 @@ def show(rule: RuleArgument, as_json: JsonOption = False, knowledge: KnowledgeOp
         print_json(result)
         return
     for one in result:
-        typer.echo(view.card(one, Page()).text())
+        say(view.card(one, Page()).text())
 
 
 def _test_names(tests: Iterable[RuleTest]) -> dict[tuple[str, str], list[str]]:
@@ -119,10 +119,10 @@ def matrix(
     )
     written = [] if dry else words.apply(folder, base, changes, of)
     for change in changes:
-        typer.echo(str(change))
-    typer.echo(
-        f"{len(changes)} words {'would change' if dry else 'changed'}" + "".join(f"\n  {path}" for path in written)
-    )
+        say(str(change))
+    say(f"{len(changes)} words {'would change' if dry else 'changed'}")
+    for path in written:
+        say(f"  {path}")
 
 
 @app.command(name="list")
@@ -217,10 +217,10 @@ def new(
     else:
         written = skeletons.new_card(base, folder, kind, " ".join(names), date.today().isoformat()[:7])
     for path in written:
-        typer.echo(str(path))
+        say(str(path))
     if kind != "test":
-        typer.echo(f"Next: {skeletons.FOLLOW[kind]}")
-    typer.echo(
+        say(f"Next: {skeletons.FOLLOW[kind]}")
+    say(
         f"Then: diagnose rules check; diagnose rules test {'' if kind == 'test' else '--with-drafts '}{' '.join(names)!r}"
     )
 
@@ -248,4 +248,4 @@ def handbook(
     made = pages(documents, words, base.version, base.digest, step_documents(workshop.base))
     for name, text in made.items():
         write(output / name, text.encode())
-    typer.echo(f"{len(made)} files; open {output / 'index.html'}")
+    say(f"{len(made)} files; open {output / 'index.html'}")

@@ -101,7 +101,7 @@ def _cautions(case: Case, base: RuleBase) -> list[Caution]:
 
 
 def _label(text: str) -> tuple[float, float]:
-    match = re.fullmatch(r"\s*(\d{1,3}(?:\.\d)?)\s*[x×]\s*(\d{1,3}(?:\.\d)?)\s*(?:mm)?\s*", text)
+    match = re.fullmatch(r"\s*(\d{1,3}(?:\.\d)?)\s*[x×]\s*(\d{1,3}(?:\.\d)?)\s*(?:mm\s*)?", text)
     if not match:
         raise refuse(f"{text!r} is no size of a label", "WIDTHxHEIGHT in mm: --label 70x37")
     return float(match[1]), float(match[2])

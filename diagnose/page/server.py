@@ -186,9 +186,7 @@ class Page:
         )
 
     async def _cases(self, _: Request) -> Response:
-        return JSONResponse(
-            {"cases": list(self.cases()), "nameless": self.nameless(), "new": self.folder is not None}
-        )
+        return JSONResponse({"cases": list(self.cases()), "nameless": self.nameless(), "new": self.folder is not None})
 
     async def _start(self, request: Request) -> Response:
         """Begins a case; asked twice with the same name and arrangement it is begun once."""

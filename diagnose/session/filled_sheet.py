@@ -28,8 +28,8 @@ SEEN = ("x", "yes", "y", "seen", "there")
 ABSENT = ("no", "n", "-", "absent", "not there")
 UNSEEN = ("?", "not looked at")
 SURE_OPTION, SURE_MARK = "--sure if it is so", "! behind it if it is so"
-_LINE = re.compile(r"\s*(?:(?P<boxes>\d{1,4}(?:\s*[-–,]\s*\d{1,4})*)\s*:|(?P<one>\d{1,4})\s)\s*(?P<value>.*?)\s*")
-_CODE = re.compile(r"\s*sheet\s*:?\s*(?P<code>[0-9a-f]{6})\s*", re.I)
+_LINE = re.compile(r"\s*(?:(?P<boxes>\d{1,4}(?:\s*[-–,]\s*\d{1,4})*)\s*:|(?P<one>\d{1,4})\s)\s*(?P<value>.*)")
+_CODE = re.compile(r"\s*sheet\s*(?::\s*)?(?P<code>[0-9a-f]{6})\s*", re.I)
 
 
 @dataclass(frozen=True)
@@ -143,8 +143,9 @@ class FilledSheet:
         for box in boxes or [0]:
             if box not in known:
                 raise _wrong(where, "box", f"this sheet has no box {box}", f"its boxes go from 1 to {len(known)}; its code is {self.sheet.code}")  # fmt: skip
-        value = match["value"].removesuffix("!").rstrip()
-        return Typed(tuple(boxes), value, Where(self.name, number, match.start("value") + 1), value != match["value"])
+        said = match["value"].rstrip()
+        value = said.removesuffix("!").rstrip()
+        return Typed(tuple(boxes), value, Where(self.name, number, match.start("value") + 1), value != said)
 
     def _of_box(self, box: Box, typed: Typed, earlier: Sequence[What]) -> list[What]:
         if not typed.value:

@@ -108,7 +108,7 @@ class Ear:
         }
 
     def hear(self, line: str) -> Act | Misheard:
-        text = plain(re.sub(r"[.!?;]+$", "", line.strip()))
+        text = plain(line.strip().rstrip(".!?;"))
         text = re.sub(r"^put (.+) (?:in|into|in to) (?:a |the )?(?:bag|box)(?:s|es)?$", r"bag \1", text)
         if taken := re.match(r"^(?:take|pull|lift|prise|pry) (.+) out$", text):
             whole = any(_bared(text) == spelling for spelling, _ in self.verbs)

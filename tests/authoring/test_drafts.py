@@ -117,6 +117,15 @@ def test_a_new_card_reads_well_and_its_test_fails_until_it_says_something(kind, 
     assert call("new", kind, "paint on the face", "--knowledge", folder)[0] == 2
 
 
+@pytest.mark.parametrize("name", ["…", "((", "--", "two\u202e", "\udcff"])
+def test_a_name_that_names_no_file_is_none_for_a_card(name, tmp_path):
+    folder = copied_base(tmp_path)
+    before = sorted(folder.rglob("*"))
+    code, said = call("new", "finding", "--knowledge", folder, "--", name)
+    assert code == 2 and "no name for a card" in said
+    assert sorted(folder.rglob("*")) == before
+
+
 def test_a_new_measurement_reads_well(tmp_path):
     folder = copied_base(tmp_path)
     assert call("new", "measurement", "ring by eye", "--knowledge", folder)[0] == 0

@@ -125,3 +125,9 @@ def test_empty_cells_left_out_at_the_end_of_a_row_change_nothing(folder):
     made = matrix(knowledge)
     text = "\n".join(line.rstrip(",") for line in table(made).splitlines())
     assert text != table(made) and differences(made, read(text, "m.csv", knowledge)) == []
+
+
+def test_what_is_no_table_is_told(folder):
+    cell = "x" * (csv.field_size_limit() + 1)
+    with pytest.raises(BadInput, match="no table"):
+        read(f"level,name,{cell}\n", "table.csv", load(folder).knowledge)

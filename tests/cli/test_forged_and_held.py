@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from diagnose.casefile.journal import make_line, read_journal
+from diagnose.reading.terms import HIDDEN
 from tests.support.commands import ended
 
 SMALL = Path(__file__).parents[1] / "small"
@@ -76,3 +77,12 @@ def test_a_rule_base_without_causes_still_explains(diagnose, tmp_path):
     shutil.copytree(SMALL / "knowledge", tmp_path / "rules", ignore=shutil.ignore_patterns("causes"))
     code, said = diagnose("explain", str(SMALL / "case.yaml"), "--knowledge", "rules")
     assert code == 0 and "faces overheated" in said
+
+
+@pytest.mark.parametrize(
+    "words", [["trail", str(SMALL / "case.yaml"), "-o", "{}.json"], ["rules", "schema", "-o", "{}"]]
+)
+def test_a_file_name_that_could_steer_the_terminal_is_told_without_that(diagnose, words):
+    name = "two\u202e\x1b[31m"
+    code, said = diagnose(*(w.format(name) for w in words), "--knowledge", str(SMALL / "knowledge"))
+    assert code == 0 and "two" in said and not HIDDEN.search(said)

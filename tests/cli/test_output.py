@@ -33,6 +33,7 @@ def diagnose(tmp_path, monkeypatch, capsys):
     (tmp_path / "a.json").write_text('{"case": "Pump 3", "seal": {"arrangement": "single"}}')
     (tmp_path / "b.md").symlink_to("a.json")
     os.link(tmp_path / "a.json", tmp_path / "c.svg")
+    (tmp_path / "d.svg").symlink_to("later.yaml.journal")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("DIAGNOSE_KNOWLEDGE", "rules")
 
@@ -57,6 +58,7 @@ def everything(folder: Path) -> dict[str, bytes]:
         ["trail", "a.json", "-o", "a.jpg"],
         ["graph", "a.json", "-o", "a.json"],
         ["graph", "a.json", "-o", "c.svg"],
+        ["graph", "a.json", "-o", "d.svg"],
         ["report", "a.json", "-o", "b.md"],
         ["trail", "a.json", "-o", "rules/words.yaml"],
         ["rules", "test", "--junit", "a.json"],

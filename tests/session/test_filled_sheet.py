@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from time import process_time
+
 import pytest
 
 from diagnose.casefile.recorder import Recorder
@@ -125,6 +127,15 @@ def test_all_mistakes_are_told_at_their_place_and_nothing_is_recorded(recorder):
         ("6:8", "sheet-code"), (f"7:{len(str(cracks)) + 2}", "box"),
     ]  # fmt: skip
     assert recorder.case_now().observations == () and all(p.way_out for p in caught.value.problems)
+
+
+@pytest.mark.parametrize("line", ["{box}: x{gap}y", "sheet{gap}x"])
+def test_a_long_gap_in_a_line_takes_no_time(recorder, line):
+    cracks = box(FilledSheet(recorder, "").sheet, "feature", "radial cracks", "1")
+    began = process_time()
+    with pytest.raises(BadInput):
+        taken(recorder, line.format(box=cracks, gap=" " * 200_000))
+    assert process_time() - began < 2
 
 
 def test_a_reading_far_off_is_asked_back_unless_it_is_said_to_be_so(recorder):
