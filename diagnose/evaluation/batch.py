@@ -15,8 +15,9 @@ import multiprocessing
 import os
 import signal
 import threading
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -46,6 +47,8 @@ FORMS = (".csv", ".jsonl", ".parquet")
 A_CHUNK = 4
 AHEAD = 4
 """Chunks that wait on a cluster for each of its cores."""
+PATIENCE = 60.0
+"""Seconds without any worker after which a cluster is given up."""
 MOST_PROBLEMS = 20
 FORMULA_SIGNS = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
 """What a cell of a spreadsheet begins with that is a formula (as OWASP lists them, from memory)."""
@@ -261,7 +264,7 @@ def _alone(work: Work, folder: Path, seconds: float, keep: Keep | None) -> Done:
         try:
             return pool.submit(judge_chunk, str(folder), [work], seconds, keep).result()[0]
         except BrokenProcessPool:
-            return Done(work.name, problems=(f"{work.name}: the case ended the process that judged it",))
+            return _killed(work)
 
 
 def _end_with_parent() -> None:
@@ -277,24 +280,65 @@ def _end_with_parent() -> None:
 
 
 def _by_cluster(chunks: Iterator[list[Work]], folder: Path, address: str, keep: Keep | None) -> Iterator[list[Done]]:
-    """The same map on the workers of a Dask cluster, which need this package and the rule base's folder. Raises BadInput
-    where no scheduler answers."""
-    from dask.distributed import Client, as_completed
+    """The same map on the workers of a Dask cluster, which need this package and the rule base's folder. Workers that die
+    are taken for killed by a case of theirs: those are judged again one by one. Raises BadInput where no scheduler answers, or
+    no worker for long."""
+    from dask.distributed import Client, KilledWorker
 
     try:
         cluster = Client(address)
     except (OSError, ValueError) as error:
-        says = f"no scheduler answers: {error}"
-        raise BadInput([Problem(Where(address), "scheduler", says, "start one: dask scheduler")]) from error
+        raise _no_cluster(address, f"no scheduler answers: {error}", "start one: dask scheduler") from error
     with cluster as client:
+        running: dict[Any, list[Work]] = {}
+        lost, alone = list[Work](), list[Work]()
 
-        def hand_over(many: int) -> list[Any]:
-            return [client.submit(judge_chunk, str(folder), c, 0.0, keep) for c in islice(chunks, many)]
+        def hand_over(some: list[Work]) -> None:
+            running[client.submit(judge_chunk, str(folder), some, 0.0, keep, pure=False)] = some
 
-        running = as_completed(hand_over(AHEAD * max(1, sum(client.ncores().values()))), with_results=True)
-        for _, result in running:
-            yield result
-            running.update(hand_over(1))
+        for chunk in islice(chunks, AHEAD * max(1, sum(client.ncores().values()))):
+            hand_over(chunk)
+        while running or lost:
+            if not running:
+                alone = [lost.pop()]  # so that no other can have killed its worker
+                hand_over(alone)
+            for future in _finished(client, list(running), address):
+                ended = running.pop(future)
+                if future.status == "finished":
+                    yield future.result()
+                elif not isinstance(error := future.exception(), KilledWorker):
+                    raise error
+                elif ended is not alone:
+                    lost += ended
+                else:
+                    yield [_killed(ended[0])]
+                for chunk in islice(chunks, 1):
+                    hand_over(chunk)
+
+
+def _finished(client: Any, running: list[Any], address: str) -> set[Any]:
+    """Those that have ended, at least one. Raises BadInput where the cluster is gone."""
+    from dask.distributed import wait
+
+    since = time.monotonic()
+    try:
+        while True:
+            try:
+                return set(wait(running, timeout=1, return_when="FIRST_COMPLETED").done)
+            except TimeoutError:
+                since = time.monotonic() if client.ncores() else since
+            if time.monotonic() - since > PATIENCE:
+                raise _no_cluster(address, "no worker is there any more", "start some: dask worker")
+    except (OSError, CancelledError) as error:
+        raise _no_cluster(address, "the scheduler answers no longer", "start one: dask scheduler") from error
+
+
+def _no_cluster(address: str, says: str, way_out: str) -> BadInput:
+    return BadInput([Problem(Where(address), "scheduler", says, f"{way_out}; then run again (batch: with --resume)")])
+
+
+def _killed(work: Work) -> Done:
+    return Done(work.name, problems=(f"{work.name}: the case ended the process that judged it",))
 
 
 def known(path: Path, progress: Path, knowledge: str) -> dict[tuple[str, str], tuple[Row, ...]]:

@@ -205,6 +205,45 @@ def test_a_local_cluster_of_two_workers_gives_the_same_table(cases, tmp_path):
     assert (tmp_path / "c.csv").read_bytes() == (tmp_path / "t.csv").read_bytes()
 
 
+def ending(case, judgements):
+    """What is kept of a case; the one called small-1 ends the process that judges it."""
+    if case.name == "small-1":
+        os._exit(1)
+    return (case.name,)
+
+
+@pytest.mark.slow
+def test_a_case_that_ends_its_worker_is_named_and_the_others_are_kept():
+    import dask
+    import distributed
+
+    data = (SMALL / "case.yaml").read_bytes().replace(b"case: A small case", b"case: small-%d")
+    works = [batch.Work(f"{n}.yaml", data % n) for n in range(6)]
+    with (
+        dask.config.set({"distributed.scheduler.allowed-failures": 0}),
+        distributed.LocalCluster(
+            n_workers=1, threads_per_worker=1, dashboard_address=None, protocol="tcp://", host="127.0.0.1"
+        ) as cluster,
+    ):
+        address = cluster.scheduler_address
+        done = [x for some in batch.judged(works, SMALL / "knowledge", 1, address, keep=ending) for x in some]
+    assert sorted(x.name for x in done if x.rows) == [f"{n}.yaml" for n in (0, 2, 3, 4, 5)]
+    assert [x.problems for x in done if x.problems] == [("1.yaml: the case ended the process that judged it",)]
+
+
+@pytest.mark.slow
+def test_a_cluster_without_workers_is_given_up(monkeypatch):
+    import distributed
+
+    monkeypatch.setattr(batch, "PATIENCE", 0.5)
+    works = [batch.Work("a.yaml", (SMALL / "case.yaml").read_bytes())]
+    with (
+        distributed.LocalCluster(n_workers=0, dashboard_address=None, protocol="tcp://", host="127.0.0.1") as cluster,
+        pytest.raises(BadInput, match="no worker is there"),
+    ):
+        list(batch.judged(works, SMALL / "knowledge", 1, cluster.scheduler_address))
+
+
 @pytest.mark.parametrize("refuses", [OSError("Timed out trying to connect"), ValueError("no address")], ids=str)
 def test_a_scheduler_that_does_not_answer_is_told_as_that(monkeypatch, refuses):
     import dask.distributed
