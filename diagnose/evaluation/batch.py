@@ -306,8 +306,8 @@ def _by_cluster(chunks: Iterator[list[Work]], folder: Path, address: str, keep: 
                 ended = running.pop(future)
                 if future.status == "finished":
                     yield future.result()
-                elif not isinstance(error := future.exception(), KilledWorker):
-                    raise error
+                elif not isinstance(ill := future.exception(), KilledWorker):
+                    raise ill
                 elif ended is not alone:
                     lost += ended
                 else:
