@@ -118,7 +118,7 @@ def _finding(base: RuleBase, f: Finding) -> Data:
     return {
         "says": f.reads,
         "otherwise": {"word": f.otherwise, "p": background(knowledge, f.name)},
-        "known_by": {"word": f.known_by, **_errors(knowledge, f)},
+        "known_by": {"word": f.known_by, **_errors(net, f)},
         "question": {"name": question, "answers": list(net.answers.get(question, ()))},
         "when": _outline(f.when),
         "absent_when": _outline(f.absent_when),
@@ -152,9 +152,9 @@ def both(knowledge: Knowledge) -> tuple[Explained, ...]:
     return (*knowledge.causes.values(), *knowledge.mechanisms.values())
 
 
-def _errors(knowledge: Knowledge, f: Finding) -> Data:
-    error = knowledge.words.reading.get(f.known_by)
-    return {"missed": error.missed, "mistaken": error.mistaken} if error else {"missed": 0.0, "mistaken": 0.0}
+def _errors(net: Network, f: Finding) -> Data:
+    row = net.row[f.name]
+    return {"missed": round(float(net.missed[row]), 4), "mistaken": round(float(net.mistaken[row]), 4)}
 
 
 def _row(card: Explained, finding: str) -> Row | None:

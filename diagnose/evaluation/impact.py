@@ -340,6 +340,7 @@ def _words(a: Words, b: Words) -> str:
         "none_of_these",
     )
     moved += _moved(*({key.replace("_", " "): getattr(w, key) for key in plain} for w in (a, b)))
+    moved += _moved(*({"rare marks": w.rare_marks} for w in (a, b)))
     return "; ".join(moved)
 
 

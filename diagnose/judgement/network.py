@@ -7,21 +7,22 @@ it suppresses with r = p/b. Noisy-OR with a leak: M. Henrion, Practical issues i
 (from memory); a cause "alone" as F. J. Diez means it, 1993 (from memory).
 
 What is recorded is not what is there: P(recorded as there) = (1 - missed) * P + mistaken * (1 - P), by how a finding is
-known. A question has several answers that exclude each other, in the order in which they strike: of several causes at
-work the earliest answer is the one that is found, so P(answer k or later | S) is the product over S.
+known; `mistaken` falls with how rare the finding is. A question has several answers that exclude each other, in the order
+in which they strike: of several causes at work the earliest answer is the one that is found, so P(answer k or later | S) is
+the product over S.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
 
 from diagnose.judgement.elimination import Effects
-from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.model import Knowledge, RareMarks
 
 Chance = TypeVar("Chance", float, np.ndarray)
 
@@ -324,13 +325,20 @@ def build(knowledge: Knowledge) -> Network:
                 trial = "trial" in (card.status, knowledge.findings[r.finding].status)
                 _set(down, background, f, at[name], words.seen[r.seen], words.trial_weight if trial else 1.0)
     errors = [words.reading[knowledge.findings[f].known_by] for f in findings]
-    return Network(
+    net = Network(
         causes, mechanisms, findings, np.array([words.common[knowledge.causes[c].common] for c in causes]), leak,
         background, np.array([e.missed for e in errors]), np.array([e.mistaken for e in errors]), to_mechanism, between,
         signs, marks, {q: tuple(card.answers) for q, card in knowledge.questions.items()},
         {q: _later(knowledge, q, causes) for q in knowledge.questions}, words.exponent, words.wrong_record,
         words.none_of_these, tuple(f for f in findings if knowledge.findings[f].no_failure),
     )  # fmt: skip
+    return replace(net, mistaken=net.mistaken * _as_common(net, words.rare_marks)) if words.rare_marks else net
+
+
+def _as_common(net: Network, rare: RareMarks) -> np.ndarray:
+    """The share of `mistaken` that holds for each finding, by how common it is among failed seals of one cause or none."""
+    weight = np.append(net.prior, max(1 - net.prior.sum(), 0.0))
+    return np.clip(net.alone @ weight / weight.sum() / rare.common, rare.least, 1.0)
 
 
 def _ones(children: np.ndarray, parents: tuple[str, ...]) -> Layer:

@@ -107,6 +107,15 @@ class Misread:
 
 
 @dataclass(frozen=True)
+class RareMarks:
+    """How `mistaken` falls for what is rare: it holds as it stands from a share `common` of failed seals on, and falls in
+    proportion below, at most to `least` of it."""
+
+    common: float
+    least: float
+
+
+@dataclass(frozen=True)
 class Words:
     """The numbers behind the words, once for the whole rule base."""
 
@@ -120,6 +129,7 @@ class Words:
     decisive: float
     trial_weight: float
     reading: Mapping[str, Misread] = field(default_factory=dict)
+    rare_marks: RareMarks | None = None
     exponent: float = 1.0
     wrong_record: float = 0.0
     none_of_these: float = 0.0

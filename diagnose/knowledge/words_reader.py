@@ -20,7 +20,7 @@ class WordsReader:
         node = self.reader.file("words.yaml")
         only_keys(
             node,
-            ["seen", "common", "standing", "reading", "exponent", "wrong record", "none of these"],
+            ["seen", "common", "standing", "reading", "rare marks", "exponent", "wrong record", "none of these"],
             "words.yaml",
             self.reader.problems,
         )
@@ -43,7 +43,7 @@ class WordsReader:
         )
         return m.Words(
             tables["seen"], tables["common"], established, probable, possible, int(lines), counts_from, decisive, trial,
-            self.read_errors(node), self.reader.number(node, "exponent") if node.get("exponent") else 1.0,
+            self.read_errors(node), self.rare_marks(node), self.reader.number(node, "exponent") if node.get("exponent") else 1.0,
             self.chance(node, "wrong record"), self.chance(node, "none of these"),
         )  # fmt: skip
 
@@ -71,6 +71,18 @@ class WordsReader:
                 self.reader.say(inner.where, "missing-key", f"words.yaml needs the reading error of a {kind!r}")
                 result[kind] = m.Misread(0.1, 0.05)
         return result
+
+    def rare_marks(self, node: Node) -> m.RareMarks | None:
+        inner = node.get("rare marks")
+        if inner is None:
+            return None
+        only_keys(inner, ["common", "least"], "rare marks", self.reader.problems)
+        common, least = self.reader.number(inner, "common"), self.reader.number(inner, "least")
+        if not (0 < common < 1 and 0 < least <= 1):
+            self.reader.say(
+                inner.where, "probability", "`common` must lie between 0 and 1, `least` above 0 and up to 1"
+            )
+        return m.RareMarks(common, least)
 
 
 def _is_wrong(node: Node | None, problems: Problems) -> bool:

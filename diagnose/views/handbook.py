@@ -8,6 +8,7 @@ from typing import Any
 
 from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.knowledge.files import file_stem
+from diagnose.reading.figures import percent
 from diagnose.views.drawings import markup
 from diagnose.views.handbook_style import SCRIPT, STYLE
 from diagnose.views.handbook_tables import bars, weights_table
@@ -170,7 +171,7 @@ class _Book:
         body += [self._tree("Present when", d["when"]), self._tree("Absent when", d["absent_when"])]
         body.append(self._list("How to decide it", self.links("measurement", d["measured_by"])))
         error = d["known_by"]
-        said = f"Seen {t(d['otherwise']['word'])} whatever happened; missed in {error['missed']:.0%} of looks, taken for there in {error['mistaken']:.0%}."
+        said = f"Seen {t(d['otherwise']['word'])} whatever happened; missed in {error['missed']:.0%} of looks, taken for there in {percent(error['mistaken'], 1)}."
         body.append(f"<section><h2>What it says</h2><p>{said}</p></section>")
         body.append(self._weighed("Left by", "mechanism", d["left_by"]))
         body.append(self._weighed("Direct sign of", "cause", d["sign_of"]))

@@ -169,7 +169,7 @@ def _finding(d: Data, page: Page) -> None:
     page.say(f"seen {d['otherwise']['word']} ({d['otherwise']['p']:g}) whatever happened", indent=2)
     error = d["known_by"]
     page.say(
-        f"known by {error['word']}: missed {percent(error['missed'])}, taken for there {percent(error['mistaken'])}",
+        f"known by {error['word']}: missed {percent(error['missed'])}, taken for there {percent(error['mistaken'], 1)}",
         indent=2,
     )
     if d["question"]["name"]:

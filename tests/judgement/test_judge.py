@@ -7,7 +7,7 @@ import pytest
 from diagnose.casefile.reader import parse_case
 from diagnose.judgement.counting import counting
 from diagnose.judgement.diagnosis import Diagnosis
-from diagnose.judgement.judge import decibans, standing
+from diagnose.judgement.judge import decibans, judge_at, standing
 from diagnose.judgement.posterior import WIDE_ENOUGH
 from diagnose.knowledge.model import Words
 from diagnose.reading.problems import Problems
@@ -102,7 +102,8 @@ observations:
 
 
 def test_what_the_machine_suffers_from_has_one_verdict_at_both_seals(whole_base):
-    inner, outer = diagnosed(PAIR, whole_base).judgements
+    pair = diagnosed(PAIR, whole_base)
+    inner, outer = pair.judgements
     cards = {**whole_base.knowledge.causes, **whole_base.knowledge.mechanisms}
     shared = {n for n, card in cards.items() if card.scope == "machine"}
     assert {"barrier pressure too low", "vibration"} <= shared
@@ -110,7 +111,9 @@ def test_what_the_machine_suffers_from_has_one_verdict_at_both_seals(whole_base)
     every = (*outer.causes, *outer.mechanisms)
     assert all((j.standing, j.probability, j.told_at) == told[j.name] for j in every if j.name in shared)
     assert all(j.told_at == x.position for x in (inner, outer) for j in x.causes if j.name not in shared)
-    assert inner.of("barrier pressure too low").told_at == "inboard"
+    name = "barrier pressure too low"
+    own = {x: judge_at(pair.inference, pair.net, x).of(name).probability for x in ("inboard", "outboard")}
+    assert inner.of(name).told_at == max(own, key=own.__getitem__)
 
 
 def test_hurt_inner_faces_speak_for_the_inner_seal_only(whole_base):

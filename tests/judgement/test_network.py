@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diagnose.judgement import posterior as sums
+from diagnose.judgement.diagnosis import network_of
 from diagnose.judgement.posterior import Sums, posterior
 from tests.judgement.networks import by_hand, drawn, evidence, network
 
@@ -253,3 +254,19 @@ def test_causes_of_like_cards_have_like_shares_however_many_there_are():
     net.marks.inhibition[0, 0] = 0.1
     found = posterior(net, evidence(net, {"f0": True}))
     assert found.share == pytest.approx(np.full(14, found.share[0]), rel=1e-9)
+
+
+def test_a_rare_mark_is_seldom_recorded_for_nothing(whole_base):
+    """Agreement of readers was measured where 20 to 50 % had the mark. Were every mark mistaken as often, of a record of all that
+    can be found nearly as much would be false as true; so much is not: less than a quarter."""
+    net = network_of(whole_base)
+    weight = np.append(net.prior, max(1 - net.prior.sum(), 0))
+    there = net.alone @ weight / weight.sum()
+    plain = np.array(
+        [whole_base.knowledge.words.reading[whole_base.knowledge.findings[f].known_by].mistaken for f in net.findings]
+    )
+    rare = there < 0.02
+    assert np.all(net.mistaken <= plain) and np.allclose(net.mistaken[there >= 0.2], plain[there >= 0.2])
+    assert np.all(net.mistaken[rare] <= 0.25 * plain[rare]) and np.all(net.mistaken[rare] > 0)
+    false, plainly = ((m * (1 - there)).sum() for m in (net.mistaken, plain))
+    assert false < there.sum() / 4 and plainly > there.sum() / 2

@@ -140,7 +140,7 @@ class FileSchemas(Terms):
             "quantities": keys({"quantities": each(quantity)}), "sources": keys({"sources": each(source)}),
             "scales": keys({key: listed(TEXT) for key in ("stages", "degrees", "sides")}),
             "lexicon": self.lexicon(),
-            "words": keys({"seen": each(NUMBER), "common": each(NUMBER), "reading": of(KNOWN_BY, misread), "exponent": NUMBER, "wrong record": NUMBER, "none of these": NUMBER,
+            "words": keys({"seen": each(NUMBER), "common": each(NUMBER), "reading": of(KNOWN_BY, misread), "rare marks": keys({"common": NUMBER, "least": NUMBER}, ("common", "least")), "exponent": NUMBER, "wrong record": NUMBER, "none of these": NUMBER,
                            "standing": standing}),
             "questions": keys({"questions": each(question)}),
         }  # fmt: skip
