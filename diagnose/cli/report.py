@@ -35,7 +35,7 @@ def report(
     """Write the report of a case: one file that opens without a network and prints well."""
     from diagnose.views.report import html
     from diagnose.views.report import markdown as text
-    from diagnose.views.report.printing import find_browser, pdf_of
+    from diagnose.views.report.printing import find_browser, fitted
 
     if output.suffix.lower() not in ENDINGS:
         raise refuse(
@@ -56,7 +56,7 @@ def report(
     base = open_base(knowledge)
     told = made(case_path(case), open_case(case, base), base)
     if pdf:
-        data = pdf_of(html.page(told, short, sizes[0]), browser)
+        data = fitted(lambda size: html.page(told, short, sizes[0], size), browser)
     else:
         data = (text.page(told, short) if markdown else html.page(told, short)).encode()
     write(output, data)

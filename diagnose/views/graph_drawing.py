@@ -20,12 +20,19 @@ from diagnose.trail.graph import HAPPENED, PROVING, cause_id, mechanism_id, of_t
 from diagnose.views.drawings import markup
 from diagnose.views.layers import FONT, LEGEND, LINE, PAD, SMALL, Box, Layered, cut, wrap
 
-WIDTH = 1900
+WIDTH, UPRIGHT = 1900, 1200
+"""Of the picture on screen and across a page, and of one that fits an upright page."""
+TALLEST = {WIDTH: 1130, UPRIGHT: 1550}
+"""What a page has room for below its headings at the same size of print."""
+LEAST_COLUMN = 100.0
+"""Room for the words of a finding."""
 PILL = 46.0
 FAN = 60.0
 """Extra room before the causes, where lines fan out."""
 LEAST_WEIGHT = 0.5
 """dB; lighter marks are left out."""
+STEP = 0.5
+"""dB; by so much more is left out on paper until the rest has room."""
 LEAST_CHANCE = 0.01
 """Probability below which not even the whole picture draws a cause or mechanism."""
 NAMED = STANDINGS[: STANDINGS.index("possible") + 1]
@@ -36,13 +43,14 @@ Line = dict[str, Any]
 @dataclass(frozen=True)
 class Drawing:
     """The picture; `boxes` maps node ids to (x, y, width, height), `lines` are (from, to) pairs of node ids, from left to
-    right: of what was brought about, the consequence first."""
+    right: of what was brought about, the consequence first. `column` is the width of a finding."""
 
     svg: str
     width: float
     height: float
     boxes: dict[str, tuple[float, float, float, float]]
     lines: tuple[tuple[str, str], ...]
+    column: float
 
 
 def element_id(node: str) -> str:
@@ -50,16 +58,29 @@ def element_id(node: str) -> str:
     return "n-" + re.sub(r"[^\w:.@>-]", "_", node)
 
 
-def draw(graph: nx.DiGraph, everything: bool = False) -> Drawing:
+def draw(graph: nx.DiGraph, everything: bool = False, width: float = WIDTH, least: float = LEAST_WEIGHT) -> Drawing:
     """The whole graph, or whatever part of it is given. Without `everything` only the chains that the answer is made of are
-    drawn, and the causes beside them that are possible or better. What is ruled out is not drawn."""
-    return _Picture(graph, *_chosen(graph, everything)).draw()
+    drawn with marks of `least` dB or more, and the causes beside them that are possible or better. What is ruled out is not
+    drawn."""
+    return _Picture(graph, *_chosen(graph, everything, least), width, least).draw()
+
+
+def for_paper(graph: nx.DiGraph) -> Drawing:
+    """The picture of a page: upright where its columns have room for their words, else across the page; with as many of the
+    lightest marks left out as it would be too tall to be read with."""
+    width = UPRIGHT if draw(graph, width=UPRIGHT).column >= LEAST_COLUMN else WIDTH
+    least, heaviest = LEAST_WEIGHT, max((abs(w) for *_, w in graph.edges(data="weight") if w), default=0.0)
+    picture = draw(graph, width=width)
+    while picture.height > TALLEST[width] and least < heaviest:
+        least += STEP
+        picture = draw(graph, width=width, least=least)
+    return picture
 
 
 # ---- what is drawn ---------------------------------------------------------------------------------------------------
 
 
-def _chosen(graph: nx.DiGraph, everything: bool) -> tuple[dict[tuple[str, str], Line], list[str]]:
+def _chosen(graph: nx.DiGraph, everything: bool, least: float) -> tuple[dict[tuple[str, str], Line], list[str]]:
     """The lines to draw, and the nodes at the right end."""
     happened = _links(graph, everything)
     shown = dict.fromkeys(n for line in happened for n in line)
@@ -70,7 +91,7 @@ def _chosen(graph: nx.DiGraph, everything: bool) -> tuple[dict[tuple[str, str], 
     for n in [n for n in shown if table[n]["type"] in ("cause", "mechanism")]:
         for finding, edge in graph.adj[n].items():
             if edge["role"] == "leaves" and edge["weight"] and table[finding]["state"] != "unrecorded" and not table[finding]["through"] \
-                    and (everything or abs(edge["weight"]) >= LEAST_WEIGHT):  # fmt: skip
+                    and (everything or abs(edge["weight"]) >= least):  # fmt: skip
                 lines[finding, n] = {"role": "leaves", "weight": edge["weight"], "seen": edge["seen"]}
         for firing, _, role in graph.in_edges(n, data="role"):
             if role == "sets prior":
@@ -131,9 +152,11 @@ def _happened(graph: nx.DiGraph) -> nx.DiGraph:
 
 
 class _Picture(Layered):
-    def __init__(self, graph: nx.DiGraph, lines: dict[tuple[str, str], Line], goals: list[str]):
+    def __init__(
+        self, graph: nx.DiGraph, lines: dict[tuple[str, str], Line], goals: list[str], widest: float, least: float
+    ):
         super().__init__(lines, goals)
-        self.graph = graph
+        self.graph, self.widest, self.least = graph, widest, least
         self.several = len(graph.graph.get("positions", ())) > 1
 
     def depth(self) -> dict[str, tuple[int, int]]:
@@ -174,9 +197,10 @@ class _Picture(Layered):
             kinds[columns[place]] = {"setting": "recorded", "caution": "cause"}.get(kind, kind)
         gap = 30.0 if len(columns) > 8 else 40.0
         fan = FAN if kinds[-1:] == ["cause"] else 0.0
-        free = WIDTH - 2 * 12 - gap * (len(columns) - 1) - fan - PILL * kinds.count("firing")
+        free = self.widest - 2 * 12 - gap * (len(columns) - 1) - fan - PILL * kinds.count("firing")
         parts = sum(_SHARE.get(k, 0) for k in kinds) or 1
-        widths = [PILL if k == "firing" else min(free * _SHARE[k] / parts, 420.0) for k in kinds]
+        self.column = free / parts
+        widths = [PILL if k == "firing" else min(self.column * _SHARE[k], 420.0) for k in kinds]
         x = 12.0
         for i, w in enumerate(widths):
             x += fan if i == len(widths) - 1 else 0.0
@@ -236,15 +260,21 @@ class _Picture(Layered):
         self.sort_rows()
         parts = [self.curve(line) for line in self.lines]
         parts += [self.shape(b) for layer in self.layers for b in layer if b.type != "slot"]
+        legend, top = self.legend(), self.height - LEGEND + 28
+        self.height += (len(legend) - 1) * LINE
+        parts += [
+            f'<text class="legend" x="12" y="{top + i * LINE:.1f}">{markup.text(line)}</text>'
+            for i, line in enumerate(legend)
+        ]
         head = (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width:.0f} {self.height:.0f}" '
             f'width="{self.width:.0f}" height="{self.height:.0f}" role="img" class="reasoning">'
             f"<title>{markup.text(str(self.graph.graph.get('case', '')))}: reasoning graph</title><style>{_STYLE}</style>{_ARROW}"
             f'<rect width="100%" height="100%" fill="#fff"/>'
         )
-        svg = "\n".join([head, *self.headings(), *parts, self.legend(), "</svg>"]) + "\n"
+        svg = "\n".join([head, *self.headings(), *parts, "</svg>"]) + "\n"
         places = {n: (b.x, b.y, b.w, b.h) for n, b in self.boxes.items()}
-        return Drawing(svg, self.width, self.height, places, tuple(self.lines))
+        return Drawing(svg, self.width, self.height, places, tuple(self.lines), self.column)
 
     def arrival(self, box: Box, source: str) -> float:
         """Where a line from `source` meets the left side of a box."""
@@ -334,8 +364,8 @@ class _Picture(Layered):
             if kinds:
                 yield f'<text class="heading" x="{self.left[i]:.1f}" y="18">{names[kinds[0]]}</text>'
 
-    def legend(self) -> str:
-        y = self.height - LEGEND + 28
+    def legend(self) -> list[str]:
+        """The lines below the picture: what its lines mean and what is left out."""
         told = (
             "arrow: what brought about what, from the right; solid line: a mark that speaks for it, in dB as if alone; dashed "
             "line: against; dashed frame: looked for and not so"
@@ -343,7 +373,8 @@ class _Picture(Layered):
         drawn = sum(1 for n in self.boxes if self.graph.nodes[n]["type"] == "recorded")
         left_out = len(of_type(self.graph, "recorded")) - drawn
         also = f" Not drawn: {count(left_out, 'record')} on which nothing shown here rests." if left_out else ""
-        return f'<text class="legend" x="12" y="{y:.1f}">{told}.{also}</text>'
+        light = f" Marks under {self.least:g} dB are left out." if self.least > LEAST_WEIGHT else ""
+        return wrap(f"{told}.{light}{also}", self.width - 24, SMALL)
 
 
 _ARROW = (

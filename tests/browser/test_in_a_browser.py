@@ -18,7 +18,7 @@ from diagnose.trail.graph import build, proof
 from diagnose.views.graph_drawing import draw
 from diagnose.views.report import html
 from diagnose.views.report.blocks import Heading, Table
-from diagnose.views.report.printing import find_browser, pdf_of
+from diagnose.views.report.printing import find_browser, fitted, pdf_of
 from tests.support.places import LARGE, ROOT
 
 pytestmark = pytest.mark.slow
@@ -134,7 +134,7 @@ def test_the_summary_is_one_page_for_every_scenario_on_both_papers(chromium, bui
     for path in SCENARIOS:
         report = build(path)
         page.set_content(html.page(report, short=True))
-        papers = ("A4", "Letter") if report.dense else ("Letter",)
+        papers = ("A4", "Letter") if report.type == "dense" else ("Letter",)
         assert [len(printed(page, paper).pages) for paper in papers] == [1] * len(papers), path.stem
     page.close()
 
@@ -151,6 +151,30 @@ def test_the_large_report_prints_its_summary_first_and_its_proofs_across(open_fi
     assert all(side == pytest.approx([595.3, 841.9], abs=1.0) for side in sides)
     assert 15 <= len(pages) <= 25
     assert all(f"{i} / {len(pages)}" in t for i, t in enumerate(text, 1))
+
+
+@pytest.mark.parametrize(
+    ("name", "paper"),
+    [
+        ("thin-record", "A4"),
+        ("sound-on-schedule", "Letter"),
+        ("condensate-pump-dry-start", "A4"),
+        ("cracked-tapping", "A4"),
+    ],
+)
+def test_no_page_is_left_mostly_empty(name, paper, build):
+    """Held by where the words stand in the PDF; the printer goes by where the pieces end."""
+    report = build(ROOT / "scenarios" / f"{name}.yaml")
+    for p in PdfReader(io.BytesIO(fitted(lambda size: html.page(report, False, paper, size), find_browser()))).pages:
+        high: list[float] = []
+
+        def seen(text, user, matrix, *_, high=high):
+            if text.strip() and not re.fullmatch(r"\d+ / \d+", text.strip()):
+                high.append(matrix[5] * user[3] + user[5])
+
+        p.extract_text(visitor_text=seen)
+        room = float(p.mediabox.height) - 28 / 25.4 * 72
+        assert (float(p.mediabox.height) - 13 / 25.4 * 72 - min(high)) / room > 0.45
 
 
 def test_a_report_prints_on_letter_too(open_file, build, tmp_path):

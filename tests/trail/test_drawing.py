@@ -9,8 +9,8 @@ from xml.etree import ElementTree
 import pytest
 
 from diagnose.judgement.diagnosis import Diagnosis
-from diagnose.trail.graph import build, of_type, proof
-from diagnose.views.graph_drawing import WIDTH, draw, element_id
+from diagnose.trail.graph import build, cause_id, of_type, proof
+from diagnose.views.graph_drawing import TALLEST, UPRIGHT, WIDTH, draw, element_id, for_paper
 from diagnose.views.layers import FONT, cut, text_width, wrap
 from tests.support.places import SCENARIOS, mostly_slow
 
@@ -78,6 +78,23 @@ def test_the_largest_scenario_with_every_cause_and_the_part_under_one_conclusion
         part = draw(proof(case.graph, node), everything=True)
         check(part)
         assert node in part.boxes
+
+
+@pytest.mark.slow
+def test_on_paper_a_proof_is_upright_where_it_has_room_and_leaves_the_lightest_marks_out_where_it_is_too_tall(judged):
+    widths, shortened = set(), 0
+    for path in SCENARIOS:
+        case = judged(path)
+        for position, j in ((x.position, x.causes[0]) for x in case.diagnosis.judgements):
+            whole = draw(part := proof(case.graph, cause_id(j.name, position)))
+            picture = for_paper(part)
+            check(picture)
+            assert picture.height <= TALLEST[WIDTH if picture.width > UPRIGHT else UPRIGHT] + 40, (path.stem, j.name)
+            left_out = len(whole.lines) - len(picture.lines)
+            assert ("are left out" in picture.svg) == (left_out > 0)
+            widths.add(picture.width > UPRIGHT)
+            shortened += left_out > 0
+    assert widths == {True, False} and 0 < shortened < len(SCENARIOS) / 2
 
 
 def test_every_box_and_line_can_be_found_by_the_ids_of_the_graph(small):

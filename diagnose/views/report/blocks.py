@@ -169,7 +169,8 @@ class Form:
 
 @dataclass(frozen=True)
 class Report:
-    """`dense`: page one needs smaller type to stay one page."""
+    """`type` is "dense" where page one needs smaller type to stay one page, "brief" where it would leave most of a page empty, so
+    that the rest follows on it."""
 
     title: str
     invented: bool
@@ -177,7 +178,7 @@ class Report:
     answers: Sequence[Answer]
     cautions: Sequence[Line]
     open: Sequence[Line]
-    dense: bool
+    type: str
     sections: Sequence[Section]
     digests: Sequence[tuple[str, str]]
     form: Form | None = None

@@ -13,7 +13,7 @@ from diagnose.judgement.judge import Judged
 from diagnose.reading.figures import count
 from diagnose.trail.graph import cause_id, proof
 from diagnose.views.drawings.markup import Drawing, Markup
-from diagnose.views.graph_drawing import draw
+from diagnose.views.graph_drawing import UPRIGHT, draw, for_paper
 from diagnose.views.leading import leaders
 from diagnose.views.library import hours
 from diagnose.views.next_steps import BIT, lost_why
@@ -110,14 +110,15 @@ def reasoning(t: Told) -> list[Block]:
         "with Tab and Enter, to light all that it rests on; the arrow keys follow the lines, Escape puts the light out."
     )
     told = [j for x, shown in t.shown for j in leaders(x) or shown[:1]]
-    return [Graph(Drawing(Markup(picture.svg), says), caption, [_proof(t, j) for j in told])]
+    proofs = sorted((_proof(t, j) for j in told), key=lambda f: f.role)
+    return [Graph(Drawing(Markup(picture.svg), says), caption, proofs)]
 
 
 def _proof(t: Told, j: Judged) -> Figure:
-    """What one cause rests on, for paper, where nothing can be lit."""
-    picture = draw(proof(t.graph, cause_id(j.name, j.position)))
+    """What one cause rests on, for paper, where nothing can be lit: upright, or across a page of its own."""
+    picture = for_paper(proof(t.graph, cause_id(j.name, j.position)))
     title = f"What {j.name}{t.at(j.position)} rests on"
-    return Figure(Drawing(Markup(picture.svg), title), Strong(title))
+    return Figure(Drawing(Markup(picture.svg), title), Strong(title), role="across" if picture.width > UPRIGHT else "")
 
 
 def changes(t: Told) -> list[Block]:

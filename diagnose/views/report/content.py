@@ -32,8 +32,8 @@ def report(material: Material) -> Report:
         Section("verification", "Verification", closing.verification(t)),
         Section("reasoning", "How the conclusion was reached", closing.reasoning(t)),
     ]
-    answers, care, dense, form = summary.page_one(t)
+    answers, care, type_, form = summary.page_one(t)
     return Report(
-        t.case.name, t.case.invented, summary.facts(t), answers, care, summary.still_open(t), dense,
+        t.case.name, t.case.invented, summary.facts(t), answers, care, summary.still_open(t), type_,
         [s for s in parts if s.blocks], closing.digests(t), form,
     )  # fmt: skip

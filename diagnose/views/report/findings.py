@@ -16,6 +16,8 @@ from diagnose.views.report.summary import LEAST_TOLD
 from diagnose.views.report.told import Told
 
 MOST_RANKED, MOST_OPEN = 8, 6
+LEAST_SHOWN = 0.05
+"""dB; what is less is written as 0.0."""
 _HOW = (
     "Decibans are ten times the logarithm of a likelihood ratio: +10 dB makes a cause ten times as likely, -10 dB a tenth. "
     "A row in bold is what all findings of one mechanism are worth together for the cause against none of the causes, the "
@@ -64,7 +66,8 @@ def _ledger(t: Told, j: Judged) -> list[Block]:
     )
     rows: list[Sequence[Line]] = [("", charts.weight_axis(most), "")]
     strong = set()
-    for group in groups:
+    telling = [g for g in groups if max(map(abs, (g.weight, *g.alone.values()))) >= LEAST_SHOWN]
+    for group in telling:
         strong.add(len(rows))
         rows.append((signed(group.weight), charts.weight_bar(group.weight, most), _group_name(group)))
         rows += [_mark(t, j, group, f, most) for f in sorted(group.alone, key=lambda f: (-group.alone[f], f))]
@@ -72,6 +75,8 @@ def _ledger(t: Told, j: Judged) -> list[Block]:
     title = f"Ledger: {j.name}" + (f", {t.place(j.position)}" if t.several else "")
     told = f"From {percent(j.prior, 1)} before anything was seen ({_prior_word(t, j)}) to {percent(j.probability, 1)}."
     blocks: list[Block] = [Heading(title), Paragraph(told), Table(columns, rows, strong=frozenset(strong))]
+    if silent := [_silent(j, g) for g in groups if g not in telling]:
+        blocks.append(Paragraph(f"On record, and nothing either way: {'; '.join(silent)}.", "small"))
     if j.card.class_14224:
         blocks.append(Paragraph(f"ISO 14224: {j.card.class_14224} (known from: {j.card.class_from}).", "small"))
     if open_:
@@ -87,6 +92,12 @@ def _ledger(t: Told, j: Judged) -> list[Block]:
 def _group_name(group: Group) -> Line:
     named = group.mechanism or "direct signs, and what no mechanism explains"
     return [named, Soft(" (any one of these would do)")] if group.any_suffices else named
+
+
+def _silent(j: Judged, group: Group) -> str:
+    """A group none of whose findings weighs anything, in a few words."""
+    told = ", ".join(f if j.at.counted[f] else f"not so: {f}" for f in sorted(group.alone))
+    return f"{group.mechanism} ({told})" if group.mechanism else told
 
 
 def _mark(t: Told, j: Judged, group: Group, finding: str, most: float) -> Sequence[Line]:

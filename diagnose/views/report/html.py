@@ -33,16 +33,20 @@ from diagnose.views.report.blocks import (
     pieces,
 )
 
+END = "end-of-"
 _IDS = re.compile(r' id="n-[^"]*"')
 
 
-def page(report: Report, short: bool = False, paper: str = "") -> str:
-    """The whole document; `short` is the summary alone. `paper` fixes the page size for printing, as CSS names it."""
+def page(report: Report, short: bool = False, paper: str = "", size: float = 1.0) -> str:
+    """The whole document; `short` is the summary alone. `paper` fixes the page size for printing, as CSS names it, `size` is
+    how large everything after page one is printed."""
     style = _file("style.css") + (f"@page{{size:{paper}}}\n@page wide{{size:{paper} landscape}}\n" if paper else "")
+    style += f"@media print{{.part{{zoom:{size:g}}}}}\n" if size != 1 else ""
     script = "" if short else _file("script.js")
     body = [hatch(), _summary(report, short)]
     if not short:
         body += [_contents(report.sections), *(_section(i, s) for i, s in enumerate(report.sections, 1))]
+        body += [_ends(report.sections)] if paper else []
     inner = el("main", body, class_="short" if short else None)
     foot = el("footer", "  ".join(f"{name} {digest[:16]}" for name, digest in report.digests))
     content = join(inner, foot, Markup(f"<script>{script}</script>") if script else None)
@@ -84,7 +88,7 @@ def _summary(report: Report, short: bool) -> Markup:
     )
     return el(
         "section", el("header", el("div", el("p", kind), invented, class_="kind"), el("h1", report.title)), facts,
-        [_answer(a, short) for a in report.answers], last, _form(report.form) if report.form else None, id="summary", class_="summary dense" if report.dense else "summary",
+        [_answer(a, short) for a in report.answers], last, _form(report.form) if report.form else None, id="summary", class_=f"summary {report.type}".rstrip(),
     )  # fmt: skip
 
 
@@ -153,9 +157,26 @@ def _section(number: int, s: Section) -> Markup:
         "section",
         el("h2", el("span", number, class_="number"), " ", s.title),
         [_block(b) for b in s.blocks],
+        None if _proofs(s) else _end(s.id),
         id=s.id,
         class_="part",
     )
+
+
+def _proofs(s: Section) -> Sequence[Figure]:
+    """The proofs of a graph, which end the section each for itself."""
+    return [f for b in s.blocks if isinstance(b, Graph) for f in b.printed]
+
+
+def _end(id: str) -> Markup:
+    """What a PDF knows the end of a piece by."""
+    return el("a", id=f"{END}{id}")
+
+
+def _ends(sections: Sequence[Section]) -> Markup:
+    """Links to where every piece begins and ends, unseen: a browser writes into a PDF only the places that are linked to."""
+    names = [n for s in sections for n in ([f"proof-{i}" for i, _ in enumerate(_proofs(s), 1)] or [s.id])]
+    return el("p", [[el("a", href=f"#{n}"), el("a", href=f"#{END}{n}")] for n in names], hidden=True)
 
 
 def _block(block: object) -> Markup:
@@ -188,7 +209,17 @@ def _block(block: object) -> Markup:
 def _graph(g: Graph) -> Markup:
     """The graph to look into on screen, and the proofs of the leading causes for paper."""
     screen = el("div", g.drawing.svg, class_="canvas", tabindex=0, role="group", aria_label=g.drawing.says)
-    paper = [el("figure", el("figcaption", _line(f.caption)), Markup(_IDS.sub("", f.drawing.svg))) for f in g.printed]
+    paper = [
+        el(
+            "figure",
+            el("figcaption", _line(f.caption)),
+            Markup(_IDS.sub("", f.drawing.svg)),
+            _end(f"proof-{i}"),
+            id=f"proof-{i}",
+            class_=f.role or None,
+        )
+        for i, f in enumerate(g.printed, 1)
+    ]
     return join(
         el(
             "figure",

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import re
 import shutil
 import subprocess
 import tempfile
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from diagnose.reading.problems import BadInput, Problem, Where
+from diagnose.views.report.html import END
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 PRINT_SECONDS = 120
+SIZES = (1.0, 0.985, 1.015, 0.97, 1.03, 0.955, 1.045, 0.94, 0.925, 0.91)
+FULL_ENOUGH = 0.5
+"""How much of an upright page is to be filled, and the sizes that are tried for it."""
+TOP, BOTTOM = 13 / 25.4 * 72, 15 / 25.4 * 72
+"""The margins of an upright page, in points, as the style has them."""
 
 
 def find_browser() -> str:
@@ -22,6 +30,36 @@ def find_browser() -> str:
         raise _refused(f"printing to PDF needs a Chromium, and none of {', '.join(BROWSERS)} is here",
                        "install the package chromium, or open the HTML report in any browser and print it there")  # fmt: skip
     return found
+
+
+def fitted(page_of: Callable[[float], str], browser: str) -> bytes:
+    """The report as PDF, printed a little smaller or larger where a page would be left mostly empty. Raises BadInput."""
+    best, most = b"", -1.0
+    for size in SIZES:
+        page = page_of(size)
+        data = pdf_of(page, browser)
+        filled = min(_last_lines(page, data), default=1.0)
+        if filled > most:
+            best, most = data, filled
+        if filled >= FULL_ENOUGH:
+            break
+    return best
+
+
+def _last_lines(page: str, data: bytes) -> Iterator[float]:
+    """How far down each upright page is filled on which a piece ends and the next does not begin."""
+    heights = {number: float(height) for number, width, height in _PAGES.findall(data) if float(width) < float(height)}
+    places = {name.decode(): (number, float(y)) for name, number, y in _PLACES.findall(data)}
+    pieces = [n for n in _ENDS.findall(page) if n in places and END + n in places]
+    for name, then in itertools.zip_longest(pieces, pieces[1:]):
+        number, y = places[END + name]
+        if number in heights and (then is None or places[then][0] != number):
+            yield 1 - (y - BOTTOM) / (heights[number] - TOP - BOTTOM)
+
+
+_ENDS = re.compile(rf'href="#{END}([^"]*)"')
+_PLACES = re.compile(rb"/([\w-]+) \[(\d+) 0 R /XYZ [\d.]+ ([\d.]+) 0\]")
+_PAGES = re.compile(rb"(\d+) 0 obj\s*<<\s*/Type /Page\b.*?/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", re.S)
 
 
 def pdf_of(page: str, browser: str) -> bytes:

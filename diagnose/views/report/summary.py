@@ -33,19 +33,19 @@ ROOMS = ((5, 4, True), (4, 3, True), (3, 2, True), (3, 2, False), (2, 2, False),
 """Most reasons and changes told of a cause, and whether its chain is told, from roomy to tight; the first that fits the
 page is used."""
 MOST_CAUTIONS, MOST_HAPPENED = 3, 6
-PAGE_LINES, DENSE_LINES, WIDE, HALF = 57, 60, 120, 58
+BRIEF_LINES, PAGE_LINES, DENSE_LINES, WIDE, HALF = 36, 57, 60, 120, 58
+"""Lines of print on half of page one, on the page in usual and in smaller type, and characters on a line across the page and
+across half of it; on the careful side."""
 BLANKS = ("Work order", "Seal serial", "Checked by", "Date")
 """What the form leaves room for where it is not on record."""
 FORM_LINES, FORM_ROOM, MOST_TO_DO = 6, 63, 3
 """Lines of print that the form takes beside those for its actions, up to how many lines in all a page with a form holds, and
 the most actions on it."""
-"""Lines of print on page one, in usual and in smaller type, and characters on a line across the page and across half
-of it; on the careful side."""
 
 
-def page_one(t: Told) -> tuple[list[Answer], list[Line], bool, Form | None]:
-    """Answers and cautions, told as fully as one page has room for, whether it takes smaller type, and where there is room
-    the form to fill in."""
+def page_one(t: Told) -> tuple[list[Answer], list[Line], str, Form | None]:
+    """Answers and cautions, told as fully as one page has room for, the type that it takes, and where there is room the form
+    to fill in."""
     named, care = facts(t), cautions(t)
     for room in ROOMS:
         answers = [_answer(t, x, t.judgements[:i], *room) for i, x in enumerate(t.judgements)]
@@ -53,9 +53,10 @@ def page_one(t: Told) -> tuple[list[Answer], list[Line], bool, Form | None]:
         if lines <= DENSE_LINES:
             break
     to_do = [a.do for a in t.advice][:MOST_TO_DO]
-    fits = lines + FORM_LINES + 2.4 * max(len(to_do), 2) <= FORM_ROOM
+    filled = lines + FORM_LINES + 2.4 * max(len(to_do), 2)
     blanks = [x for x in BLANKS if x not in dict(named)]
-    return answers, care, lines > PAGE_LINES, Form(to_do, blanks) if fits else None
+    type_ = "dense" if lines > PAGE_LINES else "brief" if filled <= BRIEF_LINES else ""
+    return answers, care, type_, Form(to_do, blanks) if filled <= FORM_ROOM else None
 
 
 def _lines(title: str, named: Sequence[tuple[str, str]], answers: Sequence[Answer], care: Sequence[Line]) -> float:
