@@ -87,7 +87,7 @@ def _names_of(o: Observation, words: Vocabulary, rules: RuleSet) -> Iterable[str
     """The marks that rules ask for and an observation answers: what is there is there in general too, what is not there in
     general is there in no special way."""
     said = {**words.features[o.feature].qualifiers, **dict(o.such)}
-    for term in words.form_lineage[o.feature] if o.state == "present" else words.special[o.feature]:
+    for term in words.also_named(o.feature, said, o.kind) if o.state == "present" else words.special[o.feature]:
         for name, such in rules.asked_marks.get(term, {}).items():
             own = {**words.features[term].qualifiers, **such}
             if o.state == "present":

@@ -211,15 +211,25 @@ class Vocabulary:
     def named(self, feature: str, qualifiers: Slots, kind: str) -> tuple[str, dict[str, str]]:
         """The name of a mark said by form and qualifiers on a kind of part, with the qualifiers that the name does not say:
         of the features so composed the one that says most; the form itself where none, or more than one, says it."""
-        kinds = set(self.lineage.get(kind, ()))
-        composed = dict.fromkeys(name for form in self.form_lineage[feature] for name in self.composed.get(form, ()))
-        said = [name for name in composed if kinds.intersection(self.features[name].on)
-                and self.grammar.implies(qualifiers, self.features[name].qualifiers)]  # fmt: skip
+        said = self._composed_of(feature, qualifiers, kind)
         most = max((len(self.features[f].qualifiers) for f in said), default=0)
         best = [f for f in said if len(self.features[f].qualifiers) == most]
         name = best[0] if len(best) == 1 else feature
         own = self.features[name].qualifiers
         return name, {k: v for k, v in sorted(qualifiers.items()) if own.get(k) != v}
+
+    def also_named(self, feature: str, qualifiers: Slots, kind: str) -> tuple[str, ...]:
+        """Every name of a mark with qualifiers on a kind of part: the feature, the forms it is, the features that a form of it
+        with its qualifiers is; sugar that sticks is crystals, and a sticky residue too."""
+        composed = self._composed_of(feature, qualifiers, kind)
+        return tuple(dict.fromkeys(name for n in (feature, *composed) for name in self.form_lineage[n]))
+
+    def _composed_of(self, feature: str, qualifiers: Slots, kind: str) -> list[str]:
+        """The features that a form of a feature is with qualifiers, on a kind of part."""
+        kinds = set(self.lineage.get(kind, ()))
+        composed = dict.fromkeys(name for form in self.form_lineage[feature] for name in self.composed.get(form, ()))
+        return [name for name in composed if kinds.intersection(self.features[name].on)
+                and self.grammar.implies(qualifiers, self.features[name].qualifiers)]  # fmt: skip
 
     def find(self, family: str, word: str) -> str | None:
         """The term behind a spelling, or None; a rule base need not have every family of terms."""

@@ -14,6 +14,8 @@ CONDITIONS = {
     "radial": "{saw: radial cracks, on: face}",
     "no radial": "{absent: radial cracks, on: face}",
     "blue crack": "{saw: crack, on: face, colour: blue}",
+    "crystals": "{saw: crystals between the faces, on: face}",
+    "sticky": "{saw: sticky residue, on: face}",
     "support hot": "{state: {at: support system, temperature: high}}",
     "flush hot": "{state: {at: flush line, temperature: high}}",
     "flush not hot": "{not state: {at: flush line, temperature: high}}",
