@@ -20,12 +20,6 @@ HALF = 0.5
 STANDINGS = ("established", "probable", "possible", "unlikely", "ruled out")
 
 
-def told_of(probability: float, weight: float, between: bool) -> float:
-    """How much of the record is about a mechanism: its probability times its weight, and half of that for one that stands
-    between: what began it and what it did to the seal have told as much."""
-    return probability * max(weight, 0.0) * (HALF if between else 1.0)
-
-
 @dataclass(frozen=True)
 class Weighed:
     """One finding weighed for one cause or mechanism on its own. `weight` in dB as it was found, 0 where it was not;
@@ -67,8 +61,12 @@ class Judged:
 
     @property
     def told(self) -> float:
-        """How much of the record is about this one, for ranking mechanisms."""
-        return told_of(self.probability, self.weight, isinstance(self.card, Mechanism) and self.card.between)
+        """How much of the record is about this one, for ranking mechanisms: its probability times its weight. Half counts for
+        one that stands between: what began it and what it did to the seal have told as much. Up to twice counts for what the
+        likeliest cause begins, so that what happened and why hang together."""
+        between = isinstance(self.card, Mechanism) and self.card.between
+        begun = 1 + self.at.begun.get(self.name, 0.0)
+        return self.probability * max(self.weight, 0.0) * (HALF if between else 1.0) * begun
 
     @cached_property
     def evidence(self) -> tuple[Weighed, ...]:
@@ -148,6 +146,17 @@ class Judgement:
     @property
     def explanation(self) -> CauseSet:
         return self.sets[0]
+
+    @cached_property
+    def begun(self) -> dict[str, float]:
+        """How often the likeliest cause brings about each of the mechanisms that it begins; none where it is not clearly
+        likelier than that there is none: half as much again."""
+        # rounded, since the last digits of a sum depend on its order
+        share = np.round(self.found.share, 9)
+        if share.max(initial=0.0) <= (1 + HALF) * self.found.none:
+            return {}
+        card = self.knowledge.causes[self.net.causes[int(share.argmax())]]
+        return {link.mechanism: self.knowledge.words.seen[link.seen] for link in card.brings_about}
 
     @cached_property
     def weights(self) -> Weights:

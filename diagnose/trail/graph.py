@@ -39,7 +39,7 @@ from diagnose.inference.engine import Firing, finding_id
 from diagnose.inference.rules import Branch
 from diagnose.judgement.chains import Chain, Link, Mark, chains
 from diagnose.judgement.diagnosis import Diagnosis
-from diagnose.judgement.judge import Judged, Judgement, told_of
+from diagnose.judgement.judge import Judged, Judgement
 from diagnose.judgement.weights import decibans
 from diagnose.knowledge.model import Cause
 from diagnose.reading.problems import Where
@@ -123,17 +123,16 @@ def below(graph: nx.DiGraph, node: str, *roles: str) -> list[str]:
 
 
 def ranked(graph: nx.DiGraph, type: str, positions: Iterable[str] | None = None) -> list[str]:
-    """Cause nodes, most probable first, or mechanism nodes, those first that most of the record is about (half of it
-    for one that stands between) and leak paths behind them; ruled out ones last."""
+    """Cause nodes, most probable first, or mechanism nodes, those first that most of the record is about, and leak paths
+    behind them; ruled out ones last."""
     chosen = set(graph.graph["positions"] if positions is None else positions)
     table = graph.nodes
     nodes = [n for n in of_type(graph, type) if table[n]["position"] in chosen]
 
     def key(n: str) -> tuple[bool, bool, float, str]:
         a = table[n]
-        by = a["probability"]
-        if type != "cause":
-            by = told_of(by, a["weight"], a.get("between", False))
+        # a trail written before mechanisms had `told` is read as it was ranked then
+        by = a["probability"] if type == "cause" else a.get("told", a["probability"] * max(a["weight"], 0.0))
         return a["standing"] == "ruled out", a.get("leak_path", False), -round(by, DIGITS), n
 
     return sorted(nodes, key=key)
@@ -297,7 +296,7 @@ class _Builder:
                 "prior": round(decibans(j.prior / (1 - j.prior)), DIGITS), "alone": self.alone(j),
             }  # fmt: skip
         else:
-            told = {"otherwise": card.otherwise, "leak_path": card.leak_path, "between": card.between}
+            told = {"otherwise": card.otherwise, "leak_path": card.leak_path, "told": round(j.told, DIGITS)}
         self.add(
             id, j.kind, j.name, position=j.position, means=card.means, card=card.id, standing=j.standing,
             status=card.status, probability=round(j.probability, DIGITS), before=round(j.prior, DIGITS),

@@ -165,3 +165,15 @@ def test_a_record_too_long_for_one_sum_leaves_out_what_tells_least_and_says_so(w
     found = diagnosed("case: Nothing there\nobservations:\n" + "\n".join(lines) + "\n", whole_base).at("seal")
     assert found.left_out and not any(found.states[f] for f in found.left_out)
     assert found.found.sums.plan.widest <= WIDE_ENOUGH
+
+
+def test_what_the_likeliest_cause_begins_leads_before_what_follows_from_it(whole_base):
+    """Dry running and the overheated faces that follow from it are as sure; what happened first is told first. Both are shown."""
+    text = "case: Ran dry\nobservations:\n  - {on: hard face, saw: radial cracks, extent: all round}\n  - {on: history, saw: dry spell}\n"
+    (found,) = diagnosed(text, whole_base).judgements
+    dry, hot = found.of("dry running"), found.of("faces overheated")
+    first = found.causes[0].card
+    assert {x.mechanism for x in first.brings_about} & {"dry running"} and found.begun["dry running"] > 0.5
+    assert dry.told / (dry.probability * dry.weight) == pytest.approx(1 + found.begun["dry running"])
+    assert hot.told == pytest.approx(hot.probability * hot.weight * (1 + found.begun.get("faces overheated", 0)))
+    assert dry.rank < hot.rank

@@ -327,7 +327,7 @@ def test_a_trail_whose_standing_was_changed_to_no_standing_is_told_as_changed(tm
     path = tmp_path / "t.json"
     path.write_text(json.dumps(trail))
     told = diagnose("verify", str(path), "--knowledge", str(SMALL / "knowledge"))
-    assert told.returncode == 1 and "The answer has changed: was nothing stands out" in told.stdout
+    assert told.returncode == 1 and "This trail is not as it was written" in told.stdout
 
 
 @pytest.mark.slow
