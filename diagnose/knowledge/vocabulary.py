@@ -82,7 +82,8 @@ class Reading:
 
     `above` and `below` name figures between which this one must lie, `unless` the term of a setting that frees it;
     `absolute`: a pressure that is told absolute where nothing is said. `not_with`: terms of settings with which there is no
-    such figure, so that it is not asked for; `stated`: the point and variable of a state whose reading is this figure.
+    such figure, so that it is not asked for; `stated`: the points and variable of a state whose reading is this figure, the
+    first point of which there is one.
     """
 
     name: str
@@ -99,7 +100,7 @@ class Reading:
     unless: Mapping[str, str] = field(default_factory=dict)
     absolute: bool = False
     not_with: Mapping[str, str] = field(default_factory=dict)
-    stated: Slots = field(default_factory=dict)
+    stated: tuple[Slots, ...] = ()
     where: Where = placed()
 
 

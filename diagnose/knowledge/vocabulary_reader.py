@@ -154,16 +154,14 @@ class VocabularyReader:
             )  # fmt: skip
         return result
 
-    def read_stated(self, node: Node, grammar: Grammar) -> dict[str, str]:
-        """{at: POINT, variable: VARIABLE} under `stated`."""
+    def read_stated(self, node: Node, grammar: Grammar) -> tuple[dict[str, str], ...]:
+        """{at: POINT or POINTS, variable: VARIABLE} under `stated`, one for each point."""
         value = node.get("stated")
         if value is None:
-            return {}
+            return ()
         only_keys(value, ["at", "variable"], "stated", self.reader.problems)
-        return {
-            "at": self.reader.word(value, "at", grammar.points, "point"),
-            "variable": self.reader.word(value, "variable", grammar.variables, "variable"),
-        }
+        variable = self.reader.word(value, "variable", grammar.variables, "variable")
+        return tuple({"at": p, "variable": variable} for p in self.reader.known(value, "at", grammar.points, "point"))
 
     def read_quantities(
         self, kinds: Mapping[str, m.Kind], readings: Mapping[str, m.Reading]

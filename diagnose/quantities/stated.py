@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from diagnose.casefile.model import Case, Measured, State
+from diagnose.knowledge.grammar import Slots
 from diagnose.knowledge.model import Knowledge, Reading
 from diagnose.reading.units import Amount, unit
 
@@ -15,15 +16,23 @@ RUNNING = ("", "running", "before the leak", "at the leak", "always")
 def with_figures(case: Case, knowledge: Knowledge) -> Case:
     """The case with the figures that its states give, those left out that it gives itself. The last of several counts."""
     known = {m.what for m in case.measured}
-    stated = [m for reading in knowledge.vocabulary.readings.values() if reading.stated and reading.name not in known
-              for s in case.states if (m := _figure(s, reading))]  # fmt: skip
+    lacking = [r for r in knowledge.vocabulary.readings.values() if r.name not in known]
+    stated = [m for reading in lacking for m in _figures(case, reading)]
     return replace(case, measured=(*case.measured, *stated)) if stated else case
 
 
-def _figure(state: State, reading: Reading) -> Measured | None:
+def _figures(case: Case, reading: Reading) -> list[Measured]:
+    """The figures from the first of the points at which the reading is stated."""
+    for slots in reading.stated:
+        if found := [m for s in case.states if (m := _figure(s, reading, slots))]:
+            return found
+    return []
+
+
+def _figure(state: State, reading: Reading, stated: Slots) -> Measured | None:
     """A state's reading as the figure, where it is one."""
     last = state.readings[-1] if state.readings and state.holds else None
-    if (state.point, state.variable) != (reading.stated["at"], reading.stated["variable"]) or last is None:
+    if (state.point, state.variable) != (stated["at"], stated["variable"]) or last is None:
         return None
     when = state.when[-1] if state.when else ""
     if last.low is None or last.high is None or not (when in RUNNING or any(c.isdecimal() for c in when)):

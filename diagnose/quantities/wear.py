@@ -340,11 +340,10 @@ _NO_SIDE = (
 def _excess(bench: Bench, owner: Owner, nose: str) -> Quantity:
     track, width = bench.one("track width", owner), nose_width(bench, owner.position)
     formula, name = "W - w, track less nose: the total radial travel", "track excess"
-    if not nose:
+    if not nose and owner in bench.owners("nose width"):
         return bench.result(name, owner, formula, "wear-track-article", (track, width), problem=_NO_SIDE)
-    return bench.work_out(
-        name, owner, formula, "wear-track-article", track_excess, track, width, notes=(f"nose on the {nose} ring",)
-    )
+    note = f"nose on the {nose} ring" if nose else "which of the rings turns is not on record"
+    return bench.work_out(name, owner, formula, "wear-track-article", track_excess, track, width, notes=(note,))
 
 
 def nose_width(bench: Bench, position: str) -> Value:

@@ -48,3 +48,13 @@ def test_the_figure_of_the_case_goes_before(margin):
         "service: {vapour pressure: 1 bar a, chamber pressure: 9 bar a}\nstates: [{at: chamber, pressure: 3 bar a}]"
     )
     assert found.value == pytest.approx(8e5)
+
+
+@pytest.mark.parametrize("states, found", [
+    ("[{at: machine, vibration: 6.8 mm/s}]", 6.8e-3),
+    ("[{at: machine, vibration: 2 mm/s}, {at: bearing, vibration: 6.8 mm/s}]", 6.8e-3),
+    ("[{at: driver, vibration: 6.8 mm/s}]", None),
+])  # fmt: skip
+def test_a_figure_is_taken_from_the_first_of_its_points(states, found, quantities_of):
+    told = quantities_of(f"states: {states}").get("vibration velocity")
+    assert (told and told.value) == (found and pytest.approx(found))

@@ -261,9 +261,11 @@ measurements:
   - {on: soft face, measured: track width, reading: 5.6 mm}
 """
     found = quantities_of(text)
-    assert found["track excess"].value is None
+    assert found["track excess"].value == pytest.approx(0.6e-3)
     assert found["track reading"].word == ""
-    assert "which ring carries the nose is not on record" in found["track excess"].problem
+    assert "which ring carries the nose is not on record" in found["track reading"].problem
+    same_ring = quantities_of(text.replace("soft face", "hard face"))
+    assert "which ring carries the nose is not on record" in same_ring["track excess"].problem
 
 
 def test_a_track_as_wide_as_the_nose_is_undecided_until_its_shift_is_on_record(quantities_of):
