@@ -83,7 +83,7 @@ class Reading:
     `above` and `below` name figures between which this one must lie, `unless` the term of a setting that frees it;
     `absolute`: a pressure that is told absolute where nothing is said. `not_with`: terms of settings with which there is no
     such figure, so that it is not asked for; `stated`: the points and variable of a state whose reading is this figure, the
-    first point of which there is one.
+    first point of which there is one; `highest`: of several readings the highest counts, not their mean.
     """
 
     name: str
@@ -101,6 +101,7 @@ class Reading:
     absolute: bool = False
     not_with: Mapping[str, str] = field(default_factory=dict)
     stated: tuple[Slots, ...] = ()
+    highest: bool = False
     where: Where = placed()
 
 

@@ -134,7 +134,7 @@ class VocabularyReader:
         figures = [name for name, node in readings.items() if node.get("section")]
         for name, node in readings.items():
             allowed = ["unit", "means", "on", "section", "also", "least", "most", "several", "above", "below", "unless",
-                       "absolute", "not with", "stated"]  # fmt: skip
+                       "absolute", "not with", "stated", "highest"]  # fmt: skip
             only_keys(node, allowed, f"the reading {name!r}", self.reader.problems)
             here = self.reader.text(node, "unit")
             for key in ("least", "most"):
@@ -150,7 +150,7 @@ class VocabularyReader:
                 self.reader.word(node, "above", figures, "figure of a case", False),
                 self.reader.word(node, "below", figures, "figure of a case", False), self.reader.read_terms(node, "unless", settings),
                 self.reader.text(node, "absolute") == "true", self.reader.read_terms(node, "not with", settings),
-                self.read_stated(node, grammar), node.where,
+                self.read_stated(node, grammar), self.reader.text(node, "highest") == "true", node.where,
             )  # fmt: skip
         return result
 

@@ -95,10 +95,13 @@ class Bench:
         ]
 
     def value(self, name: str, records: Iterable[Measured]) -> Value:
-        """The mean of the readings; its half-width covers their range and each one's own uncertainty."""
+        """The mean of the readings, its half-width covers their range and each one's own uncertainty; or the highest of them."""
         rows = [(m, r.value, _half_width(m, i)) for m in records for i, r in enumerate(m.readings)]
         if not rows:
             return Value(name, lack=f"{name} is not on record")
+        if self.knowledge.vocabulary.readings[name].highest:
+            _, most, spread = max(rows, key=lambda row: row[1])
+            return Value(name, most, spread, self.origins(name, records))
         mean = math.fsum(v for _, v, _ in rows) / len(rows)
         spread = max(max(abs(v - mean) for _, v, _ in rows), max(s for *_, s in rows))
         return Value(name, mean, spread, self.origins(name, records))

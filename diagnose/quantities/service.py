@@ -112,6 +112,7 @@ def compute(bench: Bench) -> Iterator[Quantity]:
     for seal in bench.seals:
         if _wets(bench, seal):
             yield from _margins(bench, seal)
+        yield from _beside(bench, seal)
         if bench.has("chamber pressure", "barrier pressure"):
             across = across_seal(bench, seal)
             if across:
@@ -264,6 +265,18 @@ def _cold(bench: Bench, machine: Owner) -> Iterator[Quantity]:
     if entering.value is not None and chamber.value is not None:
         yield bench.work_out("chamber rise over flush", machine, "chamber temperature - flush temperature", "geometry",
                              lambda f, t: t - f, entering, chamber)  # fmt: skip
+
+
+def _beside(bench: Bench, seal: Owner) -> Iterator[Quantity]:
+    """What figures beside those of the chamber tell of it: the gland from outside, the suction."""
+    gland, chamber = bench.one("gland temperature", seal), bench.one("temperature", seal)
+    if gland.value is not None and chamber.value is not None:
+        yield bench.work_out("gland rise over product", seal, "gland temperature - chamber temperature", "geometry",
+                             lambda g, t: g - t, gland, chamber)  # fmt: skip
+    suction, rated = bench.one("suction pressure", seal), bench.one("rated pressure", seal)
+    if suction.value is not None and rated.value is not None and seal.position != "outboard":
+        yield bench.work_out("suction pressure over rating", seal, "suction pressure - rated pressure", "geometry",
+                             lambda s, r: s - r, suction, rated)  # fmt: skip
 
 
 def _running(bench: Bench, machine: Owner) -> Iterator[Quantity]:

@@ -9,12 +9,13 @@ from diagnose.knowledge.grammar import Slots
 from diagnose.knowledge.model import Knowledge, Reading
 from diagnose.reading.units import Amount, unit
 
-RUNNING = ("", "running", "before the leak", "at the leak", "always")
+RUNNING = ("", "running", "hot", "before the leak", "at the leak", "always")
 """The moments at which a reading tells how the seal ran."""
 
 
 def with_figures(case: Case, knowledge: Knowledge) -> Case:
-    """The case with the figures that its states give, those left out that it gives itself. The last of several counts."""
+    """The case with the figures that its states give, those left out that it gives itself. The last of several counts, or the
+    highest where the reading says so."""
     known = {m.what for m in case.measured}
     lacking = [r for r in knowledge.vocabulary.readings.values() if r.name not in known]
     stated = [m for reading in lacking for m in _figures(case, reading)]
@@ -31,12 +32,13 @@ def _figures(case: Case, reading: Reading) -> list[Measured]:
 
 def _figure(state: State, reading: Reading, stated: Slots) -> Measured | None:
     """A state's reading as the figure, where it is one."""
-    last = state.readings[-1] if state.readings and state.holds else None
-    if (state.point, state.variable) != (stated["at"], stated["variable"]) or last is None:
+    if (state.point, state.variable) != (stated["at"], stated["variable"]) or not (state.readings and state.holds):
         return None
-    when = state.when[-1] if state.when else ""
-    if last.low is None or last.high is None or not (when in RUNNING or any(c.isdecimal() for c in when)):
+    at = [i for i, s in enumerate(state.readings) if s.low is not None and s.high is not None]
+    which = max(at, key=lambda i: state.readings[i].high or 0.0) if reading.highest and at else len(state.readings) - 1
+    span, when = state.readings[which], state.when[min(which, len(state.when) - 1)] if state.when else ""
+    if span.low is None or span.high is None or not (when in RUNNING or any(c.isdecimal() for c in when)):
         return None
-    amount = Amount((last.low + last.high) / 2, (last.high - last.low) / 2, unit(reading.unit).kind, last.written)
+    amount = Amount((span.low + span.high) / 2, (span.high - span.low) / 2, unit(reading.unit).kind, span.written)
     kind = reading.on[0] if reading.on else ""
     return Measured(state.id, reading.name, (amount,), state.position, kind=kind, where=state.where)

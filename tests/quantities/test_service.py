@@ -189,3 +189,14 @@ def test_a_difference_of_two_pressures_without_datum_has_none(quantities_of):
     )
     assert (plain.low, plain.high, plain.datum) == (pytest.approx(2e5), pytest.approx(2e5), "")
     assert mixed.high - mixed.low == pytest.approx(101325) and mixed.datum == "barrier pressure 8 bar"
+
+
+def test_a_gland_is_held_against_the_liquid_and_a_suction_against_the_rating(quantities_of):
+    found = quantities_of("""
+service: {temperature: 41 °C}
+seal: {rated pressure: 10 bar g}
+states: [{at: gland, temperature: 78 °C}, {at: suction, pressure: 14 bar g}]
+""")
+    assert found["gland rise over product"].value == pytest.approx(37)
+    assert found["suction pressure over rating"].value == pytest.approx(4e5)
+    assert "gland rise over product" not in quantities_of("service: {temperature: 41 °C}")

@@ -58,3 +58,12 @@ def test_the_figure_of_the_case_goes_before(margin):
 def test_a_figure_is_taken_from_the_first_of_its_points(states, found, quantities_of):
     told = quantities_of(f"states: {states}").get("vibration velocity")
     assert (told and told.value) == (found and pytest.approx(found))
+
+
+@pytest.mark.parametrize("states", [
+    "[{at: machine, vibration: [9.8 mm/s, 2.4 mm/s]}]", "[{at: machine, vibration: 9.8 mm/s}, {at: machine, vibration: 2.4 mm/s}]",
+    "[{at: machine, vibration: 2 mm/s, when: cold}, {at: machine, vibration: 9.8 mm/s, when: hot}]",
+])  # fmt: skip
+def test_of_several_vibrations_the_highest_counts(states, quantities_of):
+    found = quantities_of(f"states: {states}")["vibration velocity"]
+    assert (found.low, found.high) == (pytest.approx(9.8e-3), pytest.approx(9.8e-3))

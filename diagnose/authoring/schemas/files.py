@@ -121,7 +121,7 @@ class FileSchemas(Terms):
         }
         feature = keys({**shared, "form": some(TEXT), **grammar.qualifiers(self.v.grammar), **named})
         reading = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "section": words(SECTIONS), "also": some(TEXT), "least": TEXT,
-                        "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "not with": each(TEXT), "stated": keys({"at": some(TEXT), "variable": TEXT})}, ("unit",))  # fmt: skip
+                        "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "highest": YES, "not with": each(TEXT), "stated": keys({"at": some(TEXT), "variable": TEXT})}, ("unit",))  # fmt: skip
         setting = keys(
             {"section": words(SECTIONS), "single": YES, "means": TEXT, "terms": each(some(TEXT))}, ("section", "terms")
         )
