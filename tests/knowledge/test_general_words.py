@@ -71,6 +71,10 @@ def test_a_form_on_a_part_is_the_finding_that_it_means(finding, record):
     ("jet wash at one place", "{saw: wire drawing, extent: one sector, on: soft face}"),
     ("metal corroded", "{saw: arc craters, on: sleeve}"),
     ("face worn by an amount not said", "{saw: heavy wear, on: soft face}"),
+    ("register worn", "{saw: scratched O-ring seat, on: gland}"),
+    ("accumulator flat", "{saw: scratch, on: accumulator}"),
+    ("flush path blocked", "{saw: deposit, on: strainer}"),
+    ("springs worn", "{saw: polished, on: spring}"),
 ])  # fmt: skip
 def test_what_is_special_otherwise_is_not_that_finding(finding, record):
     assert state(finding, record) != "present"
