@@ -43,7 +43,7 @@ SHAPES: dict[str, Any] = {
     },
     "fluids": {
         "fluids": {"*": {
-            "also?": ["text"], "coolprop": "text", "freezes?": "K", "critical?": ["text"], "wagner?": ["number"], "from?": "K",
+            "also?": ["text"], "services?": ["text"], "coolprop": "text", "freezes?": "K", "critical?": ["text"], "wagner?": ["number"], "from?": "K",
             "to?": "K",
         }},
         "further fluids": {"*": {"also?": ["text"], "coolprop": "text"}},

@@ -174,16 +174,19 @@ def _vapour(
     """The vapour pressure at the seal as given, from the fluid's equation, or from CoolProp; and the fluid's row."""
     given = bench.one("vapour pressure", seal)
     name = bench.case.texts.get("service.fluid", "")
-    fluids = bench.table("fluids")["fluids"] if name else {}
+    services = bench.terms("service", seal.position)
+    fluids = bench.table("fluids")["fluids"] if name or services else {}
     known = named_in(fluids, name) or named_in(fluids, name.split(",")[0])
-    row = fluids.get(known)
     further = bench.table("fluids")["further fluids"] if name and not known else {}
     asked = named_in(further, name)
+    taken = "" if known or asked else next((n for n, f in fluids.items() if services & set(f.get("services", ()))), "")
+    known = known or taken
+    row = fluids.get(known)
     if given.value is not None:
         bare = any(r.without_datum for m in bench.named["vapour pressure"] for r in m.readings)
         told = "vapour pressure without g or a is read as absolute, as is the custom" if bare else ""
         return given, row, "api-682", ("vapour pressure as given", told)
-    if not name:
+    if not name and not known:
         return Value("vapour pressure", lack="neither vapour pressure nor fluid is on record"), None, "api-682", ()
     if not known and not asked:
         why = f"the vapour pressure of {name!r} is not in the tables: write vapour pressure: under service"
@@ -204,7 +207,8 @@ def _vapour(
     spread = max(abs(e - middle) for e in ends) + accuracy
     text = f"{show(middle, 'bar', 4)} of {known or asked} at"
     origins = tuple((f"{text} {written}", id) for written, id in temperature.origins)
-    pure = f"pure {known or asked} at the recorded temperature; a mixture boils earlier"
+    why = f"taken as {taken} by the service" if taken else f"pure {known or asked} at the recorded temperature"
+    pure = f"{why}; a mixture boils earlier"
     return Value("vapour pressure", middle, spread, origins), row, source, (pure,)
 
 

@@ -200,3 +200,12 @@ states: [{at: gland, temperature: 78 °C}, {at: suction, pressure: 14 bar g}]
     assert found["gland rise over product"].value == pytest.approx(37)
     assert found["suction pressure over rating"].value == pytest.approx(4e5)
     assert "gland rise over product" not in quantities_of("service: {temperature: 41 °C}")
+
+
+def test_a_liquid_that_no_row_names_is_taken_as_water_where_its_service_is_water(quantities_of):
+    """Water boils at 120.2 °C at 2 bar (IAPWS-IF97 table 35 has 372.8 K at 0.1 MPa)."""
+    text = "service: {{fluid: bath of the dyehouse, is: [{}], temperature: 100 °C, chamber pressure: 2 bar a}}"
+    margin = quantities_of(text.format("hot water"))["chamber superheat margin"]
+    assert margin.value == pytest.approx(20.2, abs=0.1)
+    assert "taken as water by the service; a mixture boils earlier" in margin.notes
+    assert "chamber superheat margin" not in quantities_of(text.format("solvent"))
