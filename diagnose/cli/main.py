@@ -98,6 +98,8 @@ def run() -> None:
     except BadInput as error:
         tell(error)
         sys.exit(2)
+    except KeyboardInterrupt:  # before a command has begun; from then on it is told by the command line itself
+        sys.exit(130)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)

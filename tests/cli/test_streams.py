@@ -9,8 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from diagnose.cli import main
 from diagnose.cli.common import MOST_TOLD
 from diagnose.reading.problems import MOST_HINTS, Problems, Where
+from tests.support.commands import ended
 
 pytestmark = pytest.mark.slow
 
@@ -64,3 +66,11 @@ def test_the_first_mistakes_of_a_file_are_given_the_nearest_words():
         assert problems.near("bnet", ["bent"])
         problems.add(Where("f", i + 1), "code", "wrong")
     assert problems.near("bnet", ["bent"]) == ""
+
+
+def test_an_interrupt_before_the_command_has_begun_ends_it_without_a_traceback(monkeypatch, capsys):
+    def interrupted(_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(main, "commands", interrupted)
+    assert ended(monkeypatch, capsys, "explain", "thin-record") == (130, "", "")
