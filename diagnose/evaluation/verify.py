@@ -75,8 +75,10 @@ def verify(data: bytes, name: str, given: Given) -> Doc:
     faults += _faults(old, text)
     around = _around(old, then if old.get("rules") else {})
     own = _replayed(text, then, given, around, old)
-    if isinstance(own, dict) and old["tool"]["version"] == given.version:
-        faults += _not_following(data, old, own)
+    if isinstance(own, dict):
+        faults += _misnamed(old, own)
+        if old["tool"]["version"] == given.version:
+            faults += _not_following(data, old, own)
     if not faults and old["trail"] == FORMAT and not _has_its_digest(old):
         faults = ["what is in it does not have the digest that it names"]
     record = text if given.case is None else given.case
@@ -130,6 +132,14 @@ def _faults(old: Doc, text: bytes) -> Iterator[str]:
     for card, written in old["cards"].items():
         if old["knowledge"]["files"].get(card) != hashlib.sha256(written.encode("utf-8", "surrogatepass")).hexdigest():
             yield f"the text of {card} in it does not have the digest that it names"
+
+
+def _misnamed(old: Doc, own: Doc) -> Iterator[str]:
+    """What any version of the tool copies from case and rules as it stands there."""
+    for part, key, says in (("case", "name", "the case"), ("knowledge", "version", "the version of the rule base")):
+        told, stands = old[part].get(key), own[part][key]
+        if told is not None and told != stands:
+            yield f"{says} in it is {stands!r}, not {told!r}"
 
 
 def _not_following(data: bytes, old: Doc, own: Doc) -> list[str]:

@@ -17,7 +17,7 @@ from diagnose.cli.main import app
 from diagnose.inference.run import load
 from diagnose.reading.problems import BadInput
 from diagnose.reading.terms import HIDDEN
-from diagnose.trail.document import SECTIONS, dot, dump, graphml, node_link, trail
+from diagnose.trail.document import SECTIONS, dot, dump, graphml, node_link, trail, with_digest
 from diagnose.trail.document import load as load_trail
 from diagnose.trail.graph import proof, ranked
 from tests.support import evidence
@@ -144,6 +144,14 @@ def test_what_a_trail_says_of_the_tool_is_under_its_digest(key):
     document = json.loads(written())
     document["tool"][key] = "0.0.9"
     assert checked(dump(document))["verdict"] == "altered"
+
+
+@pytest.mark.parametrize(("part", "key"), [("case", "name"), ("knowledge", "version")])
+def test_another_version_of_the_tool_is_no_cover_for_another_name(part, key):
+    document = json.loads(written())
+    document["tool"]["version"], document[part][key] = "0.0.9", "another"
+    answer = checked(dump(with_digest(document)))
+    assert answer["verdict"] == "altered" and "'another'" in answer["faults"][0]
 
 
 def test_what_differs_is_said_in_words():
