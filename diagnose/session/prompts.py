@@ -13,6 +13,7 @@ Ask = Callable[[str, Words], str]
 """Asks one question; `Words` maps every spelling to complete to what it stands for. Raises EOFError to leave."""
 
 MEANS, HELP = "=", "?"
+MOST_SIGNS = 4000
 
 
 def edits_lines(plain_prompts: bool = False) -> bool:
@@ -22,7 +23,15 @@ def edits_lines(plain_prompts: bool = False) -> bool:
 
 
 def asker(plain_prompts: bool = False) -> Ask:
-    return _terminal() if edits_lines(plain_prompts) else _plain
+    """What asks; an answer that is too long, as when a file is pasted, is told and asked again."""
+    once = _terminal() if edits_lines(plain_prompts) else _plain
+
+    def ask(question: str, words: Words) -> str:
+        while len(answer := once(question, words)) > MOST_SIGNS:
+            print(f"  {len(answer):,} signs are no one answer; at most {MOST_SIGNS:,} are taken, say it in pieces")
+        return answer
+
+    return ask
 
 
 def _plain(question: str, words: Words) -> str:
