@@ -15,6 +15,7 @@ from diagnose.reading.problems import BadInput, Problem, Where
 
 MOST_PHOTO_BYTES = 20_000_000
 ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".gif", ".tif", ".tiff", ".bmp", ".heic", ".heif")
+_OURS = (".yaml", ".yml", ".journal", ".lock")
 _JPEG, _PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
 _PICTURES = (_PNG, _JPEG, b"GIF8", b"RIFF", b"II*\x00", b"MM\x00*", b"BM")
 _GPS = 0x8825
@@ -33,6 +34,8 @@ def photo_entry(case: Path, photo: str, keep_location: bool = False) -> dict[str
     except (OSError, ValueError) as error:  # ValueError: a name with a sign that no name can have
         says = error.strerror if isinstance(error, OSError) else str(error)
         raise _refused(case, f"the photo {photo!r} cannot be read: {says}") from error
+    if path.suffix.lower() in _OURS:
+        raise _refused(case, f"{photo!r} is a case, a journal or a rule, no photo", "name a picture")
     kept = data if keep_location else _without_location(case, photo, data)
     if not path.is_relative_to(folder) or kept != data:
         if not (data.startswith(_PICTURES) or data[4:8] == b"ftyp"):

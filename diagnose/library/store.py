@@ -26,6 +26,8 @@ from diagnose.library.seals import Confirmed, Seal, Verdict
 from diagnose.reading.problems import BadInput, Problem, Where
 
 INDEX, LOCK = ".diagnose-library.sqlite", ".diagnose-library.lock"
+DAMAGED = (sqlite3.Error, UnicodeDecodeError)
+"""What reading an index raises that somebody or something has changed."""
 PIECE = 500
 """Seals that are read at once."""
 FORM = 2
@@ -276,7 +278,7 @@ def written(folder: Path, afresh: bool = False) -> Iterator[Store]:
                 if not db.execute("SELECT 1 FROM sqlite_master").fetchone():
                     _make(db)
                 yield Store(db)
-    except sqlite3.Error as error:
+    except DAMAGED as error:
         raise _refused(
             path, str(error), "make room or mend the folder's rights and sync again, or build the index anew: --afresh"
         ) from error
@@ -293,7 +295,7 @@ def opened(folder: Path) -> Iterator[Store]:
             if not _has_our_form(db):
                 raise _refused(path, "the index is of another version", f"diagnose library sync {folder}")
             yield Store(db)
-    except sqlite3.Error as error:
+    except DAMAGED as error:
         way_out = f"diagnose library sync {folder} --afresh"
         if not os.access(folder, os.W_OK):
             way_out = "read it where its folder can be written to"
@@ -306,7 +308,7 @@ def remove(path: Path) -> None:
 
 
 def _connect(path: Path) -> sqlite3.Connection:
-    db = sqlite3.connect(path, timeout=30.0, isolation_level=None)
+    db = sqlite3.connect(path, timeout=10.0, isolation_level=None)
     try:
         db.row_factory = sqlite3.Row
         db.execute("PRAGMA journal_mode = WAL")
@@ -350,7 +352,7 @@ def _usable(path: Path) -> bool:
     try:
         with contextlib.closing(_connect(path)) as db:
             return _has_our_form(db)
-    except sqlite3.DatabaseError:
+    except (sqlite3.DatabaseError, UnicodeDecodeError):
         return False
 
 

@@ -40,18 +40,20 @@ class Box:
 
 def text_width(text: str, size: float = FONT) -> float:
     """About as wide as the text gets in a common sans-serif face, erring on the wide side."""
-    em = sum(
-        0.31 if c in _NARROW else 0.40 if c in _SLIM else 0.98 if c in _WIDE else 0.76 if c.isupper() else 0.62
-        for c in text
-    )
-    return em * size
+    return sum(map(_em, text)) * size
+
+
+def _em(c: str) -> float:
+    return 0.31 if c in _NARROW else 0.40 if c in _SLIM else 0.98 if c in _WIDE else 0.76 if c.isupper() else 0.62
 
 
 def wrap(text: str, width: float, size: float = FONT, most: int = 5) -> list[str]:
     """The text in lines no wider than `width`; words too long are cut, lines beyond `most` end in an ellipsis."""
     lines = [""]
     for word in text.split():
-        while text_width(word, size) > width and len(word) > 1:
+        if len(lines) > most + 1:
+            break  # nobody will see it
+        while text_width(word, size) > width and len(word) > 1 and len(lines) <= most + 1:
             head = _fitting(word, width, size)
             lines.append(head)
             word = word[len(head) :]
@@ -74,10 +76,13 @@ def cut(text: str, width: float, size: float = FONT) -> str:
 
 
 def _fitting(text: str, width: float, size: float) -> str:
-    n = len(text)
-    while n > 1 and text_width(text[:n], size) > width:
-        n -= 1
-    return text[:n]
+    em, n = 0.0, 0
+    for c in text:
+        em += _em(c)
+        if em * size > width:
+            break
+        n += 1
+    return text[: max(n, 1)]
 
 
 class Layered:

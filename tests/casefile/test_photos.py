@@ -48,6 +48,13 @@ def test_what_is_no_picture_is_not_copied_from_elsewhere(case, tmp_path):
     assert not list(case.parent.iterdir())
 
 
+@pytest.mark.parametrize("name", ["a.yaml", "a.yaml.journal"])
+def test_a_case_and_its_journal_are_no_photos(case, name):
+    (case.parent / name).write_bytes(PICTURE)
+    with pytest.raises(BadInput, match="no photo"):
+        photo_entry(case, name)
+
+
 @pytest.mark.parametrize(
     "make",
     [

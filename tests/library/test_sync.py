@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import sqlite3
@@ -144,6 +145,18 @@ def test_a_damaged_index_is_made_anew_from_the_files(folder, tmp_path, damage):
     sync(folder, KNOWLEDGE, 1)
     s.remove(s.index_path(folder))
     s.index_path(folder).write_bytes(damage)
+    assert sync(folder, KNOWLEDGE, 1).new == 6
+    assert content(folder) == afresh(folder, tmp_path)
+
+
+def test_an_index_whose_words_are_no_text_is_told_and_made_anew(folder, tmp_path):
+    sync(folder, KNOWLEDGE, 1)
+    path = s.index_path(folder)
+    with contextlib.closing(sqlite3.connect(path)) as db:
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    path.write_bytes(path.read_bytes().replace(b"CREATE TABLE seal", b"CREATE TABLE sea\xb0"))
+    with pytest.raises(BadInput, match="index cannot be read"), s.opened(folder):
+        pass
     assert sync(folder, KNOWLEDGE, 1).new == 6
     assert content(folder) == afresh(folder, tmp_path)
 

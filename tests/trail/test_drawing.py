@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import re
+from time import process_time
 from xml.etree import ElementTree
 
 import pytest
@@ -134,3 +135,10 @@ def test_long_words_are_cut_and_long_texts_end_in_an_ellipsis():
     assert len(lines) == 5 and lines[-1].endswith("…") and all(text_width(t) <= 100 for t in lines)
     assert cut("short", 200) == "short" and cut("much too long for it", 50).endswith("…")
     assert wrap("", 100) == [""]
+
+
+@pytest.mark.parametrize("text", ["x" * 1_000_000, "x " * 500_000])
+def test_a_text_without_end_is_cut_at_once(text):
+    began = process_time()
+    assert len(wrap(text, 100)) == 5
+    assert process_time() - began < 3
