@@ -167,13 +167,10 @@ def _has_its_digest(old: Doc) -> bool:
 
 
 def _as_format_2(new: Doc) -> Doc:
-    plain = {
-        k: v
-        for k, v in new.items()
-        if k not in ("journal", "photos", "custody", "outcomes", "cards", "rules", "digest")
-    }
-    tool, knowledge = plain["tool"], plain["knowledge"]
-    return {**plain, "trail": ALONE, "tool": {k: tool[k] for k in ("name", "version")},
+    since = {"journal", "photos", "custody", "outcomes", "cards", "rules", "digest"}
+    tool, knowledge = new["tool"], new["knowledge"]
+    return {**{k: v for k, v in new.items() if k not in since}, "trail": ALONE,
+            "tool": {k: tool[k] for k in ("name", "version")},
             "knowledge": {k: knowledge[k] for k in ("version", "digest", "files")}}  # fmt: skip
 
 
