@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 SHAPES: Mapping[str, tuple[str, ...]] = {
     "any": ("bent", "broken", "larger", "loose", "missing", "moved", "smaller", "stuck", "tilted", "turned"),
     "face": ("backwards", "bonded", "coned", "dirt below", "in pieces", "not flat", "pushed out", "sunk", "used up", "worn down"),
-    "o-ring": ("extruded", "flat both sides", "flat one side", "jacket split", "nibbled", "out of the groove", "peeled", "pinched", "round", "split inside", "square", "twisted", "wrong wall"),
+    "o-ring": ("extruded", "flat both sides", "flat one side", "jacket split", "nibbled", "out of the groove", "peeled", "pinched", "round", "split inside", "square", "stretched", "twisted", "wrong wall"),
     "spring": ("coil bound", "one missing", "short", "thin", "unequal", "unwound"),
     "drive": ("axial rub", "both flanks", "driving flank", "not engaged", "sheared", "too high", "wrong flank"),
     "bellows": ("split", "torn", "twisted"),

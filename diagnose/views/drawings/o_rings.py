@@ -28,10 +28,10 @@ def o_ring(sketch: Sketch, side: str) -> Drawn:
     """An O-ring from above and its section in the groove, pressed from the left."""
     centre, inner, outer = (46.0, 60.0), 27.0, 41.0
     lines: list[Markup] = []
-    change = {"larger": 3.0, "smaller": -3.0}.get(sketch.shape, 0.0)
-    if change:
+    within, beyond = {"larger": (-3.0, 3.0), "smaller": (3.0, -3.0), "stretched": (6.0, 3.0)}.get(sketch.shape, (0.0, 0.0))
+    if beyond:
         lines += [ring(centre, r, FINE, DASHED) for r in (inner, outer)]
-        inner, outer = inner - change, outer + change
+        inner, outer = inner + within, outer + beyond
     lines += [ring(centre, outer, HEAVY), ring(centre, inner, HEAVY)]
     if sketch.shape in ("flat both sides", "flat one side", "square"):
         lines += [ring(centre, 36.5, FINE), ring(centre, 31.5, FINE)]
@@ -41,7 +41,7 @@ def o_ring(sketch: Sketch, side: str) -> Drawn:
         ]
     lines += _groove(sketch.shape)
     lines += _o_ring_cut(sketch.shape, side)
-    return Drawn(lines, Annulus(centre, inner, outer, inner, outer), bool(change))
+    return Drawn(lines, Annulus(centre, inner, outer, inner, outer), bool(beyond))
 
 
 def _groove(shape: str) -> list[Markup]:
@@ -78,7 +78,7 @@ CENTRE, RADIUS = (126.0, 59.5), 23.5
 
 def _o_ring_cut(shape: str, side: str) -> list[Markup]:
     """The section in the groove; dashed where it was round or where it lay."""
-    if shape in ("larger", "smaller"):
+    if shape in ("larger", "smaller", "stretched"):
         return _resized(CENTRE, *((25.5, 17.5) if shape == "larger" else (17.0, 23.5)))
     centre, r = {"wrong wall": ((118.0, 59.5), 19.0), "out of the groove": ((134.0, 26.0), RADIUS)}.get(
         shape, (CENTRE, RADIUS)
