@@ -8,9 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
+from pathlib import Path
 
 from diagnose.casefile import walk
+from diagnose.casefile.journal import journal_path, read_journal
 from diagnose.casefile.model import Case, Part
+from diagnose.casefile.replay import replay
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Knowledge, Marking, Step
 
@@ -52,6 +55,12 @@ class Card:
         """The topics that are asked about alike, in order."""
         every = [c.topics for c in self.choices] + [on for _, on in self.readings]
         return tuple({tuple(t.id for t in topics): topics for topics in every}.values())
+
+
+def is_alone(path: Path) -> bool:
+    """Whether the session of a case file said that the seal is in hand without its machine. Raises BadInput."""
+    journal = journal_path(path)
+    return journal.exists() and ALONE in replay(read_journal(journal).lines).reached
 
 
 def cards(case: Case, knowledge: Knowledge, reached: Collection[str] = (), begun: str = "") -> tuple[Card, ...]:

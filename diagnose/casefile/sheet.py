@@ -93,11 +93,12 @@ class _Numbers:
         return Box(self.last, what, term, part, kind)
 
 
-def sheet(case: Case, knowledge: Knowledge) -> Sheet:
+def sheet(case: Case, knowledge: Knowledge, alone: bool = False) -> Sheet:
     """A page for the machine and what is told, then one for each seal: what can be lost, with room for what people say. What
-    stays on a part for good waits for the bench, and what is gone by the stage of the case is left out."""
+    stays on a part for good waits for the bench, and what is gone by the stage of the case is left out. `alone`: the seal is
+    in hand without its machine."""
     due, numbers = (
-        [_on_paper(_in_time(t, case, knowledge), knowledge) for t in walk.topics(case, knowledge)],
+        [_on_paper(_in_time(t, case, knowledge), knowledge) for t in walk.topics(case, knowledge, alone)],
         _Numbers(),
     )
     due = [t for t in due if t.features or t.readings or t.asks or _is_asked(t, knowledge)]

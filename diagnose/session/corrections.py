@@ -108,7 +108,11 @@ class Corrections:
     # ---- remarks, and what is lost ----------------------------------------------------------------------------
 
     def lost(self, text: str) -> None:
-        """The whole seal is gone, or one of a pair: nothing that needs it in hand is asked any more."""
+        """The whole seal is gone, or one of a pair, or a part: nothing that needs it in hand is asked any more."""
+        first = re.match(r"(part\s+)?([^\s:,]+)", text)
+        if first and (first[1] or self.talk.case.part(first[2])):
+            self.parts.lost(text)
+            return
         position, colon, how = (x.strip() for x in text.partition(":"))
         if not colon or position not in self.talk.case.positions:
             position, how = "", text

@@ -37,6 +37,7 @@ log           the last records               /fix r12     correct record 12
 /fix part 4   change a part                  /part        another part
 /note TEXT    a remark                       /photo       a photo of it
 /lost TEXT    the whole seal is gone: how (in a pair: /lost inboard: TEXT)
+/lost part 3: TEXT   only that part is gone
 One mark:     3: 10 to 2, severe, photo carbon.jpg, note by the port
 Several:      3   1 3 and 5   2-4, hard   3: all round; 5: light; none
 Not there:    none (nothing else of it)   absent 3-5   lost 2   lost all
@@ -80,7 +81,7 @@ class Dialogue:
                 self._walk()
                 while self._menu():
                     pass
-            talk.say("Left. See: diagnose explain")
+            talk.say(f"Left. See: diagnose explain {talk.recorder.case.name}")
         except EOFError:
             talk.say(
                 f"\nLeft. Everything acknowledged is on disk; go on with: diagnose record {talk.recorder.case.name}"

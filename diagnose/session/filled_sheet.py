@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from diagnose.casefile.answers import path_of, split_readings
+from diagnose.casefile.cards import ALONE
 from diagnose.casefile.journal import Line
 from diagnose.casefile.photos import photo_entry
 from diagnose.casefile.reader import parse_case
@@ -48,7 +49,7 @@ class FilledSheet:
 
     def __init__(self, recorder: Recorder, name: str):
         self.recorder, self.name = recorder, name
-        self.sheet = sheet(recorder.case_now(), recorder.knowledge)
+        self.sheet = sheet(recorder.case_now(), recorder.knowledge, ALONE in recorder.state.reached)
 
     def take(self, lines: Iterable[str], tell: Callable[[Line], None] = lambda _: None) -> tuple[Line, ...]:
         """Records a whole file; nothing of it while any line of it is wrong. Raises BadInput with everything that is.
@@ -222,7 +223,7 @@ def _as_it_was(lines: Sequence[Line], knowledge: Knowledge) -> Iterator[Sheet]:
         problems = Problems()
         case = parse_case(render(state.document()), "", knowledge, problems)
         if case is not None and not problems.errors():
-            yield sheet(case, knowledge)
+            yield sheet(case, knowledge, ALONE in state.reached)
 
 
 def _wrong(where: Where, code: str, says: str, way_out: str) -> BadInput:

@@ -100,13 +100,15 @@ class Looking:
             answer = self.talk.ask(question, self._spellings(card))
             if not answer:
                 return
+            lines = len(self.talk.recorder.lines)
             try:
                 if self._take(card, answer):
                     return
             except Back:
                 self.talk.say("  left out, nothing of it is on record")
                 continue
-            question = MORE
+            if len(self.talk.recorder.lines) > lines:
+                question = MORE
 
     def _open(self, card: Card) -> bool:
         left = left_of(self.talk.case, self.talk.knowledge, card)
@@ -176,7 +178,8 @@ class Looking:
             names = listed(said.text, [c.feature for c in card.choices], self._known(card, said.item))
             chosen = self._chosen(card, said.text, names, said.item)
             if not chosen:
-                self.talk.say(f"  {said.text!r} names none of them", hang=4)
+                whole = "; a whole part that is gone: /lost part 3: HOW" if said.state == "lost" else ""
+                self.talk.say(f"  {said.text!r} names none of them{whole}", hang=4)
         about = [(t, c.feature) for t in card.topics for c in chosen if t in self._of(c, said.item)]
         return self._record(about, said.state)
 

@@ -58,14 +58,7 @@ class Parts:
             for item in self._items(rest):
                 self._drop(item)
         elif word == "lost":
-            items, _, how = (x.strip() for x in rest.partition(":"))
-            known = self._items(items)
-            how = how or (self.talk.ask("  how was it lost: ") if known else "")
-            if known and not how:
-                self.talk.say("  left as it is: a lost part says how it was lost")
-            for item in known if how else ():
-                record = self._record(item)
-                self._corrected(record, {**record.entry, "lost": how})
+            self.lost(rest)
         elif word == "part" and self._items(rest.partition(" ")[0]):
             number, _, told = rest.partition(" ")
             self.change(number, told)
@@ -74,6 +67,32 @@ class Parts:
         elif word != "part":
             self.talk.say(f"  {text!r} is not taken; say it as one of these:", hang=4)
             self.talk.lines(f"  {DIFFERS}")
+
+    def lost(self, text: str) -> None:
+        """Parts that are gone, and how: "5, 7: swept away", "springs thrown away"."""
+        items, how = self._parts_and_how(text)
+        known = self._items(items)
+        how = how or (self.talk.ask("  how was it lost: ") if known else "")
+        if known and not how:
+            self.talk.say("  left as it is: a lost part says how it was lost")
+        for item in known if how else ():
+            record = self._record(item)
+            self._corrected(record, {**record.entry, "lost": how})
+
+    def _parts_and_how(self, text: str) -> tuple[str, str]:
+        """Parts and how they were lost, by a colon or by where item numbers or a part's name end: "5, 7 thrown away"."""
+        items, colon, how = (x.strip() for x in text.partition(":"))
+        if colon:
+            return items, how
+        words, names = text.split(), {p.name: p.item for p in self.talk.case.parts}
+        numbers = next((i for i, w in enumerate(words) if not self._in_a_list(w)), len(words))
+        for n in [numbers] if numbers else range(len(words), 0, -1):
+            if numbers or len(meant(" ".join(words[:n]), names)) == 1:
+                return " ".join(words[:n]), " ".join(words[n:])
+        return text, ""
+
+    def _in_a_list(self, word: str) -> bool:
+        return word.strip(",") in ("", "and", "part", "parts") or self.talk.case.part(word.strip(",")) is not None
 
     def _items(self, text: str) -> list[str]:
         """Parts of a list, by item number or by a name that only one has; what is none is told, and then nothing is taken."""

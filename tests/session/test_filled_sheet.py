@@ -6,6 +6,8 @@ from time import process_time
 
 import pytest
 
+from diagnose.casefile.cards import ALONE
+from diagnose.casefile.reader import read_case
 from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.sheet import sheet
 from diagnose.reading.problems import BadInput
@@ -86,6 +88,28 @@ def test_own_words_are_read_or_kept_as_said_and_none_of_them_is_lost(recorder):
     case = recorder.case_now()
     assert [(o.part, o.feature, o.said) for o in case.observations] == [("3", "hard", "gone hard")]
     assert case.not_understood == ("like a squashed frog", "sat in the zorgle")
+
+
+def test_the_paper_of_a_seal_without_its_machine_has_no_boxes_about_the_machine(case, knowledge, tmp_path):
+    machine = set(knowledge.arrangements.with_machine)
+
+    def of_machine(found) -> list:
+        kinds = {p.item: p.kind for p in read_case(case, knowledge).parts}
+        return [b for b in found.boxes().values() if machine & set(knowledge.vocabulary.lineage.get(b.kind or kinds.get(b.part, ""), ()))]  # fmt: skip
+
+    page = tmp_path / "sheet.html"
+    with Recorder(case, knowledge, "ann", lambda: NOON) as r:
+        whole = FilledSheet(r, "").sheet
+        r.accept({"reached": ALONE})
+        alone = FilledSheet(r, "paper.txt")
+        assert of_machine(whole) and not of_machine(alone.sheet)
+        code, number = alone.sheet.code, box(alone.sheet, "feature", "radial cracks", "1")
+        alone.take([f"sheet: {whole.code}", f"{box(whole, 'feature', 'hot spots', '1')}: x"])
+        FilledSheet(r, "paper.txt").take([f"sheet: {code}", f"{number}: x"])
+        assert {o.feature for o in r.case_now().observations} == {"hot spots", "radial cracks"}
+    diagnose("sheet", str(case), "-o", str(page))
+    told = page.read_text("utf-8")
+    assert "Rotating ring" in told and "Gland bolts" not in told and "Flush line" not in told
 
 
 def test_a_paper_keeps_its_numbers_while_the_case_goes_on(recorder):

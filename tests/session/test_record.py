@@ -439,7 +439,7 @@ def test_the_quick_pass_asks_ten_looks_then_the_answer_and_can_be_gone_on_from(c
 def test_the_quick_pass_can_be_left_with_the_answer_so_far(case, knowledge):
     script = Script(*to_step(7))
     session(case, knowledge, script, quick=True)
-    assert "Step 7 of 8" not in script.text and script.text.endswith("Left. See: diagnose explain")
+    assert "Step 7 of 8" not in script.text and script.text.endswith(f"Left. See: diagnose explain {case.name}")
     assert 5 <= sum(t.startswith("Seen") for t in script.told) <= 10
 
 
@@ -447,6 +447,23 @@ def test_nothing_more_is_asked_of_figures_where_nothing_more_is_known(case, know
     script = Script(("tag", "K-7"), ("fluid", "none"), stop_at="Sound")
     now = session(case, knowledge, script)
     assert now.texts == {"equipment.tag": "K-7"} and "rotation (" not in script.text and "\nLeak\n" in script.text
+    assert "what is not on record counts as not known" in script.text
+
+
+def test_a_lost_part_is_said_with_or_without_a_colon_and_wherever_one_is(case, knowledge):
+    script = Script(
+        *to_step(7), ("What differs", "lost 5 thrown away"), ("What differs", "lost 7, 8 in the bin; lost gland scrapped"),
+        ("1 Rotating ring @ Seen", "lost 3 in the bin"), ("1 Rotating ring @ Seen", "/lost part 3 in the bin"),
+        ("1 Rotating ring @ Seen", "/lost 4: cut up"), ("1 Rotating ring @ Seen", "99"), stop_at="part 2 Stationary",
+    )  # fmt: skip
+    now = session(case, knowledge, script)
+    assert {p.item: p.lost for p in now.parts if p.lost} == {
+        "3": "in the bin", "4": "cut up", "5": "thrown away", "7": "in the bin", "8": "in the bin", "12": "scrapped",
+    }  # fmt: skip
+    told = " ".join(script.text.split())
+    assert not now.lost and "names none of them; a whole part that is gone: /lost part 3: HOW" in told
+    after = script.text.partition("there is no 99 here")[2]
+    assert after.lstrip().partition("\n")[2].startswith("Seen (none"), "nothing was taken, so nothing is seen besides"
 
 
 def test_parts_are_named_by_number_or_by_a_name_that_only_one_has(case, knowledge):

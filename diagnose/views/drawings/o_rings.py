@@ -28,7 +28,9 @@ def o_ring(sketch: Sketch, side: str) -> Drawn:
     """An O-ring from above and its section in the groove, pressed from the left."""
     centre, inner, outer = (46.0, 60.0), 27.0, 41.0
     lines: list[Markup] = []
-    within, beyond = {"larger": (-3.0, 3.0), "smaller": (3.0, -3.0), "stretched": (6.0, 3.0)}.get(sketch.shape, (0.0, 0.0))
+    within, beyond = {"larger": (-3.0, 3.0), "smaller": (3.0, -3.0), "stretched": (6.0, 3.0)}.get(
+        sketch.shape, (0.0, 0.0)
+    )
     if beyond:
         lines += [ring(centre, r, FINE, DASHED) for r in (inner, outer)]
         inner, outer = inner + within, outer + beyond
