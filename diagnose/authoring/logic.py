@@ -141,6 +141,8 @@ class _Logic:
         if q.same_part and not p.same_part:
             return False
         a, b = dict(p.equals), dict(q.equals)
+        if p.table in ("state", "act") and not a["holds"] and not b["holds"]:
+            a, b = b, a  # what was not done at all was not done in any special way; the other way round nothing follows
         for slot, value in b.items():
             if slot == "own":
                 continue

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from diagnose.authoring.drafts import Draft
+from diagnose.authoring.logic import check
 from diagnose.authoring.mutants import changes
 from diagnose.authoring.rule_test_files import written
 from diagnose.authoring.rule_test_reader import parse_tests
@@ -43,3 +44,10 @@ def test_the_workshop_says_what_a_rule_asks_for():
     assert said["flush over sixty"] == "flush line: temperature above 60 °C"
     assert said["not vented"] == "not done: vent chamber"
     assert said["greased"] == "grease O-ring with grease"
+
+
+def test_a_denial_of_the_special_covers_that_of_the_general_and_not_the_other_way_round():
+    """Whoever vented nothing did not vent the chamber; whoever did not vent the chamber may have vented the line."""
+    base = grammar_base({"not vented": "{any: [{not act: {did: vent}}, {not act: {did: vent, to: chamber}}]}"})
+    (shadowed,) = [p.says for p in check(base.knowledge) if p.code == "shadowed"]
+    assert shadowed == "another alternative holds whenever this does: not done: vent"

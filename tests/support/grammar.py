@@ -35,13 +35,13 @@ def finding(name: str, condition: str, number: int) -> bytes:
             f"otherwise: rarely\nwhen: {condition}\nsources: [common-practice]\n").encode()  # fmt: skip
 
 
-def grammar_base() -> RuleBase:
+def grammar_base(conditions: dict[str, str] = CONDITIONS) -> RuleBase:
     """Findings on words that combine, and no causes."""
     names = ("words.yaml", "sources.yaml", "version.yaml")
     contents = {n: (ROOT / "knowledge" / n).read_bytes() for n in names}
     contents |= {f"vocabulary/{p.name}": p.read_bytes() for p in (ROOT / "knowledge" / "vocabulary").glob("*.yaml")}
     contents |= {
-        f"findings/{n.replace(' ', '-')}.yaml": finding(n, c, i) for i, (n, c) in enumerate(CONDITIONS.items())
+        f"findings/{n.replace(' ', '-')}.yaml": finding(n, c, i) for i, (n, c) in enumerate(conditions.items())
     }
     problems = Problems()
     knowledge = build_knowledge(contents, "knowledge", problems)
