@@ -195,12 +195,14 @@ def _doubt(place: _Open) -> float:
 
 @dataclass(frozen=True)
 class Work:
-    """A measurement or a plain look, and the open findings it decides by position. `bits`: what it adds to a plan."""
+    """A measurement or a plain look, and the open findings it decides by position. `stage`: the last at which it decides
+    all of them that are worth it; "" or never where it always does. `bits`: what it adds to a plan."""
 
     job: Job
     measurement: Measurement | None
     look: Look | None
     tells: Mapping[str, tuple[str, ...]]
+    stage: str
     bits: float = 0.0
 
     @property
@@ -210,11 +212,6 @@ class Work:
     @property
     def part(self) -> str:
         return self.measurement.part if self.measurement else self.look.part if self.look else ""
-
-    @property
-    def stage(self) -> str:
-        """The last stage that allows it; "" or never where it can always be done."""
-        return self.measurement.stage if self.measurement else self.look.stage if self.look else ""
 
 
 def _works(inference: Inference, places: Sequence[_Open]) -> list[Work]:
@@ -232,7 +229,7 @@ def _works(inference: Inference, places: Sequence[_Open]) -> list[Work]:
             if found:
                 job = Job(name, means.minutes, tuple(found.get(place.position, ()) for place in places))
                 card, look = (means, None) if isinstance(means, Measurement) else (None, means)
-                result.append(Work(job, card, look, found))
+                result.append(Work(job, card, look, found, _last(means, places, found)))
 
     for name, card in sorted(knowledge.measurements.items()):
         add(card, name, {place.position: place.telling.get(name, ()) for place in places})
@@ -244,6 +241,16 @@ def _works(inference: Inference, places: Sequence[_Open]) -> list[Work]:
         (first, *_), *_ = by_position.values()
         add(first, " and ".join(asks), {p: tuple(x.finding for x in same) for p, same in by_position.items()})
     return result
+
+
+def _last(means: Measurement | Look, places: Sequence[_Open], tells: Mapping[str, tuple[str, ...]]) -> str:
+    """The last stage at which work decides every finding that is worth it."""
+    if isinstance(means, Look) or not places:
+        return means.stage
+    knowledge = places[0].judgement.knowledge
+    stages, worth = knowledge.vocabulary.stages, knowledge.looks.worth
+    lasts = [place.reach.last_stage(means, f) for place in places for f in tells.get(place.position, ()) if _bits(place, f) >= worth]
+    return min((s for s in lasts if s and s in stages), key=stages.index, default=means.stage)
 
 
 def _step(inference: Inference, places: Sequence[_Open], work: Work, when: str, results: bool = True) -> Step:

@@ -18,6 +18,7 @@ from diagnose.inference.match import Facts, evaluate, facts_of
 from diagnose.inference.rules import Branch, Premise
 from diagnose.inference.run import Inference
 from diagnose.knowledge.model import Knowledge, Measurement
+from diagnose.knowledge.teardown import seen_from
 
 OPEN, ANSWERED, LOST = "open", "answered", "lost"
 DEFAULT_MINUTES = 5.0
@@ -58,6 +59,8 @@ class Reach:
         self.positions = {p for p, _ in seal_positions(self.case)}
         self.known = inference.findings[position]
         self.found: dict[str, Status] = {}
+        self.telling_in_time: dict[str, tuple[str, ...]] = {}
+        self.ends: dict[str, list[int]] = {}
         self.tried: dict[tuple[str, int], Status] = {}
         self.branches: dict[str, list[Branch]] = {}
         for b in inference.base.rules.branches:
@@ -141,9 +144,49 @@ class Reach:
         return best
 
     def told_by(self, finding: str) -> tuple[str, ...]:
-        """The measurements that can still decide an open finding; where it can no longer be seen, only questions."""
+        """The measurements that can still decide an open finding: those whose part comes into view before all that it shows
+        by is gone. Where it can no longer be seen, only questions."""
+        if finding not in self.telling_in_time:
+            self.telling_in_time[finding] = self._told_by(finding)
+        return self.telling_in_time[finding]
+
+    def _told_by(self, finding: str) -> tuple[str, ...]:
         seen = any(self._branch(b).state == OPEN for b in self.branches.get(finding, ()))
-        return self._telling.get(finding, ()) if seen else self._asked_for(finding)
+        names = self._telling.get(finding, ()) if seen else self._asked_for(finding)
+        return tuple(n for n in names if self.last_stage(self.measurements[n], finding) is not None)
+
+    def last_stage(self, card: Measurement, finding: str) -> str | None:
+        """The stage after which a measurement comes too late for something by which a finding may show; "never" where it
+        does not, None where everything by which it may show is gone before the part can be measured."""
+        stages, asked = self.vocabulary.stages, self.knowledge.looks.asked
+        if card.stage not in stages and any(k in asked for k in self.vocabulary.lineage.get(card.part, ())):
+            return card.stage
+        first = seen_from(self.knowledge.teardown, self.vocabulary, card.part, card.stage)
+        ends = self._ends(finding)
+        if ends and max(ends) < first:
+            return None
+        last = min((e for e in ends if e >= first), default=len(stages))
+        last = min(last, stages.index(card.stage) if card.stage in stages else len(stages))
+        return stages[last] if last < len(stages) else card.stage
+
+    def _ends(self, finding: str) -> list[int]:
+        """The places of the stages after which each of the ways is gone by which an open finding may still show."""
+        if finding not in self.ends:
+            self.ends[finding] = []
+            open_ones = [b for b in self.branches.get(finding, ()) if self._branch(b).state == OPEN]
+            self.ends[finding] = [min(map(self._end, b.premises), default=len(self.vocabulary.stages)) for b in open_ones]
+        return self.ends[finding]
+
+    def _end(self, premise: Premise) -> int:
+        """The place of the stage after which what a premise asks for is gone. What only showed while running can be asked."""
+        stages, features = self.vocabulary.stages, self.vocabulary.features
+        if premise.table == "found":
+            return max(self._ends(str(dict(premise.equals)["finding"])), default=len(stages))
+        seen = {"seen": (premise.condition,), "marks": premise.condition.parts}.get(premise.table, ())
+        if premise.negated or not seen or evaluate(premise, self.facts, self.position).holds is not None:
+            return len(stages)
+        lost = [features[c.term].lost for c in seen]
+        return max(stages.index(x) if x in stages[1:] else len(stages) for x in lost)
 
     def _asked_for(self, finding: str) -> tuple[str, ...]:
         """Questions that can still be put to people and logs when the thing itself can no longer be seen."""
@@ -320,16 +363,21 @@ class Reach:
 
 def stage_of(case: Case, knowledge: Knowledge) -> str:
     """The stage of a case: as recorded, or the first at which every part of the seal on record can be looked at, whichever
-    is later; "" where the record does not show that anything has begun. Of the machine much can be told without a look."""
-    related, steps = knowledge.vocabulary.related, knowledge.arrangements.steps
-    kinds = {r.kind for records in (case.observations, case.measured) for r in records if r.kind}
-    kinds = {k for k in kinds if knowledge.vocabulary.kinds[k].place != "machine"}
-    reached = -1
-    for kind in kinds:
+    is later; "" where the record does not show that anything has begun. Of the machine much can be told without a look, and
+    so can what somebody did; what is gone after a stage was seen by then, however its part comes into view later."""
+    words, steps = knowledge.vocabulary, knowledge.arrangements.steps
+    stages = words.stages
+
+    def shows(kind: str, last: str = "") -> int:
         looked_at = [
-            n for n, step in enumerate(steps) for look in step.looks
-            if not look.always and related(look.on, kind)
+            stages.index(step.stage) for step in steps for look in step.looks
+            if not look.always and words.related(look.on, kind)
         ]  # fmt: skip
-        reached = max(reached, min(looked_at, default=-1))
-    stages, shown = knowledge.vocabulary.stages, steps[reached].stage if reached >= 0 else ""
+        return min([min(looked_at, default=-1), *([stages.index(last)] if last in stages else [])])
+
+    features = words.features
+    looks = [(o.kind, features[o.feature].lost) for o in case.observations if not features[o.feature].statements]
+    kinds = {(k, last) for k, last in (*looks, *((x.kind, "") for x in case.measured)) if k}
+    reached = max((shows(k, last) for k, last in kinds if words.kinds[k].place != "machine"), default=-1)
+    shown = stages[reached] if reached >= 0 else ""
     return max((case.stage, shown), key=lambda stage: stages.index(stage) if stage else -1)

@@ -59,6 +59,22 @@ class Teardown:
     said: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
+def in_view(teardown: Teardown, words: Vocabulary, kind: str) -> int:
+    """The place of the stage from which a kind can be seen whole."""
+    table = teardown.in_view
+    return next((words.stages.index(table[k]) for k in words.lineage.get(kind, ()) if k in table), 0)
+
+
+def seen_from(teardown: Teardown, words: Vocabulary, kind: str, last: str) -> int:
+    """The place of the stage from which something can be seen whose last stage is given: what must be looked for before
+    its part is in view whole is to be seen where it is, on the machine or off it."""
+    stages, whole = words.stages, in_view(teardown, words, kind)
+    if last not in stages or stages.index(last) >= whole:
+        return whole
+    off = max((stages.index(a.needs) for a in teardown.acts.values() if a.needs and not a.each), default=0)
+    return off if stages.index(last) >= off else 0
+
+
 def read_teardown(reader: Reader, vocabulary: Vocabulary) -> Teardown:
     """The acts of taking a seal apart; mistakes are added to the reader's problems. The file may be left out."""
     node = reader.nodes.get(FILE)

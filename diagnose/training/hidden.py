@@ -15,6 +15,7 @@ from diagnose.inference.run import RuleBase
 from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.knowledge.conditions import walk
 from diagnose.knowledge.model import Condition, Knowledge, Measurement
+from diagnose.knowledge.teardown import in_view, seen_from
 
 Record = Observation | Measured | SettingFact | State | Act | Event
 NEVER = "never"
@@ -163,22 +164,11 @@ class Hidden:
 
     def in_view(self, kind: str) -> int:
         """The place of the stage from which a kind can be seen whole."""
-        stages, table = self.words.stages, self.teardown.in_view
-        return next((stages.index(table[k]) for k in self.words.lineage.get(kind, ()) if k in table), 0)
-
-    @cached_property
-    def off(self) -> int:
-        """The place of the stage at which the seal is off the machine, its faces still together."""
-        whole = [a.needs for a in self.teardown.acts.values() if a.needs and not a.each]
-        return max(map(self.words.stages.index, whole), default=0)
+        return in_view(self.teardown, self.words, kind)
 
     def seen_from(self, kind: str, last: str) -> int:
-        """The place of the stage from which something can be seen whose last stage is given: what must be looked for
-        before its part is in view whole is to be seen where it is, on the machine or off it."""
-        stages, whole = self.words.stages, self.in_view(kind)
-        if last not in stages or stages.index(last) >= whole:
-            return whole
-        return self.off if stages.index(last) >= self.off else 0
+        """The place of the stage from which something can be seen whose last stage is given."""
+        return seen_from(self.teardown, self.words, kind, last)
 
     def read_from(self, reading: str, kind: str) -> int:
         """The place of the stage from which a reading of a kind can be taken: the order of dismantling asks for some before

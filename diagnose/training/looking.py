@@ -141,20 +141,24 @@ def measure(bench: Bench, act: Act) -> Outcome:
     for t in bearing(hidden, card):
         if t.gone or bench.gone(t):
             late.append(t.what)
-        else:
+        elif _told_or_in_view(bench, card, t.kind, t.lost):
             seen.append(_seen(bench, t))
     is_late = too_late(bench, card)
     for feature, on in _features(hidden, card) if not is_late else ():
         for kind, item in _places(hidden, on):
-            group = bench.group(item) if item else frozenset()
-            if not bench.over(hidden.last_stage(feature, kind), item, kind) and not _there(
-                hidden, feature, kind, group
-            ):
+            group, last = bench.group(item) if item else frozenset(), hidden.last_stage(feature, kind)
+            there = _there(hidden, feature, kind, group)
+            if not there and not bench.over(last, item, kind) and bench.opened >= hidden.seen_from(kind, last):
                 sound.append(_sound(bench, feature, kind, item))
     return Outcome(
         tuple(seen) if not is_late else (), tuple(joined((), sound)),
         tuple(dict.fromkeys(late)) or ((card.name,) if is_late else ()), (), card.minutes,
     )  # fmt: skip
+
+
+def _told_or_in_view(bench: Bench, card: Measurement, kind: str, last: str) -> bool:
+    """Whether a measurement can show what is on a kind of part: people tell of any; else the part is in view."""
+    return bench.hidden.asked(card.part) or bench.opened >= bench.hidden.seen_from(kind, last)
 
 
 def _plain_reading(bench: Bench, act: Act) -> Outcome:
@@ -219,19 +223,23 @@ def bearing(hidden: Hidden, card: Measurement) -> list[Trace]:
 
 
 def decided(bench: Bench, card: Measurement) -> frozenset[str]:
-    """The findings that a measurement shows not to be so, as far as it goes by numbers and nothing of them is lost."""
+    """The findings that a measurement shows not to be so, as far as it goes by numbers or by what people tell, and nothing
+    of them is lost."""
     hidden = bench.hidden
     if too_late(bench, card):
         return frozenset()
     answers = {f for q in hidden.knowledge.questions.values() for f in q.answers}
-    lost = any(t.gone or bench.gone(t) or not bench.clock(t) for t in bearing(hidden, card))
+    lost = any(t.gone or bench.gone(t) or not bench.clock(t) or not _told_or_in_view(bench, card, t.kind, t.lost)
+               for t in bearing(hidden, card))  # fmt: skip
     there = {
         f for found in hidden.diagnosis.inference.findings.values() for f, d in found.items() if d.state == "present"
     }
     return (
         frozenset()
         if lost
-        else frozenset(f for f in card.tells if f not in answers | there and hidden.quantities_of(f))
+        else frozenset(
+            f for f in card.tells if f not in answers | there and (hidden.asked(card.part) or hidden.quantities_of(f))
+        )
     )
 
 

@@ -61,8 +61,8 @@ def planned(hidden: Hidden) -> tuple[Bench, str]:
         if not left:
             return bench, "nothing is left that is expected to tell enough"
         for step in left[:PLANNED_ANEW]:
-            known, place = len(bench.seen), place_of(hidden, act_of(hidden, step))
-            if careful := _perishing(bench, place, done) if opening(bench, place) else []:
+            known, act = len(bench.seen), act_of(hidden, step)
+            if careful := _perishing(bench, act, done):
                 for other in careful:
                     bench = _stepped(bench, other, done)
                 break
@@ -81,15 +81,26 @@ def _stepped(bench: Bench, step: Step, done: set[str]) -> Bench:
     return bench
 
 
-def _perishing(bench: Bench, place: int, done: set[str]) -> list[Step]:
-    """Steps not done yet that could not be done any more once the seal is opened to a stage, those that are expected to
-    tell little among them."""
+def _perishing(bench: Bench, act: Act, done: set[str]) -> list[Step]:
+    """Steps not done yet that could not be done any more after an act, or once the seal is opened for it, those that are
+    expected to tell little among them."""
+    hidden, stages = bench.hidden, bench.hidden.words.stages
+    place = place_of(hidden, act)
+    card = hidden.knowledge.measurements.get(act.card)
+    spoils = stages.index(card.spoils) if card and card.spoils in stages else -1
+    opens = bool(opening(bench, place))
+    if not opens and spoils < 0:
+        return []
     found = diagnosis_of(bench)
     base, looks = found.base, found.base.knowledge.looks
     patient = RuleBase(replace(base.knowledge, looks=replace(looks, worth=looks.worth * PERISHING)), base.rules)
-    stages = bench.hidden.words.stages
     steps = plan(Diagnosis(found.case, patient, found.told).judgements, most=MOST_PLANNED).steps
-    return [s for s in steps if s.stage in stages and stages.index(s.stage) < place and _name(s) not in done]
+    left = [(s, stages.index(s.stage)) for s in steps if s.stage in stages and _name(s) not in done]
+    return [
+        s for s, last in left
+        if (opens and last < place)
+        or (card and card.name != s.measurement and last == spoils and hidden.related(s.part, card.part))
+    ]  # fmt: skip
 
 
 def _name(step: Step) -> str:

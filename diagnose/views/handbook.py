@@ -141,10 +141,11 @@ class _Book:
             "much likelier it is to record a finding with a cause or mechanism than without, were it the only record. Ten dB make "
             "the odds ten times as large. Weights of marks that one mechanism leaves do not add up.</p>"
         ]
+        made.append("<div class=beside>")
         for key, title in titles.items():
             rows = "".join(f"<tr><td>{t(w)}</td><td class=n>{p:g}</td></tr>" for w, p in words[key].items())
             made.append(f"<table><caption>{t(title)}</caption>{rows}</table>")
-        return "".join(made) + "</section>"
+        return "".join(made) + "</div></section>"
 
     # ---- a card -------------------------------------------------------------------------------------------
 
@@ -213,7 +214,7 @@ class _Book:
             f'<li><a href="{t(lesson_name(s["stage"]))}">{t(s["name"])}</a> <small>{t(s["stage"])}</small><br>{t(s["ends"])}</li>'
             for s in self.steps
         )
-        return f"<section><h2>Order of dismantling: a lesson a step</h2><ol>{items}</ol></section>" if items else ""
+        return f"<section><h2 id=lessons>Order of dismantling: a lesson a step</h2><ol>{items}</ol></section>" if items else ""
 
     def lesson(self, number: int, s: Data) -> str:
         """One step of dismantling: what to do, what goes with it, and each mark that is to be seen before."""
@@ -224,13 +225,17 @@ class _Book:
             for x in some
         ]
         body = [
+            f'<p class="kind"><a href="index.html#lessons">Order of dismantling</a>, step {number + 1} of {len(self.steps)}</p>',
             f"<h1>{t(s['name'])}</h1>",
             f'<p class="lead">{t(s["do"])}</p><p><b>What ends it:</b> {t(s["ends"])}</p>',
         ]
+        by_part: dict[str, list[str]] = {}
         for x in s["looks"]:
             looked = self.links("feature", x["features"])
             measured = f" <small>Measure: {t(', '.join(x['readings']))}</small>" if x["readings"] else ""
-            body.append(f"<h3>{t(x['on'])}</h3><p>{looked}{measured} {t(x['how'])}</p>")
+            by_part.setdefault(x["on"], []).append(f"{looked}{measured} {t(x['how'])}".strip())
+        rows = "".join(f"<dt>{t(on)}</dt><dd>{'<br>'.join(some)}</dd>" for on, some in by_part.items())
+        body.append(f"<section><h2>What to look for</h2><dl class=facts>{rows}</dl></section>" if rows else "")
         body.append(self._list("Measurements at this step", self.links("measurement", s["measurements"])))
         lost = [self.known[("feature", n)] for n in s["lost"] if ("feature", n) in self.known]
         shown = "".join(
@@ -277,8 +282,11 @@ class _Book:
             common = f"<p>{t(d['common']['word'].capitalize())} among failed seals before anything is seen"
             body.append(common + "".join(f"; {t(p['word'])} where {t(p['when'])}" for p in d["common_when"]) + ".</p>")
         if d["needs"]:
-            needs = "; ".join(f"{t(n['condition'])} ({t(n['because'])})" for n in d["needs"])
-            body.append(self._list("It needs", needs))
+            by_reason: dict[str, list[str]] = {}
+            for n in d["needs"]:
+                by_reason.setdefault(n["because"], []).append(n["condition"])
+            items = "".join(f"<li>{t('; '.join(x))} <small>{t(why)}</small></li>" for why, x in by_reason.items())
+            body.append(f"<section><h2>It needs</h2><ul>{items}</ul></section>")
         body.append(self._linked("Brought about by", d.get("brought_about_by", ())))
         body.append(self._linked("What it brings about", d["brings_about"]))
         body.append(self._weighed("Its direct signs" if root else "What it leaves", "finding", d["leaves"]))

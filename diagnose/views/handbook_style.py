@@ -15,7 +15,7 @@ a{color:var(--mark)}a:focus,input:focus,button:focus{outline:3px solid var(--mar
 .care{border:2px solid var(--care);border-left-width:.6em;padding:.2em 1em;margin:1em 0}.care h2{margin:.4em 0;color:var(--care)}
 .care ul{margin:.4em 0;padding-left:1.1em}
 table{border-collapse:collapse;margin:.6em 0;max-width:100%}caption{text-align:left;font-weight:bold;padding:.6em 0 .2em}
-th,td{text-align:left;vertical-align:top;border-top:1px solid var(--line);padding:.28em .9em .28em 0;font-weight:normal}
+th,td{text-align:left;vertical-align:baseline;border-top:1px solid var(--line);padding:.28em .9em .28em 0;font-weight:normal}
 tr:first-child>th{font-family:sans-serif;font-size:.8rem;color:var(--soft)}
 .n{text-align:right}.bar{font-family:sans-serif;font-size:.82rem;white-space:nowrap}
 .bar span{print-color-adjust:exact;display:inline-block;height:.75em;min-width:1px;border:1px solid var(--ink)}.bar .for{background:var(--ink)}.bar .against{background:#fff}
@@ -26,7 +26,7 @@ tr:first-child>th{font-family:sans-serif;font-size:.8rem;color:var(--soft)}
 .chain li:not(:last-child){margin-right:2em;position:relative}.chain li:not(:last-child)::after{content:"\\2192";position:absolute;right:-1.5em;top:calc(50% - .8em)}
 figure{margin:1em 0}.gallery{display:flex;flex-wrap:wrap;gap:1em}.gallery figure{margin:0;width:160px}figcaption{font-size:.85rem}svg{max-width:100%;height:auto}
 .facts{display:grid;grid-template-columns:max-content 1fr;gap:.2em 1.2em}.facts dt,dl dt{font-weight:bold}.facts dd,dl dd{margin:0 0 .5em}
-.columns{columns:17rem;column-gap:2rem}.group{break-inside:avoid}.group ul{margin:.1em 0 .6em;padding-left:1.1em}
+.columns{columns:17rem;column-gap:2rem}.group{break-inside:avoid}.group h3{margin:0}.beside{display:flex;flex-wrap:wrap;gap:0 4rem}.beside table{align-self:flex-start}.group ul{margin:.1em 0 .6em;padding-left:1.1em}
 .search input{font:inherit;padding:.35em .6em;border:1px solid var(--soft);width:min(24rem,60vw)}main .search input{width:min(32rem,100%)}
 .search button{font:inherit;padding:.35em .8em;border:1px solid var(--soft);background:#fff}
 #hits:not(:empty){border-bottom:1px solid var(--line);margin-bottom:1em;padding-bottom:.6em}#hits p{margin:.35em 0}

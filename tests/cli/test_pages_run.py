@@ -52,7 +52,7 @@ def test_every_call_of_the_readme_does_something(diagnose, tmp_path, tmp_path_fa
     rules = shutil.copytree(KNOWLEDGE, tmp_path_factory.mktemp("rules") / "knowledge")
     assert len(CALLS) > 25
     for call in CALLS:
-        made = call.replace("new cause NAME", "new cause gasket of paper")
+        made = call.replace("new cause NAME", "new cause gasket of paper").replace("-o DIR", "-o book")
         code, told = diagnose(f"{made} --knowledge {rules}" if call.startswith("rules") else made)
         assert code in (0, 1) and "Traceback" not in told, f"diagnose {call}: {told[-500:]}"
 
