@@ -249,7 +249,12 @@ def _last(means: Measurement | Look, places: Sequence[_Open], tells: Mapping[str
         return means.stage
     knowledge = places[0].judgement.knowledge
     stages, worth = knowledge.vocabulary.stages, knowledge.looks.worth
-    lasts = [place.reach.last_stage(means, f) for place in places for f in tells.get(place.position, ()) if _bits(place, f) >= worth]
+    lasts = [
+        place.reach.last_stage(means, f)
+        for place in places
+        for f in tells.get(place.position, ())
+        if _bits(place, f) >= worth
+    ]
     return min((s for s in lasts if s and s in stages), key=stages.index, default=means.stage)
 
 

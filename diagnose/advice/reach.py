@@ -174,7 +174,9 @@ class Reach:
         if finding not in self.ends:
             self.ends[finding] = []
             open_ones = [b for b in self.branches.get(finding, ()) if self._branch(b).state == OPEN]
-            self.ends[finding] = [min(map(self._end, b.premises), default=len(self.vocabulary.stages)) for b in open_ones]
+            self.ends[finding] = [
+                min(map(self._end, b.premises), default=len(self.vocabulary.stages)) for b in open_ones
+            ]
         return self.ends[finding]
 
     def _end(self, premise: Premise) -> int:

@@ -63,6 +63,8 @@ EACH = "both each every all any part item no number"
 POLITE = r"^(i |we |i'll |let me |now |then |please |want to |would like to )+"
 NAMES = r"^(?!\d+$)(?:(?! (?:of|under|in|on|for) ).)*(?<![\w-]){}"
 """Names of parts that hold a word before they say where the part is."""
+HEAD = "(?:e?s)?(?= (?:of|under|in|on|for) |$)"
+"""What is also a kind is no mere part of a name: the seal is not the seal chamber."""
 ALIKE = 0.78
 """From how like a name a misspelt word is taken for it."""
 MOST_NAMED = 6
@@ -135,6 +137,11 @@ class Ear:
                 return act
         if isinstance(looked, Misheard):
             return looked
+        first = text.partition(" ")[0]
+        if acts := list(
+            dict.fromkeys(verb for said, verb in self.verbs if first in said.split(" ") and verb in self.teardown.acts)
+        ):
+            return Misheard(f"I do not know what you do there; did you mean: {', '.join(acts)}?")
         near = self._by_meaning(text, NEAR)
         return Misheard(
             "I do not know what you do there"
@@ -190,7 +197,8 @@ class Ear:
                 return [spelling.rpartition(" ")[2]], []
             kind = self.words.find("kind", spelling)
             items = [i for i, p in self.hidden.parts.items() if kind in self.words.lineage[p.kind]]
-            if items := items or [i for n, i in self.names.items() if re.search(NAMES.format(re.escape(spelling)), n)]:
+            named = (NAMES + (HEAD if kind else "")).format(re.escape(spelling))
+            if items := items or [i for n, i in self.names.items() if re.search(named, n)]:
                 return items, []
             if kind:
                 items = [i for i, p in self.hidden.parts.items() if self.hidden.related(p.kind, kind)]
@@ -308,7 +316,8 @@ class Ear:
                 continue
             if len(fits) == 1:
                 return self._named(fits[0], (), line) or Misheard(fits[0])
-            return self._which(fits)
+            best = self._by_meaning(whole)
+            return self._which(sorted(fits, key=lambda n: self.cards.get(n, n) not in best))
         near = self._by_meaning(whole) or nearest(bare, self._sought, 4)
         return Misheard(
             f"I do not know how to measure {bare!r}"

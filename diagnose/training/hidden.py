@@ -196,6 +196,14 @@ class Hidden:
         return frozenset(c.term for f in findings if f in self.knowledge.findings for c in self.conditions(f))
 
     @cached_property
+    def denying(self) -> frozenset[str]:
+        """Features whose absence would deny a finding that is there, though it may show by another."""
+        found = self.diagnosis.inference.findings.values()
+        there = {f for findings in found for f, d in findings.items() if d.state == "present"}
+        rules = (self.knowledge.findings[f].absent_when for f in there if f in self.knowledge.findings)
+        return frozenset(c.term for rule in rules if rule for c in walk(rule) if c.form == "absent")
+
+    @cached_property
     def kinds(self) -> tuple[str, ...]:
         """Kinds that can be looked at or asked about though no part of the list is one."""
         named = [look.on for step in self.knowledge.arrangements.steps for look in step.looks if look.always]

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from diagnose.casefile.model import Measured, Observation, Part
 from diagnose.knowledge.model import Measurement
 from diagnose.training.bench import Act, Bench, Outcome, Seen
-from diagnose.training.hidden import HISTORY, NEVER, Hidden, Trace
+from diagnose.training.hidden import HISTORY, NEVER, SEAL, Hidden, Trace
 
 
 def look(bench: Bench, act: Act) -> Outcome:
@@ -77,11 +77,12 @@ def _seen(bench: Bench, trace: Trace) -> Seen:
 
 def _there(hidden: Hidden, feature: str, kind: str, group: frozenset[str]) -> bool:
     """Whether a feature, a special case of it or a general word for it is true of a part or kind, so that it cannot be
-    put down as absent; nor can answers to a question."""
+    put down as absent; nor can answers to a question, nor of what is no part of the list what would deny a finding."""
     words = hidden.words
     said = {*words.special.get(feature, ()), *words.form_lineage.get(feature, ())}
     here = (t for t in hidden.traces if (t.part in group if t.part and group else hidden.related(t.kind, kind)))
-    return feature in hidden.answers or any(t.what in said for t in here)
+    denies = not group and feature in hidden.denying
+    return denies or feature in hidden.answers or any(t.what in said for t in here)
 
 
 def _sound(bench: Bench, feature: str, kind: str, item: str) -> Observation:
@@ -112,7 +113,8 @@ def minutes_of(hidden: Hidden, kind: str) -> float:
 def _not_in_view(bench: Bench, names: Sequence[str], kinds: Sequence[str]) -> str:
     last = max(map(bench.hidden.in_view, kinds), default=0)
     acts = ", ".join(ahead(bench, last))
-    return f"{', '.join(dict.fromkeys(names)) or 'That'} cannot be seen yet" + (f": {acts} first." if acts else ".")
+    shown = ["The inside of the seal" if n.lower() == SEAL else n for n in dict.fromkeys(names)]
+    return f"{', '.join(shown) or 'That'} cannot be seen yet" + (f": {acts} first." if acts else ".")
 
 
 def ahead(bench: Bench, place: int) -> list[str]:

@@ -18,29 +18,31 @@ from diagnose.training.ways import planned
 from diagnose.views.drawings.markup import text as t
 
 ASK = "Ask about: "
+ON_A_PAGE = 6
 STYLE = """
 @page{size:A4;margin:12mm}
 *{box-sizing:border-box}
 body{font:10.5pt/1.35 Georgia,serif;color:#111;max-width:186mm;margin:0 auto;padding:0 2mm}
 h1{font-size:17pt;margin:0 0 3mm}h2{font-size:12.5pt;margin:5mm 0 2mm}p{margin:0 0 2mm}ul,ol{margin:0 0 2mm;padding-left:6mm}
 section{break-after:page}section:last-of-type{break-after:auto}
-.card{display:grid;grid-template-columns:1fr 1fr;break-inside:avoid;border:1px solid #444;margin:0 0 4mm;min-height:44mm}
+.card{display:grid;grid-template-columns:1fr 1fr;break-inside:avoid;border:1px solid #444;margin:0 0 3.5mm;min-height:41mm}
 .card>div{padding:3mm 4mm}.card>div+div{border-left:1px dashed #888}
 .front b{font-size:13pt;display:block;margin:1mm 0}.perishes .front{border-left:5mm solid #111}
-.step{font-size:9pt;color:#333}.card ul{margin:0}
+.step{font-size:9pt;color:#333}.slip p{border-bottom:1px solid #888;margin:0 0 3mm;padding-top:2mm}.card ul{margin:0}
 table{border-collapse:collapse;width:100%}td,th{text-align:left;vertical-align:top;padding:.8mm 2mm;border-bottom:1px solid #ccc}td.n{text-align:right;white-space:nowrap}
-.acts{columns:2 18rem;column-gap:8mm;font-size:9.5pt}.acts li{break-inside:avoid}
+.acts{columns:2 18rem;column-gap:8mm;font-size:9pt}.acts li{break-inside:avoid}
 @media(max-width:700px){.card{grid-template-columns:1fr}.card>div+div{border-left:0;border-top:1px dashed #888}}
 """
 
 
 @dataclass(frozen=True)
 class Card:
-    """What one card asks (`front`) and what its back says; `perishes`: some of it is lost with the next step."""
+    """What one card asks (`front`, more fully `about`) and what its back says; `perishes`: some of it is lost with the next step."""
 
     number: int
     step: Step
     front: str
+    about: str
     minutes: float
     back: tuple[str, ...]
     traces: tuple[str, ...]
@@ -52,12 +54,12 @@ def cards(hidden: Hidden) -> list[Card]:
     found: list[Card] = []
     told: set[str] = set()
     for step in hidden.knowledge.arrangements.steps:
-        for front, minutes, traces in _asked(hidden, step):
+        for front, about, minutes, traces in _asked(hidden, step):
             here = [x for x in traces if x.id not in told and _last_step(hidden, x) == step.stage]
             told |= {x.id for x in here}
             back = tuple(_back(hidden, x) for x in here) or ("Nothing out of the ordinary.",)
             perishes = step.stage in hidden.words.stages[1:] and not front.startswith(ASK)
-            found.append(Card(len(found) + 1, step, front, minutes, back, tuple(x.id for x in here), perishes))
+            found.append(Card(len(found) + 1, step, front, about, minutes, back, tuple(x.id for x in here), perishes))
     return found
 
 
@@ -74,7 +76,7 @@ def _last_step(hidden: Hidden, trace: Trace) -> str:
     return (named or stages)[-1]
 
 
-def _asked(hidden: Hidden, step: Step) -> Iterable[tuple[str, float, list[Trace]]]:
+def _asked(hidden: Hidden, step: Step) -> Iterable[tuple[str, str, float, list[Trace]]]:
     lines = hidden.words.lineage
     parts = [p for p in hidden.case.parts if any(not x.always and x.on in lines[p.kind] for x in step.looks)]
     kinds = list(
@@ -82,15 +84,14 @@ def _asked(hidden: Hidden, step: Step) -> Iterable[tuple[str, float, list[Trace]
     )
     for p in parts:
         here = [x for x in hidden.traces if x.part == p.item or (not x.part and hidden.related(x.kind, p.kind))]
-        yield f"{p.name} ({p.item})", minutes_of(hidden, p.kind), here
+        yield f"{p.name} ({p.item})", "", minutes_of(hidden, p.kind), here
     asked = [k for k in kinds if hidden.asked(k)]
     for kind in asked:
-        yield f"{ASK}{kind}", minutes_of(hidden, kind), [x for x in hidden.traces if hidden.related(x.kind, kind)]
+        yield f"{ASK}{kind}", "", minutes_of(hidden, kind), [x for x in hidden.traces if hidden.related(x.kind, kind)]
     around = [k for k in kinds if k not in asked]
     here = [x for x in hidden.traces if not x.part and not hidden.asked(x.kind) and x.kind != HISTORY]
     if around:
-        shown = ", ".join(around[:8]) + (" …" if len(around) > 8 else "")
-        yield f"Around the seal: {shown}", 3 * max(minutes_of(hidden, k) for k in around), here
+        yield "Around the seal", ", ".join(around), 3 * max(minutes_of(hidden, k) for k in around), here
 
 
 def _back(hidden: Hidden, trace: Trace) -> str:
@@ -104,7 +105,9 @@ def sheet(name: str, hidden: Hidden, story: Story) -> str:
     """The whole file: how to play, the cards, the teacher's page."""
     made = cards(hidden)
     title = story.title or title_of(hidden)
-    body = _first_page(title, hidden, story) + "<section>" + "".join(map(_card, made)) + "</section>"
+    body = (
+        _first_page(title, hidden, story) + "<section>" + "".join(map(_card, made)) + _slips(len(made)) + "</section>"
+    )
     body += _teacher(title, hidden, story, made)
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
@@ -141,8 +144,15 @@ def _card(card: Card) -> str:
     back = "".join(f"<li>{t(line)}</li>" for line in card.back)
     return (
         f'<div class="card{" perishes" if card.perishes else ""}"><div class="front"><span class="step">{card.number} · {t(card.step.name)}</span>'
-        f"<b>{t(card.front)}</b>{card.minutes:g} min</div><div><span class=step>{card.number}</span><ul>{back}</ul></div></div>"
+        f"<b>{t(card.front)}</b>{f'<p>{t(card.about)}</p>' if card.about else ''}{card.minutes:g} min</div><div><span class=step>{card.number}</span><ul>{back}</ul></div></div>"
     )
+
+
+def _slips(count: int) -> str:
+    """Slips for answers, as many as the last page of cards has room for."""
+    line = "<p>What happened:</p><p>Why:</p><p>How sure of each, in percent:</p>"
+    slip = f'<div class="card slip"><div><span class=step>Answer</span>{line}</div><div><span class=step>Answer</span>{line}</div></div>'
+    return slip * (-count % ON_A_PAGE)
 
 
 def _teacher(title: str, hidden: Hidden, story: Story, made: list[Card]) -> str:
@@ -165,10 +175,10 @@ def _teacher(title: str, hidden: Hidden, story: Story, made: list[Card]) -> str:
         + (f"<ul>{alike}</ul>" if alike else "")
         + (f"<h2>Hints</h2><ol>{hints}</ol>" if hints else "")
         + f"<h2>What speaks for it, each alone</h2><table>{rows}</table>"
-        + f"<h2>What the plan would have done</h2><ol class=acts>{acts}</ol><p>{plan.minutes:g} minutes in all; {t(ended)}.</p>"
         + f"<h2>Points</h2><p>Of {sum(POINTS.values())}: {', '.join(f'{n} for {what}' for what, n in POINTS.items())}. Evidence: the part of the dB "
         "above whose cards were turned or are still there. Time: as far as the answer is right, full up to the minutes of the plan, then "
-        "in proportion. Confidence: 10 times one less the mean of (p − o)², o being 1 where right, else 0 (Brier score).</p></section>"
+        "in proportion. Confidence: 10 times one less the mean of (p − o)², o being 1 where right, else 0 (Brier score).</p>"
+        + f"<h2>What the plan would have done</h2><ol class=acts>{acts}</ol><p>{plan.minutes:g} minutes in all; {t(ended)}.</p></section>"
     )  # fmt: skip
 
 

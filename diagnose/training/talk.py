@@ -152,7 +152,7 @@ class Talk:
         if act.verb not in (LOOK, MEASURE):
             return
         hidden = self.hidden
-        for s in outcome.seen:
+        for s in dict.fromkeys(outcome.seen):
             record = as_seen(self.bench, s)
             if record is None:
                 page.say(
@@ -210,9 +210,11 @@ class Talk:
         self.say(page)
 
     def measurements(self) -> None:
-        page = Page()
+        page, by_part = Page(), dict[str, list[str]]()
         for m in self.hidden.knowledge.measurements.values():
-            page.say(f"{m.name} ({m.part}, {m.minutes:g} min)", 2, 6)
+            by_part.setdefault(m.part, []).append(f"{m.name} ({m.minutes:g} min)")
+        for part, names in by_part.items():
+            page.say(f"{part}: {'; '.join(names)}", 2, 6)
         self.say(page)
 
     def record(self) -> None:

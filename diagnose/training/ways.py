@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from diagnose.advice.plan import Step, plan
@@ -49,9 +49,10 @@ def opened_for(bench: Bench, place: int) -> Iterator[Act]:
 
 
 def planned(hidden: Hidden) -> tuple[Bench, str]:
-    """The seal taken apart as the plan says until nothing could change the answer, and why it ends. The plan is made anew
-    where work showed something, and after some pieces of work that showed nothing; before the seal is opened further, what
-    that would take is done even where it is expected to tell little."""
+    """The seal taken apart as the plan says until nothing could change the answer, and why it ends. What can be done as the
+    seal stands comes first, the best bits per minute before others; the plan is made anew where work showed something, and
+    after some pieces of work that showed nothing. Before the seal is opened further, what that would take is done even
+    where it is expected to tell little."""
     bench, done = start(hidden), set[str]()
     while len(done) < MOST_STEPS:
         found = plan(diagnosis_of(bench).judgements, most=MOST_PLANNED)
@@ -60,7 +61,7 @@ def planned(hidden: Hidden) -> tuple[Bench, str]:
             return bench, "no single piece of work could change the answer any more"
         if not left:
             return bench, "nothing is left that is expected to tell enough"
-        for step in left[:PLANNED_ANEW]:
+        for step in (_at_hand(bench, left) or left)[:PLANNED_ANEW]:
             known, act = len(bench.seen), act_of(hidden, step)
             if careful := _perishing(bench, act, done):
                 for other in careful:
@@ -70,6 +71,17 @@ def planned(hidden: Hidden) -> tuple[Bench, str]:
             if len(bench.seen) > known:
                 break
     return bench, f"{MOST_STEPS} steps are done"
+
+
+def _at_hand(bench: Bench, steps: Sequence[Step]) -> list[Step]:
+    """The steps that can be done as the seal stands and spoil nothing, the best bits per minute first."""
+    hidden, cards = bench.hidden, bench.hidden.knowledge.measurements
+    here = [
+        s for s in steps
+        if not opening(bench, place_of(hidden, act_of(hidden, s)))
+        and not (s.measurement and (cards[s.measurement].spoils or cards[s.measurement].destructive))
+    ]  # fmt: skip
+    return sorted(here, key=lambda s: (-round(s.bits / s.minutes, 12), _name(s)))
 
 
 def _stepped(bench: Bench, step: Step, done: set[str]) -> Bench:

@@ -214,7 +214,11 @@ class _Book:
             f'<li><a href="{t(lesson_name(s["stage"]))}">{t(s["name"])}</a> <small>{t(s["stage"])}</small><br>{t(s["ends"])}</li>'
             for s in self.steps
         )
-        return f"<section><h2 id=lessons>Order of dismantling: a lesson a step</h2><ol>{items}</ol></section>" if items else ""
+        return (
+            f"<section><h2 id=lessons>Order of dismantling: a lesson a step</h2><ol>{items}</ol></section>"
+            if items
+            else ""
+        )
 
     def lesson(self, number: int, s: Data) -> str:
         """One step of dismantling: what to do, what goes with it, and each mark that is to be seen before."""
@@ -246,7 +250,7 @@ class _Book:
         body.append(
             f'<section><h2>Gone after this step</h2><div class="gallery">{shown}</div></section>' if shown else ""
         )
-        body.append(f"<p>{' · '.join(ways)}</p>")
+        body.append(f"<p class=ways>{' · '.join(ways)}</p>")
         return self.page(s["name"], "".join(body))
 
     def either(self, name: str) -> str:

@@ -35,7 +35,7 @@ figure{margin:1em 0}.gallery{display:flex;flex-wrap:wrap;gap:1em}.gallery figure
 .weights tr:first-child{display:none}.weights tr{border-top:1px solid var(--line);padding:.4em 0}.weights td::before{content:attr(data-head) ": ";color:var(--soft);font-family:sans-serif;font-size:.8rem}
 .facts{grid-template-columns:1fr}main{overflow-wrap:anywhere}}
 @page{size:A4;margin:15mm}
-@media print{nav,form,.search,footer,details{display:none}body{font-size:11pt}main{max-width:none;padding:0}a{color:inherit;text-decoration:none}
+@media print{nav,form,.search,footer,details,.ways{display:none}.gallery figure{width:38mm}.gallery figure svg{width:38mm}figure{break-inside:avoid}body{font-size:11pt}main{max-width:none;padding:0}a{color:inherit;text-decoration:none}
 h2{break-after:avoid}tr,.care{break-inside:avoid}}
 """
 

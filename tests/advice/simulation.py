@@ -170,6 +170,14 @@ class Bench:
         jobs = [Job(str(i), self.cards[i].minutes, (tells[i],)) for i in sorted(tells) if tells[i]]
         chosen = Valuation([seen], jobs).in_order(looks.worth)
         works = [
-            Work(jobs[j], self.cards[int(jobs[j].name)], None, {"seal": jobs[j].tells[0]}, self.cards[int(jobs[j].name)].stage, bits) for j, bits in chosen
+            Work(
+                jobs[j],
+                self.cards[int(jobs[j].name)],
+                None,
+                {"seal": jobs[j].tells[0]},
+                self.cards[int(jobs[j].name)].stage,
+                bits,
+            )
+            for j, bits in chosen
         ]
         return [int(work.job.name) for work, _ in arrange(works, self.knowledge, stage)]

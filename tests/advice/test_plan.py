@@ -169,6 +169,42 @@ def test_what_is_told_of_the_machine_does_not_show_the_seal_to_be_open(judged):
     )
 
 
+def test_what_perishes_early_or_was_only_told_does_not_show_the_seal_to_be_open(judged):
+    """A ring standing out of its seat is seen before the bolts move; that an old part was fitted again is told."""
+    still = "case: Still together\nseal: {arrangement: single}\nstage: before unbolting\nobservations:\n"
+    for record in ("{on: hard face, absent: pushed out of its seat}", "{on: hard face, saw: old part used again}"):
+        case = judged(f"{still}  - {record}\n")
+        assert stage_of(case.inference.case, case.base.knowledge) == "before unbolting", record
+    inside = judged(f"{still}  - {{on: hard face, absent: radial cracks}}\n")
+    assert stage_of(inside.inference.case, inside.base.knowledge) == "before separating the faces"
+
+
+def test_a_measurement_comes_before_what_it_could_tell_is_gone(judged):
+    """The card allows the barrier fluid to be sampled up to unbolting; that product is in it shows before a valve is moved."""
+    case = judged(
+        "case: Pot\nseal: {arrangement: dual}\nstage: before anything is touched\nobservations: [{saw: growing leak}]\n"
+    )
+    reach = Reach(case.inference, case.judgements[0].position)
+    sample = case.base.knowledge.measurements["barrier fluid sample"]
+    assert sample.stage == "before unbolting"
+    assert reach.last_stage(sample, "product in the barrier fluid") == "before anything is touched"
+
+
+def test_a_look_is_asked_for_where_a_measurement_would_come_too_late(judged):
+    """The springs are in view only once the bolts are out, and by then what unwound one has sprung back."""
+    case = judged(
+        "case: Spring\nseal: {arrangement: single}\nstage: before unbolting\nobservations: [{saw: growing leak}]\n"
+    )
+    reach = Reach(case.inference, "seal")
+    features, measurements = case.base.knowledge.vocabulary.features, case.base.knowledge.measurements
+    assert features["unwound spring"].lost == "before unbolting"
+    lengths = measurements["spring lengths side by side"]
+    assert lengths.stage == "never" and "single spring unwound" in lengths.tells
+    assert reach.last_stage(lengths, "single spring unwound") is None
+    assert lengths.name not in reach.told_by("single spring unwound")
+    assert reach.last_stage(lengths, "springs painted") == features["painted springs"].lost
+
+
 @pytest.mark.slow
 def test_marks_on_a_part_show_that_an_earlier_stage_is_past(judged):
     """What `start` wrote as the stage still stands in the file when the faces are noted."""

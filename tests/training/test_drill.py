@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 import yaml
 
+from diagnose.advice.reach import stage_of
 from diagnose.casefile.model import Observation
 from diagnose.training.bench import LOOK, MEASURE, Act, start
 from diagnose.training.drill import do
@@ -99,6 +100,24 @@ def test_a_measurement_after_its_stage_takes_its_minutes_and_tells_nothing(conde
     assert not outcome.seen and outcome.late and not bench.told
     _early, outcome = do(start(condensate), Act(MEASURE, card="working length"))
     assert [condensate.by_id[s.trace].what for s in outcome.seen] == ["working length"]
+
+
+def test_no_measurement_sees_into_a_closed_seal(whole_base):
+    """The gap of the gland speaks of a track that bears more on one side, and nobody has seen the track yet."""
+    hidden = hidden_of(KNOWLEDGE.parent / "scenarios" / "transfer-pump-tilted-gland.yaml", whole_base)
+    bench, outcome = do(start(hidden), Act(MEASURE, card="gland gap at four clocks"))
+    assert "uneven gland gap" in {hidden.by_id[s.trace].what for s in outcome.seen}
+    assert not [s for s in outcome.seen if hidden.by_id[s.trace].kind == "hard face"]
+    assert not [o for o in outcome.sound if o.feature == "one heavy sector"]
+    assert stage_of(record_of(bench), hidden.knowledge) == bench.stage == "before anything is touched"
+
+
+def test_what_is_there_by_two_signs_is_not_denied_by_a_third(whole_base):
+    hidden = hidden_of(KNOWLEDGE.parent / "scenarios" / "solvent-pump-swollen-rings.yaml", whole_base)
+    _, outcome = do(start(hidden), Act(LOOK, kinds=("leak",)))
+    told = {hidden.by_id[s.trace].what for s in outcome.seen}
+    assert {"leak when running", "leak when standing"} <= told
+    assert "leak running and standing" not in {o.feature for o in outcome.sound}
 
 
 def test_an_act_that_cannot_be_done_yet_changes_nothing(condensate):

@@ -9,6 +9,8 @@ from diagnose.training.drill import do
 from diagnose.training.heard import Ear, Misheard
 from diagnose.training.naming import meant
 from diagnose.training.scoring import NONE
+from tests.support.places import ROOT
+from tests.training.drills import hidden_of
 
 
 @pytest.fixture(scope="session")
@@ -97,6 +99,7 @@ def test_what_is_not_understood_is_told_with_a_way_out(ear, line):
         ("check how flat the faces are", ["flatness with an optical flat"]),
         ("take a swab of the flush line", ["flush line and valve check"]),
         ("ask who fitted it", ["history", "everything"]),
+        ("open the pump", ["unbolt", "part the faces"]),
     ],
 )
 def test_where_several_things_may_be_meant_they_are_named_and_none_is_done(ear, line, named):
@@ -168,6 +171,13 @@ def test_what_keeps_a_part_is_not_done_to_what_is_no_part(condensate):
     before = start(condensate)
     after, outcome = do(before, Act("photograph", kinds=("machine",)))
     assert "parts on the list only" in outcome.refused and after == before
+
+
+def test_the_seal_is_not_the_seal_chamber(whole_base):
+    hidden = hidden_of(ROOT / "scenarios" / "shaft-runout-large-record.yaml", whole_base)
+    assert any("seal chamber" in p.name.lower() for p in hidden.parts.values())
+    heard = Ear(hidden).hear("look at the seal")
+    assert heard.kinds == ("seal",) and not heard.items
 
 
 def test_the_seal_as_a_whole_is_one_look_and_not_all_of_them(ear):
