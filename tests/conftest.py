@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -33,6 +34,15 @@ def opened_once():
         patch.setattr(cache, "open_knowledge", shared(cache.open_knowledge, lambda: shipped.whole_base().knowledge))
         patch.setattr(run, "load", shared(run.load, shipped.whole_base))
         yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def nothing_is_left_in_the_checkout():
+    """What tests write belongs into folders of their own; caches of the tools apart, whose names begin with a dot."""
+    before = set(os.listdir(ROOT))
+    yield
+    left = {n for n in set(os.listdir(ROOT)) - before if not n.startswith(".") and n != "__pycache__"}
+    assert not left, sorted(left)[:5]
 
 
 @pytest.fixture(scope="session")
