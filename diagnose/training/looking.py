@@ -145,6 +145,7 @@ def measure(bench: Bench, act: Act) -> Outcome:
             late.append(t.what)
         elif _told_or_in_view(bench, card, t.kind, t.lost):
             seen.append(_seen(bench, t))
+    seen += [_seen(bench, t) for t in _in_hand(bench, card)]
     is_late = too_late(bench, card)
     for feature, on in _features(hidden, card) if not is_late else ():
         for kind, item in _places(hidden, on):
@@ -153,9 +154,19 @@ def measure(bench: Bench, act: Act) -> Outcome:
             if not there and not bench.over(last, item, kind) and bench.opened >= hidden.seen_from(kind, last):
                 sound.append(_sound(bench, feature, kind, item))
     return Outcome(
-        tuple(seen) if not is_late else (), tuple(joined((), sound)),
+        tuple(dict.fromkeys(seen)) if not is_late else (), tuple(joined((), sound)),
         tuple(dict.fromkeys(late)) or ((card.name,) if is_late else ()), (), card.minutes,
     )  # fmt: skip
+
+
+def _in_hand(bench: Bench, card: Measurement) -> list[Trace]:
+    """What plainly shows on the parts that a measurement is made on: who has a part in hand sees its marks."""
+    hidden = bench.hidden
+    return [
+        t for t in hidden.traces
+        if t.part and isinstance(t.record, Observation) and card.part in hidden.words.lineage[hidden.parts[t.part].kind]
+        and not t.gone and not bench.gone(t) and bench.opened >= hidden.seen_from(t.kind, t.lost)
+    ]  # fmt: skip
 
 
 def _told_or_in_view(bench: Bench, card: Measurement, kind: str, last: str) -> bool:

@@ -19,8 +19,8 @@ from diagnose.training.record import diagnosis_of
 
 MOST_STEPS = 40
 PLANNED_ANEW = 4
-PERISHING = 0.02
-"""What is about to be lost is worth doing from this part of the bits from which other work is."""
+PERISHING = 0.1
+"""What is about to be lost is worth doing from this part of the bits a minute that other work tells."""
 MOST_PLANNED = 200
 """More steps than any plan has: they are wanted in order, without what each result would do."""
 
@@ -61,7 +61,7 @@ def planned(hidden: Hidden) -> tuple[Bench, str]:
             return bench, "no single piece of work could change the answer any more"
         if not left:
             return bench, "nothing is left that is expected to tell enough"
-        for step in (_at_hand(bench, left) or left)[:PLANNED_ANEW]:
+        for step in _by_rate(bench, left)[:PLANNED_ANEW]:
             known, act = len(bench.seen), act_of(hidden, step)
             if careful := _perishing(bench, act, done):
                 for other in careful:
@@ -73,15 +73,28 @@ def planned(hidden: Hidden) -> tuple[Bench, str]:
     return bench, f"{MOST_STEPS} steps are done"
 
 
-def _at_hand(bench: Bench, steps: Sequence[Step]) -> list[Step]:
-    """The steps that can be done as the seal stands and spoil nothing, the best bits per minute first."""
-    hidden, cards = bench.hidden, bench.hidden.knowledge.measurements
-    here = [
-        s for s in steps
-        if not opening(bench, place_of(hidden, act_of(hidden, s)))
-        and not (s.measurement and (cards[s.measurement].spoils or cards[s.measurement].destructive))
-    ]  # fmt: skip
-    return sorted(here, key=lambda s: (-round(s.bits / s.minutes, 12), _name(s)))
+def _by_rate(bench: Bench, steps: Sequence[Step]) -> list[Step]:
+    """The steps in order of the bits per minute, those of opening the seal for it reckoned in; what spoils evidence last."""
+    hidden = bench.hidden
+
+    def order(step: Step) -> tuple[bool, float, str]:
+        act = act_of(hidden, step)
+        minutes = step.minutes + sum(_minutes_of(hidden, a) for a in opened_for(bench, place_of(hidden, act)))
+        return _spoils(hidden, act) >= 0, -round(step.bits / minutes, 12), _name(step)
+
+    return sorted(steps, key=order)
+
+
+def _minutes_of(hidden: Hidden, act: Act) -> float:
+    handling = hidden.teardown.acts[act.verb]
+    return handling.minutes * (len(hidden.parts) if handling.each else 1)
+
+
+def _spoils(hidden: Hidden, act: Act) -> int:
+    """The place of the stage that a measurement itself ends; -1 where it ends none."""
+    stages, card = hidden.words.stages, hidden.knowledge.measurements.get(act.card)
+    last = "" if card is None else card.spoils or (stages[-1] if card.destructive else "")
+    return stages.index(last) if last in stages else -1
 
 
 def _stepped(bench: Bench, step: Step, done: set[str]) -> Bench:
@@ -94,12 +107,10 @@ def _stepped(bench: Bench, step: Step, done: set[str]) -> Bench:
 
 
 def _perishing(bench: Bench, act: Act, done: set[str]) -> list[Step]:
-    """Steps not done yet that could not be done any more after an act, or once the seal is opened for it, those that are
-    expected to tell little among them."""
+    """Steps not done yet that could not be done any more after an act, or once the seal is opened for it: those that tell
+    at least a part of what other work tells a minute."""
     hidden, stages = bench.hidden, bench.hidden.words.stages
-    place = place_of(hidden, act)
-    card = hidden.knowledge.measurements.get(act.card)
-    spoils = stages.index(card.spoils) if card and card.spoils in stages else -1
+    place, spoils, card = place_of(hidden, act), _spoils(hidden, act), hidden.knowledge.measurements.get(act.card)
     opens = bool(opening(bench, place))
     if not opens and spoils < 0:
         return []
@@ -107,7 +118,11 @@ def _perishing(bench: Bench, act: Act, done: set[str]) -> list[Step]:
     base, looks = found.base, found.base.knowledge.looks
     patient = RuleBase(replace(base.knowledge, looks=replace(looks, worth=looks.worth * PERISHING)), base.rules)
     steps = plan(Diagnosis(found.case, patient, found.told).judgements, most=MOST_PLANNED).steps
-    left = [(s, stages.index(s.stage)) for s in steps if s.stage in stages and _name(s) not in done]
+    rate = sum(s.bits for s in steps) / sum(s.minutes for s in steps) if steps else 0.0
+    left = [
+        (s, stages.index(s.stage)) for s in steps
+        if s.stage in stages and _name(s) not in done and s.bits / s.minutes >= PERISHING * rate
+    ]  # fmt: skip
     return [
         s for s, last in left
         if (opens and last < place)
