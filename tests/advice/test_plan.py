@@ -191,18 +191,16 @@ def test_a_measurement_comes_before_what_it_could_tell_is_gone(judged):
 
 
 def test_a_look_is_asked_for_where_a_measurement_would_come_too_late(judged):
-    """The springs are in view only once the bolts are out, and by then what unwound one has sprung back."""
+    """The depth of the seat is measured once the faces are apart; that the pin holds the ring off it shows before unbolting."""
     case = judged(
-        "case: Spring\nseal: {arrangement: single}\nstage: before unbolting\nobservations: [{saw: growing leak}]\n"
+        "case: Seat\nseal: {arrangement: single}\nstage: before unbolting\nobservations: [{saw: growing leak}]\n"
     )
-    reach = Reach(case.inference, "seal")
-    features, measurements = case.base.knowledge.vocabulary.features, case.base.knowledge.measurements
-    assert features["unwound spring"].lost == "before unbolting"
-    lengths = measurements["spring lengths side by side"]
-    assert lengths.stage == "never" and "single spring unwound" in lengths.tells
-    assert reach.last_stage(lengths, "single spring unwound") is None
-    assert lengths.name not in reach.told_by("single spring unwound")
-    assert reach.last_stage(lengths, "springs painted") == features["painted springs"].lost
+    reach, knowledge = Reach(case.inference, "seal"), case.base.knowledge
+    depth, finding = knowledge.measurements["seat depth at four clocks"], "anti-rotation pin too high"
+    assert knowledge.vocabulary.features["pin too high"].lost == "before unbolting"
+    assert knowledge.teardown.in_view["face"] == "before washing" and finding in depth.tells
+    assert reach.last_stage(depth, finding) is None and depth.name not in reach.told_by(finding)
+    assert reach.look(finding).asks == ("pin too high",)
 
 
 @pytest.mark.slow
