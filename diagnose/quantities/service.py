@@ -272,11 +272,14 @@ def _cold(bench: Bench, machine: Owner) -> Iterator[Quantity]:
 
 
 def _beside(bench: Bench, seal: Owner) -> Iterator[Quantity]:
-    """What figures beside those of the chamber tell of it: the gland from outside, the suction."""
-    gland, chamber = bench.one("gland temperature", seal), bench.one("temperature", seal)
-    if gland.value is not None and chamber.value is not None:
-        yield bench.work_out("gland rise over product", seal, "gland temperature - chamber temperature", "geometry",
-                             lambda g, t: g - t, gland, chamber)  # fmt: skip
+    """What figures beside those of the chamber tell of it: gland and casing from outside, the suction."""
+    chamber = bench.one("temperature", seal)
+    rises = {"gland rise over product": "gland temperature", "casing rise over product": "casing temperature"}
+    for name, reading in rises.items():
+        metal = bench.one(reading, seal)
+        if metal.value is not None and chamber.value is not None:
+            yield bench.work_out(name, seal, f"{reading} - temperature of the liquid", "geometry", lambda m, t: m - t,
+                                 metal, chamber)  # fmt: skip
     suction, rated = bench.one("suction pressure", seal), bench.one("rated pressure", seal)
     if suction.value is not None and rated.value is not None and seal.position != "outboard":
         yield bench.work_out("suction pressure over rating", seal, "suction pressure - rated pressure", "geometry",

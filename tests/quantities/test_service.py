@@ -195,9 +195,10 @@ def test_a_gland_is_held_against_the_liquid_and_a_suction_against_the_rating(qua
     found = quantities_of("""
 service: {temperature: 41 °C}
 seal: {rated pressure: 10 bar g}
-states: [{at: gland, temperature: 78 °C}, {at: suction, pressure: 14 bar g}]
+states: [{at: gland, temperature: 78 °C}, {at: casing, temperature: 83 °C}, {at: suction, pressure: 14 bar g}]
 """)
     assert found["gland rise over product"].value == pytest.approx(37)
+    assert found["casing rise over product"].value == pytest.approx(42)
     assert found["suction pressure over rating"].value == pytest.approx(4e5)
     assert "gland rise over product" not in quantities_of("service: {temperature: 41 °C}")
 
