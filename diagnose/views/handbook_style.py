@@ -36,7 +36,7 @@ figure{margin:1em 0}.gallery{display:flex;flex-wrap:wrap;gap:1em}.gallery figure
 .facts{grid-template-columns:1fr}main{overflow-wrap:anywhere}}
 @page{size:A4;margin:15mm}
 @media print{nav,form,.search,footer,details,.ways{display:none}.gallery figure{width:38mm}.gallery figure svg{width:38mm}figure{break-inside:avoid}body{font-size:11pt}main{max-width:none;padding:0}a{color:inherit;text-decoration:none}
-h2{break-after:avoid}tr,.care{break-inside:avoid}}
+h2{break-after:avoid}tr,.care,.beside{break-inside:avoid}}
 """
 
 SCRIPT = """
