@@ -119,7 +119,10 @@ def act_text(hidden: Hidden, act: Act) -> str:
     return f"{act.verb}: {on}" if on else act.verb
 
 
-def until(trace: Trace) -> str:
+def until(hidden: Hidden, trace: Trace) -> str:
+    """Until when a trace was to be had."""
+    if hidden.asked(trace.kind) or trace.kind == HISTORY:
+        return "people can tell it to the end"
     return "it stays there" if trace.lost == NEVER else f"to be had only {trace.lost}"
 
 

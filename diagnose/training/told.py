@@ -52,7 +52,7 @@ def _missed(d: Debrief, page: Page) -> None:
     page.heading("There and never seen")
     mattered = {t for w in d.weighty for t in w.traces}
     for t in sorted(d.missed, key=lambda t: t.id not in mattered):
-        page.say(f"{text_of(d.hidden, t)}; {until(t)}" + ("  *" if t.id in mattered else ""), 2, 4)
+        page.say(f"{text_of(d.hidden, t)}; {until(d.hidden, t)}" + ("  *" if t.id in mattered else ""), 2, 4)
     if not d.missed:
         page.say("Nothing.", 2)
     elif mattered & {t.id for t in d.missed}:
@@ -87,6 +87,8 @@ def _plan(d: Debrief, page: Page) -> None:
     page.heading("What the plan would have done")
     for n, done in enumerate(d.plan.done[:MOST_ACTS], 1):
         page.ends(f"  {n}. {act_text(d.hidden, done.act)}", f"{done.minutes:g} min")
+    if len(d.plan.done) > MOST_ACTS:
+        page.say(f"… and {len(d.plan.done) - MOST_ACTS} more", 2)
     page.say(f"{d.plan.minutes:g} minutes; you took {d.bench.minutes:g}. It stops there: {d.ended}.", 2)
 
 
