@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import os
+import warnings
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -36,7 +37,9 @@ def photo_entry(case: Path, photo: str, keep_location: bool = False) -> dict[str
         raise _refused(case, f"the photo {photo!r} cannot be read: {says}") from error
     if path.suffix.lower() in _OURS:
         raise _refused(case, f"{photo!r} is a case, a journal or a rule, no photo", "name a picture")
-    kept = data if keep_location else _without_location(case, photo, data)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # Pillow warns of what is broken in a picture; it is kept as it is
+        kept = data if keep_location else _without_location(case, photo, data)
     if not path.is_relative_to(folder) or kept != data:
         if not (data.startswith(_PICTURES) or data[4:8] == b"ftyp"):
             raise _refused(case, f"{photo!r} is not beside the case file and no picture, so it is not copied there",

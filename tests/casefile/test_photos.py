@@ -146,6 +146,13 @@ def test_broken_picture_data_is_never_a_traceback_and_never_keeps_a_place_that_c
     assert b"Exif" not in (case.parent / entry["photo"]).read_bytes()
 
 
+def test_what_is_broken_in_a_picture_is_no_warning_on_the_terminal(case, tmp_path, recwarn):
+    photo = tmp_path / "phone" / "odd.tif"
+    photo.write_bytes(b"II*\x00\x08\x00\x00\x00\xff\xff" + b"\x12\x88" * 100)
+    photo_entry(case, str(photo))
+    assert [str(w.message) for w in recwarn] == []
+
+
 def test_the_newest_pictures_of_a_folder_come_first(tmp_path):
     for age, name in enumerate(("new.jpg", "notes.txt", "old.PNG")):
         (tmp_path / name).write_bytes(PICTURE)
