@@ -11,6 +11,7 @@ import gc
 import hashlib
 import io
 import json
+import logging
 import multiprocessing
 import os
 import signal
@@ -285,6 +286,7 @@ def _by_cluster(chunks: Iterator[list[Work]], folder: Path, address: str, keep: 
     no worker for long."""
     from dask.distributed import Client, KilledWorker
 
+    logging.getLogger("distributed.client").setLevel(logging.CRITICAL)  # what it would log is told here
     try:
         cluster = Client(address)
     except (OSError, ValueError) as error:

@@ -244,6 +244,23 @@ def test_a_cluster_without_workers_is_given_up(monkeypatch):
         list(batch.judged(works, SMALL / "knowledge", 1, cluster.scheduler_address))
 
 
+def test_a_scheduler_that_dies_is_told_without_a_traceback(capfd):
+    call = [sys.executable, "-c", "import asyncio, distributed\nasync def run():\n"
+            "    async with distributed.Scheduler(host='127.0.0.1', dashboard=False) as s:\n"
+            "        async with distributed.Worker(s.address, nthreads=1):\n"
+            "            print(s.address, flush=True)\n            await s.finished()\nasyncio.run(run())"]  # fmt: skip
+    data = (SMALL / "case.yaml").read_bytes()
+    works = [batch.Work(f"{n}.yaml", data + b"# %d" % n) for n in range(400)]
+    with subprocess.Popen(call, stdout=subprocess.PIPE, text=True) as cluster:
+        address = cluster.stdout.readline().strip()
+        done = batch.judged(works, SMALL / "knowledge", 1, address)
+        assert len(next(done)) == batch.A_CHUNK
+        cluster.kill()
+        with pytest.raises(BadInput, match="the scheduler answers no longer"):
+            list(done)
+    assert "Traceback" not in capfd.readouterr().err
+
+
 @pytest.mark.parametrize("refuses", [OSError("Timed out trying to connect"), ValueError("no address")], ids=str)
 def test_a_scheduler_that_does_not_answer_is_told_as_that(monkeypatch, refuses):
     import dask.distributed
