@@ -54,6 +54,7 @@ def _terminal() -> Ask:
     from prompt_toolkit.completion import FuzzyCompleter, WordCompleter
     from prompt_toolkit.filters import Condition
     from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
+    from prompt_toolkit.keys import Keys
     from prompt_toolkit.output.vt100 import Vt100_Output
 
     keys = KeyBindings()
@@ -61,6 +62,10 @@ def _terminal() -> Ask:
     @keys.add(MEANS, filter=Condition(lambda: not get_app().current_buffer.text))
     def show_standing(event: KeyPressEvent) -> None:
         event.app.exit(result=MEANS)
+
+    @keys.add(Keys.Vt100MouseEvent)
+    def pass_over(event: KeyPressEvent) -> None:
+        """Nobody asked for the mouse, so it is pasted text; the library raises where it is not as a mouse sends it."""
 
     @keys.add("tab")
     def complete(event: KeyPressEvent) -> None:

@@ -7,6 +7,7 @@ import sys
 
 import pytest
 
+from diagnose.session import prompts
 from diagnose.session.prompts import MOST_SIGNS, asker
 
 
@@ -18,3 +19,16 @@ def test_a_file_pasted_as_an_answer_is_told_and_the_question_asked_again(monkeyp
     assert ask("fluid: ", {}) == "water"
     with pytest.raises(EOFError):
         ask("fluid: ", {})
+
+
+def test_what_looks_like_a_mouse_is_no_exception(monkeypatch):
+    from prompt_toolkit.application import create_app_session
+    from prompt_toolkit.input import create_pipe_input
+    from prompt_toolkit.output import DummyOutput
+    from prompt_toolkit.output.vt100 import Vt100_Output
+
+    monkeypatch.setattr(Vt100_Output, "from_pty", lambda *_, **__: DummyOutput())
+    monkeypatch.setattr(prompts, "edits_lines", lambda _: True)
+    with create_pipe_input() as typed, create_app_session(input=typed, output=DummyOutput()):
+        typed.send_text("wa\x1b[31mter\r")
+        assert prompts.asker()("fluid: ", {}) == "water"
