@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import os
+import struct
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -21,6 +22,8 @@ _JPEG, _PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
 _PICTURES = (_PNG, _JPEG, b"GIF8", b"RIFF", b"II*\x00", b"MM\x00*", b"BM")
 _GPS = 0x8825
 """The Exif tag of location data (CIPA DC-008, Exif 2.3, from memory)."""
+_BROKEN = (OSError, SyntaxError, ValueError, TypeError, KeyError, OverflowError, EOFError, struct.error)
+"""What Pillow raises where a picture is broken."""
 _EXIF, _XMP = b"Exif\x00\x00", b"http://ns.adobe.com/xap/1.0/\x00"
 
 
@@ -65,8 +68,8 @@ def _without_location(case: Path, photo: str, data: bytes) -> bytes:
         return b"".join(_cleaned(data))
     if not _says_where(data):
         return data
-    if data.startswith(_PNG):
-        return _png_without_location(data)
+    if data.startswith(_PNG) and (kept := _png_without_location(data)):
+        return kept
     raise _refused(case, f"{photo!r} says where it was taken, and that cannot be taken out of this kind of picture",
                    "save it as JPEG or PNG, or take it as it is: --keep-location")  # fmt: skip
 
@@ -100,7 +103,7 @@ def _exif_segment(segment: bytes, content: bytes) -> bytes:
             return segment
         del exif[_GPS]
         kept = exif.tobytes()
-    except (OSError, SyntaxError, ValueError, TypeError, KeyError, OverflowError, EOFError):
+    except _BROKEN:
         return b""  # what cannot be read may say where it was taken
     return segment[:2] + (len(kept) + 2).to_bytes(2, "big") + kept
 
@@ -111,18 +114,22 @@ def _says_where(data: bytes) -> bool:
     try:
         with Image.open(io.BytesIO(data)) as picture:
             return _GPS in picture.getexif()
-    except (OSError, SyntaxError, ValueError, Image.DecompressionBombError):
+    except (*_BROKEN, Image.DecompressionBombError):
         return False
 
 
 def _png_without_location(data: bytes) -> bytes:
+    """Nothing for a picture that is broken."""
     from PIL import Image
 
     out = io.BytesIO()
-    with Image.open(io.BytesIO(data)) as picture:
-        exif = picture.getexif()
-        del exif[_GPS]
-        picture.save(out, "PNG", exif=exif.tobytes())
+    try:
+        with Image.open(io.BytesIO(data)) as picture:
+            exif = picture.getexif()
+            del exif[_GPS]
+            picture.save(out, "PNG", exif=exif.tobytes())
+    except (*_BROKEN, Image.DecompressionBombError):
+        return b""
     return out.getvalue()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
 import os
@@ -144,6 +145,18 @@ def test_broken_picture_data_is_never_a_traceback_and_never_keeps_a_place_that_c
     (tmp_path / "phone" / "odd.jpg").write_bytes(mangled)
     entry = photo_entry(case, str(tmp_path / "phone" / "odd.jpg"))
     assert b"Exif" not in (case.parent / entry["photo"]).read_bytes()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", ["JPEG", "PNG"])
+def test_a_picture_with_any_byte_changed_is_taken_or_refused(case, tmp_path, monkeypatch, kind):
+    monkeypatch.setattr(photos, "put", lambda *_: None)
+    whole, photo = picture(kind), tmp_path / "phone" / "odd"
+    for place in range(4, min(len(whole), 300)):
+        for sign in (0x00, 0x0F, 0xFF):
+            photo.write_bytes(whole[:place] + bytes([sign]) + whole[place + 1 :])
+            with contextlib.suppress(BadInput):
+                photo_entry(case, str(photo))
 
 
 def test_what_is_broken_in_a_picture_is_no_warning_on_the_terminal(case, tmp_path, recwarn):
