@@ -114,10 +114,9 @@ def drawing(case: Case, knowledge: Knowledge) -> Drawing:
         for other in p.touches:
             o = case.part(other)
             if o and o.item in places and case.parts.index(p) < case.parts.index(o):
-                u, v = places[o.item]
                 faces = bool(p.carries and o.carries)
-                lines.append(el("line", x1=x + WIDTH / 2, y1=y + HEIGHT / 2, x2=u + WIDTH / 2, y2=v + HEIGHT / 2, stroke="#000",
-                                stroke_width=5.0 if faces else 1.0))  # fmt: skip
+                way = _way((x, y), places[o.item], x + WIDTH + GAP > width)
+                lines.append(el("path", d=way, fill="none", stroke="#000", stroke_width=5.0 if faces else 1.0))
         boxes.append(_box(p, x, y, knowledge))
     key = (
         "full dot: marked; open dot: no mark yet; thick line: the faces; rotating to the left, stationary to the right"
@@ -126,6 +125,18 @@ def drawing(case: Case, knowledge: Knowledge) -> Drawing:
     svg = el("svg", el("title", f"{case.name}: the parts as they sat"), el("rect", width=width, height=height, fill="#fff"), lines, boxes,
              legend, xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {width:g} {height:g}", width=width, height=height)  # fmt: skip
     return Drawing(svg, f"{case.name}: the parts as they sat, with what touches what.")
+
+
+def _way(one: tuple[float, float], other: tuple[float, float], last: bool) -> str:
+    """A line from box to box through the gaps between columns, as one behind another box would look like a touch of that."""
+    (x, y), (u, v) = sorted((one, other))
+    y, v = y + HEIGHT / 2, v + HEIGHT / 2
+    if x < u:
+        return f"M{x + WIDTH:g} {y:g}C{x + WIDTH + GAP:g} {y:g} {x + WIDTH:g} {v:g} {x + WIDTH + GAP:g} {v:g}H{u:g}"
+    if v - y <= ROW:
+        return f"M{x + WIDTH / 2:g} {y:g}V{v:g}"
+    side, bow = (x, x - GAP * 0.8) if last else (x + WIDTH, x + WIDTH + GAP * 0.8)
+    return f"M{side:g} {y:g}C{bow:g} {y:g} {bow:g} {v:g} {side:g} {v:g}"
 
 
 def _places(case: Case) -> dict[str, tuple[float, float]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
 
 import pytest
@@ -65,3 +66,41 @@ def test_the_picture_is_sound_has_a_box_a_part_and_no_box_over_another(whole_bas
             (float(r.get("x")), float(r.get("y"))) for r in root.iter("{http://www.w3.org/2000/svg}rect") if r.get("x")
         ]
         assert len(boxes) == len({*boxes}) == sum(bool(p.touches) for p in case.parts)
+
+
+def points(way: str) -> list[tuple[float, float]]:
+    """Places along a line of the picture."""
+    found: list[tuple[float, float]] = []
+    for command, numbers in re.findall(r"([MCHV])([^MCHV]*)", way):
+        values = [float(n) for n in numbers.split()]
+        if command == "M":
+            found.append((values[0], values[1]))
+            continue
+        (x, y), ends = found[-1], values
+        if command == "H":
+            ends = [x, y, values[0], y, values[0], y]
+        elif command == "V":
+            ends = [x, y, x, values[0], x, values[0]]
+        a, b, c, d, u, v = ends
+        for t in (i / 20 for i in range(1, 21)):
+            s = 1 - t
+            found.append((s**3 * x + 3 * s * s * t * a + 3 * s * t * t * c + t**3 * u,
+                          s**3 * y + 3 * s * s * t * b + 3 * s * t * t * d + t**3 * v))  # fmt: skip
+    return found
+
+
+def test_no_line_runs_behind_a_box_that_it_does_not_join(whole_base):
+    for arrangement in whole_base.knowledge.arrangements.usual:
+        case, _ = case_of(whole_base.knowledge, arrangement)
+        svg = drawing(case, whole_base.knowledge).svg
+        boxes = [
+            tuple(map(float, b))
+            for b in re.findall(r'<rect x="([\d.]+)" y="([\d.]+)" width="([\d.]+)" height="([\d.]+)"', svg)
+        ]
+        lines = [points(d) for d in re.findall(r'<path d="([^"]*)"', svg)]
+        assert len(boxes) > 5 and len(lines) > 5
+        for line in lines:
+            for x, y, w, h in boxes:
+                ends = [x <= u <= x + w and y <= v <= y + h for u, v in (line[0], line[-1])]
+                inside = [p for p in line if x < p[0] < x + w and y < p[1] < y + h]
+                assert any(ends) or not inside, arrangement
