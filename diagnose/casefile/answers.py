@@ -10,7 +10,7 @@ from diagnose.casefile.format import SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.casefile.replay import What, leaves
 from diagnose.knowledge.model import Reading, Vocabulary
 from diagnose.reading.terms import did_you_mean, plain
-from diagnose.reading.units import BadUnit, amount
+from diagnose.reading.units import BadUnit, amount, unit
 
 _NUMBER = r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?"
 
@@ -98,6 +98,15 @@ def says_no_datum(written: str, reading: Reading) -> bool:
         return not reading.absolute and amount(written).without_datum
     except BadUnit:
         return False
+
+
+def says_datum(written: str, reading: Reading) -> bool:
+    """Whether a text is a whole pressure with its unit and gauge or absolute."""
+    try:
+        found = amount(written)
+    except BadUnit:
+        return False
+    return found.kind == unit(reading.unit).kind and not found.without_datum
 
 
 def split_readings(text: str) -> list[str]:

@@ -89,7 +89,12 @@ def left_of(case: Case, knowledge: Knowledge, card: Card, perishing: bool = Fals
     """A card with what nobody has answered yet, or only what the end of the step destroys; None where that is nothing."""
     choices = []
     for choice in card.choices:
-        topics = tuple(t for t in choice.topics if choice.feature not in walk.answers(case, t))
+        topics = tuple(
+            t
+            for t in choice.topics
+            if choice.feature not in walk.answers(case, t)
+            and choice.feature not in walk.said_by_special(case, t, knowledge.vocabulary)
+        )
         if topics and (choice.perishes or not perishing):
             choices.append(Choice(choice.feature, topics, choice.perishes, choice.sound))
     measured = {(x.part or x.kind, x.what) for x in case.measured}

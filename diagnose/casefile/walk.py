@@ -162,6 +162,12 @@ def answers(case: Case, topic: Topic) -> dict[str, Observation]:
     return {o.feature: o for o in on if o.feature in topic.features}
 
 
+def said_by_special(case: Case, topic: Topic, words: Vocabulary) -> frozenset[str]:
+    """General words that need no answer on a topic, as a special one of them was seen there: what is hard everywhere is hard."""
+    on = case.seen.get((topic.part, "" if topic.part else topic.kind), ())
+    return frozenset(a for o in on if o.state == "present" for a in words.features[o.feature].above)
+
+
 def unanswered(case: Case, topic: Topic, words: Vocabulary, about_to_be_lost: bool = False) -> list[str]:
     """Features of a topic that nobody has answered for; or only those that the end of its step destroys."""
     known = answers(case, topic)

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 from typing import Any
 
-from diagnose.casefile.answers import path_of, says_no_datum, split_readings, with_unit
+from diagnose.casefile.answers import path_of, says_datum, says_no_datum, split_readings, with_unit
 from diagnose.casefile.format import FAILED, RUNNING, SOUND, TRAITS
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Reading
@@ -33,6 +33,7 @@ TITLES = {
     "index.stationary": "index mark of the stationary parts", "tag": "tag of the machine", "service": "what about the liquid",
     "machine": "kind of machine",
 }  # fmt: skip
+GAUGE: Words = {"1": "g", "g": "g", "gauge": "g", "2": "a", "a": "a", "absolute": "a"}
 _ROOM = 60
 WITHDRAW = "withdraw"
 
@@ -136,14 +137,21 @@ class Figures:
         return self.talk.term(answer, f"term of {key!r}" if setting else TITLES.get(key, key), spelled) or None
 
     def with_unit(self, answer: str, reading: Reading) -> str:
-        """A bare number gets the unit asked for; a pressure that says neither is asked whether gauge or absolute."""
+        """A bare number gets the unit asked for; a pressure that says neither is asked whether gauge or absolute, or is said
+        again as a whole."""
         written = str(with_unit(answer, reading.unit))
-        if says_no_datum(written, reading):
-            which = self.talk.choose("  gauge or absolute (g, a; Enter: not known)? ",
-                                     {"g": "g", "gauge": "g", "a": "a", "absolute": "a", "": ""})  # fmt: skip
-            if which:
+        if not says_no_datum(written, reading):
+            return written
+        while answer := self.talk.ask("  gauge or absolute (1 gauge, 2 absolute; Enter: not known)? ", GAUGE):
+            if which := GAUGE.get(plain(answer), ""):
                 return f"{written} {which}"
-            self.talk.say("  recorded as neither: what turns on it stays open until somebody knows")
+            if says_datum(answer, reading):
+                return answer
+            self.talk.say(
+                f"  {answer!r} is none of the answers here: Enter, 1, 2, g, a, or the pressure with it: 4.5 bar g",
+                hang=4,
+            )
+        self.talk.say("  recorded as neither: what turns on it stays open until somebody knows")
         return written
 
     # ---- readings ---------------------------------------------------------------------------------------------

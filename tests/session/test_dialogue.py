@@ -208,6 +208,23 @@ def test_a_pressure_is_asked_at_once_whether_gauge_or_absolute(case, knowledge):
     assert pressure.readings[0].written == "4.5 bar a" and "'perhaps' is none of the answers" in script.text
 
 
+@pytest.mark.parametrize(
+    ("answer", "written"), [("1", "4.5 bar g"), ("2", "4.5 bar a"), ("95 psig", "95 psig"), ("", "4.5 bar")]
+)
+def test_gauge_or_absolute_is_a_numbered_choice_or_the_pressure_said_as_a_whole(case, knowledge, answer, written):
+    script = Script(
+        ("chamber pressure", "4.5"), ("gauge or absolute", "7000 h"), ("gauge or absolute", answer), stop_at="Leak"
+    )
+    (pressure,) = [x for x in session(case, knowledge, script).measured if x.what == "chamber pressure"]
+    assert pressure.readings[0].written == written and "'7000 h' is none of the answers" in script.text
+
+
+def test_none_of_the_rest_does_not_deny_the_general_word_for_what_was_seen(case, knowledge):
+    script = Script(*to_step(7), ("parts 4 O-ring @ Seen", "hard everywhere: all round; n"), stop_at="part 5 Springs")
+    on = {o.feature: o.state for o in session(case, knowledge, script).observations if o.part == "4"}
+    assert on["hard everywhere"] == "present" and on["hard towards the faces"] == "absent" and "hard" not in on
+
+
 # ---- back, and corrections ----------------------------------------------------------------------------------------
 
 
