@@ -7,7 +7,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from diagnose.evaluation.score import level_figures
+from diagnose.evaluation.score import Level, level_figures
 from diagnose.inference.run import load
 from tests.blind.ladder import KINDS, LEVELS, STAGES, ladder
 
@@ -30,9 +30,23 @@ def main() -> None:
                     ]
                     if told:
                         print(_line(kind or "all", stage, level_figures(told)))
+            print(
+                _two_recorders(
+                    [(r.told["tool", level], r.again["tool", level]) for r in rows if ("tool", level) in r.again]
+                )
+            )
         if name != "closed" and "--misses" in sys.argv:
             for r in rows:
                 print(r.miss())
+
+
+def _two_recorders(both: list[tuple[Level, Level]]) -> str:
+    """How often the tool is right on the records that two people made of one text, and how often it says the same of them."""
+    if not both:
+        return "    no second records"
+    first, second = (sum(x[i].leads for x in both) / len(both) for i in (0, 1))
+    same = sum(a.leading == b.leading for a, b in both) / len(both)
+    return f"    two recorders   n {len(both):>3}  tool right on the first's {first:.1%}, on the second's {second:.1%}; same answer {same:.1%}"
 
 
 def _line(kind: str, stage: str, of: dict) -> str:

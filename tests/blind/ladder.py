@@ -4,7 +4,8 @@ A set is a folder with `cases/NAME.yaml` (text, and what was the matter in the w
 names of root causes and mechanisms of the rule base that say the same, and under `beside` the mechanisms that were also
 there; given by somebody who saw no answers),
 `text.yaml` and `record.yaml` (what readers without the tool made of the text and of the record: NAME to {root: {name:
-share}, mechanism: {name: share}}), and `records/NAME.yaml`, the case file that a recorder made from the text alone.
+share}, mechanism: {name: share}}), and `records/NAME.yaml`, the case file that a recorder made from the text alone; `second/NAME.yaml` that of a
+second recorder, for some of the cases.
 """
 
 from __future__ import annotations
@@ -28,12 +29,13 @@ STAGES = ("reader of text", "reader of record", "tool")
 
 @dataclass
 class Row:
-    """One case: for each (stage, level) what was answered, as a level of a score."""
+    """One case: for each (stage, level) what was answered, as a level of a score; `again` by the tool on the second record."""
 
     name: str
     kind: str
     expected: Mapping[str, tuple[str, ...]]
     told: dict[tuple[str, str], Level] = field(default_factory=dict)
+    again: dict[tuple[str, str], Level] = field(default_factory=dict)
 
     def miss(self) -> str:
         parts = [f"{self.name} ({self.kind})"]
@@ -59,11 +61,12 @@ def ladder(folder: Path, base: RuleBase) -> list[Row]:
             for level in named(labels[name]):
                 if (answers.get(name) or {}).get(level):
                     row.told[stage, level] = read(answers[name][level], expected[level], base)
-        record = folder / "records" / f"{name}.yaml"
-        if record.is_file():
-            beside = {base.knowledge.present_name(n) for n in labels[name].get("beside") or ()}
-            told = judged(record, expected, beside, base)
-            row.told |= {key: level for key, level in told.items() if key[1] in named(labels[name])}
+        beside = {base.knowledge.present_name(n) for n in labels[name].get("beside") or ()}
+        for records, kept in (("records", row.told), ("second", row.again)):
+            record = folder / records / f"{name}.yaml"
+            if record.is_file():
+                told = judged(record, expected, beside, base)
+                kept |= {key: level for key, level in told.items() if key[1] in named(labels[name])}
         rows.append(row)
     return rows
 
