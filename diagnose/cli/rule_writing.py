@@ -69,7 +69,7 @@ def show(rule: RuleArgument, as_json: JsonOption = False, knowledge: KnowledgeOp
         print_json(result)
         return
     for one in result:
-        say(view.card(one, Page()).text())
+        typer.echo(view.card(one, Page()).text())
 
 
 def _test_names(tests: Iterable[RuleTest]) -> dict[tuple[str, str], list[str]]:

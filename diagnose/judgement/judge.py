@@ -62,10 +62,10 @@ class Judged:
     @property
     def told(self) -> float:
         """How much of the record is about this one, for ranking mechanisms: its probability times its weight. Half counts for
-        one that stands between: what began it and what it did to the seal have told as much. Up to twice counts for what the
-        likeliest cause begins, so that what happened and why hang together."""
+        one that stands between: what began it and what it did to the seal have told as much. Up to twice counts for what is
+        sure to have happened and the likeliest cause begins, so that what happened and why hang together."""
         between = isinstance(self.card, Mechanism) and self.card.between
-        begun = 1 + self.at.begun.get(self.name, 0.0)
+        begun = 1 + self.probability * self.at.begun.get(self.name, 0.0)
         return self.probability * max(self.weight, 0.0) * (HALF if between else 1.0) * begun
 
     @cached_property

@@ -174,6 +174,8 @@ def test_what_the_likeliest_cause_begins_leads_before_what_follows_from_it(whole
     dry, hot = found.of("dry running"), found.of("faces overheated")
     first = found.causes[0].card
     assert {x.mechanism for x in first.brings_about} & {"dry running"} and found.begun["dry running"] > 0.5
-    assert dry.told / (dry.probability * dry.weight) == pytest.approx(1 + found.begun["dry running"])
-    assert hot.told == pytest.approx(hot.probability * hot.weight * (1 + found.begun.get("faces overheated", 0)))
+    assert dry.told / (dry.probability * dry.weight) == pytest.approx(1 + dry.probability * found.begun["dry running"])
+    assert hot.told == pytest.approx(
+        hot.probability * hot.weight * (1 + hot.probability * found.begun.get("faces overheated", 0))
+    )
     assert dry.rank < hot.rank
