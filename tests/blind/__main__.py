@@ -1,5 +1,5 @@
 """Prints what is right at each stage of a blind case: text read by a person, record read by a person, record judged by
-the tool. `python -m tests.blind [open|opened|closed] [--misses]`: the open set unless another is named; to name the closed one is a
+the tool. `python -m tests.blind [open|opened|third|closed] [--misses]`: the open set unless another is named; to name the closed one is a
 look that counts, and its misses are never printed."""
 
 from __future__ import annotations
