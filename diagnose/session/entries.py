@@ -13,6 +13,7 @@ from diagnose.reading.figures import number_of
 from diagnose.reading.terms import nearest, plain
 
 ALL, NONE = ("all", "a"), ("none", "no", "n", "none of them", "nothing")
+YES = ("yes", "y", "yep", "ok", "okay", "there", "seen")
 UNKNOWN = ("not known", "unknown", "don't know", "dont know", "do not know", "no idea")
 EXTENTS = ("all round", "one sector", "patches")
 _STATES = {
@@ -137,7 +138,8 @@ class Details:
 def details(text: str, words: Vocabulary) -> Details:
     """Details out of one line, parted by commas. Each part stands for itself: what is odd does not spoil the rest."""
     found, places = Details(), []
-    for bit in (b.strip() for b in text.split(",")):
+    names = sorted((*words.degrees, *words.sides, *EXTENTS), key=len, reverse=True)
+    for bit in (p for b in text.split(",") for p in _pieces(b.strip(), names)):
         word = plain(bit)
         if not bit:
             continue
@@ -160,6 +162,26 @@ def details(text: str, words: Vocabulary) -> Details:
     if places:
         found.entry["extent"] = places[0] if len(places) == 1 else places
     return found
+
+
+def _pieces(bit: str, names: Sequence[str]) -> list[str]:
+    """Details that stand together without a comma: "6 to 10 severe"; a note and the name of a photo stay whole."""
+    word = bit.lower()
+    if word.startswith(("note ", "photo ")):
+        return [bit]
+    for name in names:
+        if word.endswith(f" {name}"):
+            return [*_pieces(bit[: -len(name)].strip(), names), name]
+        if word.startswith(f"{name} "):
+            return [name, *_pieces(bit[len(name) :].strip(), names)]
+    return [bit]
+
+
+def says_what(text: str, words: Vocabulary) -> bool:
+    """Whether a text can name something that was seen: not "yes", not a clock position or a degree alone."""
+    bare = re.sub(r"\bto\b|[\W\d_]", "", text.lower())
+    found = details(text, words)
+    return bool(bare) and plain(text) not in YES and (bool(found.odd) or not found.entry)
 
 
 def feature_and_details(answer: str, known: Callable[[str], str], words: Vocabulary) -> tuple[str, str]:

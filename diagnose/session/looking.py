@@ -28,6 +28,7 @@ from diagnose.session.entries import (
     feature_and_details,
     listed,
     parted,
+    says_what,
 )
 from diagnose.session.figures import Figures
 from diagnose.session.photos import Photos
@@ -35,6 +36,8 @@ from diagnose.session.prompts import Words
 from diagnose.session.talk import BOUND, Back, Talk
 
 FIRST, MORE = "Seen (none: not there; Enter: not looked at): ", "Seen besides (none: nothing else; Enter: no more): "
+REMARKS = ("photo", "note")
+"""What stands for its command among the entries of a look."""
 HINT = """\
 By number or word: 3   3 5   3: 10 to 2, severe   none or n   3; 5: light; n
 ! is gone when this step ends   14: 4.0 4.1 measures   back   skip   quit   ?"""
@@ -159,6 +162,10 @@ class Looking:
 
     def _there_or_measured(self, card: Card, said: Said) -> bool:
         """Whether something that was seen or measured is on record."""
+        word, _, rest = said.text.partition(" ")
+        if word.lower() in REMARKS:
+            self.talk.commands[f"/{word.lower()}"](rest.strip())
+            return True
         if plain(said.text) in ALL:
             self.talk.say("  all of them? Write their numbers; none of them is there: none", hang=4)
             return False
@@ -358,6 +365,11 @@ class Looking:
     def _spoken(self, card: Card, said: Said, phrase: str, more: str) -> bool:
         """Records a phrase as it is read, with the details that stand behind it, asking which reading is meant where it is
         not sure; what nothing is read in, or not what was meant, is kept as said. Whether it was read."""
+        if not says_what(phrase, self.words):
+            self.talk.say(
+                f"  {phrase!r} does not say what was seen; by number or word: 3, or 3: 10 to 2, severe", hang=4
+            )
+            return False
         recorder = self.talk.recorder
         topics, readings = self._read(card, said, phrase)
         texts = {r.text: r for r in readings}

@@ -59,7 +59,7 @@ class Talk:
         """One answer in free words; "" for Enter. A command is done and the question asked again."""
         while True:
             answer = self._ask(clean(question), words or {})
-            command, _, rest = answer.partition(" ")
+            command, _, rest = (answer[0], "", answer[1:]) if answer[:1] in tuple("?=") else answer.partition(" ")
             command = command if command in self.commands or rest else f"/{command.lower()}"
             if command in self.commands and (answer[0] in "/?=" or answer.lower() in BARE):
                 self.commands[command](rest.strip())

@@ -225,6 +225,25 @@ def test_none_of_the_rest_does_not_deny_the_general_word_for_what_was_seen(case,
     assert on["hard everywhere"] == "present" and on["hard towards the faces"] == "absent" and "hard" not in on
 
 
+@pytest.mark.parametrize("answer", ["yes", "10-2", "12 to 13", "all round, severe", "?4"])
+def test_what_names_nothing_is_told_and_not_kept_as_said(case, knowledge, answer):
+    script = Script(*to_step(5), ("part 9 Sleeve @ Seen", answer), stop_at="part 12 Gland")
+    now = session(case, knowledge, script)
+    told = "4 scratched O-ring seat:" if answer == "?4" else f"{answer.split(', ')[0]!r} does not say what was seen"
+    assert not now.not_understood and not any(o.part == "9" and o.state == "present" for o in now.observations)
+    assert told in " ".join(script.text.split())
+
+
+def test_details_need_no_comma_between_them_and_a_remark_no_slash(case, knowledge):
+    script = Script(
+        *to_step(5), ("part 9 Sleeve @ Seen", "crystals 6 to 10 severe; note sweet smell"), stop_at="part 12 Gland"
+    )
+    now = session(case, knowledge, script)
+    (seen,) = [o for o in now.observations if o.part == "9" and o.state == "present"]
+    assert (seen.feature, seen.degree, seen.extent.arcs) == ("crystals", "severe", ((180.0, 300.0),))
+    assert [(r.part, r.note) for r in now.remarks] == [("9", "sweet smell")]
+
+
 # ---- back, and corrections ----------------------------------------------------------------------------------------
 
 
