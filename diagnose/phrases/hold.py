@@ -25,6 +25,9 @@ GENERAL = 0.95
 OTHER_WORDS, OTHER_VERB, BARE, UNTOLD = 0.92, 0.7, 0.5, 0.8
 FAMILY = {"feature": 1.0, "state": 0.96, "act": 0.94, "reading": 0.97, "setting": 0.82}
 MOST_HELD, MOST_READINGS = 280, 4
+ROUNDED = 1e-4
+NEAR = 0.6
+"""How near to the best another reading must be to be offered beside it."""
 TOLD = frozenset({"leak", "sound", "history", "fit"})
 """What is told of a seal as a whole, whatever part is named beside."""
 LEAKING = frozenset({"", "seal", "leak", "gland", "atmosphere side"})
@@ -91,8 +94,14 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
             for number in index.by_sense.get(("part", other), ()):
                 found[number] += 0.3
     ranked = sorted(found, key=lambda n: (n not in headed, -found[n] / (1.5 + index.totals[n]), n))
-    held = [h for n in ranked[:MOST_HELD] if (h := _held(n, clause, named, behind, index, subject))]
-    held += _states(clause, index, subject)
+    held = _states(clause, index, subject)
+    most = _Most(clause, index)
+    for h in held:
+        most.add(h)
+    for n in ranked[:MOST_HELD]:
+        if most.least <= most.of(n) and (h := _held(n, clause, named, behind, index, subject)):
+            held.append(h)
+            most.add(h)
     best: dict[tuple[str, str, str, str], Held] = {}
     for h in sorted(
         held,
@@ -110,6 +119,65 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
         s = h.statement
         best.setdefault((s.family, s.term, s.on, s.state + s.more.get("value", "")), h)
     return [h for h in best.values() if h.score >= WEAK][:MOST_READINGS]
+
+
+class _Most:
+    """The most a spelling can score on a clause, cheaply, and the least that is still worth a look: what can be neither among
+    the best nor near the best is not held."""
+
+    def __init__(self, clause: Clause, index: Index):
+        self.clause, self.index = clause, index
+        self.places = {sense: _bits(p for s in spans for p in s.places) for sense, spans in clause.senses.items()}
+        beside = {p for slot in ("part", *QUALIFYING) for s in clause.slots.get(slot, ()) for p in s.places}
+        self.told = _bits(clause.content - beside - clause.lifted.keys() - clause.bare.keys())
+        self.losses: dict[int, float] = {0: 0.0}
+        self.said = {t.stem for t in clause.tokens}
+        self.scores: dict[tuple[str, str], float] = {}
+        self.least = WEAK
+
+    def add(self, held: Held) -> None:
+        key = held.statement.family, held.statement.term
+        if held.score > self.scores.get(key, 0.0):
+            self.scores[key] = held.score
+            best = sorted(self.scores.values(), reverse=True)
+            self.least = max(WEAK, NEAR * best[0], best[MOST_READINGS - 1] if len(best) >= MOST_READINGS else 0.0)
+
+    def of(self, number: int) -> float:
+        spelling, total = self.index.spellings[number], self.index.totals[number]
+        family = spelling.term.family
+        least = self.least / FAMILY[family]
+        claimed, used = 0.0, 0
+        for (senses, kinds, denied), weight in zip(
+            self.index.asked[number], self.index.asked_weights[number], strict=True
+        ):
+            bits = 0
+            for sense in senses:
+                bits |= self.places.get(sense, 0)
+            if bits or kinds:
+                used |= bits
+                continue
+            claimed += weight
+            if denied or total - claimed < least * (total - claimed + CLAIMED * claimed):
+                return 0.0
+        for sense in self.index.alone.get(spelling.term.name, ()):
+            used |= self.places.get(sense, 0)
+        other = OTHER_VERB if family == "act" else OTHER_WORDS
+        own = len(spelling.stems & self.said) / max(1, len(spelling.stems))
+        matched = total - claimed
+        whole = matched + CLAIMED * claimed + UNREAD * self._unread(self.told & ~used)
+        return matched / whole * FAMILY[family] * (other + (1 - other) * own) + ROUNDED
+
+    def _unread(self, places: int) -> float:
+        if places not in self.losses:
+            self.losses[places] = sum(_loss(self.clause, p, self.index) for p in range(places.bit_length()) if places >> p & 1)
+        return self.losses[places]
+
+
+def _bits(places: Iterable[int]) -> int:
+    bits = 0
+    for place in places:
+        bits |= 1 << place
+    return bits
 
 
 @dataclass
@@ -167,10 +235,9 @@ def _claim(
     on, fit, on_places = _part(term.on, named, behind, subject, index)
     claim = _Claim(spelling, on, fit)
     headed = False
-    for asked, weight in zip(spelling.asked, index.asked_weights[number], strict=True):
-        spans = [s for sense in sorted(asked) for s in clause.senses.get(sense, ())]
-        kinds = [kind for slot, kind in asked if slot == "part"]
-        if ("cue", "denied") in asked:
+    for (senses, kinds, denied), weight in zip(index.asked[number], index.asked_weights[number], strict=True):
+        spans = [s for sense in senses for s in clause.senses.get(sense, ())]
+        if denied:
             if not spans:
                 return None
             claim.denied = True
@@ -188,7 +255,7 @@ def _claim(
         elif kinds and (near := _related(kinds, named, index)):
             claim.used |= near
             claim.matched += weight * 0.9
-        elif kinds and len(kinds) == len(asked) and _implied(kinds, term.on, on, index):
+        elif kinds and len(kinds) == len(senses) and _implied(kinds, term.on, on, index):
             claim.claimed += 0.0 if on and fit == 1.0 else 0.15
         else:
             claim.claimed += weight
@@ -354,7 +421,7 @@ def _part(
     return (on[0] if len(on) == 1 else "", NO_PART, frozenset())
 
 
-def _related(kinds: list[str], named: dict[str, frozenset[int]], index: Index) -> frozenset[int]:
+def _related(kinds: tuple[str, ...], named: dict[str, frozenset[int]], index: Index) -> frozenset[int]:
     line = index.vocabulary.lineage
     return next((p for kind, p in named.items() for k in kinds if k in line[kind]), frozenset())
 

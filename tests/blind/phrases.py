@@ -122,7 +122,9 @@ def main(arguments: list[str]) -> None:
         if name == "open" and "--misses" in arguments:
             for t in told:
                 if t.first is False:
-                    print(f"    {t.row['phrase']}")
+                    said = " | ".join(r.text for r in heard(t.row, v)[:3])
+                    among = "among three: " if t.three else ""
+                    print(f"    {t.row['phrase']} [{t.row['on']}]\n        {among}{said or 'nothing'}\n        for {t.row['says']}")
 
 
 if __name__ == "__main__":
