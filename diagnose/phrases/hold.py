@@ -23,6 +23,8 @@ NO_PART, ABOVE, WRONG_PART = 0.96, 0.97, 0.5
 GENERAL = 0.95
 """How well a general word fits a point of the machine, of which a state tells more."""
 OTHER_WORDS, OTHER_VERB, BARE, UNTOLD = 0.92, 0.7, 0.5, 0.8
+LOOSE = 0.8
+"""For one telling word out of a saying, where the saying itself was not said: "went" is not "lasted overnight"."""
 FAMILY = {"feature": 1.0, "state": 0.96, "act": 0.94, "reading": 0.97, "setting": 0.82}
 MOST_HELD, MOST_READINGS = 280, 4
 ROUNDED = 1e-4
@@ -117,7 +119,7 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
         ),
     ):
         s = h.statement
-        best.setdefault((s.family, s.term, s.on, s.state + s.more.get("value", "")), h)
+        best.setdefault((s.family, s.term, s.on if s.family == "state" else "", s.state + s.more.get("value", "")), h)
     return [h for h in best.values() if h.score >= WEAK][:MOST_READINGS]
 
 
@@ -165,7 +167,10 @@ class _Most:
         own = len(spelling.stems & self.said) / max(1, len(spelling.stems))
         matched = total - claimed
         whole = matched + CLAIMED * claimed + UNREAD * self._unread(self.told & ~used)
-        return matched / whole * FAMILY[family] * (other + (1 - other) * own) + ROUNDED
+        own = other + (1 - other) * own
+        if spelling.loose and own < 1:
+            own *= LOOSE if not _literal(spelling, self.clause, self.index) else 1.0
+        return matched / whole * FAMILY[family] * own + ROUNDED
 
     def _unread(self, places: int) -> float:
         if places not in self.losses:
@@ -212,8 +217,8 @@ def _held(
     if score < WEAK:
         return None
     state, asks = _asks(claim, clause, left)
-    if claim.value:
-        more = {"value": claim.value[1].text, **more}
+    if claim.value:  # a figure stands: "lift nil, 0.02" is a lift of 0.02
+        more, state = {"value": claim.value[1].text, **more}, "present"
     on = claim.on if term.family != "setting" else ""
     return Held(
         Statement(term.family, term.name, on, state, more),
@@ -222,8 +227,12 @@ def _held(
         tuple(asks),
         left,
         len(claim.spelling.asked),
-        len(words := index.split(claim.spelling.text)[1]) > 1 and " ".join(words) in clause.stems,
+        len(index.split(claim.spelling.text)[1]) > 1 and _literal(claim.spelling, clause, index),
     )
+
+
+def _literal(spelling: Spelling, clause: Clause, index: Index) -> bool:
+    return f" {' '.join(index.split(spelling.text)[1])} " in f" {clause.stems} "
 
 
 def _claim(
@@ -291,6 +300,8 @@ def _score(
     said = {t.stem for t in clause.tokens}
     other = OTHER_WORDS if term.family != "act" else OTHER_VERB
     score *= other + (1 - other) * (len(claim.spelling.stems & said) / max(1, len(claim.spelling.stems)))
+    if claim.spelling.loose and not _literal(claim.spelling, clause, index):
+        score *= LOOSE
     if claim.guesses:
         score *= 0.95
     if term.general and claim.on and index.vocabulary.kinds[claim.on].place == "machine":
@@ -304,9 +315,16 @@ def _score(
     if term.on == ("leak",) and not leak_said:
         score *= UNTOLD if subject not in LEAKING else NO_PART
     bare = claim.spelling.bare or (term.family == "act" and any(clause.tokens[p].text == term.name for p in claim.used))
+    done = claim.spelling.text.endswith("ed") and not claim.denied
+    bare = bare or (term.family == "act" and done and not any(_done(clause.tokens[p].text) for p in claim.used))
     if bare and len(claim.spelling.asked) == 1 and not clause.cues("done"):
         score *= BARE
     return score
+
+
+def _done(word: str) -> bool:
+    """Whether a word can be a verb: "oiled", not "oil"."""
+    return word.endswith(("ed", "ing", "t", "n"))
 
 
 def _asks(claim: _Claim, clause: Clause, left: frozenset[int]) -> tuple[str, list[str]]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import Any
@@ -41,7 +41,8 @@ class Term:
 
 @dataclass(frozen=True)
 class Spelling:
-    """One way of saying a term: senses asked for, each a set of which one is enough; `ask`: why it must be asked back."""
+    """One way of saying a term: senses asked for, each a set of which one is enough; `ask`: why it must be asked back;
+    `loose`: a saying of several words of which one alone tells, and that one says the term nowhere else."""
 
     term: Term
     text: str
@@ -49,6 +50,7 @@ class Spelling:
     ask: str = ""
     stems: frozenset[str] = frozenset()
     bare: bool = False
+    loose: bool = False
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,7 @@ class Index:
         self.texts: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {}
         self._learn()
         self.longest = min(MOST_SPAN, max(map(len, self.surfaces), default=1))
-        self.spellings = list(self._spellings())
+        self.spellings = self._loosened(list(self._spellings()))
         self.by_sense: dict[Sense, list[int]] = defaultdict(list)
         for number, spelling in enumerate(self.spellings):
             for sense in {s for asked in spelling.asked for s in asked}:
@@ -159,6 +161,11 @@ class Index:
                     asked := self._asked(said.text), section == "features" and self.vocabulary.features[name].gone
                 ):
                     yield Spelling(term, said.text, asked, said.ask, self._telling(said.text))
+
+    def _loosened(self, spellings: list[Spelling]) -> list[Spelling]:
+        said = {(s.term, s.asked) for s in spellings if len(self.split(s.text)[0]) == 1 or s.text == s.term.name}
+        alone = {s for s in spellings if len(s.asked) == 1 and {slot for slot, _ in s.asked[0]} == {"word"}}
+        return [replace(s, loose=s in alone and (s.term, s.asked) not in said) for s in spellings]
 
     def _terms(self) -> Iterator[tuple[str, Term, tuple[str, ...]]]:
         v = self.vocabulary

@@ -27,22 +27,22 @@ _RANGE = rf"(?:({_ABOUT})?)({_N}|{_WRITTEN})(?:\s?(?:to|-|–|/|or|and)\s?({_N}|
 
 _UNITS: dict[str, tuple[str, ...]] = {
     "bar g": (r"bar\s?\(?g\)?", "bar gauge"), "bar a": (r"bar\s?\(?a\)?", "bar abs(?:olute)?"), "bar": ("bars?",),
-    "mbar": ("mbar",), "psi g": (r"psi\s?\(?g\)?",), "psi a": (r"psi\s?\(?a\)?",), "psi": ("psi", "pounds", "lbs/in2"),
+    "mbar": ("mbar",), "psi g": (r"psi\s?\(?g\)?",), "psi a": (r"psi\s?\(?a\)?",), "psi": ("psid?", "pounds", "lbs/in2", "lbs"),
     "MPa": ("mpa",), "kPa": ("kpa",), "°C": (r"°\s?c", r"deg(?:rees?|s)?\.?\s?c(?:elsius|entigrade)?", "celsius", "centigrade"),
     "°F": (r"°\s?f", r"deg(?:rees?|s)?\.?\s?f(?:ahrenheit)?", "fahrenheit"), "K": ("kelvin",),
     "mm": ("mm", "mil+imet(?:re|er)s?"), "cm": ("cm",), "µm": ("[µμu]m", "microns?", "micromet(?:re|er)s?"),
-    "thou": ("thou", "mils?", "thousandths?"), "inch": ("inch(?:es)?", '"'), "mm/s": (r"mm\s?/\s?s(?:ec)?", "mm per second"),
-    "drops/min": (r"drops?\s?(?:/|per|a)\s?min(?:ute)?", "dpm", "drips? (?:per|a) minute"),
+    "thou": ("thou", "mils?", "thousandths?"), "inch": ("inch(?:es)?", '"'), "mm/s": (r"mm\s?/\s?s(?:ec)?", "mm (?:per|an?) sec(?:ond)?", r"mil+s? (?:per|an?) sec(?:ond)?"),
+    "drops/min": (r"(?:d(?:ro|ri)?ps?|drp)\s?(?:/|per|an?|in a|every|each)?\s?min(?:ute)?", "dpm"),
     "mL/h": (r"ml\s?(?:/|per|an?)\s?h(?:ou)?r?", r"cc\s?(?:/|per|an?)\s?h(?:ou)?r?"),
     "mL/min": (r"ml\s?(?:/|per|a)\s?min(?:ute)?", r"cc\s?(?:/|per|a)\s?min(?:ute)?"),
     "L/h": (r"l(?:it(?:re|er)s?)?\s?(?:/|per|an?)\s?h(?:ou)?r?",), "L/min": (r"l(?:it(?:re|er)s?)?\s?(?:/|per|a)\s?min(?:ute)?", "lpm"),
-    "gpm": ("gpm",), "m³/h": (r"m[3³]\s?/\s?h", "cubic met(?:re|er)s? per hour"), "g/h": (r"g\s?/\s?h",),
+    "gpm": ("gpm",), "m³/h": (r"n?m[3³]\s?/\s?h(?:r|our)?", "cubic met(?:re|er)s? (?:per|an) hour", "(?:normal )?cubes?(?: an hour)?"), "g/h": (r"g\s?/\s?h",),
     "bar/min": (r"bar\s?(?:/|per|a)\s?min(?:ute)?",), "rpm": ("rpm", "revs", "rev/min"),
-    "bands": (r"(?:light |helium |he )?bands",), "Shore A": (r"(?:°\s?)?shore(?: a)?", "duro", "durometer", "irhd"),
+    "bands": (r"(?:light |helium |he )?bands",), "Shore A": (r"(?:°\s?)?shore(?: a)?", "duros?", "durometer", "irhd"),
     "N m": (r"n\s?m", "newton met(?:re|er)s?"), "N": ("newtons?",), "%": ("%", "per ?cent"), "ppm": ("ppm",),
     "µS/cm": (r"[µμu]s\s?/\s?cm", "microsiemens"), "cSt": ("cst", "centistokes?"), "mPa s": (r"mpa\s?s", "cp"), "V": ("v", "volts?"), "A": ("amps?",),
 }  # fmt: skip
-_GUESSED = {"°C": ("c",), "°F": ("f",), "inch": ("in",), "m": ("m",), "µm": ("mic",)}
+_GUESSED = {"°C": ("c",), "°F": ("f",), "inch": ("in",), "m": ("m",), "µm": ("mic",), "L/min": ("lit(?:re|er)s?",), "mm": ("mil",)}
 _TIMES = {"min": r"min(?:ute)?s?", "h": r"h(?:ou)?rs?|h", "days": r"days?", "weeks": r"w(?:ee)?ks?", "months": r"months?|mths?",
           "years": r"y(?:ea)?rs?"}  # fmt: skip
 _THINGS = r"pins?|springs?|screws?|set ?screws?|bolts?|lugs?|pockets?|notch(?:es)?|studs?|convolutions?|coils?|o ?rings?|bearings?|plates?"

@@ -7,14 +7,14 @@ from dataclasses import replace
 
 from diagnose.knowledge.model import Vocabulary
 from diagnose.phrases.clauses import Clause, halves, phrase_of
-from diagnose.phrases.hold import DENIED, MOST_READINGS, Held, hold, named_kinds
+from diagnose.phrases.hold import DENIED, MOST_READINGS, NEAR, Held, hold, named_kinds
 from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Reading, Statement
 from diagnose.phrases.sentence import statements_of
 
 SURE, LIKELY, ONE = 0.965, 0.60, 0.80
 """Sure only where the words say the term in full: of open phrases read at 0.80 to 0.96 one in four said something else."""
-TIE, WORTH, AMONG = 0.03, 0.6, 0.55
+TIE, AMONG = 0.03, 0.55
 
 
 def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Reading, ...]:
@@ -157,12 +157,15 @@ def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...], 
     best = [held[0] for _, held in chosen]
     ties = [f"{held[0].statement.term!r} and {held[1].statement.term!r} fit alike"
             for _, held in chosen if len(held) > 1 and held[0].score - held[1].score < TIE and not _agree(held[0], held[1], index)]  # fmt: skip
-    others = sorted(
-        ((held[0].score - h.score, n, h) for n, (_, held) in enumerate(chosen) for h in held[1:]),
-        key=lambda x: (x[0], x[1], x[2].statement.term),
-    )
-    others = [x for x in others if x[2].score >= WORTH * best[x[1]].score]
-    picks = [best, *([*best[:n], h, *best[n + 1 :]] for _, n, h in others[: MOST_READINGS - 1])]
+    others = [[h for h in held[1:] if h.score >= NEAR * held[0].score] for _, held in chosen]
+    picks = [best]
+    for n in range(MOST_READINGS - 1):  # every clause that is not sure is read otherwise in each of the further readings
+        pick = [
+            o[n] if n < len(o) and (h.score < SURE or o[n].score >= AMONG) else h
+            for h, o in zip(best, others, strict=True)
+        ]
+        if pick != best:
+            picks.append(pick)
     result = []
     for pick in picks:
         asks = list(

@@ -39,6 +39,8 @@ def states(
 
 def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], str]]:
     for span in clause.slots.get("value", ()):
+        if _named_in(span, clause):
+            continue
         variable, _, value = span.sense[1].partition(": ")
         guess = f"{clause.tokens[span.first].text!r} is taken for {span.guessed!r}" if span.guessed else ""
         yield variable, value, set(span.places), guess
@@ -56,10 +58,22 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
                         {place},
                         f"the unit of {lifted.said!r} is a guess" if lifted.guessed else "",
                     )
+    every = index.vocabulary.grammar.variables
+    named = dict.fromkeys(s.sense[1] for s in clause.slots.get("variable", ()) if not _named_in(s, clause))
+    usual = {v for point in _points(clause) for v in _usual(point, set(every), index.vocabulary)}
+    meant = named or (usual if len(usual) < len(every) else ())
     for place, number in clause.bare.items():
-        for variable in dict.fromkeys(s.sense[1] for s in clause.slots.get("variable", ())):
-            if asked := index.vocabulary.grammar.variables[variable].unit:
+        for variable in sorted(meant):
+            if asked := every[variable].unit:
                 yield variable, f"{number} {asked}", {place}, f"the unit of {number!r} is a guess"
+
+
+def _named_in(span: Span, clause: Clause) -> bool:
+    """Whether a word is only a piece of the name of a point: the gas of "seal gas heater"."""
+    return any(
+        s.first <= span.first and span.last <= s.last and len(s.places) > len(span.places) and s.sense[0] == "point"
+        for s in clause.slots.get("point", ())
+    )
 
 
 def _usual(point: str, among: set[str], v: Vocabulary) -> set[str]:
