@@ -164,7 +164,7 @@ class Index:
 
     def _loosened(self, spellings: list[Spelling]) -> list[Spelling]:
         said = {(s.term, s.asked) for s in spellings if len(self.split(s.text)[0]) == 1 or s.text == s.term.name}
-        alone = {s for s in spellings if len(s.asked) == 1 and {slot for slot, _ in s.asked[0]} == {"word"}}
+        alone = {s for s in spellings if len(s.asked) == 1 and "part" not in {slot for slot, _ in s.asked[0]}}
         return [replace(s, loose=s in alone and (s.term, s.asked) not in said) for s in spellings]
 
     def _terms(self) -> Iterator[tuple[str, Term, tuple[str, ...]]]:

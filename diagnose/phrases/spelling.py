@@ -14,10 +14,10 @@ class Speller:
 
     def __init__(self, words: Iterable[str]):
         self.known = frozenset(words)
-        self.near: dict[tuple[str, int], list[str]] = {}
+        self.near: dict[tuple[str, int], list[tuple[str, frozenset[str]]]] = {}
         for word in sorted(self.known):
             if len(word) >= LEAST_LETTERS - 1 and word.isalpha():
-                self.near.setdefault((word[0], len(word)), []).append(word)
+                self.near.setdefault((word[0], len(word)), []).append((word, frozenset(word)))
 
     def guess(self, word: str) -> list[str]:
         """The nearest words; none where none is near."""
@@ -26,8 +26,11 @@ class Speller:
         most = 2 if len(word) >= LONG else 1
         best: int = most + 1
         ties: list[str] = []
+        letters = frozenset(word)
         for length in range(len(word) - most, len(word) + most + 1):
-            for other in self.near.get((word[0], length), ()):
+            for other, others in self.near.get((word[0], length), ()):
+                if len(letters ^ others) > 2 * most:  # each slip changes two letters at most
+                    continue
                 apart = distance(word, other, most)
                 if apart < best:
                     best, ties = apart, [other]

@@ -18,13 +18,17 @@ def states(
     """(point, variable, value, fit, places used, asks) of every state a clause may say."""
     variables = {s.sense[1]: s for s in clause.slots.get("variable", ())}
     points = _points(clause)
+    known: dict[frozenset[int], set[str]] = {}
     for variable, value, places, guess in _values(clause, index):
         named = variables.get(variable)
         if named and places < set(named.places):
             continue
         own, places = places, places | (set(named.places) if named else set())
         fit, asks = 1.0, [guess] if guess else []
-        others = set() if named else _others(clause, index, variable, places)
+        at_once = frozenset(places)
+        if at_once not in known:
+            known[at_once] = _said_of(clause, places)
+        others = set() if named else (known[at_once] or _alike(index, variable)) - {variable}
         if others:
             fit *= UNSAID_VARIABLE
             asks.append(f"that it is the {variable} is a guess")
@@ -84,14 +88,16 @@ def _usual(point: str, among: set[str], v: Vocabulary) -> set[str]:
     return among
 
 
-def _others(clause: Clause, index: Index, variable: str, places: set[int]) -> set[str]:
-    """The other variables whose value the words or the unit at some places may be too."""
+def _said_of(clause: Clause, places: set[int]) -> set[str]:
+    """The variables whose value the words at some places may be."""
+    return {s.sense[1].partition(": ")[0] for s in clause.slots.get("value", ()) if places <= set(s.places)}
+
+
+def _alike(index: Index, variable: str) -> set[str]:
+    """The variables with a unit of the same kind."""
     every = index.vocabulary.grammar.variables
-    others = {s.sense[1].partition(": ")[0] for s in clause.slots.get("value", ()) if places <= set(s.places)}
-    if not others:
-        kind = _kind(every[variable].unit)
-        others = {name for name, other in every.items() if _kind(other.unit) == kind}
-    return others - {variable}
+    kind = _kind(every[variable].unit)
+    return {name for name, other in every.items() if _kind(other.unit) == kind}
 
 
 def _kind(name: str | None) -> object:
