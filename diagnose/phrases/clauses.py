@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from diagnose.phrases.index import Index, Sense, Span
 from diagnose.phrases.lift import FIRST, Lifted, lift
 from diagnose.phrases.tokens import Token, folded
 
-MOST_CLAUSES = 8
+MOST_CLAUSES, MOST_DENIALS = 8, 3
 _PARTS = frozenset({".", ";", ":", "!", "?", "\n", ","})
 _TURNS = frozenset({"but", "however", "then", "although", "though", "while", "whereas", "yet", "plus"})
 _JOINS = frozenset({"and", "&", "+", "or", "nor", "/"})
@@ -50,6 +50,15 @@ class Clause:
         table: dict[str, list[Span]] = {}
         for span in self.spans:
             table.setdefault(span.sense[0], []).append(span)
+        return table
+
+    @cached_property
+    def values_at(self) -> dict[int, list[Span]]:
+        """The spans of values by the places they cover."""
+        table: dict[int, list[Span]] = {}
+        for span in self.slots.get("value", ()):
+            for place in span.places:
+                table.setdefault(place, []).append(span)
         return table
 
     @cached_property
@@ -126,6 +135,15 @@ class Clause:
         lifted = {p - first: x for p, x in self.lifted.items() if first <= p < last}
         return Clause(self.tokens[first:last], spans, lifted, joined)
 
+    def without(self, places: frozenset[int]) -> Clause:
+        """The clause without the tokens at some places."""
+        moved = {p: n for n, p in enumerate(p for p in range(len(self.tokens)) if p not in places)}
+        spans = [
+            replace(s, first=moved[s.first], last=moved[s.last]) for s in self.spans if places.isdisjoint(s.places)
+        ]
+        lifted = {moved[p]: x for p, x in self.lifted.items() if p in moved}
+        return Clause([self.tokens[p] for p in moved], spans, lifted, self.joined, self.denied)
+
     def words(self, places: frozenset[int] | set[int]) -> tuple[str, ...]:
         return tuple(self.lifted[p].said if p in self.lifted else self.tokens[p].text for p in sorted(places))
 
@@ -161,6 +179,15 @@ def _parted(whole: Clause) -> Iterator[Clause]:
             if place > start:
                 yield whole.part(start, place, joined)
             start, joined = place + 1, token.text
+
+
+def denials(clause: Clause) -> list[Clause]:
+    """The clause parted before a denial in its midst: "rubbed long ways not dented"; itself alone where there is none."""
+    for cue in sorted(clause.cues("denied"), key=lambda s: s.first)[:MOST_DENIALS]:
+        before, after = clause.part(0, cue.first, clause.joined), clause.part(cue.first, len(clause.tokens))
+        if before.heads and after.heads:
+            return [before, after]
+    return [clause]
 
 
 def halves(clause: Clause) -> list[Clause]:

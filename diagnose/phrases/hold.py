@@ -40,6 +40,7 @@ OF_THE_CASE = frozenset({"seal", "machine", "product", "seal chamber"})
 """Kinds a fact or a figure of the whole case may be said of."""
 OF_A_SEAL = frozenset({"shaft", "face", "secondary seal", "metal part", "atmosphere side", "throat bushing"})
 """Kinds of part of which what can lie anywhere in a seal may be said."""
+ALL_RIGHT, HARMED = ("word", "healthy"), ("wear", "damage")
 DENIED = "it is read as a denial"
 _CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
          "heard": "it is hearsay", "blamed": "it names a cause"}  # fmt: skip
@@ -96,10 +97,10 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
             for number in index.by_sense.get(("part", other), ()):
                 found[number] += 0.3
     ranked = sorted(found, key=lambda n: (n not in headed, -found[n] / (1.5 + index.totals[n]), n))
-    held = _states(clause, index, subject)
+    held = [*_states(clause, index, subject), *_all_right(clause, index, subject, named)]
     most = _Most(clause, index)
-    for h in held:
-        most.add(h)
+    for known in held:
+        most.add(known)
     for n in ranked[:MOST_HELD]:
         if most.least <= most.of(n) and (h := _held(n, clause, named, behind, index, subject)):
             held.append(h)
@@ -174,7 +175,9 @@ class _Most:
 
     def _unread(self, places: int) -> float:
         if places not in self.losses:
-            self.losses[places] = sum(_loss(self.clause, p, self.index) for p in range(places.bit_length()) if places >> p & 1)
+            self.losses[places] = sum(
+                _loss(self.clause, p, self.index) for p in range(places.bit_length()) if places >> p & 1
+            )
         return self.losses[places]
 
 
@@ -268,6 +271,7 @@ def _claim(
             claim.claimed += 0.0 if on and fit == 1.0 else 0.15
         else:
             claim.claimed += weight
+    headed |= term.family == "reading" and spelling.stems <= {t.stem for t in clause.tokens}
     if not headed and not _of_parts_alone(claim, clause):
         return None
     if term.family == "reading":
@@ -385,6 +389,22 @@ def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
             Held(Statement("state", variable, point, state, more), score, frozenset(used), tuple(asks), frozenset(left))
         )
     return result
+
+
+def _all_right(clause: Clause, index: Index, subject: str, named: dict[str, frozenset[int]]) -> Iterable[Held]:
+    """That a part is all right: it is not damaged, nor worn. Weak beside what says so of the part in its own words."""
+    spans = [s for s in clause.senses.get(ALL_RIGHT, ()) if not s.guessed]
+    kind = next((k for k in named if k != "seal"), subject)
+    if not spans or kind not in index.vocabulary.lineage or _told(clause)[0] != "present":
+        return
+    used = frozenset(p for s in (*spans, *clause.slots.get("part", ())) for p in s.places)
+    left = clause.content - used
+    if not left:
+        for n, form in enumerate(HARMED):
+            if index.vocabulary.fits(kind, index.vocabulary.features[form].on):
+                yield Held(
+                    Statement("feature", form, kind, "absent"), 0.8 - n / 10, used, ("it is said in general",), left
+                )
 
 
 def _loss(clause: Clause, place: int, index: Index) -> float:

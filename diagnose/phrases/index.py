@@ -42,7 +42,7 @@ class Term:
 @dataclass(frozen=True)
 class Spelling:
     """One way of saying a term: senses asked for, each a set of which one is enough; `ask`: why it must be asked back;
-    `loose`: a saying of several words of which one alone tells, and that one says the term nowhere else."""
+    `loose`: one word of it tells, which may say other things in other sayings, and it is no general word."""
 
     term: Term
     text: str
@@ -157,15 +157,18 @@ class Index:
                 if (asked := self._asked(text)) and (text == name or _says(asked)):
                     yield Spelling(term, text, asked, "", self._telling(text), bare)
             for said in lexicon.terms.get(section, {}).get(name, ()):
-                if _says(
-                    asked := self._asked(said.text), section == "features" and self.vocabulary.features[name].gone
-                ):
+                asked = self._asked(said.text)
+                gone = section == "features" and self.vocabulary.features[name].gone
+                if section == "readings" or _says(asked, gone):  # a figure beside it says enough: "track 6.5"
                     yield Spelling(term, said.text, asked, said.ask, self._telling(said.text))
 
-    def _loosened(self, spellings: list[Spelling]) -> list[Spelling]:
-        said = {(s.term, s.asked) for s in spellings if len(self.split(s.text)[0]) == 1 or s.text == s.term.name}
-        alone = {s for s in spellings if len(s.asked) == 1 and "part" not in {slot for slot, _ in s.asked[0]}}
-        return [replace(s, loose=s in alone and (s.term, s.asked) not in said) for s in spellings]
+    @staticmethod
+    def _loosened(spellings: list[Spelling]) -> list[Spelling]:
+        alone = {
+            s for s in spellings
+            if len(s.asked) == 1 and "part" not in {slot for slot, _ in s.asked[0]} and not s.term.general and s.text != s.term.name
+        }  # fmt: skip
+        return [replace(s, loose=s in alone) for s in spellings]
 
     def _terms(self) -> Iterator[tuple[str, Term, tuple[str, ...]]]:
         v = self.vocabulary

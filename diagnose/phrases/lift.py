@@ -42,7 +42,15 @@ _UNITS: dict[str, tuple[str, ...]] = {
     "N m": (r"n\s?m", "newton met(?:re|er)s?"), "N": ("newtons?",), "%": ("%", "per ?cent"), "ppm": ("ppm",),
     "µS/cm": (r"[µμu]s\s?/\s?cm", "microsiemens"), "cSt": ("cst", "centistokes?"), "mPa s": (r"mpa\s?s", "cp"), "V": ("v", "volts?"), "A": ("amps?",),
 }  # fmt: skip
-_GUESSED = {"°C": ("c",), "°F": ("f",), "inch": ("in",), "m": ("m",), "µm": ("mic",), "L/min": ("lit(?:re|er)s?",), "mm": ("mil",)}
+_GUESSED = {
+    "°C": ("c",),
+    "°F": ("f",),
+    "inch": ("in",),
+    "m": ("m",),
+    "µm": ("mic",),
+    "L/min": ("lit(?:re|er)s?",),
+    "mm": ("mil",),
+}
 _TIMES = {"min": r"min(?:ute)?s?", "h": r"h(?:ou)?rs?|h", "days": r"days?", "weeks": r"w(?:ee)?ks?", "months": r"months?|mths?",
           "years": r"y(?:ea)?rs?"}  # fmt: skip
 _THINGS = r"pins?|springs?|screws?|set ?screws?|bolts?|lugs?|pockets?|notch(?:es)?|studs?|convolutions?|coils?|o ?rings?|bearings?|plates?"

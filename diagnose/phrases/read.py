@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from diagnose.knowledge.model import Vocabulary
-from diagnose.phrases.clauses import Clause, halves, phrase_of
+from diagnose.phrases.clauses import Clause, denials, halves, phrase_of
 from diagnose.phrases.hold import DENIED, MOST_READINGS, NEAR, Held, hold, named_kinds
 from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Reading, Statement
@@ -115,13 +115,32 @@ def _joined(a: Clause, b: Clause) -> Clause:
 def _clause(clause: Clause, index: Index, subject: str) -> list[tuple[Clause, list[Held]]]:
     """The clause read as one, or parted at and, or, nor where that reads more of it."""
     whole = hold(clause, index, subject)
+    if whole and (rest := _second_figure(clause, whole[0], index, subject)):
+        return [(clause, whole), rest]
     parts = halves(clause)
+    if len(parts) < 2 and (not whole or whole[0].score < 0.95) and len(sides := denials(clause)) > 1:
+        read = [(p, hold(p, index, subject)) for p in sides]
+        return (
+            read
+            if all(h and h[0].score > max(ONE, whole[0].score if whole else 0.0) for _, h in read)
+            else [(clause, whole)]
+        )
     if len(parts) < 2 or (whole and whole[0].score >= 0.95):
         return [(clause, whole)]
     parts = _shared(parts)
     read = [(p, hold(p, index, subject)) for p in parts]
     mean = sum(h[0].score if h else 0.0 for _, h in read) / len(read)
     return read if mean > (whole[0].score if whole else 0.0) else [(clause, whole)]
+
+
+def _second_figure(clause: Clause, first: Held, index: Index, subject: str) -> tuple[Clause, list[Held]] | None:
+    """What a further figure of the clause says: "track 6.5 on 5 nose"."""
+    figures = {p for p, x in clause.lifted.items() if x.kind == "amount"} | clause.bare.keys()
+    if "value" not in first.statement.more or not figures & first.used or not figures - first.used:
+        return None
+    rest = clause.without(first.used)
+    held = [h for h in hold(rest, index, subject) if h.statement.family in ("reading", "state") and h.score >= AMONG]
+    return (rest, held) if held else None
 
 
 def _shared(parts: list[Clause]) -> list[Clause]:
@@ -159,7 +178,9 @@ def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...], 
             for _, held in chosen if len(held) > 1 and held[0].score - held[1].score < TIE and not _agree(held[0], held[1], index)]  # fmt: skip
     others = [[h for h in held[1:] if h.score >= NEAR * held[0].score] for _, held in chosen]
     picks = [best]
-    for n in range(MOST_READINGS - 1):  # every clause that is not sure is read otherwise in each of the further readings
+    for n in range(
+        MOST_READINGS - 1
+    ):  # every clause that is not sure is read otherwise in each of the further readings
         pick = [
             o[n] if n < len(o) and (h.score < SURE or o[n].score >= AMONG) else h
             for h, o in zip(best, others, strict=True)

@@ -73,24 +73,29 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
 
 
 def _named_in(span: Span, clause: Clause) -> bool:
-    """Whether a word is only a piece of the name of a point: the gas of "seal gas heater"."""
+    """Whether a word is only a piece of the name of a point or a time: the gas of "seal gas heater"."""
     return any(
-        s.first <= span.first and span.last <= s.last and len(s.places) > len(span.places) and s.sense[0] == "point"
-        for s in clause.slots.get("point", ())
+        s.first <= span.first and span.last <= s.last and len(s.places) > len(span.places)
+        for slot in ("point", "when")
+        for s in clause.slots.get(slot, ())
     )
 
 
 def _usual(point: str, among: set[str], v: Vocabulary) -> set[str]:
     """Those of some variables that are meant of a point where none is named; all of them where nothing is usual there."""
     for above in v.grammar.lineages["at"][point]:
-        if usual := {name for name, variable in v.grammar.variables.items() if above in variable.at}:
+        usual = {name for name, variable in v.grammar.variables.items() if above in variable.at}
+        if among & usual:
             return among & usual
-    return among
+        if usual and len(among) > 2:
+            return set()
+    return among if len(among) > 2 else set(sorted(among, key=list(v.grammar.variables).index)[:1])
 
 
 def _said_of(clause: Clause, places: set[int]) -> set[str]:
     """The variables whose value the words at some places may be."""
-    return {s.sense[1].partition(": ")[0] for s in clause.slots.get("value", ()) if places <= set(s.places)}
+    spans = clause.values_at.get(min(places), ())
+    return {s.sense[1].partition(": ")[0] for s in spans if places <= set(s.places)}
 
 
 def _alike(index: Index, variable: str) -> set[str]:

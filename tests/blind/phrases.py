@@ -124,7 +124,9 @@ def main(arguments: list[str]) -> None:
                 if t.first is False:
                     said = " | ".join(r.text for r in heard(t.row, v)[:3])
                     among = "among three: " if t.three else ""
-                    print(f"    {t.row['phrase']} [{t.row['on']}]\n        {among}{said or 'nothing'}\n        for {t.row['says']}")
+                    print(
+                        f"    {t.row['phrase']} [{t.row['on']}]\n        {among}{said or 'nothing'}\n        for {t.row['says']}"
+                    )
 
 
 if __name__ == "__main__":
