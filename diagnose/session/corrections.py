@@ -9,8 +9,9 @@ from diagnose.casefile.answers import path_of, split_readings
 from diagnose.casefile.format import STATES
 from diagnose.casefile.replay import Record
 from diagnose.session.figures import Figures
-from diagnose.session.looking import Looking, more_photos
+from diagnose.session.looking import Looking
 from diagnose.session.parts import Parts
+from diagnose.session.photos import more_photos
 from diagnose.session.talk import Back, Skip, Talk
 from diagnose.views.journal import sentence
 

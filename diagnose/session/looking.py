@@ -8,14 +8,9 @@ from typing import Any
 
 from diagnose.casefile import walk
 from diagnose.casefile.cards import Card, Choice, gathered, left_of
-from diagnose.casefile.replay import What
-from diagnose.casefile.spoken import not_understood, records_of
 from diagnose.casefile.walk import Topic
-from diagnose.knowledge.model import Feature
-from diagnose.phrases.model import Reading
-from diagnose.phrases.read import read
 from diagnose.reading.figures import number_of
-from diagnose.reading.terms import nearest, plain
+from diagnose.reading.terms import plain
 from diagnose.session.asked_back import AskedBack
 from diagnose.session.entries import (
     ALL,
@@ -28,11 +23,10 @@ from diagnose.session.entries import (
     feature_and_details,
     listed,
     parted,
-    says_what,
 )
 from diagnose.session.figures import Figures
-from diagnose.session.photos import Photos
-from diagnose.session.prompts import Words
+from diagnose.session.photos import Photos, more_photos
+from diagnose.session.spoken import Spoken
 from diagnose.session.talk import BOUND, Back, Talk
 
 FIRST, MORE = "Seen (none: not there; Enter: not looked at): ", "Seen besides (none: nothing else; Enter: no more): "
@@ -49,6 +43,7 @@ class Looking:
     def __init__(self, talk: Talk, figures: Figures, photos: Photos, index: Callable[[str], None]):
         self.talk, self.words, self.figures, self.photos, self.index = talk, talk.words, figures, photos, index
         self.asked_back = AskedBack(talk)
+        self.spoken = Spoken(talk, self.asked_back, self.details)
 
     # ---- the card ---------------------------------------------------------------------------------------------
 
@@ -100,7 +95,7 @@ class Looking:
         """Asks until nothing more is said, or none of the rest is there."""
         question = FIRST
         while self._open(card) or question == FIRST:
-            answer = self.talk.ask(question, self._spellings(card))
+            answer = self.talk.ask(question, self.spoken.spellings(card))
             if not answer:
                 return
             lines = len(self.talk.recorder.lines)
@@ -139,7 +134,7 @@ class Looking:
     def _entries(self, card: Card, answer: str) -> list[Said]:
         """A whole answer that is one list or word of the card stays one; a part may be called by its name and number:
         "pin 7 worn"."""
-        known = self._known(card, "")
+        known = self.spoken.known(card, "")
         entries = [Said("", "saw", answer)] if known(answer) else parted(answer)
         return [self._of_named_part(said) for said in entries]
 
@@ -182,7 +177,7 @@ class Looking:
             left_ones = left.choices if left else ()
             chosen = [c for c in left_ones if not c.sound] or list(left_ones)
         else:
-            names = listed(said.text, [c.feature for c in card.choices], self._known(card, said.item))
+            names = listed(said.text, [c.feature for c in card.choices], self.spoken.known(card, said.item))
             chosen = self._chosen(card, said.text, names, said.item)
             if not chosen:
                 whole = "; a whole part that is gone: /lost part 3: HOW" if said.state == "lost" else ""
@@ -209,7 +204,7 @@ class Looking:
     def _listed(self, card: Card, said: Said) -> bool | None:
         """Whether a list of several features is on record, each with its details, which are asked for where they do not stand
         behind the list; None where it was none."""
-        known, numbered = self._known(card, said.item), [c.feature for c in card.choices]
+        known, numbered = self.spoken.known(card, said.item), [c.feature for c in card.choices]
         words, text = said.text, ""
         if not (names := listed(words, numbered, known)):
             words, text = feature_and_details(said.text, known, self.words)
@@ -244,7 +239,7 @@ class Looking:
                 word, values = match, said.text[len(match) :].strip()
             found = self.words.find("reading", word)
             reading = self.words.readings.get(found or "")
-            feature = self._known(card, said.item)(word)
+            feature = self.spoken.known(card, said.item)(word)
             if reading is None or reading.section or (feature and not values[:1].isdecimal()):
                 return None
             name = reading.name
@@ -259,16 +254,18 @@ class Looking:
         return bool(values) and self.figures.readings(topics[0], name, values)
 
     def _saw(self, card: Card, said: Said) -> bool:
-        known = self._known(card, said.item)
+        known = self.spoken.known(card, said.item)
         word, text = feature_and_details(said.text, known, self.words)
         if word.isdecimal() and not known(word):
             self.talk.say(f"  there is no {word} here; the list goes to {len(card.choices) + len(card.readings)}")
             return False
         if not known(word):
-            return self._spoken(card, said, word, text)
+            return self.spoken.record(card, said, word, text)
         feature = known(word)
         chosen = self._chosen(card, word, [feature], said.item)
-        fitting = [t for t in card.topics if said.item in ("", t.part) and self._fits(t, self.words.features[feature])]
+        fitting = [
+            t for t in card.topics if said.item in ("", t.part) and self.spoken.fits(t, self.words.features[feature])
+        ]
         blocks = [self._of(c, said.item) for c in chosen] or [tuple(fitting)]
         if len(blocks) > 1 or (len(card.blocks()) > 1 and not chosen and len(fitting) > 1):
             on = {str(i): self._of(c, said.item) for i, c in enumerate(card.choices, 1) if c in chosen}
@@ -332,113 +329,6 @@ class Looking:
         if photos and "photo" not in entry:
             entry |= photos.pop(0)
         return entry, photos
-
-    # ---- words for features -----------------------------------------------------------------------------------
-
-    def _fits(self, topic: Topic, feature: Feature) -> bool:
-        """A general word, as "flattened", fits every part, but no history and no machine."""
-        return bool(topic.part or feature.on) and self.words.fits(topic.kind, feature.on)
-
-    def _spellings(self, card: Card) -> Words:
-        """Every spelling of what can be said here, what is asked for first."""
-        named = {c.feature: None for c in card.choices}
-        fitting = sorted(f.name for f in self.words.features.values() if any(self._fits(t, f) for t in card.topics))
-        order = [self.words.features[f] for f in dict.fromkeys([*named, *fitting])]
-        readings = {n: n for n, _ in card.readings}
-        return {word: f.name for f in order for word in (f.name, *f.also)} | readings
-
-    def _known(self, card: Card, item: str) -> Callable[[str], str]:
-        """Finds the feature of a number or a spelling that fits the card."""
-        topics = [t for t in card.topics if item in ("", t.part)]
-        asked = {c.feature for c in card.choices}
-        fitting = [f for f in self.words.features.values() if f.name in asked or any(self._fits(t, f) for t in topics)]
-        table = {plain(word): f.name for f in fitting for word in (f.name, *f.also)}
-
-        def find(word: str) -> str:
-            if word.isdecimal():
-                number = number_of(word)
-                return card.choices[number - 1].feature if 0 < number <= len(card.choices) else ""
-            return table.get(plain(word), "")
-
-        return find
-
-    def _spoken(self, card: Card, said: Said, phrase: str, more: str) -> bool:
-        """Records a phrase as it is read, with the details that stand behind it, asking which reading is meant where it is
-        not sure; what nothing is read in, or not what was meant, is kept as said. Whether it was read."""
-        if not says_what(phrase, self.words):
-            self.talk.say(
-                f"  {phrase!r} does not say what was seen; by number or word: 3, or 3: 10 to 2, severe", hang=4
-            )
-            return False
-        recorder = self.talk.recorder
-        topics, readings = self._read(card, said, phrase)
-        texts = {r.text: r for r in readings}
-        table = self._spellings(card)
-        near = [table[n] for n in nearest(phrase, table, 6)] if not readings or readings[0].sureness == "weak" else []
-        chosen = self._which(phrase, readings, list(dict.fromkeys([*texts, *near]))[:6])
-        if not chosen:
-            self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, recorder.state))
-            return False
-        if chosen not in texts:
-            topics = tuple(t for t in topics if self._fits(t, self.words.features[chosen])) or topics
-        entry, photos = self.details(more)
-        whats: list[What] = []
-        for topic in topics:
-            if chosen in texts:
-                about = {"part": topic.part} if topic.part else {"on": topic.kind}
-                found = records_of(texts[chosen], phrase, recorder.state, self.words, {**topic.about(), **about})
-            else:
-                found = [{"add": "observations", "entry": {**topic.about(), "saw": chosen, "said": phrase}}]
-            mark = next((w for w in found if w.get("add") == "observations"), None)
-            if mark:
-                mark["entry"] |= entry
-            elif entry and topic is topics[0]:
-                photos.append({"note": f"{phrase}: {more}"})
-            found = [self._at_its_part(w, topic) for w in found]
-            whats += [w for w in found if w not in whats]
-        whats = self.asked_back.seen(whats)
-        return bool(whats) and self.talk.record(*whats, *more_photos(topics[0].part, photos))
-
-    def _at_its_part(self, what: What, topic: Topic) -> What:
-        """What was said of another kind of part stands on the one part of that kind beside the part that is asked about."""
-        entry, case = what.get("entry", {}), self.talk.case
-        asked = case.part(topic.part)
-        if asked is None or "part" in entry or "on" not in entry:
-            return what
-        beside = [p for p in case.parts if p.position == asked.position and entry["on"] in self.words.lineage[p.kind]]
-        if len(beside) != 1:
-            return what
-        return {
-            **what,
-            "entry": {"part": beside[0].item, **{k: v for k, v in entry.items() if k not in ("on", "position")}},
-        }
-
-    def _read(self, card: Card, said: Said, phrase: str) -> tuple[tuple[Topic, ...], list[Reading]]:
-        """The block that a phrase is read of, the one on which it is surest, and its readings."""
-        order = ["sure", "likely", "weak"]
-        blocks = [tuple(t for t in b if said.item in ("", t.part)) for b in card.blocks()]
-        tried = [(b, list(read(phrase, self.words, b[0].kind))) for b in blocks if b]
-        return min(tried, key=lambda x: order.index(x[1][0].sureness) if x[1] and x[1][0].sureness in order else 9)
-
-    def _which(self, phrase: str, readings: list[Reading], offered: list[str]) -> str:
-        """The reading or feature that is meant; "" where none is."""
-        if readings and readings[0].sureness == "sure":
-            self.talk.say(f"  read as: {offered[0]}", hang=4)
-            return offered[0]
-        if offered:
-            self.talk.say("  did you mean: " + "; ".join(f"{i}{BOUND}{n}" for i, n in enumerate(offered, 1)), hang=4)
-            numbers = {str(i): n for i, n in enumerate(offered, 1)} | {plain(n): n for n in offered}
-            return self.talk.choose("  number (Enter: none of them): ", numbers | {"": "", "n": "", "none": ""})
-        elsewhere = self.words.find("feature", phrase)
-        on = f"; it is recorded on: {', '.join(self.words.features[elsewhere].on)}" if elsewhere else ""
-        self.talk.say(f"  {phrase!r} is not understood{on}; it is kept as said", hang=4)
-        return ""
-
-
-def more_photos(part: str, photos: Iterable[dict[str, str]], feature: str = "") -> list[What]:
-    """Photos beyond the first of a mark, each a remark on its part that names the mark."""
-    about = {k: v for k, v in (("part", part), ("of", feature)) if v}
-    return [{"add": "remarks", "entry": {**about, **photo}} for photo in photos]
 
 
 def _as_list(value: Any) -> list[Any]:

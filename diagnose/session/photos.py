@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
 from pathlib import Path
 
 from diagnose.casefile.photos import newest, photo_entry
+from diagnose.casefile.replay import What
 from diagnose.reading.figures import number_of
 from diagnose.reading.problems import BadInput
 from diagnose.session.talk import Talk
@@ -52,3 +54,9 @@ class Photos:
             return str(next(iter(newest(self.folder, 1)), name))
         inside = str(self.folder / name)
         return inside if os.path.exists(inside) else name
+
+
+def more_photos(part: str, photos: Iterable[dict[str, str]], feature: str = "") -> list[What]:
+    """Photos beyond the first of a mark, each a remark on its part that names the mark."""
+    about = {k: v for k, v in (("part", part), ("of", feature)) if v}
+    return [{"add": "remarks", "entry": {**about, **photo}} for photo in photos]

@@ -1,0 +1,129 @@
+"""What is said at a look in somebody's own words: which feature it names, and what is on record of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from diagnose.casefile.cards import Card
+from diagnose.casefile.replay import What
+from diagnose.casefile.spoken import not_understood, records_of
+from diagnose.casefile.walk import Topic
+from diagnose.knowledge.model import Feature
+from diagnose.phrases.model import Reading
+from diagnose.phrases.read import read
+from diagnose.reading.figures import number_of
+from diagnose.reading.terms import nearest, plain
+from diagnose.session.asked_back import AskedBack
+from diagnose.session.entries import Said, says_what
+from diagnose.session.photos import more_photos
+from diagnose.session.prompts import Words
+from diagnose.session.talk import BOUND, Talk
+
+Details = Callable[[str], tuple[dict[str, Any], list[dict[str, str]]]]
+
+
+class Spoken:
+    """`details` reads where and how much a mark is, and its photos beyond the first."""
+
+    def __init__(self, talk: Talk, asked_back: AskedBack, details: Details):
+        self.talk, self.words, self.asked_back, self.details = talk, talk.words, asked_back, details
+
+    def fits(self, topic: Topic, feature: Feature) -> bool:
+        """A general word, as "flattened", fits every part, but no history and no machine."""
+        return bool(topic.part or feature.on) and self.words.fits(topic.kind, feature.on)
+
+    def spellings(self, card: Card) -> Words:
+        """Every spelling of what can be said here, what is asked for first."""
+        named = {c.feature: None for c in card.choices}
+        fitting = sorted(f.name for f in self.words.features.values() if any(self.fits(t, f) for t in card.topics))
+        order = [self.words.features[f] for f in dict.fromkeys([*named, *fitting])]
+        readings = {n: n for n, _ in card.readings}
+        return {word: f.name for f in order for word in (f.name, *f.also)} | readings
+
+    def known(self, card: Card, item: str) -> Callable[[str], str]:
+        """Finds the feature of a number or a spelling that fits the card."""
+        topics = [t for t in card.topics if item in ("", t.part)]
+        asked = {c.feature for c in card.choices}
+        fitting = [f for f in self.words.features.values() if f.name in asked or any(self.fits(t, f) for t in topics)]
+        table = {plain(word): f.name for f in fitting for word in (f.name, *f.also)}
+
+        def find(word: str) -> str:
+            if word.isdecimal():
+                number = number_of(word)
+                return card.choices[number - 1].feature if 0 < number <= len(card.choices) else ""
+            return table.get(plain(word), "")
+
+        return find
+
+    def record(self, card: Card, said: Said, phrase: str, more: str) -> bool:
+        """Records a phrase as it is read, with the details that stand behind it, asking which reading is meant where it is
+        not sure; what nothing is read in, or not what was meant, is kept as said. Whether it was read."""
+        if not says_what(phrase, self.words):
+            self.talk.say(
+                f"  {phrase!r} does not say what was seen; by number or word: 3, or 3: 10 to 2, severe", hang=4
+            )
+            return False
+        recorder = self.talk.recorder
+        topics, readings = self._read(card, said, phrase)
+        texts = {r.text: r for r in readings}
+        table = self.spellings(card)
+        near = [table[n] for n in nearest(phrase, table, 6)] if not readings or readings[0].sureness == "weak" else []
+        chosen = self._which(phrase, readings, list(dict.fromkeys([*texts, *near]))[:6])
+        if not chosen:
+            self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, recorder.state))
+            return False
+        if chosen not in texts:
+            topics = tuple(t for t in topics if self.fits(t, self.words.features[chosen])) or topics
+        entry, photos = self.details(more)
+        whats: list[What] = []
+        for topic in topics:
+            if chosen in texts:
+                about = {"part": topic.part} if topic.part else {"on": topic.kind}
+                found = records_of(texts[chosen], phrase, recorder.state, self.words, {**topic.about(), **about})
+            else:
+                found = [{"add": "observations", "entry": {**topic.about(), "saw": chosen, "said": phrase}}]
+            mark = next((w for w in found if w.get("add") == "observations"), None)
+            if mark:
+                mark["entry"] |= entry
+            elif entry and topic is topics[0]:
+                photos.append({"note": f"{phrase}: {more}"})
+            found = [self._at_its_part(w, topic) for w in found]
+            whats += [w for w in found if w not in whats]
+        whats = self.asked_back.seen(whats)
+        return bool(whats) and self.talk.record(*whats, *more_photos(topics[0].part, photos))
+
+    def _at_its_part(self, what: What, topic: Topic) -> What:
+        """What was said of another kind of part stands on the one part of that kind beside the part that is asked about."""
+        entry, case = what.get("entry", {}), self.talk.case
+        asked = case.part(topic.part)
+        if asked is None or "part" in entry or "on" not in entry:
+            return what
+        beside = [p for p in case.parts if p.position == asked.position and entry["on"] in self.words.lineage[p.kind]]
+        if len(beside) != 1:
+            return what
+        return {
+            **what,
+            "entry": {"part": beside[0].item, **{k: v for k, v in entry.items() if k not in ("on", "position")}},
+        }
+
+    def _read(self, card: Card, said: Said, phrase: str) -> tuple[tuple[Topic, ...], list[Reading]]:
+        """The block that a phrase is read of, the one on which it is surest, and its readings."""
+        order = ["sure", "likely", "weak"]
+        blocks = [tuple(t for t in b if said.item in ("", t.part)) for b in card.blocks()]
+        tried = [(b, list(read(phrase, self.words, b[0].kind))) for b in blocks if b]
+        return min(tried, key=lambda x: order.index(x[1][0].sureness) if x[1] and x[1][0].sureness in order else 9)
+
+    def _which(self, phrase: str, readings: list[Reading], offered: list[str]) -> str:
+        """The reading or feature that is meant; "" where none is."""
+        if readings and readings[0].sureness == "sure":
+            self.talk.say(f"  read as: {offered[0]}", hang=4)
+            return offered[0]
+        if offered:
+            self.talk.say("  did you mean: " + "; ".join(f"{i}{BOUND}{n}" for i, n in enumerate(offered, 1)), hang=4)
+            numbers = {str(i): n for i, n in enumerate(offered, 1)} | {plain(n): n for n in offered}
+            return self.talk.choose("  number (Enter: none of them): ", numbers | {"": "", "n": "", "none": ""})
+        elsewhere = self.words.find("feature", phrase)
+        on = f"; it is recorded on: {', '.join(self.words.features[elsewhere].on)}" if elsewhere else ""
+        self.talk.say(f"  {phrase!r} is not understood{on}; it is kept as said", hang=4)
+        return ""
