@@ -161,7 +161,7 @@ class Answer:
 
 @dataclass(frozen=True)
 class Form:
-    """What is to be done, with room for owner and date, and what else is to be filled in by hand."""
+    """What is to be done, "" a row left open, with room for owner and date; and what else is to be filled in by hand."""
 
     to_do: Sequence[str]
     blanks: Sequence[str]

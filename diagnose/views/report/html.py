@@ -94,10 +94,11 @@ def _summary(report: Report, short: bool) -> Markup:
 
 def _form(form: Form) -> Markup:
     """Lines to fill in by hand."""
-    rows = [el("tr", [el("td", x) for x in (do, "", "", "")]) for do in (*form.to_do, *[""] * (2 - len(form.to_do)))]
+    rows = [el("tr", [el("td", x) for x in (do, "", "", "")]) for do in form.to_do]
     head = el("tr", [el("th", x, scope="col") for x in ("To be done", "Owner", "Due", "Done")])
     blanks = el("p", [el("span", x, class_="blank") for x in form.blanks], class_="blanks")
-    return el("section", el("table", el("thead", head), el("tbody", rows)), blanks, class_="form")
+    table = el("table", el("thead", head), el("tbody", rows)) if rows else None
+    return el("section", table, blanks, class_="form")
 
 
 def _answer(answer: Answer, short: bool) -> Markup:

@@ -38,9 +38,11 @@ BRIEF_LINES, PAGE_LINES, DENSE_LINES, WIDE, HALF = 36, 57, 60, 120, 58
 across half of it; on the careful side."""
 BLANKS = ("Work order", "Seal serial", "Checked by", "Date")
 """What the form leaves room for where it is not on record."""
-FORM_LINES, FORM_ROOM, MOST_TO_DO = 6, 63, 3
-"""Lines of print that the form takes beside those for its actions, up to how many lines in all a page with a form holds, and
-the most actions on it."""
+DENSE_SIZE = 0.9
+"""Of smaller type, as the style has it."""
+FORM_LINES, BLANKS_LINES, FORM_ROOM, MOST_TO_DO = 6, 7, 63, 3
+"""Lines of print that the form takes beside those for its actions, and its blanks alone, up to how many lines in all a page
+with a form holds, and the most actions on it."""
 
 
 def page_one(t: Told) -> tuple[list[Answer], list[Line], str, Form | None]:
@@ -53,9 +55,13 @@ def page_one(t: Told) -> tuple[list[Answer], list[Line], str, Form | None]:
         if lines <= DENSE_LINES:
             break
     to_do = [a.do for a in t.advice][:MOST_TO_DO]
-    filled = lines + FORM_LINES + 2.4 * max(len(to_do), 2)
+    to_do += [""] * (2 - len(to_do))
+    printed = lines * DENSE_SIZE if lines > PAGE_LINES else lines
+    filled = printed + FORM_LINES + 2.4 * len(to_do)
     blanks = [x for x in BLANKS if x not in dict(named)]
     type_ = "dense" if lines > PAGE_LINES else "brief" if filled <= BRIEF_LINES else ""
+    if filled > FORM_ROOM:
+        to_do, filled = [], printed + BLANKS_LINES
     return answers, care, type_, Form(to_do, blanks) if filled <= FORM_ROOM else None
 
 
