@@ -139,15 +139,6 @@ def test_no_raised_caution_is_left_unnamed_on_page_one_and_an_action_names_its_o
 
 
 @pytest.mark.slow
-def test_page_one_has_room_for_work_order_and_serial_even_where_its_actions_stand_only_further_down(build):
-    full, short = (build(ROOT / "scenarios" / f"{n}.yaml") for n in ("sound-on-schedule", "slurry-pump-two-causes"))
-    assert len(full.form.to_do) >= 2 and not short.form.to_do
-    for report in (full, short):
-        page = Reader(html.page(report, short=True)).told
-        assert "Work order" in page and "Seal serial" in page and ("Owner" in page) == bool(report.form.to_do)
-
-
-@pytest.mark.slow
 def test_actions_have_columns_for_owner_and_day_to_fill_in(build):
     (table,) = (b for b in section(build(LARGE), "changes").blocks if isinstance(b, Table))
     assert table.columns[-2:] == (("owner", "fill"), ("due", "fill"))

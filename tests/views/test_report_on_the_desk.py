@@ -40,9 +40,10 @@ def written(tmp_path, whole_base):
     return make
 
 
-def test_page_one_has_a_form_with_its_actions_where_there_is_room_and_none_where_there_is_not(build):
-    roomy, full = build(DRY), build(LARGE)
-    assert roomy.form and full.form is None
+def test_page_one_has_a_form_with_its_actions_where_there_is_room_and_less_where_there_is_not(build):
+    roomy, tight, full = build(DRY), build(LARGE), build(ROOT / "scenarios" / "crude-pump-barrier-lost.yaml")
+    assert roomy.form and tight.form and not tight.form.to_do and full.form is None
+    assert "Work order" in html.page(tight, short=True) and "Owner" not in html.page(tight, short=True)
     actions = {told for a in roomy.answers for x in a.leaders for told in (line[0] for line in x.change)}
     assert actions & set(roomy.form.to_do)
     page = html.page(roomy, short=True)
@@ -50,7 +51,6 @@ def test_page_one_has_a_form_with_its_actions_where_there_is_room_and_none_where
     assert "| To be done | Owner | Due | Done |" in markdown.page(roomy, short=True)
 
 
-@pytest.mark.slow
 @pytest.mark.slow
 def test_what_is_on_record_is_told_and_not_asked_for_again(build, written):
     told = written(WORN % "failed")
@@ -78,7 +78,6 @@ def test_each_mark_that_is_there_is_drawn_on_its_kind_of_part(build):
     assert all(f.drawing.svg.startswith("<svg") for f in figures.figures)
 
 
-@pytest.mark.slow
 @pytest.mark.slow
 def test_a_report_without_a_mark_has_no_sketches(written):
     assert section(written("case: Told\nobservations: [{on: sound, saw: squeal}]"), "sketches") is None
