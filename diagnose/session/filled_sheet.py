@@ -69,12 +69,23 @@ class FilledSheet:
                 for p in error.problems:
                     problems.add(p.where, p.code, p.says, p.way_out)
         problems.raise_errors()
+        self._check_together(answers)
         recorded: list[Line] = []
         for typed, whats in answers:
             for line in self._checked(typed, whats, self.recorder.accept) or ():
                 recorded.append(line)
                 tell(line)
         return tuple(recorded)
+
+    def _check_together(self, answers: Sequence[tuple[Typed, Sequence[What]]]) -> None:
+        """Raises BadInput, at the line where it shows, where lines that are right alone contradict each other."""
+        said: list[What] = []
+        try:
+            self.recorder.check(*(w for _, whats in answers for w in whats), sure=True)
+        except BadInput:
+            for typed, whats in answers:
+                said += whats
+                self._checked(replace(typed, sure=True), said, self.recorder.check)
 
     def take_one(self, text: str, number: int) -> tuple[Line, ...]:
         """Records one line. Raises BadInput, with nothing of it recorded, where it is wrong."""
@@ -137,6 +148,8 @@ class FilledSheet:
         boxes: list[int] = []
         for piece in re.split(r"\s*,\s*", match["boxes"] or match["one"]):
             low, _, high = re.sub(r"\s*[-–]\s*", "-", piece).partition("-")
+            if "-" in high:
+                raise _wrong(Where(self.name, number, 1), "box", f"{piece[:30]!r} is no range of boxes", "12-18: no")
             first, last = sorted((int(low), int(high or low)))
             boxes += range(first, last + 1)
         where = Where(self.name, number, match.start("boxes" if match["boxes"] else "one") + 1)

@@ -153,6 +153,18 @@ def test_all_mistakes_are_told_at_their_place_and_nothing_is_recorded(recorder):
     assert recorder.case_now().observations == () and all(p.way_out for p in caught.value.problems)
 
 
+def test_lines_that_contradict_each_other_are_told_and_nothing_is_recorded(recorder):
+    cracks = box(FilledSheet(recorder, "").sheet, "feature", "radial cracks", "1")
+    with pytest.raises(BadInput, match=":2:"):
+        taken(recorder, f"{cracks}: x", f"{cracks}: no")
+    assert recorder.case_now().observations == ()
+
+
+def test_a_range_of_ranges_is_none(recorder):
+    with pytest.raises(BadInput, match="no range of boxes"):
+        taken(recorder, "1-2-3: x")
+
+
 @pytest.mark.parametrize("line", ["{box}: x{gap}y", "sheet{gap}x"])
 def test_a_long_gap_in_a_line_takes_no_time(recorder, line):
     cracks = box(FilledSheet(recorder, "").sheet, "feature", "radial cracks", "1")
