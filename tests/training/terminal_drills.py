@@ -4,7 +4,8 @@
     python -m tests.training.terminal_drills NAME …     these
 
 The trainee of the script always names what is right and is nine tenths sure, so that the scores differ by what was lost
-and by the time it took.
+and by the time it took. What the terminal says was lost is held against the same acts done with the engine, which
+`test_drill.py` holds against the tables of perishability.
 """
 
 from __future__ import annotations
@@ -18,9 +19,13 @@ from pathlib import Path
 import pexpect
 
 from diagnose.inference.run import RuleBase, load
+from diagnose.training.bench import GONE, Act
+from diagnose.training.debrief import text_of
+from diagnose.training.heard import Ear
+from diagnose.training.hidden import Hidden
 from diagnose.training.scoring import NONE, truth_of
 from tests.support.places import KNOWLEDGE, ROOT, SCENARIOS
-from tests.training.drills import hidden_of, typed, ways_of
+from tests.training.drills import hidden_of, played, typed, ways_of
 
 ASKS = ["what do you do\\? ", "How sure are you, 0 to 100 %\\? ", "Enter: no answer\\)\\? "]
 LONG = "Do it \\(y, Enter: no\\)\\? "
@@ -55,17 +60,32 @@ def three(path: Path, base: RuleBase, folder: Path) -> dict[str, dict]:
     return {way: play(path, [typed(a) for a in acts], right, folder) for way, acts in ways_of(hidden).items()}
 
 
+def lost_of(hidden: Hidden, lines: list[str]) -> list[list[str]]:
+    """What the engine says each act took of the whole, as it would have read."""
+    bench = played(hidden, [act for act in map(Ear(hidden).hear, lines) if isinstance(act, Act)])
+    by_act: dict[int, list[str]] = {}
+    gone = {x.trace for x in bench.losses if x.what == GONE}
+    for x in bench.losses:
+        if x.what == GONE or x.trace not in gone:
+            by_act.setdefault(x.act, []).append(text_of(hidden, hidden.by_id[x.trace]))
+    return [by_act[n] for n in sorted(by_act)]
+
+
 def main() -> None:
     base = load(KNOWLEDGE)
     with tempfile.TemporaryDirectory() as place:
         for path in SCENARIOS:
             if not sys.argv[1:] or path.stem in sys.argv[1:]:
+                hidden = hidden_of(path, base)
                 told = three(path, base, Path(place))
+                lost = {way: lost_of(hidden, [typed(a) for a in acts]) for way, acts in ways_of(hidden).items()}
+                rightly = all([x["what"] for x in told[way]["lost"]] == lost[way] for way in lost)
                 scores = [told[way]["total"] for way in ("plan", "checklist", "worst")]
                 print(
                     path.stem,
                     *scores,
                     "falls" if scores == sorted(scores, reverse=True) else "DOES NOT FALL",
+                    "losses told rightly" if rightly else "LOSSES NOT TOLD RIGHTLY",
                     flush=True,
                 )
 

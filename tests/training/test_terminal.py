@@ -58,7 +58,6 @@ def test_the_end_of_the_input_ends_the_drill(small):
 
 
 @pytest.mark.slow
-@pytest.mark.slow
 def test_a_gentle_drill_warns_before_evidence_is_lost():
     path = ROOT / "scenarios" / "sound-on-schedule.yaml"
     said = drill(path, "--gentle", given="drain\ny\nunbolt\npart the faces\ny\nwash\nn\ntime\nleave\n")[1]
@@ -77,7 +76,7 @@ def test_scores_fall_from_the_plan_over_the_checklist_to_the_worst_order(whole_b
 def test_the_terminal_does_what_the_engine_does(whole_base, tmp_path):
     from diagnose.training.heard import Ear
     from tests.training.drills import hidden_of
-    from tests.training.terminal_drills import play, truth_of, typed
+    from tests.training.terminal_drills import lost_of, play, truth_of, typed
 
     path = ROOT / "scenarios" / "sound-on-schedule.yaml"
     hidden = hidden_of(path, whole_base)
@@ -85,3 +84,4 @@ def test_the_terminal_does_what_the_engine_does(whole_base, tmp_path):
     lines = [typed(a) for a in acts]
     told = play(path, lines, truth_of(hidden).first, tmp_path)
     assert told["minutes"] == played(hidden, map(Ear(hidden).hear, lines)).minutes
+    assert [x["what"] for x in told["lost"]] == lost_of(hidden, lines) != []
