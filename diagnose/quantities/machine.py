@@ -154,6 +154,13 @@ def _alignment(bench: Bench, owner: Owner, found: Quantity) -> Iterator[Quantity
                          notes=("the published tables differ" if most > least * 1.001 else "",))  # fmt: skip
 
 
+def hours_a_start(hours: float, starts: float) -> float:
+    """Time run for each start. Raises ValueError where it was never started."""
+    if starts <= 0:
+        raise ValueError("never started")
+    return hours / starts
+
+
 def _life(bench: Bench) -> Iterator[Quantity]:
     machine = Owner("machine")
     hours, design = bench.one("running hours", machine), bench.one("design life", machine)
@@ -171,3 +178,8 @@ def _life(bench: Bench) -> Iterator[Quantity]:
         value = bench.one(name, machine)
         if value.value is not None:
             yield bench.as_recorded(name, machine, value)
+    starts = bench.one("starts", machine)
+    if hours.value is not None and starts.value is not None:
+        yield bench.work_out(
+            "hours a start", machine, "running hours / starts", "geometry", hours_a_start, hours, starts
+        )

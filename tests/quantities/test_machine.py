@@ -119,6 +119,16 @@ def test_life_against_the_standard_where_no_design_life_is_given(quantities_of):
     )
 
 
+def test_starts_are_told_by_the_hours_between_them(quantities_of):
+    assert quantities_of("history: {running hours: 300 h, starts: 900 starts}")["hours a start"].value == pytest.approx(
+        1200
+    )
+    assert (
+        "never started" in quantities_of("history: {running hours: 300 h, starts: 0 starts}")["hours a start"].problem
+    )
+    assert "hours a start" not in quantities_of("history: {running hours: 300 h}")
+
+
 def test_plain_readings_become_quantities(quantities_of):
     text = """
 measurements:
