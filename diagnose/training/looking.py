@@ -170,8 +170,10 @@ def _in_hand(bench: Bench, card: Measurement) -> list[Trace]:
 
 
 def _told_or_in_view(bench: Bench, card: Measurement, kind: str, last: str) -> bool:
-    """Whether a measurement can show what is on a kind of part: people tell of any; else the part is in view."""
-    return bench.hidden.asked(card.part) or bench.opened >= bench.hidden.seen_from(kind, last)
+    """Whether a measurement can show what is on a kind of part: people tell of any, the machine is measured from outside;
+    else the part is in view."""
+    outside = bench.hidden.words.kinds[kind].place == "machine" if kind in bench.hidden.words.kinds else False
+    return bench.hidden.asked(card.part) or outside or bench.opened >= bench.hidden.seen_from(kind, last)
 
 
 def _plain_reading(bench: Bench, act: Act) -> Outcome:
