@@ -14,12 +14,21 @@ from diagnose.phrases.clauses import QUALIFYING, Clause
 from diagnose.phrases.index import Index, Spelling, Term
 from diagnose.phrases.lift import Lifted
 from diagnose.phrases.model import Statement
+from diagnose.phrases.said_of import (
+    LEAKING,
+    NO_PART,
+    WRONG_PART,
+    behind_a_place,
+    implied,
+    named_kinds,
+    part_said,
+    related,
+)
 from diagnose.phrases.states import states
 from diagnose.reading.units import BadUnit, unit
 
 WEAK = 0.42
 CLAIMED, UNREAD, UNKNOWN = 1.1, 0.6, 0.9
-NO_PART, ABOVE, WRONG_PART = 0.96, 0.97, 0.5
 GENERAL = 0.95
 """How well a general word fits a point of the machine, of which a state tells more."""
 OTHER_WORDS, OTHER_VERB, BARE, UNTOLD = 0.92, 0.7, 0.5, 0.8
@@ -30,16 +39,10 @@ MOST_HELD, MOST_READINGS = 280, 4
 ROUNDED = 1e-4
 NEAR = 0.6
 """How near to the best another reading must be to be offered beside it."""
-TOLD = frozenset({"leak", "sound", "history", "fit"})
-"""What is told of a seal as a whole, whatever part is named beside."""
-LEAKING = frozenset({"", "seal", "leak", "gland", "atmosphere side"})
-"""What a leak may be said of without the word."""
 NO_HEADS = frozenset({"part", "point", "cue", "degree"})
 """Slots whose words alone say no term, whatever else the word of a spelling means: "hardly" is not "hard"."""
 OF_THE_CASE = frozenset({"seal", "machine", "product", "seal chamber"})
 """Kinds a fact or a figure of the whole case may be said of."""
-OF_A_SEAL = frozenset({"shaft", "face", "secondary seal", "metal part", "atmosphere side", "throat bushing"})
-"""Kinds of part of which what can lie anywhere in a seal may be said."""
 ALL_RIGHT, HARMED = ("word", "healthy"), ("wear", "damage")
 DENIED = "it is read as a denial"
 _CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
@@ -59,23 +62,6 @@ class Held:
     literal: bool = False
 
 
-def named_kinds(clause: Clause) -> dict[str, frozenset[int]]:
-    """The kinds of part a clause names, in the order of the words, those behind a word for a place last."""
-    spans = clause.slots.get("part", [])
-    covered = {s: any(o is not s and o.first <= s.first and s.last <= o.last and len(o.places) > len(s.places) for o in spans)
-               for s in spans}  # fmt: skip
-    order = sorted(spans, key=lambda s: (covered[s], _behind(clause, s.first), s.first, -len(s.places), s.sense))
-    return {s.sense[1]: frozenset(s.places) for s in reversed(order)} and {
-        kind: frozenset(p for s in order if s.sense[1] == kind for p in s.places)
-        for kind in dict.fromkeys(s.sense[1] for s in order)
-    }
-
-
-def _behind(clause: Clause, place: int) -> bool:
-    """Whether a word for a place stands right before."""
-    return any(0 < place - p <= 2 for s in clause.cues("place") for p in s.places)
-
-
 def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     """Terms held against a clause, best first, one of each statement."""
     if not clause.content:
@@ -91,7 +77,7 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
         if sense[0] not in NO_HEADS:
             headed.update(index.by_sense[sense])
     named = named_kinds(clause)
-    behind = {kind: _behind(clause, min(places)) for kind, places in named.items()}
+    behind = {kind: behind_a_place(clause, min(places)) for kind, places in named.items()}
     for kind in named:
         for other in (*index.vocabulary.lineage[kind], *index.vocabulary.under(kind)):
             for number in index.by_sense.get(("part", other), ()):
@@ -244,7 +230,7 @@ def _claim(
     """How the clause says what the spelling asks for; None where it does not."""
     spelling = index.spellings[number]
     term = spelling.term
-    on, fit, on_places = _part(term.on, named, behind, subject, index)
+    on, fit, on_places = part_said(term.on, named, behind, subject, index)
     claim = _Claim(spelling, on, fit)
     headed = False
     for (senses, kinds, denied), weight in zip(index.asked[number], index.asked_weights[number], strict=True):
@@ -264,10 +250,10 @@ def _claim(
             headed |= any(s.sense[0] not in NO_HEADS for s in spans)
             if span.guessed:
                 claim.guesses[span.guessed] = clause.tokens[span.first].text
-        elif kinds and (near := _related(kinds, named, index)):
+        elif kinds and (near := related(kinds, named, index)):
             claim.used |= near
             claim.matched += weight * 0.9
-        elif kinds and len(kinds) == len(senses) and _implied(kinds, term.on, on, index):
+        elif kinds and len(kinds) == len(senses) and implied(kinds, term.on, on, index):
             claim.claimed += 0.0 if on and fit == 1.0 else 0.15
         else:
             claim.claimed += weight
@@ -425,48 +411,6 @@ def _loss_reckoned(clause: Clause, place: int, index: Index) -> float:
         return 0.3
     senses = [s.sense for s in clause.slots.get("word", ()) if s.first <= place <= s.last]
     return max((index.weights.get(s, UNKNOWN) for s in senses), default=UNKNOWN)
-
-
-def _part(
-    on: tuple[str, ...], named: dict[str, frozenset[int]], behind: dict[str, bool], subject: str, index: Index
-) -> tuple[str, float, frozenset[int]]:
-    """(kind it is on, how well that fits, places of the words that name it)."""
-    v = index.vocabulary
-
-    if on and TOLD.issuperset(on):
-        about = ("seal", "machine", *on, *(sorted(LEAKING) if on == ("leak",) else ()))
-        return on[0], 1.0, frozenset(p for kind in about for p in named.get(kind, ()))
-
-    def fits(kind: str) -> bool:
-        return v.fits(kind, on)
-
-    if subject and named and on and fits(subject) and not any(fits(kind) and not behind[kind] for kind in named):
-        return subject, NO_PART, next((p for kind, p in named.items() if kind in v.lineage[subject]), frozenset())
-    for kind, places in named.items():
-        if fits(kind):
-            narrower = subject if subject and kind in v.lineage[subject] and fits(subject) else kind
-            return narrower, 1.0 if not on or set(on) & set(v.lineage[narrower]) else ABOVE, places
-    if named and not on:
-        return next(iter(named)), 1.0, next(iter(named.values()))
-    if "seal" in on and (inner := next((k for k in named if OF_A_SEAL & {k, *v.lineage[k]}), "")):
-        return "seal", ABOVE, named[inner]
-    if named:
-        return on[0], WRONG_PART, frozenset()
-    if subject and subject in v.lineage:
-        if fits(subject):
-            return subject, 1.0 if not on or set(on) & set(v.lineage[subject]) else ABOVE, frozenset()
-        return on[0], WRONG_PART, frozenset()
-    return (on[0] if len(on) == 1 else "", NO_PART, frozenset())
-
-
-def _related(kinds: tuple[str, ...], named: dict[str, frozenset[int]], index: Index) -> frozenset[int]:
-    line = index.vocabulary.lineage
-    return next((p for kind, p in named.items() for k in kinds if k in line[kind]), frozenset())
-
-
-def _implied(kinds: Iterable[str], term_on: tuple[str, ...], on: str, index: Index) -> bool:
-    line = index.vocabulary.lineage
-    return any(k in line.get(o, ()) for k in kinds for o in ((on,) if on else term_on))
 
 
 def _qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, str], set[int]]:

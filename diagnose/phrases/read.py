@@ -7,9 +7,10 @@ from dataclasses import replace
 
 from diagnose.knowledge.model import Vocabulary
 from diagnose.phrases.clauses import Clause, denials, halves, phrase_of
-from diagnose.phrases.hold import DENIED, MOST_READINGS, NEAR, Held, hold, named_kinds
+from diagnose.phrases.hold import DENIED, MOST_READINGS, NEAR, Held, hold
 from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Reading, Statement
+from diagnose.phrases.said_of import named_kinds
 from diagnose.phrases.sentence import statements_of
 
 SURE, LIKELY, ONE = 0.965, 0.60, 0.80
