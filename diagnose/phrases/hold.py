@@ -27,7 +27,7 @@ from diagnose.phrases.said_of import (
 from diagnose.phrases.states import states
 from diagnose.reading.units import BadUnit, unit
 
-WEAK = 0.42
+WEAK = 0.44
 CLAIMED, UNREAD, UNKNOWN = 1.1, 0.6, 0.9
 GENERAL = 0.95
 """How well a general word fits a point of the machine, of which a state tells more."""
