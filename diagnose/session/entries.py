@@ -37,6 +37,9 @@ class Said:
 
 NOTHING = Said("", "absent", "all")
 """None of what is open on a card is there."""
+_DENIED = re.compile(rf"([^:]+?)\s*:\s*(?:{'|'.join(NONE)}|absent|not there)|(?:no|none)\s+(\d[\d\s,-]*)"
+                     r"|(\d[\d\s,-]*?)\s+(?:absent|not there)", re.I)  # fmt: skip
+"""What is denied behind its number or name, as a filled sheet writes it, or with a plain no before numbers: "8: no", "no 2"."""
 
 
 def parted(answer: str) -> list[Said]:
@@ -59,6 +62,8 @@ def entry_of(text: str) -> Said:
     item, rest = match.groups() if match else ("", text)
     if plain(rest) in NONE:
         return Said(item, "absent", "all")
+    if match := _DENIED.fullmatch(rest.strip()):
+        return Said(item, "absent", next(filter(None, match.groups())))
     state, rest = state_and_list(rest, "saw")
     return Said(item, state, rest)
 

@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.session.entries import details, feature_and_details, listed, meant, numbers_choices, state_and_list
+from diagnose.session.entries import (
+    Said,
+    details,
+    feature_and_details,
+    listed,
+    meant,
+    numbers_choices,
+    parted,
+    state_and_list,
+)
 
 FEATURES = ["worn", "hard", "hot and hard", "blisters", "chips"]
 SPELLED = {
@@ -66,3 +75,24 @@ def test_a_mark_and_its_details_need_no_colon(answer, parted, whole_base):
 def test_a_sign_or_a_number_beyond_all_lists_is_no_choice(typed):
     assert meant(typed, {"soft": "soft", "hard": "hard"}) == []
     assert numbers_choices(["soft", f"plan {'9' * 5000}"])
+
+
+@pytest.mark.parametrize(
+    ("answer", "denied"),
+    [
+        ("8: no", "8"),
+        ("4 8: n", "4 8"),
+        ("1 absent", "1"),
+        ("no 2", "2"),
+        ("none 3, 5", "3, 5"),
+        ("hard: not there", "hard"),
+    ],
+)
+def test_a_denial_behind_a_number_is_not_there(answer, denied):
+    """As a filled sheet writes it; taken for a detail it would put the mark on record as seen."""
+    assert parted(answer) == [Said("", "absent", denied)]
+
+
+@pytest.mark.parametrize("answer", ["3: 10 to 2, severe", "14: 4.0 4.1", "no wear", "3 none", "8: no, 3"])
+def test_what_is_no_denial_of_a_number_stays(answer):
+    assert all(said.state == "saw" for said in parted(answer))
