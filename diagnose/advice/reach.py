@@ -331,9 +331,9 @@ class Reach:
         kind = str(slots.get("on", "")) or (term.on[0] if term and term.on else "")
         lineage = words.lineage.get(kind, ())
         minutes = next((looks.minutes[k] for k in lineage if k in looks.minutes), DEFAULT_MINUTES)
-        stages = [
-            words.features[f].lost for f in names if f in words.features and words.features[f].lost in words.stages
-        ]
+        # a state of the same name as a mark is told at any time
+        marks = [words.features[f] for p in premises if p.table == "seen" and (f := str(p.key[1])) in words.features]
+        stages = [mark.lost for mark in marks if mark.lost in words.stages]
         stage = min(stages, key=words.stages.index, default="never")
         return Look(finding, names, kind, minutes, stage, self._way(premises))
 

@@ -115,7 +115,8 @@ def test_work_on_one_part_stands_together(judged):
 @pytest.mark.slow
 def test_a_cleaned_face_and_a_released_ring_are_named_and_not_asked_for(judged):
     text = (
-        BENCH + "  - {on: soft face, lost: embedded grit, note: wiped before anyone looked}\nstage: before relapping\n"
+        BENCH
+        + "  - {on: soft face, lost: [embedded grit, embedded], note: wiped before anyone looked}\nstage: before relapping\n"
     )
     made, knowledge = planned(judged(text))
     gone = {g.finding: g.why for g in made.lost}
@@ -316,7 +317,7 @@ def test_a_result_does_nearly_what_the_plan_says_where_ways_are_drawn(name, judg
     assert len(moved) >= 12
     assert max(abs(s.before - b.probability) for _, s, b, _ in moved) < 0.02
     assert max(abs(s.after - a.probability) for chance, s, _, a in moved if chance > 0.1) < 0.1
-    assert np.mean([abs(s.after - a.probability) for _, s, _, a in moved]) < 0.02
+    assert np.mean([abs(s.after - a.probability) for _, s, _, a in moved]) < 0.03
 
 
 @pytest.mark.slow

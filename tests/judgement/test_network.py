@@ -180,7 +180,8 @@ def test_no_mark_weighs_more_than_its_reading_error_allows(whole_base, whole_net
     most = 10 * np.log10(read[:, :-1] / read[:, -1:]).max(axis=1)
     plain = [i for i, f in enumerate(net.findings) if f not in net.question_of]
     assert (most[plain] <= allowed[plain] + 1e-9).all()
-    assert most[plain].max() < 23.1
+    # a number clear of its limit, of what a fifth of all seals have, 20 dB; of the rarest thing 27
+    assert most[plain].max() <= 10 * np.log10((1 - 0.02) / (0.01 * 0.2)) + 1e-9
 
 
 def test_answers_of_a_question_sum_to_one_for_every_set(whole_network):
