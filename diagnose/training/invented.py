@@ -257,6 +257,9 @@ class _Seal:
         around = kind in (SEAL, "atmosphere side", "leak", "fit")
         if part is None and self.words.kinds[kind].place == SEAL and not around:
             return False
+        if part is None and not around and feature.form:
+            # a general word on a part of the machine is what somebody may say, not what a checklist looks for
+            return False
         if not self._fits(feature, part):
             return False
         o = self._observation(feature.name, part, record, kind)
