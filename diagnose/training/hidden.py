@@ -196,11 +196,15 @@ class Hidden:
         return frozenset(c.term for f in findings if f in self.knowledge.findings for c in self.conditions(f))
 
     @cached_property
+    def there(self) -> frozenset[str]:
+        """The findings that are there, at any position."""
+        found = self.diagnosis.inference.findings.values()
+        return frozenset(f for findings in found for f, d in findings.items() if d.state == "present")
+
+    @cached_property
     def denying(self) -> frozenset[str]:
         """Features whose absence would deny a finding that is there, though it may show by another."""
-        found = self.diagnosis.inference.findings.values()
-        there = {f for findings in found for f, d in findings.items() if d.state == "present"}
-        rules = (self.knowledge.findings[f].absent_when for f in there if f in self.knowledge.findings)
+        rules = (self.knowledge.findings[f].absent_when for f in self.there if f in self.knowledge.findings)
         return frozenset(c.term for rule in rules if rule for c in walk(rule) if c.form == "absent")
 
     @cached_property

@@ -246,16 +246,10 @@ def decided(bench: Bench, card: Measurement) -> frozenset[str]:
     answers = {f for q in hidden.knowledge.questions.values() for f in q.answers}
     lost = any(t.gone or bench.gone(t) or not bench.clock(t) or not _told_or_in_view(bench, card, t.kind, t.lost)
                for t in bearing(hidden, card))  # fmt: skip
-    there = {
-        f for found in hidden.diagnosis.inference.findings.values() for f, d in found.items() if d.state == "present"
-    }
-    return (
-        frozenset()
-        if lost
-        else frozenset(
-            f for f in card.tells if f not in answers | there and (hidden.asked(card.part) or hidden.quantities_of(f))
-        )
-    )
+    if lost:
+        return frozenset()
+    told = hidden.asked(card.part)
+    return frozenset(f for f in card.tells if f not in answers | hidden.there and (told or hidden.quantities_of(f)))
 
 
 def joined(known: tuple[Observation, ...], new: Iterable[Observation]) -> tuple[Observation, ...]:
