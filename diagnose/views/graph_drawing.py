@@ -18,7 +18,8 @@ from diagnose.judgement.judge import STANDINGS
 from diagnose.reading.figures import count, percent
 from diagnose.trail.graph import HAPPENED, PROVING, cause_id, mechanism_id, of_type, proof, ranked
 from diagnose.views.drawings import markup
-from diagnose.views.layers import FONT, LEGEND, LINE, PAD, SMALL, Box, Layered, cut, wrap
+from diagnose.views.drawings.lettering import FONT, cut, wrap
+from diagnose.views.layers import LEGEND, LINE, PAD, SMALL, Box, Layered
 
 WIDTH, UPRIGHT = 1900, 1200
 """Of the picture on screen and across a page, and of one that fits an upright page."""

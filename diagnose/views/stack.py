@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 
 from diagnose.casefile.cards import marking_of, takes_mark, unmarked
 from diagnose.casefile.model import Case, Part
 from diagnose.casefile.stack import Placed, Stack, stacks
 from diagnose.casefile.wording import hours
 from diagnose.knowledge.model import Knowledge
+from diagnose.views.drawings.lettering import wrap
 from diagnose.views.drawings.markup import Drawing, Markup, el
 from diagnose.views.page import Page
 
-WIDTH, HEIGHT, GAP, ROW = 176.0, 46.0, 44.0, 62.0
+WIDTH, GAP, BETWEEN, EDGE = 176.0, 44.0, 16.0, 10.0
+"""A box and the room beside it and below it; the edge of the picture."""
+NAME, MARK, KEY = 11.0, 10.0, 11.0
+"""Sizes of type: a part's name, its index mark, the key to the picture."""
+FACE = "Liberation Sans, Arial, Helvetica, sans-serif"
+MOST_LINES = 4
 
 
 def page(case: Case, knowledge: Knowledge, out: Page) -> Page:
@@ -100,12 +107,26 @@ def ways_to_mark(parts: Iterable[Part], knowledge: Knowledge) -> list[tuple[str,
 # ---- the picture ------------------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True)
+class _Label:
+    """What stands in the box of a part, in lines that are no wider than it."""
+
+    name: tuple[str, ...]
+    mark: tuple[str, ...]
+
+    @property
+    def height(self) -> float:
+        return 22 + len(self.name) * (NAME + 2) + len(self.mark) * (MARK + 2) + 8
+
+
 def drawing(case: Case, knowledge: Knowledge) -> Drawing:
     """Boxes from the faces back, rotating to the left and stationary to the right, with a line for every touch. A full dot is
     a part that has its mark, an open one that lacks it, none one that takes none."""
-    places = _places(case)
-    width = max((x for x, _ in places.values()), default=0.0) + WIDTH + 10
-    height = max((y for _, y in places.values()), default=0.0) + HEIGHT + 34
+    labels = {p.item: _label(p, case) for p in case.parts}
+    places = _places(case, labels)
+    high = {item: labels[item].height for item in places}
+    width = max((x for x, _ in places.values()), default=0.0) + WIDTH + EDGE
+    below = max((y + high[item] for item, (_, y) in places.items()), default=0.0)
     lines, boxes = [], []
     for p in case.parts:
         if p.item not in places:
@@ -115,71 +136,93 @@ def drawing(case: Case, knowledge: Knowledge) -> Drawing:
             o = case.part(other)
             if o and o.item in places and case.parts.index(p) < case.parts.index(o):
                 faces = bool(p.carries and o.carries)
-                way = _way((x, y), places[o.item], x + WIDTH + GAP > width)
+                way = _way((x, y, high[p.item]), (*places[o.item], high[o.item]), x + WIDTH + GAP > width)
                 lines.append(el("path", d=way, fill="none", stroke="#000", stroke_width=5.0 if faces else 1.0))
-        boxes.append(_box(p, x, y, knowledge))
-    key = (
-        "full dot: marked; open dot: no mark yet; thick line: the faces; rotating to the left, stationary to the right"
-    )
-    legend = el("text", key, x=10.0, y=height - 8, font_size=11.0, font_family="sans-serif")
+        boxes.append(_box(p, x, y, labels[p.item], knowledge))
+    key, height = _key(case, knowledge, places, width, below + BETWEEN)
     svg = el("svg", el("title", f"{case.name}: the parts as they sat"), el("rect", width=width, height=height, fill="#fff"), lines, boxes,
-             legend, xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {width:g} {height:g}", width=width, height=height)  # fmt: skip
+             key, xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {width:g} {height:g}", width=width, height=height, style="max-width:100%;height:auto")  # fmt: skip
     return Drawing(svg, f"{case.name}: the parts as they sat, with what touches what.")
 
 
-def _way(one: tuple[float, float], other: tuple[float, float], last: bool) -> str:
-    """A line from box to box through the gaps between columns, as one behind another box would look like a touch of that."""
-    (x, y), (u, v) = sorted((one, other))
-    y, v = y + HEIGHT / 2, v + HEIGHT / 2
+def _label(p: Part, case: Case) -> _Label:
+    mark = p.index and f"index: {p.index}" + (f" at {hours(p.index_offset)}" if p.index_offset is not None else "")
+    mark += f", seen from the {p.seen_from}" if p.index and p.seen_from else ""
+    room = WIDTH - 16
+    return _Label(
+        tuple(wrap(p.name, room, NAME, MOST_LINES)), tuple(wrap(mark, room, MARK, MOST_LINES)) if mark else ()
+    )
+
+
+def _key(
+    case: Case, knowledge: Knowledge, places: Iterable[str], width: float, top: float
+) -> tuple[list[Markup], float]:
+    """What the signs mean, as far as they are drawn, and which parts are not; with the height of the picture."""
+    drawn = [p for p in case.parts if p.item in places]
+    dots = {bool(p.index) for p in drawn if takes_mark(knowledge, p.kind)}
+    told = [
+        *(["full dot: marked"] if True in dots else []), *(["open dot: no mark yet"] if False in dots else []),
+        *(["broken line round a part: lost"] if any(p.lost for p in drawn) else []),
+        "thick line: the faces", "rotating to the left, stationary to the right",
+    ]  # fmt: skip
+    missing = [p.item for p in case.parts if p.item not in places]
+    if missing:
+        told.append(f"not drawn, as nothing says what they touch: {', '.join(missing)}")
+    lines = wrap("; ".join(told), width - 2 * EDGE, KEY, len(case.parts) + MOST_LINES)
+    made = [_text(line, EDGE, top + KEY + i * (KEY + 3), KEY) for i, line in enumerate(lines)]
+    return made, top + len(lines) * (KEY + 3) + EDGE
+
+
+def _way(one: tuple[float, float, float], other: tuple[float, float, float], last: bool) -> str:
+    """A line from box to box through the gaps between columns, as one behind another box would look like a touch of that.
+    A box is its corner and its height."""
+    (x, y, h), (u, v, k) = sorted((one, other))
+    if x == u and v - (y + h) <= BETWEEN:
+        return f"M{x + WIDTH / 2:g} {y + h / 2:g}V{v + k / 2:g}"
+    y, v = y + h / 2, v + k / 2
     if x < u:
         return f"M{x + WIDTH:g} {y:g}C{x + WIDTH + GAP:g} {y:g} {x + WIDTH:g} {v:g} {x + WIDTH + GAP:g} {v:g}H{u:g}"
-    if v - y <= ROW:
-        return f"M{x + WIDTH / 2:g} {y:g}V{v:g}"
     side, bow = (x, x - GAP * 0.8) if last else (x + WIDTH, x + WIDTH + GAP * 0.8)
     return f"M{side:g} {y:g}C{bow:g} {y:g} {bow:g} {v:g} {side:g} {v:g}"
 
 
-def _places(case: Case) -> dict[str, tuple[float, float]]:
+def _places(case: Case, labels: Mapping[str, _Label]) -> dict[str, tuple[float, float]]:
     """The corner of every box: a band of rows a seal position, a column for each step from the faces."""
     placed = [(s, x) for s in stacks(case) for x in s.parts]
     deepest = max((x.steps or 0 for s, x in placed if s.group == "rotating"), default=0)
     found: dict[str, tuple[float, float]] = {}
-    top = 10.0
+    top = EDGE
     for position in dict.fromkeys(s.position for s, _ in placed):
-        rows: dict[int, int] = {}
+        foot: dict[int, float] = {}
         for stack, x in placed:
             if stack.position != position or (x.steps is None and not x.part.touches):
                 continue
             steps = x.steps or 0
             column = deepest - steps if stack.group == "rotating" else deepest + 1 + steps
-            found[x.part.item] = (10 + column * (WIDTH + GAP), top + rows.get(column, 0) * ROW)
-            rows[column] = rows.get(column, 0) + 1
-        top += max(rows.values(), default=0) * ROW
+            at = foot.get(column, top)
+            found[x.part.item] = (EDGE + column * (WIDTH + GAP), at)
+            foot[column] = at + labels[x.part.item].height + BETWEEN
+        top = max(foot.values(), default=top)
     return found
 
 
-def _box(p: Part, x: float, y: float, knowledge: Knowledge) -> Markup:
-    name = p.name if len(p.name) <= 28 else p.name[:27] + "…"
+def _box(p: Part, x: float, y: float, label: _Label, knowledge: Knowledge) -> Markup:
     parts = [
-        el("rect", x=x, y=y, width=WIDTH, height=HEIGHT, fill="#fff", stroke="#000", stroke_width=3.0 if p.carries else 1.0,
+        el("rect", x=x, y=y, width=WIDTH, height=label.height, fill="#fff", stroke="#000", stroke_width=3.0 if p.carries else 1.0,
            stroke_dasharray="4 3" if p.lost else None),
-        el("text", p.item, x=x + 8, y=y + 19, font_size=15.0, font_weight="bold", font_family="sans-serif"),
-        el("text", name, x=x + 8, y=y + 37, font_size=11.0, font_family="sans-serif"),
+        _text(wrap(p.item, WIDTH - 40, 15.0, 1)[0], x + 8, y + 19, 15.0, bold=True),
     ]  # fmt: skip
     if takes_mark(knowledge, p.kind):
         parts.append(
             el("circle", cx=x + WIDTH - 14, cy=y + 14, r=5.0, stroke="#000", fill="#000" if p.index else "#fff")
         )
-    if p.index:
-        parts.append(
-            el(
-                "text",
-                p.index[:12],
-                x=x + WIDTH - 24,
-                y=y + 18,
-                font_size=10.0,
-                text_anchor="end",
-                font_family="sans-serif",
-            )
-        )
+    at = y + 22
+    for size, lines in ((NAME, label.name), (MARK, label.mark)):
+        for line in lines:
+            at += size + 2
+            parts.append(_text(line, x + 8, at, size))
     return el("g", *parts)
+
+
+def _text(text: str, x: float, y: float, size: float, bold: bool = False) -> Markup:
+    return el("text", text, x=x, y=y, font_size=size, font_weight="bold" if bold else None, font_family=FACE)

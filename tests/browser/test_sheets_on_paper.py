@@ -64,6 +64,48 @@ def test_a_sheet_is_a_page_each_with_nothing_cut_off(arrangement, paper, chromiu
     assert all([float(p.mediabox.width), float(p.mediabox.height)] == pytest.approx(side, abs=1) for p in printed)
 
 
+LONG = "Stationary ring of the outboard cartridge with a step on its back"
+
+
+@pytest.mark.parametrize("label", [(60, 34), (62, 40), (70, 37), (90, 50), (101.6, 50.8), (105, 74), (60, 148)])
+def test_long_names_marks_hazards_and_cases_stand_whole_on_every_label(label, chromium, knowledge):
+    head = 'case: "Liquor booster pump 14-P-1207 B, fourth seal within a year, found leaking at the gland"\nindex: {rotating: keyway}\nparts:\n'
+    text = head + (
+        f"  - {{item: 1, name: {LONG}, kind: hard face, group: stationary, index: second keyway counted from the vent, index at: 4, seen from: impeller end}}\n"
+        "  - {item: 2207/14-b, name: Ring, kind: soft face, group: rotating, seen from: driver end}\n"
+        "  - {item: 3, name: Seat, kind: hard face, seen from: driver end}\n"
+        f"  - {{item: 4, name: {'x' * 70}, kind: hard face}}\n"
+    )
+    problems = Problems()
+    case = parse_case(text.encode(), "", knowledge, problems)
+    hazards = [c for c in knowledge.cautions.values() if not c.always]
+    page = opened(chromium, tags(case, hazards[:8], LABEL, label))
+    assert problems.errors() == [] and page.evaluate(CUT) == []
+    told = page.locator(".tag").all_inner_texts()
+    assert LONG in told[0] and "second keyway counted from the vent at 4, seen from the impeller end" in told[0]
+    assert (
+        "keyway, seen from the driver end" in told[3]
+        and "2207/14-b" in told[3]
+        and ", seen from the driver end" in told[1]
+    )
+    assert all(c.name in t for t in told for c in hazards[:8]) and all("found leaking at the gland" in t for t in told)
+    page.close()
+
+
+def test_what_goes_on_no_label_is_cut_where_the_code_tells_it_and_no_hazard_is(chromium, knowledge):
+    case = parse_case(
+        f"case: {'long ' * 100}\nparts:\n  - {{item: 1, name: {'ring ' * 60}, kind: hard face}}\n".encode(),
+        "",
+        knowledge,
+        Problems(),
+    )
+    hazards = [c for c in knowledge.cautions.values() if not c.always][:6]
+    page = opened(chromium, tags(case, hazards, LABEL, (60, 34)))
+    (told,) = page.locator(".tag").all_inner_texts()
+    assert page.evaluate(CUT) == [] and "…" in told and all(c.name in told for c in hazards)
+    page.close()
+
+
 @pytest.mark.parametrize(("paper", "label"), [("A4", (70, 37)), ("Letter", (101.6, 50.8)), (LABEL, (62, 40))])
 def test_every_tag_fits_its_label_and_its_code_is_read_from_the_picture(paper, label, chromium, begun, knowledge):
     case = begun("dual pressurised")

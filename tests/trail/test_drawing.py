@@ -11,8 +11,8 @@ import pytest
 
 from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.trail.graph import build, cause_id, of_type, proof
+from diagnose.views.drawings.lettering import FONT, cut, text_width, wrap
 from diagnose.views.graph_drawing import TALLEST, UPRIGHT, WIDTH, draw, element_id, for_paper
-from diagnose.views.layers import FONT, cut, text_width, wrap
 from tests.support.places import SCENARIOS, mostly_slow
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -7,13 +7,15 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from diagnose.casefile.reader import parse_case
+from diagnose.casefile.reader import parse_case, read_case
 from diagnose.casefile.stack import stacks
 from diagnose.casefile.walk import usual_document
 from diagnose.casefile.writer import render
 from diagnose.reading.problems import Problems
+from diagnose.views.drawings.lettering import text_width
 from diagnose.views.page import Page
 from diagnose.views.stack import drawing, page
+from tests.support.places import SCENARIOS
 
 
 def case_of(knowledge, arrangement, **changes):
@@ -66,6 +68,44 @@ def test_the_picture_is_sound_has_a_box_a_part_and_no_box_over_another(whole_bas
             (float(r.get("x")), float(r.get("y"))) for r in root.iter("{http://www.w3.org/2000/svg}rect") if r.get("x")
         ]
         assert len(boxes) == len({*boxes}) == sum(bool(p.touches) for p in case.parts)
+
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def texts_out_of_place(svg: str) -> list[str]:
+    """Texts that leave the box they stand in, or the picture."""
+    root, wrong = ET.fromstring(svg), []
+    whole = (0.0, 0.0, float(root.get("width")), float(root.get("height")))
+    for group in (root, *root.iter(f"{SVG}g")):
+        box = group.find(f"{SVG}rect") if group is not root else None
+        x, y, w, h = whole if box is None else (float(box.get(k)) for k in ("x", "y", "width", "height"))
+        for text in group.findall(f"{SVG}text"):
+            size, left, base = (float(text.get(k)) for k in ("font-size", "x", "y"))
+            right = left + text_width(text.text, size)
+            if not (x <= left and right <= x + w and y <= base - size * 0.8 and base + size * 0.25 <= y + h):
+                wrong.append(text.text)
+    return wrong
+
+
+def test_every_text_of_the_picture_is_within_its_box_and_the_picture(whole_base):
+    pictures = [drawing(read_case(p, whole_base.knowledge), whole_base.knowledge).svg for p in SCENARIOS]
+    assert all("thick line" in x for x in pictures) and [t for x in pictures for t in texts_out_of_place(x)] == []
+
+
+def test_long_names_and_marks_stand_whole_in_the_picture_and_what_is_not_drawn_is_told(whole_base):
+    name, index = "Stationary ring of the outboard cartridge with a step", "second keyway counted from the set screw"
+    parts = [
+        {"item": "1", "name": name, "kind": "hard face", "group": "stationary", "carries": "wide", "index": index, "index at": "4", "seen from": "impeller end"},
+        {"item": "2", "name": "Loose bolt", "kind": "gland bolt", "group": "stationary"},
+    ]  # fmt: skip
+    case = parse_case(
+        render({"case": "x", "seal": {"arrangement": "single"}, "parts": parts}), "", whole_base.knowledge, Problems()
+    )
+    svg = drawing(case, whole_base.knowledge).svg
+    told = " ".join(t.text for t in ET.fromstring(svg).iter(f"{SVG}text"))
+    assert texts_out_of_place(svg) == [] and name in told and index in told and "seen from the impeller end" in told
+    assert "not drawn, as nothing says what they touch: 2" in told
 
 
 def points(way: str) -> list[tuple[float, float]]:

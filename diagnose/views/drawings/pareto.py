@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from diagnose.views.drawings.lettering import cut
 from diagnose.views.drawings.markup import Markup, el
 from diagnose.views.drawings.shapes import box, curve, dot, label, line, picture, steps
-from diagnose.views.layers import cut
 
 MOST, LEFT, RIGHT, TOP, PITCH = 20, 230.0, 560.0, 46.0, 22.0
 STYLE = """
