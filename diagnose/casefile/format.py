@@ -9,6 +9,7 @@ from datetime import date, datetime
 
 SECTIONS = ("equipment", "service", "seal", "history")
 ENDS = ("driver end", "impeller end")
+ROTATIONS = ("clockwise", "counterclockwise")
 STATES = {"saw": "present", "absent": "absent", "not looked at": "not looked at", "lost": "lost"}
 TRAITS = {"service": "service", "equipment": "machine", "seal": "seal", "history": "history"}
 TEXTS = {

@@ -17,6 +17,7 @@ from diagnose.casefile.format import (
     ENDS,
     EXPECTED,
     REMOVALS,
+    ROTATIONS,
     SECTIONS,
     TEXTS,
     TOP,
@@ -271,7 +272,7 @@ class _Reader(RecordReader):
             if key in TEXTS[name] and not (setting and key != "note"):
                 texts[f"{name}.{key}"] = self.read_written(node, key)
             elif name == "equipment" and key in ("rotation", "seen from"):
-                allowed = ("clockwise", "counterclockwise") if key == "rotation" else ENDS
+                allowed = ROTATIONS if key == "rotation" else ENDS
                 texts[f"{name}.{key}"] = self.choice(node, key, allowed, key)
             elif name in ("seal", "service") and key in self.positions and key != "seal" and value.is_map:
                 self.read_section(name, value, key, texts, settings, figures)

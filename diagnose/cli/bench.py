@@ -122,7 +122,14 @@ def _take_sheet(file: Path, base: Knowledge, by: str, sheet: str) -> None:
     with recorder_of(file, base, by, must_exist=True) as recorder:
         filled = FilledSheet(recorder, "typed" if sheet == "-" else sheet)
         if sheet != "-":
-            lines = filled.take(text.splitlines(), told)
+            try:
+                lines = filled.take(text.splitlines(), told)
+            except BadInput as error:
+                tell(error)
+                say(
+                    f"nothing of {sheet} is on record; mend these lines and give it again: diagnose record {file} --sheet {sheet}"
+                )
+                raise typer.Exit(2) from error
             say(f"{len(lines)} on record from {sheet}" if lines else "already on record")
             return
         for number, typed in enumerate(sys.stdin, 1):

@@ -32,7 +32,7 @@ def sheet(
     label: Annotated[str, typer.Option("--label", help="Size of a label in mm: WIDTHxHEIGHT.")] = "70x37",
     knowledge: KnowledgeOption = None,
 ) -> None:
-    """Print a bench sheet to fill in by hand, in order of dismantling, or tags for the parts."""
+    """Print a bench sheet to fill in by hand, in order of dismantling, two sides a seal; or tags for the parts."""
     from diagnose.casefile.cards import is_alone
     from diagnose.casefile.sheet import sheet as boxes
     from diagnose.views.report.printing import find_browser, pdf_of

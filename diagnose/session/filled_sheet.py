@@ -24,12 +24,20 @@ from diagnose.phrases.read import read
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 from diagnose.reading.terms import plain
 from diagnose.session.entries import details
+from diagnose.session.figures import CHOICES
 
 SEEN = ("x", "yes", "y", "seen", "there")
 ABSENT = ("no", "n", "-", "absent", "not there")
 UNSEEN = ("?", "not looked at")
 SURE_OPTION, SURE_MARK = "--sure if it is so", "! behind it if it is so"
-_LINE = re.compile(r"\s*(?:(?P<boxes>\d{1,4}(?:\s*[-–,]\s*\d{1,4})*)\s*:|(?P<one>\d{1,4})\s)\s*(?P<value>.*)")
+TO_CORRECT = "to correct it: --"
+"""How the recorder begins a way out that is an option of `diagnose note`."""
+NOT_READ = ("box", "unit", "unknown-setting")
+"""What is wrong with a value that can be kept in own words."""
+_LINE = re.compile(
+    r"\s*(?:box(?:es)?\s+)?(?:(?P<boxes>\d{1,4}(?:\s*[-–,]\s*\d{1,4})*)\s*[:;=]|(?P<one>\d{1,4})\s)\s*(?P<value>.*)",
+    re.I,
+)
 _CODE = re.compile(r"\s*sheet\s*(?::\s*)?(?P<code>[0-9a-f]{6})\s*", re.I)
 
 
@@ -49,7 +57,8 @@ class FilledSheet:
 
     def __init__(self, recorder: Recorder, name: str):
         self.recorder, self.name = recorder, name
-        self.sheet = sheet(recorder.case_now(), recorder.knowledge, ALONE in recorder.state.reached)
+        self.filled: dict[int, Typed] = {}
+        self.sheet = self._sheet_now()
 
     def take(self, lines: Iterable[str], tell: Callable[[Line], None] = lambda _: None) -> tuple[Line, ...]:
         """Records a whole file; nothing of it while any line of it is wrong. Raises BadInput with everything that is.
@@ -59,16 +68,17 @@ class FilledSheet:
         problems, answers, earlier = Problems(), list[tuple[Typed, list[What]]](), list[What]()
         for number, text in enumerate(lines, 1):
             try:
-                typed = self.line(text, number)
-                whats = self.said(typed, earlier) if typed else []
-                if typed:
-                    self._checked(typed, whats, self.recorder.check)
+                if typed := self.line(text, number):
+                    whats = self._checked_line(typed, earlier)
                     answers.append((typed, whats))
+                    self.filled |= dict.fromkeys(typed.boxes, typed)
                     earlier += whats
             except BadInput as error:
                 for p in error.problems:
                     problems.add(p.where, p.code, p.says, p.way_out)
         problems.raise_errors()
+        if answers:
+            answers[-1][1].extend(self._counted_from(earlier))
         self._check_together(answers)
         recorded: list[Line] = []
         for typed, whats in answers:
@@ -89,8 +99,74 @@ class FilledSheet:
 
     def take_one(self, text: str, number: int) -> tuple[Line, ...]:
         """Records one line. Raises BadInput, with nothing of it recorded, where it is wrong."""
-        typed = self.line(text, number)
-        return self._checked(typed, self.said(typed), self.recorder.accept) or () if typed else ()
+        if not (typed := self.line(text, number)):
+            return ()
+        whats = self._checked_line(typed, ())
+        lines = self._checked(typed, [*whats, *self._counted_from(whats)], self.recorder.accept)
+        self.filled |= dict.fromkeys(typed.boxes, typed)
+        return lines or ()
+
+    def _checked_line(self, typed: Typed, earlier: Sequence[What]) -> list[What]:
+        """What a line says, if it can be recorded. Raises BadInput, with the box in which its words can be kept."""
+        self._refuse_twice(typed)
+        try:
+            whats = self.said(typed, earlier)
+            self._checked(typed, whats, self.recorder.check)
+        except BadInput as error:
+            kept = self._own_words(self.sheet.boxes()[typed.boxes[0]], typed.value)
+            raise BadInput(
+                [
+                    replace(p, way_out=f"{p.way_out}; or {kept}") if kept and p.code in NOT_READ else p
+                    for p in error.problems
+                ]
+            ) from error
+        return whats
+
+    def _refuse_twice(self, typed: Typed) -> None:
+        """Raises BadInput where a line before it says something else of one of the boxes; own words may go on."""
+        known = self.sheet.boxes()
+        for number in typed.boxes:
+            before = self.filled.get(number)
+            if before is None or known[number].what == "words" or plain(before.value) == plain(typed.value):
+                continue
+            several = f"; several readings stand in one line: {number}: {before.value.split()[0]} {typed.value}"
+            raise _wrong(typed.value_where, "box-twice", f"box {number} is filled in twice: line {before.value_where.line} says {before.value!r}",
+                         "leave the line that is right" + (several if known[number].what == "reading" else ""))  # fmt: skip
+
+    def _own_words(self, box: Box, said: str) -> str:
+        """Where what cannot be read or placed is kept: the words of the same part, else those of the machine, or of anybody."""
+        words = [b for b in self.sheet.boxes().values() if b.what == "words"]
+        same = next((b for b in words if (b.part, b.kind) == (box.part, box.kind)), None)
+        found = same or next((b for b in words if not b.part and not box.part), None)
+        if not said or box.what == "words" or not found:
+            return ""
+        return f"keep it in own words: {found.number}: {box.term.rpartition('.')[2]}, {said}"
+
+    def _counted_from(self, said: Sequence[What]) -> list[What]:
+        """The mark and the end that clock positions on the sheet are told by, for parts of which that is not on record."""
+        case, found = self.recorder.case_now(), list[What]()
+        items = [
+            w["entry"].get("part", "")
+            for w in said
+            if w.get("add") == "observations" and re.search(r"\d", str(w["entry"].get("extent", "")))
+        ]
+        for item in dict.fromkeys(items):
+            part, record = case.part(item), self.recorder.state.part_record(item)
+            if not part or not record:
+                continue
+            missing = {
+                "index": "" if part.index else self._value(["index", part.group], said),
+                "seen from": "" if part.seen_from else self._value(["equipment", "seen from"], said),
+            }
+            if more := {k: v for k, v in missing.items() if v}:
+                entry = {**record.entry, **more}
+                found.append(
+                    {"add": "parts", "entry": entry, "instead of": record.id, "why": "head of the bench sheet"}
+                )
+        return found
+
+    def _value(self, path: list[str], said: Sequence[What]) -> Any:
+        return next((w["to"] for w in reversed(said) if w.get("set") == path), self.recorder.state.value(path))
 
     def _checked(
         self, typed: Typed, whats: Sequence[What], act: Callable[..., tuple[Line, ...] | None]
@@ -99,11 +175,13 @@ class FilledSheet:
         try:
             return act(*whats, sure=typed.sure)
         except BadInput as error:
-            told = [
-                replace(p, where=typed.value_where, way_out=p.way_out.replace(SURE_OPTION, SURE_MARK))
-                for p in error.problems
-            ]
+            told = [replace(p, where=typed.value_where, way_out=self._way_out(p.way_out)) for p in error.problems]
             raise BadInput(told) from error
+
+    def _way_out(self, told: str) -> str:
+        """A way out that the recorder tells, in terms of a sheet."""
+        note = f"to correct it: diagnose note {self.recorder.case.name} … --"
+        return told.replace(SURE_OPTION, SURE_MARK).replace(TO_CORRECT, note)
 
     def line(self, text: str, number: int) -> Typed | None:
         """One line; None for an empty one, a remark behind #, or the code of the sheet. Raises BadInput."""
@@ -129,10 +207,15 @@ class FilledSheet:
                 self.sheet = found
                 return
         raise _wrong(where, "sheet-code", f"no sheet of this case has the code {code}",
-                     "look at the foot of the paper; a sheet printed with other rules is typed back with diagnose note")  # fmt: skip
+                     f"look at the foot of the paper; the sheet of the case as it stands is {self._sheet_now().code}; one printed with "
+                     "other rules is typed back with diagnose note")  # fmt: skip
+
+    def _sheet_now(self) -> Sheet:
+        return sheet(self.recorder.case_now(), self.recorder.knowledge, ALONE in self.recorder.state.reached)
 
     def _sheets(self) -> Iterator[Sheet]:
         yield self.sheet
+        yield self._sheet_now()
         knowledge, case = self.recorder.knowledge, self.recorder.case_now()
         for s in case.settings:
             if s.setting == "arrangement" and s.holds:
@@ -164,10 +247,12 @@ class FilledSheet:
     def _of_box(self, box: Box, typed: Typed, earlier: Sequence[What]) -> list[What]:
         if not typed.value:
             raise _wrong(typed.value_where, "box", f"nothing is said of box {box.number}", "x, no, ?, or what was seen")
-        if box.what == "figure":
-            return [self._figure(box, typed, earlier)]
         if box.what == "words":
             return self._words(box, typed, earlier)
+        if box.what != "feature" and plain(typed.value) in UNSEEN:
+            return []
+        if box.what == "figure":
+            return [self._figure(box, typed, earlier)]
         if box.what == "reading":
             entry = {**box.about(), "measured": box.term, "readings": split_readings(typed.value)}
             return [{"add": "measurements", "entry": entry}]
@@ -197,12 +282,18 @@ class FilledSheet:
         if readings and readings[0].sureness == "sure":
             with suppress(ValueError):  # a fact that has no one place in a case
                 return records_of(readings[0], typed.value, self.recorder.state, vocabulary, box.about())
-        what = not_understood(typed.value, self.recorder.state)
+        what = not_understood(f"part {box.part}: {typed.value}" if box.part else typed.value, self.recorder.state)
         return [{**what, "to": list(dict.fromkeys([*self._before(what["set"], earlier), *what["to"]]))}]
 
     def _figure(self, box: Box, typed: Typed, earlier: Sequence[What]) -> What:
         vocabulary = self.recorder.knowledge.vocabulary
         path = path_of(box.term, "", vocabulary)
+        if choices := CHOICES.get(box.term) or CHOICES.get(path[-1]):
+            meant = {value for word, value in choices.items() if word.startswith(plain(typed.value))}
+            if len(meant) != 1:
+                raise _wrong(typed.value_where, "box", f"{typed.value!r} is none of what box {box.number} offers",
+                             f"one of: {', '.join(dict.fromkeys(choices.values()))}")  # fmt: skip
+            return {"set": path, "to": meant.pop()}
         setting = vocabulary.settings.get(box.term)
         if setting is None or setting.single:
             return {"set": path, "to": typed.value}

@@ -19,9 +19,14 @@ from diagnose.views.sheet.tags import LABEL, code_of, tags
 
 pytestmark = pytest.mark.slow
 
-CUT = """() => [...document.querySelectorAll('.page,.column,.term,.care,.how,.stage,.dials,.page>footer,.key figure,.tag,.told,.tag p')]
+CUT = """() => [...document.querySelectorAll('.page,.column,.columns,.datum,.datum b,.known,.cell,.term,.care,.how,.stage,.dials,.page>footer,.key figure,.tag,.told,.tag p')]
     .filter(e => e.scrollHeight > e.clientHeight + 1 || e.scrollWidth > e.clientWidth + 1)
     .map(e => e.className + ': ' + e.textContent.slice(0, 60))"""
+
+
+SMALLER = """([what, wide, high]) => [...document.querySelectorAll(what)].map(e => e.getBoundingClientRect())
+    .filter(b => b.width < wide * 96 / 25.4 - 0.05 || b.height < high * 96 / 25.4 - 0.05).length"""
+"""How many boxes are smaller than so many millimetres: a gloved hand with a pencil needs 5 by 5 to tick, 18 by 7 to write in."""
 
 
 @pytest.fixture(scope="module")
@@ -48,18 +53,26 @@ def opened(chromium, text: str):
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-@pytest.mark.parametrize("arrangement", ["single", "dual pressurised", "three stages", "dry gas"])
+@pytest.mark.parametrize(
+    "arrangement", ["single", "dual", "dual pressurised", "dual unpressurised", "three stages", "staged", "dry gas"]
+)
 def test_a_sheet_is_a_page_each_with_nothing_cut_off(arrangement, paper, chromium, begun, knowledge):
     case = begun(arrangement)
     made = sheet(case, knowledge)
     cautions = sorted((c for c in knowledge.cautions.values() if c.always), key=lambda c: c.name)
     page = opened(chromium, pages(made, case, knowledge.vocabulary, cautions, paper, key=True))
     assert page.evaluate(CUT) == []
+    small = {
+        x
+        for x, (w, h) in {".tick": (5, 5), ".write": (18, 7)}.items()
+        if page.evaluate(SMALLER, [f".row{x} .cell:not(.none)", w, h])
+    }
+    assert not small and page.evaluate(SMALLER, [".datum b", 18, 7]) == 0
     sheets = page.locator(".page").count()
     data = page.pdf(prefer_css_page_size=True)
     page.close()
     printed = PdfReader(io.BytesIO(data)).pages
-    assert len(printed) == sheets > len(made.pages) == len(case.positions) + 1
+    assert len(printed) == sheets > len(made.pages) == 2 * (len(case.positions) + 1)
     side = {"A4": [595.3, 841.9], "Letter": [612, 792]}[paper]
     assert all([float(p.mediabox.width), float(p.mediabox.height)] == pytest.approx(side, abs=1) for p in printed)
 

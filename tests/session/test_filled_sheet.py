@@ -87,7 +87,7 @@ def test_own_words_are_read_or_kept_as_said_and_none_of_them_is_lost(recorder):
     taken(recorder, f"{words}: gone hard", f"{words}: like a squashed frog", f"{words}: sat in the zorgle")
     case = recorder.case_now()
     assert [(o.part, o.feature, o.said) for o in case.observations] == [("3", "hard", "gone hard")]
-    assert case.not_understood == ("like a squashed frog", "sat in the zorgle")
+    assert case.not_understood == ("part 3: like a squashed frog", "part 3: sat in the zorgle")
 
 
 def test_the_paper_of_a_seal_without_its_machine_has_no_boxes_about_the_machine(case, knowledge, tmp_path):
@@ -133,22 +133,26 @@ def test_the_paper_of_an_arrangement_serves_a_case_of_it(recorder, knowledge):
 
 def test_all_mistakes_are_told_at_their_place_and_nothing_is_recorded(recorder):
     s = FilledSheet(recorder, "").sheet
-    cracks, width = box(s, "feature", "radial cracks", "1"), box(s, "reading", "track width", "1")
+    cracks, spots, width = (
+        box(s, "feature", "radial cracks", "1"),
+        box(s, "feature", "hot spots", "1"),
+        box(s, "reading", "track width", "1"),
+    )
     lines = [
         f"{cracks}: x",
         "9999: x",
-        f"{cracks}: 10 to 2, sevre",
+        f"{spots}: 10 to 2, sevre",
         f"{width}: blue",
         "hello",
         "sheet: 000000",
-        f"{cracks}:",
+        f"{spots}:",
     ]
     with pytest.raises(BadInput) as caught:
         taken(recorder, *lines)
     told = [(str(p.where).partition(":")[2], p.code) for p in caught.value.problems]
     assert told == [
-        ("2:1", "box"), (f"3:{len(str(cracks)) + 12}", "box"), (f"4:{len(str(width)) + 3}", "unit"), ("5:1", "box"),
-        ("6:8", "sheet-code"), (f"7:{len(str(cracks)) + 2}", "box"),
+        ("2:1", "box"), (f"3:{len(str(spots)) + 12}", "box"), (f"4:{len(str(width)) + 3}", "unit"), ("5:1", "box"),
+        ("6:8", "sheet-code"), (f"7:{len(str(spots)) + 2}", "box"),
     ]  # fmt: skip
     assert recorder.case_now().observations == () and all(p.way_out for p in caught.value.problems)
 
@@ -158,6 +162,98 @@ def test_lines_that_contradict_each_other_are_told_and_nothing_is_recorded(recor
     with pytest.raises(BadInput, match=":2:"):
         taken(recorder, f"{cracks}: x", f"{cracks}: no")
     assert recorder.case_now().observations == ()
+
+
+def test_the_head_says_what_the_clock_is_counted_from_for_the_parts_it_is_told_of(recorder):
+    s = FilledSheet(recorder, "").sheet
+    spots = box(s, "feature", "hot spots", "1")
+    taken(
+        recorder, f"{spots}: x, 10 to 2", f"{box(s, 'figure', 'index.rotating')}: keyway", f"{box(s, 'figure', 'index.stationary')}: top",
+        f"{box(s, 'figure', 'equipment.seen from')}: impeller", f"{box(s, 'figure', 'equipment.rotation')}: cw",
+    )  # fmt: skip
+    case = recorder.case_now()
+    assert case.index == {"rotating": "keyway", "stationary": "top"}
+    assert (case.texts["equipment.seen from"], case.texts["equipment.rotation"]) == ("impeller end", "clockwise")
+    assert [(p.index, p.seen_from) for p in case.parts if p.item in ("1", "2")] == [
+        ("keyway", "impeller end"),
+        ("", ""),
+    ]
+    FilledSheet(recorder, "").take_one(f"{box(s, 'feature', 'hot spots', '2')}: x, 4", 1)
+    assert (recorder.case_now().part("2").index, recorder.case_now().part("2").seen_from) == ("top", "impeller end")
+
+
+def test_an_end_or_a_turning_that_is_none_is_told_with_those_there_are(recorder):
+    s = FilledSheet(recorder, "").sheet
+    for term, said in (("equipment.seen from", "left"), ("equipment.rotation", "c")):
+        with pytest.raises(BadInput) as caught:
+            taken(recorder, f"{box(s, 'figure', term)}: {said}")
+        assert "one of: " in caught.value.problems[0].way_out and "none of what box" in caught.value.problems[0].says
+
+
+@pytest.mark.parametrize("what, term, one, other", [
+    ("reading", "track width", "5.1 mm", "5.3 mm"), ("figure", "speed", "1450", "2950"), ("feature", "hot spots", "x", "x, severe"),
+])  # fmt: skip
+def test_a_box_that_is_filled_in_twice_is_told_at_the_second_line(recorder, what, term, one, other):
+    number = box(FilledSheet(recorder, "").sheet, what, term, "" if what == "figure" else "1")
+    with pytest.raises(BadInput) as caught:
+        taken(
+            recorder,
+            f"{number}: {one}",
+            "",
+            f"{number - 1}-{number}: {other}" if what == "feature" else f"{number}: {other}",
+        )
+    (told,) = (p for p in caught.value.problems if p.code == "box-twice")
+    assert told.where.line == 3 and f"line 1 says {one!r}" in told.says
+    assert (f"{number}: 5.1 5.3 mm" in told.way_out) == (what == "reading")
+    assert len(recorder.lines) == 1
+    assert len(taken(recorder, f"{number}: {one}", f"{number}: {one}")) == 1
+
+
+def test_a_line_that_was_refused_may_be_typed_again(recorder):
+    filled = FilledSheet(recorder, "typed")
+    number = box(filled.sheet, "reading", "track width", "1")
+    with pytest.raises(BadInput):
+        filled.take_one(f"{number}: blue", 1)
+    assert filled.take_one(f"{number}: 5.1 mm", 2)
+    with pytest.raises(BadInput, match="filled in twice"):
+        filled.take_one(f"{number}: 5.2 mm", 3)
+
+
+@pytest.mark.parametrize(
+    "what, term, said",
+    [("feature", "hot spots", "maybe"), ("reading", "track width", "~5"), ("figure", "service", "hot watr")],
+)
+def test_what_cannot_be_read_is_shown_the_box_of_own_words_and_taken_there(recorder, what, term, said):
+    s = FilledSheet(recorder, "").sheet
+    number = box(s, what, term, "" if what == "figure" else "1")
+    with pytest.raises(BadInput) as caught:
+        taken(recorder, f"{number}: {said}")
+    way_out = caught.value.problems[0].way_out.rpartition("in own words: ")[2]
+    words = s.boxes()[int(way_out.partition(":")[0])]
+    assert words.what == "words" and words.part == ("" if what == "figure" else "1")
+    taken(recorder, way_out)
+    case = recorder.case_now()
+    assert any(said in x for x in case.not_understood) or any(said in o.said for o in case.observations)
+
+
+def test_a_question_mark_in_a_box_to_write_in_says_nothing(recorder):
+    s = FilledSheet(recorder, "").sheet
+    assert taken(recorder, f"{box(s, 'reading', 'track width', '1')}: ?", f"{box(s, 'figure', 'speed')}: ?") == ()
+
+
+@pytest.mark.parametrize("written", ["box {}: no", "Boxes {}; no", "{} = no"])
+def test_a_line_is_taken_as_people_write_it(recorder, written):
+    number = box(FilledSheet(recorder, "").sheet, "feature", "hot spots", "1")
+    taken(recorder, written.format(number))
+    assert [(o.feature, o.state) for o in recorder.case_now().observations] == [("hot spots", "absent")]
+
+
+def test_what_is_on_record_otherwise_is_corrected_by_another_command(recorder):
+    number = box(FilledSheet(recorder, "").sheet, "figure", "speed")
+    taken(recorder, f"{number}: 1450")
+    with pytest.raises(BadInput) as caught:
+        taken(recorder, f"{number}: 2950")
+    assert "diagnose note" in caught.value.problems[0].way_out
 
 
 def test_a_range_of_ranges_is_none(recorder):
@@ -214,5 +310,8 @@ def test_the_command_takes_a_file_or_what_is_typed(case, tmp_path, knowledge):
     assert "already on record" in diagnose("record", str(case), "--sheet", str(paper)).stdout
     missing = diagnose("record", str(case), "--sheet", str(tmp_path / "none.txt"))
     assert missing.returncode == 2 and "cannot be read" in missing.stderr
+    paper.write_text("9999: x\n", "utf-8")
+    wrong = diagnose("record", str(case), "--sheet", str(paper))
+    assert wrong.returncode == 2 and "no box 9999" in wrong.stderr and "nothing of" in wrong.stdout + wrong.stderr
     paper.write_bytes(b"\xff\xfe12")
     assert "is no text" in diagnose("record", str(case), "--sheet", str(paper)).stderr

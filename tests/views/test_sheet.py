@@ -14,13 +14,13 @@ from diagnose.casefile.sheet import sheet
 from diagnose.casefile.writer import render
 from diagnose.reading.problems import Problems
 from diagnose.views.sheet import pages as view
-from diagnose.views.sheet.document import PAPERS
+from diagnose.views.sheet.document import PAPERS, Paper
 from diagnose.views.sheet.qr import qr
 from diagnose.views.sheet.tags import LABEL, code_of, tags
 from tests.support.commands import diagnose
 from tests.support.places import SMALL
 
-OTHERS = ["dual pressurised", "dual unpressurised", "dry gas", "three stages", "staged"]
+OTHERS = ["dual", "dual pressurised", "dual unpressurised", "dry gas", "three stages", "staged"]
 ARRANGEMENTS = ["single", *(pytest.param(x, marks=pytest.mark.slow) for x in OTHERS)]
 
 
@@ -52,38 +52,104 @@ def read_back(svg: str) -> str:
     return found.text if found else ""
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("arrangement", ARRANGEMENTS)
-def test_every_page_holds_all_its_rows_on_both_papers(arrangement, begun, knowledge):
-    made = sheet(begun(arrangement), knowledge)
+def test_what_can_be_lost_of_a_seal_is_on_one_side_and_what_is_written_on_its_back(arrangement, begun, knowledge):
+    case = begun(arrangement)
+    made = sheet(case, knowledge)
+    assert [(p.position, p.side) for p in made.pages] == [
+        (p, s) for p in ("", *case.positions) for s in ("looks", "written")
+    ]
+    cautions = [c for c in knowledge.cautions.values() if c.always]
     for paper in PAPERS.values():
-        room = paper.height - view.HEAD - view.FOOT - view.DIALS
-        wide = (paper.width - (view.COLUMNS - 1) * view.GAP) / view.COLUMNS
         for page in made.pages:
-            columns, height = view.fitted(page, knowledge.vocabulary, room + (0 if page.position else view.DIALS), wide)
-            assert len(columns) <= view.COLUMNS and height > view.TIGHTEST, (arrangement, page.position)
-            assert all(not column[-1].leads for column in columns), (arrangement, page.position)
-            assert all("<h2>" in c[0].markup or "<h3>" in c[0].markup for c in columns), (
+            (laid,) = view.laid_out(made, page, case, knowledge.vocabulary, cautions, paper)
+            side = view.SIDES[page.side]
+            assert len(laid.columns) <= side.columns and laid.row >= side.tightest, (arrangement, page.position)
+            assert all(not column[-1].leads for column in laid.columns), (arrangement, page.position)
+            assert all("<h2" in c[0].markup or "<h3" in c[0].markup or "known" in c[0].markup for c in laid.columns), (
                 "a column says whose boxes it has"
             )
 
 
-def test_a_pair_has_a_page_for_each_seal_and_all_that_perishes_is_on_one(begun, knowledge):
+def test_what_one_side_has_no_room_for_goes_on_another(begun, knowledge):
+    case = begun("single")
+    made, narrow = sheet(case, knowledge), Paper(190.0, 160.0)
+    page = next(p for p in made.pages if p.position)
+    laid = view.laid_out(made, page, case, knowledge.vocabulary, [], narrow)
+    whole = "".join(p.markup for x in laid for c in x.columns for p in c)
+    assert len(laid) > 1 and all(f">{b.number}<" in whole for b in page.boxes())
+
+
+def test_a_pair_has_pages_for_each_seal_and_all_that_perishes_is_on_one(begun, knowledge):
     case = begun("dual pressurised")
     made = sheet(case, knowledge)
-    assert [p.position for p in made.pages] == ["", "inboard", "outboard"]
     boxes = made.boxes()
     assert list(boxes) == list(range(1, len(boxes) + 1))
     asked = {(t.part or t.kind, f) for t in walk.topics(case, knowledge) for f in t.features if walk.is_lost_after(knowledge.vocabulary, f, t.step)}  # fmt: skip
     assert asked == {(b.part or b.kind, b.term) for b in boxes.values() if b.what == "feature"} & asked
-    for page in made.pages[1:]:
-        assert {case.part(b.part).position for b in page.boxes()} == {page.position}
+    for page in made.pages:
+        if page.position:
+            assert {case.part(b.part).position for b in page.boxes()} == {page.position}
+
+
+def test_every_head_asks_what_the_clock_and_the_turning_are_told_by_and_prints_what_is_known(knowledge):
+    text = (
+        "case: Pump 3\nequipment: {rotation: clockwise}\nseal: {arrangement: single}\nindex: {rotating: keyway}\nparts:\n"
+        "  - {item: 1, name: Carbon ring, kind: rotating soft face}\n"
+    )
+    case = parse_case(text.encode(), "", knowledge, Problems())
+    made = sheet(case, knowledge)
+    told = {b.term: b.said for b in made.data}
+    assert told == {
+        "index.rotating": "keyway",
+        "index.stationary": "",
+        "equipment.seen from": "",
+        "equipment.rotation": "clockwise",
+    }
+    page = view.pages(made, case, knowledge.vocabulary, (), "A4", False)
+    heads = re.findall(r'<div class="data">.*?</div>', page)
+    assert len(heads) == 2 and all(
+        ">keyway<" in h and ">clockwise<" in h and f"<b>{made.data[1].number}<" in h for h in heads
+    )
+
+
+def test_what_is_on_record_is_left_out_or_filled_in_and_every_box_keeps_its_number(knowledge):
+    parts = "parts:\n  - {item: 1, name: Ring, kind: rotating soft face}\n  - {item: 2, name: Seat, kind: stationary hard face}\n"
+    bare = "case: Pump 3\nequipment: {speed: 2950 rpm}\nseal: {arrangement: single}\n" + parts
+    told = bare + (
+        "observations:\n  - {part: 1, saw: radial cracks}\n  - {part: 2, absent: radial cracks}\n"
+        "  - {part: 1, saw: hot spots}\n  - {part: 2, not looked at: full even track}\n"
+        "measurements:\n  - {part: 1, measured: track width, readings: [5.1 mm]}\n"
+        "  - {part: 2, measured: track width, readings: [5.2 mm]}\n  - {part: 1, measured: nose height, readings: [2.4 mm]}\n"
+    )
+    (one, before), (other, after) = (
+        (c, sheet(c, knowledge)) for t in (bare, told) for c in [parse_case(t.encode(), "", knowledge, Problems())]
+    )
+    assert before.code == after.code and list(before.boxes()) == list(after.boxes())
+
+    def terms(case, made):
+        page = view.pages(made, case, knowledge.vocabulary, (), "A4", False)
+        return page, set(re.findall(r'class="term">(?:<b>! </b>)?([^<]*)<', page))
+
+    (_, asked), (page, left) = terms(one, before), terms(other, after)
+    assert asked - left == {"radial cracks", "track width, mm"} and left <= asked and "speed, rpm" not in asked
+    assert "speed: 2950 rpm" in page and '<span class="cell none">yes</span>' in page and ">2.4 mm</span>" in page
+
+
+def test_the_side_of_looks_says_what_it_holds_and_what_is_measured_overleaf(begun, knowledge):
+    case = begun("single")
+    made = sheet(case, knowledge)
+    page = view.pages(made, case, knowledge.vocabulary, (), "A4", False)
+    assert page.count("This side holds what can be lost") == 2 and "diagnose record CASE" in page
+    stage = next(s for p in made.pages if p.position and p.side == "written" for s in p.stages if s.boxes("reading"))
+    numbers = [b.number for b in stage.boxes("reading")]
+    assert f"Measure before its end: {view._ranges(numbers)}, overleaf." in page
 
 
 def test_steps_stand_in_order_and_what_is_gone_after_a_step_stands_first(begun, knowledge):
-    order = [s.stage for s in knowledge.arrangements.steps]
+    order = [s.name for s in knowledge.arrangements.steps]
     for page in sheet(begun("single"), knowledge).pages:
-        at = [order.index(s.step.stage) for s in page.stages]
+        at = [order.index(s.title) for s in page.stages if s.ends]
         assert at == sorted(at)
         for stage in page.stages:
             for group in stage.groups:

@@ -1,82 +1,135 @@
-"""The bench sheet as pages to print and write on: one for the machine, one for each seal, and a key of sketches."""
+"""The bench sheet as pages to print and write on: for the machine and for each seal a side to tick and one to write on, and a key
+of sketches."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from diagnose.advice.cautions import ABOVE_ALL
+from diagnose.casefile.format import ENDS, ROTATIONS
 from diagnose.casefile.model import Case
 from diagnose.casefile.sheet import Box, Group, Page, Row, Sheet, Stage
 from diagnose.knowledge.model import Caution, Vocabulary
+from diagnose.views.drawings.lettering import cut, wrap
 from diagnose.views.drawings.markup import Markup, el
 from diagnose.views.drawings.sketches import sketch
 from diagnose.views.sheet.dials import blank_dial
 from diagnose.views.sheet.document import PAPERS, Paper, document
 from diagnose.views.sheet.qr import named, qr
 
-COLUMNS, GAP = 3, 4.0
-HEAD, FOOT, DIALS = 35.0, 5.0, 31.0
-ROOMIEST, TIGHTEST, STEP = 5.2, 2.9, 0.05
-"""Millimetres: between columns; the head of a page, its foot, a row of dials; heights of a row that are tried."""
-MOST_DIALS, SKETCHES_ACROSS, SKETCH_HEIGHT = 6, 6, 28.4
-FONT, SMALL, SIGN = 0.64, 0.84, 0.46
-"""Of the height of a row: the type, and of that the small type and the width of a sign, on the careful side."""
+
+@dataclass(frozen=True)
+class Side:
+    """How a side of a leaf is ruled, in millimetres: columns, the room between them, and the heights of a row that are tried;
+    `beside`: of boxes that share a row, and of a name beside them."""
+
+    told: str
+    columns: int
+    gap: float
+    roomiest: float
+    tightest: float
+    box: float
+    beside: float
+
+
+SIDES = {
+    "looks": Side("what can be lost", 4, 3.0, 6.4, 5.4, 5.2, 0.5),
+    "written": Side("measured and told", 3, 4.0, 10.0, 7.4, 18.2, 0.5),
+}
+"""A box to tick is at least 5 mm wide and high, one to write in 18 by 7: what a gloved hand and a pencil need."""
+STEP, NAMES, DATA, DIALS, FOOT = 0.05, 17.0, 10.6, 31.0, 5.0
+"""Millimetres: between heights that are tried; the names at the head, the line of marks, a row of dials, the foot."""
+TYPE, SMALL, HEAD_TYPE = 2.35, 2.1, 2.47
+"""Sizes of type: a row, what the end of a step destroys, the head."""
+LINE, TITLE, RULE = 1.12, 3.1, 1.4
+"""Of a size of type from line to line; millimetres of the title of a step or a group, and round it."""
+MOST_DIALS, SKETCHES_ACROSS, SKETCH_HEIGHT, MOST_LINES = 6, 6, 28.4, 40
+ASKS = {
+    "index.rotating": ("12 o'clock of the rotating parts is the mark", ()),
+    "index.stationary": ("12 o'clock of the stationary parts is the mark", ()),
+    "equipment.seen from": ("clock and turning are seen from the", ENDS),
+    "equipment.rotation": ("turns, seen from there", ROTATIONS),
+}
+"""What is asked of clock and turning, with what can be ringed."""
 
 
 @dataclass(frozen=True)
 class Piece:
-    """Something in a column: how many rows high it is, whether it must not stand last, and what is said again over it where
-    it stands first."""
+    """Something in a column: how many rows high it is, and millimetres besides; whether it must not stand last, and what is said
+    again over it where it stands first."""
 
     markup: Markup
-    rows: float
+    rows: float = 0.0
+    millimetres: float = 0.0
     leads: bool = False
     again: Piece | None = None
+
+    def high(self, row: float) -> float:
+        return self.rows * row + self.millimetres
+
+
+@dataclass(frozen=True)
+class Laid:
+    """What goes on one piece of paper: a page, or what of it one piece has room for."""
+
+    page: Page
+    columns: Sequence[Sequence[Piece]]
+    row: float
+    first: bool
 
 
 def pages(sheet: Sheet, case: Case, vocabulary: Vocabulary, cautions: Sequence[Caution], paper: str, key: bool) -> str:
     """The whole document; `paper` is a key of PAPERS, `key` adds the sketches of what is looked for."""
-    size = PAPERS[paper]
-    made, rules = [], [f"@page{{size:{paper};margin:10mm}}"]
-    for i in range(len(sheet.pages)):
-        page, height = _page(sheet, i, case, vocabulary, cautions, size)
-        made.append(page)
-        rules.append(_heights(i, height))
-    made += _key(sheet, vocabulary, size) if key else []
+    size, asked = PAPERS[paper], sheet.boxes().values()
+    sheet = replace(sheet, pages=tuple(p for p in sheet.pages if p.unanswered().stages))
+    laid = [x for page in sheet.pages for x in laid_out(sheet, page, case, vocabulary, cautions, size)]
+    made = [_page(sheet, laid, i, case, vocabulary, cautions, size) for i in range(len(laid))]
+    rules = [f"@page{{size:{paper};margin:10mm}}", *_rules(size)]
+    rules += [f".p{i} .row{{height:{x.row:.2f}mm}}" for i, x in enumerate(laid)]
+    made += _key(sheet, asked, vocabulary, size) if key else []
     return document(f"Bench sheet {sheet.code}: {case.name}", made, "".join(rules), "sheets", size)
 
 
-def _heights(at: int, row: float) -> str:
-    """The style of a page whose rows are so high, in millimetres."""
-    stages = "".join(f".p{at} .stage.s{n}{{height:{row * (1.4 + 0.8 * n):.2f}mm}}" for n in range(8))
-    return f".p{at} .columns{{font-size:{row * FONT:.2f}mm}}.p{at} .row{{height:{row:.2f}mm}}.p{at} h3{{height:{row * 1.1:.2f}mm}}{stages}"
+def _rules(size: Paper) -> Iterator[str]:
+    """The measures above, as style."""
+    for name, side in SIDES.items():
+        wide = _wide(side, size)
+        most = f"{wide:.2f}mm"
+        yield f".{name} .columns{{gap:{side.gap:g}mm;font-size:{TYPE:g}mm}}.{name} .column{{flex:0 0 {most};width:{most}}}"
+        yield f".{name} .cell{{width:{side.box:g}mm;margin-left:{side.beside:g}mm}}"
+    for lines in range(MOST_LINES + 1):
+        yield f".h{lines}{{height:{_lines_high(lines, TYPE):.2f}mm}}.s{lines}{{height:{_lines_high(lines, SMALL):.2f}mm}}"
 
 
-def _page(
-    sheet: Sheet, at: int, case: Case, vocabulary: Vocabulary, cautions: Sequence[Caution], size: Paper
-) -> tuple[Markup, float]:
-    page = sheet.pages[at]
-    dials = _dials(page, case, vocabulary)
-    room = size.height - HEAD - FOOT - (DIALS if dials else 0)
-    columns, height = fitted(page, vocabulary, room, (size.width - (COLUMNS - 1) * GAP) / COLUMNS)
-    grid = el("div", [el("div", [p.markup for p in column], class_="column") for column in columns], class_="columns")
-    head, foot = _head(sheet, at, case, cautions), _foot(sheet, at, page)
-    return el("section", head, grid, dials, foot, class_=f"page p{at}"), height
+def _lines_high(lines: int, size: float) -> float:
+    return lines * size * LINE
 
 
-def fitted(page: Page, vocabulary: Vocabulary, room: float, wide: float) -> tuple[list[list[Piece]], float]:
-    """The page in columns of a height and width, with the roomiest rows that let all of it onto the page."""
-    height = ROOMIEST
-    while True:
-        signs = int(wide / (height * FONT * SMALL * SIGN))
-        columns = _filled(list(_pieces(page, vocabulary, signs)), room / height)
-        if len(columns) <= COLUMNS or height <= TIGHTEST:
-            return columns, height
-        height -= STEP
+def _wide(side: Side, size: Paper) -> float:
+    return (size.width - (side.columns - 1) * side.gap) / side.columns
 
 
-def _filled(pieces: Sequence[Piece], rows: float) -> list[list[Piece]]:
+def laid_out(
+    sheet: Sheet, page: Page, case: Case, vocabulary: Vocabulary, cautions: Sequence[Caution], size: Paper
+) -> list[Laid]:
+    """A page with the roomiest rows that let all of it onto one piece of paper, or on as many as it takes."""
+    side = SIDES[page.side]
+    room = (
+        size.height
+        - _head_high(sheet, page, cautions, size)
+        - FOOT
+        - (DIALS if _dialled(page, case, vocabulary) else 0)
+    )
+    pieces = list(_pieces(sheet, page, vocabulary, _wide(side, size)))
+    row = side.roomiest
+    while len(columns := _filled(pieces, row, room)) > side.columns and row > side.tightest:
+        row -= STEP
+    parted = [columns[i : i + side.columns] for i in range(0, len(columns), side.columns)]
+    return [Laid(page, some, row, i == 0) for i, some in enumerate(parted)]
+
+
+def _filled(pieces: Sequence[Piece], row: float, room: float) -> list[list[Piece]]:
     """Column after column; what leads into the next piece goes with it."""
     columns: list[list[Piece]] = [[]]
     used, i = 0.0, 0
@@ -84,43 +137,95 @@ def _filled(pieces: Sequence[Piece], rows: float) -> list[list[Piece]]:
         end = i + 1
         while end < len(pieces) and pieces[end - 1].leads:
             end += 1
-        high = sum(p.rows for p in pieces[i:end])
-        if used + high > rows and columns[-1]:
+        high = sum(p.high(row) for p in pieces[i:end])
+        if used + high > room and columns[-1]:
             again = pieces[i].again
             columns.append([again] if again else [])
-            used = again.rows if again else 0.0
+            used = again.high(row) if again else 0.0
         columns[-1] += pieces[i:end]
         used, i = used + high, end
     return columns
 
 
-def _pieces(page: Page, vocabulary: Vocabulary, signs: int) -> Iterator[Piece]:
-    for stage in page.stages:
-        yield _stage(stage, signs)
+def _pieces(sheet: Sheet, page: Page, vocabulary: Vocabulary, wide: float) -> Iterator[Piece]:
+    if told := [f"{box.term}: {box.said}" for box in page.boxes() if box.what == "figure" and box.said]:
+        lines = wrap(f"On record: {'; '.join(told)}.", wide, TYPE, MOST_LINES)
+        yield Piece(
+            el("p", el("b", "On record:"), f" {'; '.join(told)}.", class_=f"known h{len(lines)}"),
+            0.0,
+            _lines_high(len(lines), TYPE) + RULE,
+        )
+    for stage in page.unanswered().stages:
+        yield (begins := _stage(sheet, page, stage, wide))
         for group in stage.groups:
-            head = _group(group)
-            yield head
+            head = _group(group, wide, SIDES[page.side])
+            if group.title:
+                yield head
             for row in group.rows:
-                yield Piece(_row(row, vocabulary), 1.0, again=head)
+                yield Piece(_row(row, vocabulary, SIDES[page.side]), 1.0, again=head if group.title else begins)
 
 
-def _stage(stage: Stage, signs: int) -> Piece:
-    ends = stage.step.ends
-    lines = -(-len(ends) // signs)
-    told = el("p", ends, class_="ends") if ends else None
-    return Piece(el("div", el("h2", stage.step.name), told, class_=f"stage s{lines}"), 1.4 + 0.8 * lines, True)
+def _stage(sheet: Sheet, page: Page, stage: Stage, wide: float) -> Piece:
+    told = stage.ends if page.side == "looks" else ""
+    pointed = _overleaf(sheet, page, stage)
+    paragraphs = [
+        (el("p", x, class_=f"s{n}"), n) for x in (told, pointed) if x for n in [len(wrap(x, wide, SMALL, MOST_LINES))]
+    ]
+    title = len(wrap(stage.title, wide / 1.15, TYPE * 1.1, MOST_LINES))
+    high = title * TITLE + sum(_lines_high(n, SMALL) for _, n in paragraphs) + RULE
+    return Piece(
+        el("div", el("h2", stage.title, class_=f"t{title}"), [p for p, _ in paragraphs], class_="stage"),
+        0.0,
+        high,
+        True,
+    )
 
 
-def _group(group: Group) -> Piece:
-    heads = [el("span", head, class_="cell") for head in group.heads]
-    return Piece(el("h3", el("span", group.title, class_="term"), heads), 1.1, True)
+def _overleaf(sheet: Sheet, page: Page, stage: Stage) -> str:
+    """What of a step is measured on the other side, by the numbers of its boxes."""
+    if page.side != "looks":
+        return ""
+    other = [
+        s
+        for p in sheet.pages
+        if (p.position, p.side) == (page.position, "written")
+        for s in p.stages
+        if s.title == stage.title
+    ]
+    numbers = [b.number for s in other for b in s.boxes("reading") if not b.said]
+    return f"Measure before its end: {_ranges(numbers)}, overleaf." if numbers else ""
 
 
-def _row(row: Row, vocabulary: Vocabulary) -> Markup:
-    kind = {"feature": "tick", "words": "write", "figure": "write"}.get(row.what, "read")
-    unit = vocabulary.readings[row.term].unit if row.term in vocabulary.readings else ""
+def _ranges(numbers: Iterable[int]) -> str:
+    """Box 3, or boxes 3 to 5, 8."""
+    runs: list[list[int]] = []
+    for n in numbers:
+        if runs and runs[-1][1] == n - 1:
+            runs[-1][1] = n
+        else:
+            runs.append([n, n])
+    told = ", ".join(f"{a} to {b}" if b > a else f"{a}" for a, b in runs)
+    return f"box {told}" if told.isdigit() else f"boxes {told}"
+
+
+def _group(group: Group, wide: float, side: Side) -> Piece:
+    heads = [el("span", head, class_="cell") for head in group.heads if head]
+    room = wide - len(heads) * (side.box + side.beside)
+    lines = wrap(group.title, room / 1.08, TYPE, 2)
+    return Piece(
+        el("h3", el("span", " ".join(lines), class_="term"), heads, class_=f"g{len(lines)}"),
+        0.0,
+        _lines_high(len(lines), TYPE) + RULE,
+        True,
+    )
+
+
+def _row(row: Row, vocabulary: Vocabulary, side: Side) -> Markup:
+    reading = vocabulary.readings.get(row.term) if row.what in ("reading", "figure") else None
+    unit = reading.unit if reading else ""
     term = f"{row.term}, {unit}" if unit and unit not in row.term else row.term
-    boxes = [_box(b) for b in row.boxes]
+    boxes = [_box(b, side) for b in row.boxes]
+    kind = "tick" if row.what == "feature" else "write"
     return el(
         "div",
         el("span", el("b", "! ") if row.perishes else None, term, class_="term"),
@@ -129,64 +234,147 @@ def _row(row: Row, vocabulary: Vocabulary) -> Markup:
     )
 
 
-def _box(box: Box | None) -> Markup:
-    return el("span", box.number if box else "", class_="cell" if box else "cell none")
+def _box(box: Box | None, side: Side) -> Markup:
+    if box is None:
+        return el("span", class_="cell none")
+    if box.said:
+        return el("span", cut(box.said, side.box, TYPE), class_="cell none")
+    return el("span", box.number, class_="cell")
 
 
-def _head(sheet: Sheet, at: int, case: Case, cautions: Sequence[Caution]) -> Markup:
-    page = sheet.pages[at]
+# ---- head and foot ----------------------------------------------------------------------------------------------
+
+
+def _page(
+    sheet: Sheet,
+    laid: Sequence[Laid],
+    at: int,
+    case: Case,
+    vocabulary: Vocabulary,
+    cautions: Sequence[Caution],
+    size: Paper,
+) -> Markup:
+    it = laid[at]
+    grid = el(
+        "div", [el("div", [p.markup for p in column], class_="column") for column in it.columns], class_="columns"
+    )
+    dials = _dials(it.page, case, vocabulary) if it.first else None
+    foot = _foot(sheet, laid, at)
+    return el(
+        "section", _head(sheet, it.page, case, cautions, size), grid, dials, foot, class_=f"page p{at} {it.page.side}"
+    )
+
+
+def _with_data(sheet: Sheet, page: Page) -> bool:
+    """Whether a page asks what clocks are counted from: the first one of the machine and of every seal."""
+    return next(p for p in sheet.pages if p.position == page.position) is page
+
+
+def _how(sheet: Sheet, page: Page) -> str:
+    left_out = sum(bool(b.said) and b.what != "figure" for b in page.boxes())
+    on_record = f" What is on record is left out or filled in ({left_out} boxes)." if left_out else ""
+    if page.side == "written":
+        return (
+            "Write where the step says it; several readings of one thing go into one box. Room for words stands at the end: what no box "
+            f"asks for, what you are not sure of, and where and how much of a mark.{on_record}"
+        )
+    return (
+        "Strike through the number of what you see, ring the number of what you looked for and did not find; leave the others. "
+        "Where and how much goes beside it or on the dial: 10 to 2, severe. ! is gone after its step. This side holds what can be lost; "
+        f"what stays on the parts for good is asked for by diagnose record CASE once they are clean.{on_record}"
+    )
+
+
+def _care(sheet: Sheet, page: Page, cautions: Sequence[Caution]) -> tuple[str, str]:
+    """The cautions by name; on the first page one of them in full as well."""
+    full = page is sheet.pages[0] and cautions and len(cautions[0].says) < 240
+    return f"Take care: {', '.join(c.name for c in cautions)}.", f"{f' {cautions[0].says}' if full else ''} {ABOVE_ALL}"
+
+
+def _head_lines(sheet: Sheet, page: Page, cautions: Sequence[Caution], size: Paper) -> tuple[int, int]:
+    """How many lines it takes to say how to fill the page in, and what to take care of."""
+    bold, rest = _care(sheet, page, cautions)
+    return len(wrap(_how(sheet, page), size.width, HEAD_TYPE, MOST_LINES)), len(
+        wrap(bold + rest, size.width - 4, HEAD_TYPE, MOST_LINES)
+    )
+
+
+def _head_high(sheet: Sheet, page: Page, cautions: Sequence[Caution], size: Paper) -> float:
+    lines = sum(_head_lines(sheet, page, cautions, size))
+    return NAMES + (DATA if _with_data(sheet, page) else 0) + _lines_high(lines, HEAD_TYPE) + 4.0
+
+
+def _head(sheet: Sheet, page: Page, case: Case, cautions: Sequence[Caution], size: Paper) -> Markup:
     what = f"{page.position} seal" if len(case.positions) > 1 else "the seal"
     arrangement = next((s.term for s in case.settings if s.setting == "arrangement" and s.holds), "")
-    tag = case.texts.get("equipment.tag", "")
-    fields = [("Machine", tag), ("Seal serial", ""), ("Work order", ""), ("Date", ""), ("Name", "")]
+    fields = [
+        ("Machine", case.texts.get("equipment.tag", "")),
+        ("Seal serial", case.texts.get("seal.serial", "")),
+        ("Work order", ""),
+        ("Date", ""),
+        ("Name", ""),
+    ]
     blanks = [el("span", el("i", name), el("b", value), class_="blank") for name, value in fields]
-    told = f"Bench sheet: {what if page.position else 'machine, service and what is told'}"
-    title = el("h1", told, el("small", f"{case.name}{f', {arrangement}' if arrangement else ''}"))
-    how = (
-        "Strike through the number of what you see, ring the number of what you looked for and did not find; leave the others. "
-        "Where and how much goes on the line or the dial: 10 to 2, severe. ! is gone after its step."
-    )
+    title = el(
+        "h1", f"Bench sheet: {what if page.position else 'machine and service'}, {SIDES[page.side].told}",
+        el("small", f"{case.name}{f', {arrangement}' if arrangement else ''}"),
+    )  # fmt: skip
+    bold, rest = _care(sheet, page, cautions)
+    how, care = _head_lines(sheet, page, cautions, size)
     return el(
         "header", qr(f"case: {named(case.name)}\nsheet: {sheet.code}", 17), el("div", title, el("p", blanks, class_="blanks"), class_="names"),
-        el("p", how, class_="how"), _care(cautions, at == 0),
+        _data(sheet) if _with_data(sheet, page) else None,
+        el("p", _how(sheet, page), class_=f"how c{how}"), el("p", el("strong", bold), rest, class_=f"care c{care}"),
     )  # fmt: skip
 
 
-def _care(cautions: Sequence[Caution], full: bool) -> Markup:
-    """The cautions by name; on the first page one of them in full as well."""
-    names = ", ".join(c.name for c in cautions)
-    first = f" {cautions[0].says}" if full and cautions and len(cautions[0].says) < 240 else ""
-    return el("p", el("strong", f"Take care: {names}."), f"{first} {ABOVE_ALL}", class_="care")
+def _data(sheet: Sheet) -> Markup:
+    """What the clock is counted from and the end it is seen from, and which way it turns: boxes, or what is on record."""
+    made = []
+    for box in sheet.data:
+        asks, choices = ASKS[box.term]
+        place = el("b", box.said, class_="said") if box.said else el("b", box.number, [el("i", x) for x in choices])
+        made.append(el("span", el("i", asks), place, class_="datum"))
+    return el("div", made, class_="data")
 
 
-def _foot(sheet: Sheet, at: int, page: Page) -> Markup:
-    numbers = [b.number for b in page.boxes()]
+def _foot(sheet: Sheet, laid: Sequence[Laid], at: int) -> Markup:
+    numbers = [b.number for b in laid[at].page.boxes()]
     return el(
-        "footer", f"Sheet {sheet.code}, page {at + 1} of {len(sheet.pages)}, boxes {numbers[0]} to {numbers[-1]}. "
-        "Typed back: diagnose record CASE --sheet FILE, a line for each box: 12: severe, 10 to 2   13: no   14: 25.4 mm",
+        "footer", f"Sheet {sheet.code}, page {at + 1} of {len(laid)}, boxes {numbers[0]} to {numbers[-1]}. "
+        "Typed back: diagnose record CASE --sheet FILE, a line for each box, such as “12: severe, 10 to 2”, “13: no” or “14: 25.4 mm”.",
     )  # fmt: skip
 
 
-def _dials(page: Page, case: Case, vocabulary: Vocabulary) -> Markup | None:
-    """A clock to draw on for each face ring, then for O-rings and the sleeve, as far as they go."""
+def _dialled(page: Page, case: Case, vocabulary: Vocabulary) -> list[tuple[str, str]]:
+    """Item number and name of what has a clock to draw on: face rings, then the sleeve and O-rings, as far as they go."""
+    if page.side != "looks" or not page.position:
+        return []
     items = dict.fromkeys(b.part for b in page.boxes() if b.part)
-    parts = [p for item in items if (p := case.part(item)) and page.position]
+    parts = [p for item in items if (p := case.part(item))]
     order = ["face", "sleeve", "dynamic O-ring", "elastomer"]
     rank = {
         p.item: next((i for i, k in enumerate(order) if k in vocabulary.lineage[p.kind]), len(order)) for p in parts
     }
-    chosen = [p for p in sorted(parts, key=lambda p: rank[p.item]) if rank[p.item] < len(order)][:MOST_DIALS]
+    chosen = [p for p in sorted(parts, key=lambda p: rank[p.item]) if rank[p.item] < len(order)]
+    return [(p.item, p.name) for p in chosen[:MOST_DIALS]]
+
+
+def _dials(page: Page, case: Case, vocabulary: Vocabulary) -> Markup | None:
+    chosen = _dialled(page, case, vocabulary)
     if not chosen:
         return None
     return el(
-        "div", [el("figure", blank_dial(), el("figcaption", f"{p.item} {p.name}")) for p in chosen], class_="dials"
+        "div",
+        [el("figure", blank_dial(), el("figcaption", el("b", item), f" {name}")) for item, name in chosen],
+        class_="dials",
     )
 
 
-def _key(sheet: Sheet, vocabulary: Vocabulary, size: Paper) -> list[Markup]:
+def _key(sheet: Sheet, asked: Iterable[Box], vocabulary: Vocabulary, size: Paper) -> list[Markup]:
     """Sketches of what is looked for, with the first number it stands at."""
     first: dict[str, Box] = {}
-    for box in sheet.boxes().values():
+    for box in asked:
         if box.what == "feature":
             first.setdefault(box.term, box)
     drawn = [
