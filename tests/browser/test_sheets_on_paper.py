@@ -77,6 +77,25 @@ def test_a_sheet_is_a_page_each_with_nothing_cut_off(arrangement, paper, chromiu
     assert all([float(p.mediabox.width), float(p.mediabox.height)] == pytest.approx(side, abs=1) for p in printed)
 
 
+def test_a_sheet_with_every_caution_a_long_name_and_many_parts_of_long_names_is_not_cut(chromium, begun, knowledge):
+    parts = "".join(
+        f"  - {{item: {i}, name: {LONG} number {i}, kind: {kind}, position: {position}}}\n"
+        for i, (kind, position) in enumerate(((k, p) for k in ("stationary hard face", "rotating soft face", "gland O-ring", "dynamic O-ring", "sleeve") for p in ("inboard", "outboard") for _ in range(3)), 1)
+    )  # fmt: skip
+    head = f"case: {'Liquor booster pump 14-P-1207 B, fourth seal ' * 4}\nseal: {{arrangement: dual}}\nindex: {{rotating: {LONG}}}\n"
+    problems = Problems()
+    case = parse_case(f"{head}parts:\n{parts}".encode(), "", knowledge, problems)
+    page = opened(
+        chromium,
+        pages(
+            sheet(case, knowledge), case, knowledge.vocabulary, list(knowledge.cautions.values()), "Letter", key=False
+        ),
+    )
+    assert problems.errors() == [] and page.evaluate(CUT) == []
+    assert len(PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True))).pages) == page.locator(".page").count() > 6
+    page.close()
+
+
 LONG = "Stationary ring of the outboard cartridge with a step on its back"
 
 

@@ -52,6 +52,8 @@ ASKS = {
     "equipment.rotation": ("turns, seen from there", ROTATIONS),
 }
 """What is asked of clock and turning, with what can be ringed."""
+DATUM, SHORT = 43.0, 24
+"""Millimetres that a mark on record has, and signs that go there in one line."""
 
 
 @dataclass(frozen=True)
@@ -258,7 +260,7 @@ def _page(
     grid = el(
         "div", [el("div", [p.markup for p in column], class_="column") for column in it.columns], class_="columns"
     )
-    dials = _dials(it.page, case, vocabulary) if it.first else None
+    dials = _dials(it.page, case, vocabulary, size.width) if it.first else None
     foot = _foot(sheet, laid, at)
     return el(
         "section", _head(sheet, it.page, case, cautions, size), grid, dials, foot, class_=f"page p{at} {it.page.side}"
@@ -272,7 +274,11 @@ def _with_data(sheet: Sheet, page: Page) -> bool:
 
 def _how(sheet: Sheet, page: Page) -> str:
     left_out = sum(bool(b.said) and b.what != "figure" for b in page.boxes())
-    on_record = f" What is on record is left out or filled in ({left_out} boxes)." if left_out else ""
+    on_record = (
+        f" What is on record is left out or filled in ({left_out} box{'es' if left_out > 1 else ''})."
+        if left_out
+        else ""
+    )
     if page.side == "written":
         return (
             "Write where the step says it; several readings of one thing go into one box. Room for words stands at the end: what no box "
@@ -333,7 +339,12 @@ def _data(sheet: Sheet) -> Markup:
     made = []
     for box in sheet.data:
         asks, choices = ASKS[box.term]
-        place = el("b", box.said, class_="said") if box.said else el("b", box.number, [el("i", x) for x in choices])
+        known = " ".join(wrap(box.said, DATUM, SMALL, 3))
+        place = (
+            el("b", known, class_="said long" if len(known) > SHORT else "said")
+            if box.said
+            else el("b", box.number, [el("i", x) for x in choices])
+        )
         made.append(el("span", el("i", asks), place, class_="datum"))
     return el("div", made, class_="data")
 
@@ -360,13 +371,15 @@ def _dialled(page: Page, case: Case, vocabulary: Vocabulary) -> list[tuple[str, 
     return [(p.item, p.name) for p in chosen[:MOST_DIALS]]
 
 
-def _dials(page: Page, case: Case, vocabulary: Vocabulary) -> Markup | None:
+def _dials(page: Page, case: Case, vocabulary: Vocabulary, wide: float) -> Markup | None:
     chosen = _dialled(page, case, vocabulary)
     if not chosen:
         return None
+    room = wide / len(chosen) - 2
+    named_so = [" ".join(wrap(f"{item} {name}", room, SMALL, 2)).partition(" ") for item, name in chosen]
     return el(
         "div",
-        [el("figure", blank_dial(), el("figcaption", el("b", item), f" {name}")) for item, name in chosen],
+        [el("figure", blank_dial(), el("figcaption", el("b", n), f" {name}")) for n, _, name in named_so],
         class_="dials",
     )
 
