@@ -421,6 +421,8 @@ def _qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, s
     for slot in slots:
         taken = used | quiet
         spans = [s for s in clause.slots.get(slot, ()) if not taken & set(s.places) and not clause.likened(s.first)]
+        if slot == "runs" and not spans:  # a likeness may take up the word for the mark itself: "mud cracks"
+            spans = [s for s in clause.slots.get(slot, ()) if s.first not in taken and s.last in used]
         if slot == "side" and not spans and term.sides:
             spans = [s for s in clause.slots.get(slot, ()) if s.sense[1] in term.sides]
         if spans:

@@ -51,6 +51,15 @@ def test_a_clock_position_is_the_same_however_it_is_written(said):
     assert qualifiers(said, "hard face")["extent"] == "at 3"
 
 
+@pytest.mark.parametrize("said, runs, made_of", [
+    ("mud cracks", "in a network", None), ("mud cracking all over the face", "in a network", None),
+    ("mud-cracked face", "in a network", None), ("mud in the cracks", None, "sludge"), ("cracks full of mud", None, "sludge"),
+])  # fmt: skip
+def test_mud_cracks_are_a_network_as_dried_mud_has_and_mud_in_cracks_is_mud(said, runs, made_of):
+    more = qualifiers(said, "soft face")
+    assert (more.get("runs"), more.get("made of")) == (runs, made_of)
+
+
 @pytest.mark.parametrize("one, other", [
     ("hard face grooved", "grooved hard face"),
     ("chipped carbon", "carbon chips"),
