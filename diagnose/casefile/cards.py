@@ -68,7 +68,7 @@ def cards(case: Case, knowledge: Knowledge, reached: Collection[str] = (), begun
     not past when recording began, so that nothing that was gone by then is asked for."""
     stages = knowledge.vocabulary.stages
     first = stages.index(begun) if begun in stages else 0
-    topics = walk.topics(case, knowledge, ALONE in reached)
+    topics = walk.topics(case, knowledge, away(knowledge, reached))
     result: list[Card] = []
     for step in knowledge.arrangements.steps:
         found = [t for t in topics if t.step is step and not t.asks]
@@ -76,6 +76,17 @@ def cards(case: Case, knowledge: Knowledge, reached: Collection[str] = (), begun
             found = [t for t in (walk.what_stays(t, knowledge.vocabulary) for t in found) if t]
         result += gathered(knowledge, [t for t in found if t.id not in reached])
     return tuple(result)
+
+
+def away(knowledge: Knowledge, reached: Collection[str]) -> tuple[str, ...]:
+    """Kinds that are not at hand, as a session said."""
+    machine = knowledge.arrangements.with_machine if ALONE in reached else ()
+    return (*machine, *(k for k in knowledge.arrangements.not_every if there_is_no(k) in reached))
+
+
+def there_is_no(kind: str) -> str:
+    """What a session marks as reached where the machine has nothing of a kind, or nobody knows."""
+    return f"no {kind}"
 
 
 def due(case: Case, knowledge: Knowledge, reached: Collection[str] = ()) -> tuple[Card, ...]:
@@ -87,14 +98,9 @@ def due(case: Case, knowledge: Knowledge, reached: Collection[str] = ()) -> tupl
 
 def left_of(case: Case, knowledge: Knowledge, card: Card, perishing: bool = False) -> Card | None:
     """A card with what nobody has answered yet, or only what the end of the step destroys; None where that is nothing."""
-    choices = []
+    choices, known = [], {t.id: walk.settled(case, t, knowledge.vocabulary) for t in card.topics}
     for choice in card.choices:
-        topics = tuple(
-            t
-            for t in choice.topics
-            if choice.feature not in walk.answers(case, t)
-            and choice.feature not in walk.said_by_special(case, t, knowledge.vocabulary)
-        )
+        topics = tuple(t for t in choice.topics if choice.feature not in known[t.id])
         if topics and (choice.perishes or not perishing):
             choices.append(Choice(choice.feature, topics, choice.perishes, choice.sound))
     measured = {(x.part or x.kind, x.what) for x in case.measured}
@@ -106,7 +112,8 @@ def left_of(case: Case, knowledge: Knowledge, card: Card, perishing: bool = Fals
 
 
 def gathered(knowledge: Knowledge, topics: Iterable[Topic]) -> list[Card]:
-    """Cards of the topics of one step: alike ones as one, and small ones behind each other together."""
+    """Cards of the topics of one step: alike ones as one, and small ones behind each other together, but no single parts of two
+    seals of a pair: a face is told apart from that of the other seal."""
     blocks: dict[object, list[Topic]] = {}
     for topic in topics:
         blocks.setdefault(_alike(knowledge, topic) or topic.id, []).append(topic)
@@ -114,7 +121,9 @@ def gathered(knowledge: Knowledge, topics: Iterable[Topic]) -> list[Card]:
     for block in blocks.values():
         size = len(block[0].features)
         last = sum(len(b[0].features) for b in packed[-1]) if packed else ROOM
-        if packed and size <= SMALL and last + size <= ROOM and all(len(b[0].features) <= SMALL for b in packed[-1]):
+        small = all(len(b[0].features) <= SMALL for b in packed[-1]) if packed else False
+        seals = {b[0].position for b in (*(packed[-1] if packed else ()), block) if len(b) == 1} - {""}
+        if small and size <= SMALL and last + size <= ROOM and len(seals) < 2:
             packed[-1].append(block)
         else:
             packed.append([block])
@@ -138,12 +147,20 @@ def _card(knowledge: Knowledge, blocks: list[list[Topic]]) -> Card:
     return Card(blocks[0][0].step, tuple(t for block in blocks for t in block), tuple(choices), tuple(readings))
 
 
-def unmarked(case: Case, knowledge: Knowledge) -> list[Part]:
-    """Parts that touch two others, can take a mark and have none yet: once separated, nobody knows how they sat."""
+def unmarked(case: Case, knowledge: Knowledge, step: Step | None = None) -> list[Part]:
+    """Parts that touch two others, can take a mark and have none yet: once separated, by a step where one is given, nobody
+    knows how they sat."""
     return [
         p for p in case.parts
         if len(p.touches) > 1 and not p.index and not walk.why_lost(case, p) and takes_mark(knowledge, p.kind)
+        and (step is None or separated_by(knowledge, p.kind) is step)
     ]  # fmt: skip
+
+
+def separated_by(knowledge: Knowledge, kind: str) -> Step | None:
+    """The first step after which a part of the kind no longer sits as it sat."""
+    lineage = set(knowledge.vocabulary.lineage[kind])
+    return next((s for s in knowledge.arrangements.steps if lineage & set(s.separates)), None)
 
 
 def takes_mark(knowledge: Knowledge, kind: str) -> bool:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
+from diagnose.casefile.elsewhere import elsewhere
 from diagnose.casefile.model import Case, Measured, Observation, Part
-from diagnose.knowledge.model import Arrangements, Knowledge, Look, Step, UsualPart, Vocabulary
+from diagnose.knowledge.model import Arrangements, Knowledge, LeftOut, Look, Step, UsualPart, Vocabulary
 from diagnose.reading.units import show
 
 
 @dataclass(frozen=True)
 class Topic:
     """What is asked in one go: figures and settings of the case (`asks`), or one part or kind with what to look for
-    and measure on it. `id` stays the same from session to session."""
+    and measure on it, of one seal of a pair where it has a `position`. `id` stays the same from session to session."""
 
     id: str
     step: Step
@@ -22,6 +24,7 @@ class Topic:
     features: tuple[str, ...] = ()
     readings: tuple[str, ...] = ()
     how: str = ""
+    position: str = ""
 
     def about(self) -> dict[str, str]:
         """The keys by which a record says what it is about."""
@@ -40,31 +43,69 @@ def usual_document(name: str, arrangement: str, parts: tuple[UsualPart, ...], st
     return document | ({"parts": entries} if entries else {}) | ({"stage": stage} if stage else {})
 
 
-def topics(case: Case, knowledge: Knowledge, alone: bool = False) -> tuple[Topic, ...]:
+def topics(case: Case, knowledge: Knowledge, away: Collection[str] = ()) -> tuple[Topic, ...]:
     """Every topic of a case, in order: step by step, the case's figures first, then kinds and parts as the step's looks
-    name them, without what this seal does not have. A part that several looks name is one topic. `alone`: the seal is in
-    hand without its machine."""
+    name them, without what this seal does not have. A part that several looks name is one topic. `away`: kinds that are not at
+    hand, as the machine where the seal came alone."""
     result: dict[str, Topic] = {}
-    words, away = knowledge.vocabulary, set(knowledge.arrangements.with_machine if alone else ())
+    words = knowledge.vocabulary
+    out, gone = {p: _left_out(case, knowledge, p) for p in ("", *case.positions, "machine")}, set(away)
+    gone |= set(out[""].kinds)
     for step in knowledge.arrangements.steps:
         if step.asks:
-            asks = tuple(a for a in step.asks if not _ruled_out(case, knowledge, a))
+            asks = tuple(a for a in step.asks if a not in out[""].asks and not _ruled_out(case, knowledge, a))
             id = f"{step.stage} / case"
             result[id] = Topic(id, step, asks=asks)
-        due = [x for x in step.looks if not away & set(words.lineage[x.on]) and _is_given(case, x)]
+        due = [x for x in step.looks if not gone & set(words.lineage[x.on]) and _is_given(case, knowledge, x)]
         for look in due:
             if look.always:
                 id = f"{step.stage} / {look.on}"
                 if id not in result:
                     looks = [x for x in due if x.always and x.on == look.on]
-                    result[id] = _gathered(id, step, looks, words, kind=look.on)
+                    result[id] = _gathered(id, step, looks, words, out[""], kind=look.on)
                 continue
             for part in case.parts:
                 id = f"{step.stage} / part {part.item}"
                 given = look.on in words.lineage[part.kind] and not why_lost(case, part)
-                if id not in result and given and not away & set(words.lineage[part.kind]):
-                    result[id] = _of_part(id, step, part, due, words)
-    return tuple(result.values())
+                if id not in result and given and not gone & set(words.lineage[part.kind]):
+                    result[id] = _of_part(id, step, part, due, words, out.get(part.position, out[""]))
+    return tuple(t for t in result.values() if t.asks or t.features or t.readings)
+
+
+def said_terms(case: Case, knowledge: Knowledge, position: str = "") -> dict[str, set[str]]:
+    """The terms by setting that a case says, of one seal of a pair where a position is given, and those that its arrangement
+    says by its name."""
+    said: dict[str, set[str]] = {}
+    for s in case.settings:
+        if s.holds and (position == "" or s.position in ("", position)):
+            said.setdefault(s.setting, set()).add(s.term)
+    for arrangement in sorted(said.get("arrangement", ())):
+        for setting, term in knowledge.arrangements.says.get(arrangement, {}).items():
+            said.setdefault(setting, {term})
+    return said
+
+
+def _left_out(case: Case, knowledge: Knowledge, position: str) -> LeftOut:
+    """All that is neither asked nor looked for beside what the case says."""
+    said, settings = said_terms(case, knowledge, position), knowledge.vocabulary.settings
+
+    def holds(setting: str, terms: Collection[str]) -> bool:
+        told = said.get(setting, set())
+        return bool(told) and (told <= set(terms) if settings[setting].single else bool(told & set(terms)))
+
+    due = [x for x in knowledge.arrangements.left_out if all(holds(s, terms) for s, terms in x.given.items())]
+    return LeftOut(
+        {}, tuple(a for x in due for a in x.asks), tuple(f for x in due for f in x.features),
+        tuple(r for x in due for r in x.readings), tuple(k for x in due for k in x.kinds),
+    )  # fmt: skip
+
+
+def open_kinds(case: Case, knowledge: Knowledge) -> list[str]:
+    """Kinds that not every machine has, where neither the machine nor a record says whether this one has them."""
+    if said_terms(case, knowledge).get("machine"):
+        return []
+    seen = {p.kind for p in case.parts} | {o.kind for o in case.observations}
+    return [k for k in knowledge.arrangements.not_every if k not in seen]
 
 
 def _ruled_out(case: Case, knowledge: Knowledge, key: str) -> bool:
@@ -76,28 +117,33 @@ def _ruled_out(case: Case, knowledge: Knowledge, key: str) -> bool:
     return any(s.holds and terms.get(s.setting) == s.term for s in case.settings)
 
 
-def _is_given(case: Case, look: Look) -> bool:
+def _is_given(case: Case, knowledge: Knowledge, look: Look) -> bool:
     """Whether the case says one of the terms of every setting that a look needs."""
-    said = {(s.setting, s.term) for s in case.settings if s.holds}
-    return all(any((setting, term) in said for term in terms) for setting, terms in look.given.items())
+    said: Mapping[str, set[str]] = said_terms(case, knowledge) if look.given else {}
+    return all(said.get(setting, set()) & set(terms) for setting, terms in look.given.items())
 
 
-def _of_part(id: str, step: Step, part: Part, due: list[Look], words: Vocabulary) -> Topic:
-    looks = [x for x in due if not x.always and x.on in words.lineage[part.kind]]
-    return _gathered(id, step, looks, words, part)
+def _of_part(id: str, step: Step, part: Part, due: list[Look], words: Vocabulary, out: LeftOut) -> Topic:
+    looks = [x for x in due if not x.always and x.on in words.lineage[part.kind]
+             and (not x.carries or part.carries in ("", x.carries))]  # fmt: skip
+    return _gathered(id, step, looks, words, out, part)
 
 
 def _gathered(
-    id: str, step: Step, looks: list[Look], words: Vocabulary, part: Part | None = None, kind: str = ""
+    id: str, step: Step, looks: list[Look], words: Vocabulary, out: LeftOut, part: Part | None = None, kind: str = ""
 ) -> Topic:
-    """One topic of several looks: what is lost first stands first, else in the written order."""
+    """One topic of several looks, without what is left out: what is lost first stands first, else in the written order."""
     kind = part.kind if part else kind
-    features = [f for look in looks for f in look.features if words.fits(kind, words.features[f].on)]
+    features = [
+        f for x in looks for f in x.features if f not in out.features and words.fits(kind, words.features[f].on)
+    ]
     features = sorted(dict.fromkeys(features), key=lambda f: not is_lost_after(words, f, step))
-    readings = [r for look in looks for r in look.readings if words.fits(kind, words.readings[r].on)]
+    readings = [
+        r for x in looks for r in x.readings if r not in out.readings and words.fits(kind, words.readings[r].on)
+    ]
     return Topic(
         id, step, (), part.item if part else "", kind, tuple(features), tuple(dict.fromkeys(readings)),
-        " ".join(look.how for look in looks if look.how),
+        " ".join(look.how for look in looks if look.how), part.position if part and part.position != "machine" else "",
     )  # fmt: skip
 
 
@@ -168,11 +214,16 @@ def said_by_special(case: Case, topic: Topic, words: Vocabulary) -> frozenset[st
     return frozenset(a for o in on if o.state == "present" for a in words.features[o.feature].above)
 
 
-def unanswered(case: Case, topic: Topic, words: Vocabulary, about_to_be_lost: bool = False) -> list[str]:
-    """Features of a topic that nobody has answered for; or only those that the end of its step destroys."""
-    known = answers(case, topic)
-    open_ones = [f for f in topic.features if f not in known]
-    return [f for f in open_ones if is_lost_after(words, f, topic.step)] if about_to_be_lost else open_ones
+def settled(case: Case, topic: Topic, words: Vocabulary) -> frozenset[str]:
+    """Features of which nobody need be asked on a topic: answered there, said by a special one, or said elsewhere."""
+    told = (answers(case, topic), said_by_special(case, topic, words), elsewhere(case, words, topic.part, topic.kind))
+    return frozenset(f for found in told for f in found)
+
+
+def unanswered(case: Case, topic: Topic, words: Vocabulary) -> list[str]:
+    """Features of a topic of which nothing is on record."""
+    known = settled(case, topic, words)
+    return [f for f in topic.features if f not in known]
 
 
 def doubts(case: Case, knowledge: Knowledge) -> dict[tuple[str, str], str]:

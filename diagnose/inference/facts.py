@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from operator import attrgetter
 
 from diagnose.casefile.model import Case, Observation
+from diagnose.casefile.said import Statement, answer, features_said, readings_for, statements_of
 from diagnose.inference.rules import RuleSet, mark_name
-from diagnose.inference.statements import Statement, answer, readings_for, statements_of
-from diagnose.knowledge.model import Condition, Feature, Knowledge, Vocabulary
+from diagnose.knowledge.model import Condition, Knowledge, Vocabulary
 from diagnose.quantities import clock
 from diagnose.quantities.limits import judge_limit
 from diagnose.quantities.model import Quantity
@@ -119,7 +119,7 @@ def _statements(case: Case, knowledge: Knowledge, rules: RuleSet, position: str,
             holds = answer(said, "act", {"did": act.name}, words.grammar) if act.setting else None
             for setting, term in act.setting.items() if holds is not None else ():
                 yield make("setting", said.id, setting=setting, term=term, holds=bool(holds), **placed)
-        for feature, state in _features_said(said, words) if not said.named else ():
+        for feature, state in features_said(said, words) if not said.named else ():
             for on in sorted(
                 o for o in rules.asked.get(("seen", feature.name), ()) if _may_be_on(said, state, o, words)
             ):
@@ -134,20 +134,6 @@ def _may_be_on(said: Statement, state: str, on: str, words: Vocabulary) -> bool:
     if to not in words.kinds or on not in words.kinds or words.kinds[on].place != "seal" or on == "fit":
         return True
     return on in words.lineage[to] if state == "present" else to in words.lineage[on]
-
-
-def _features_said(said: Statement, words: Vocabulary) -> Iterable[tuple[Feature, str]]:
-    """The features that a state or an act says as much as, and those it denies."""
-    states: dict[str, tuple[Feature, str]] = {}
-    for named in words.named_statements:
-        if named.slots.get("variable", "") != said.slots.get("variable", ""):
-            continue
-        holds = answer(said, named.table, named.slots, words.grammar)
-        if holds is not None and holds == named.so:
-            states[named.feature.name] = (named.feature, "present")
-        elif holds is not None and named.first:
-            states.setdefault(named.feature.name, (named.feature, "absent"))
-    return states.values()
 
 
 def _settings(case: Case, knowledge: Knowledge, position: str, other: str) -> Iterable[Fact]:

@@ -21,19 +21,32 @@ POSITIONS = ("inboard", "middle", "outboard", "machine")
 def read_arrangements(reader: CardReader, vocabulary: m.Vocabulary) -> m.Arrangements:
     """Usual parts and steps; mistakes are added to the reader's problems. Both may be left out of a rule base."""
     usual: dict[str, tuple[m.UsualPart, ...]] = {}
+    says: dict[str, dict[str, str]] = {}
     for name in sorted(n for n in reader.nodes if n.startswith("arrangements/") and n != ORDER):
         node = reader.nodes[name]
-        only_keys(node, ["arrangement", "parts"], "an arrangement", reader.problems)
+        only_keys(node, ["arrangement", "says", "parts"], "an arrangement", reader.problems)
         names = reader.known(node, "arrangement", _arrangements(vocabulary), "arrangement")
         parts = _usual_parts(reader, node, any(n.startswith("dual") or n == "three stages" for n in names), vocabulary)
         for arrangement in names:
             if arrangement in usual:
                 reader.say(node.where, "twice", f"the arrangement {arrangement!r} stands in two files", "keep one")
             usual[arrangement] = parts
+            says[arrangement] = {s: terms[0] for s, terms in _given(reader, node, vocabulary, "says").items() if terms}
     order = reader.nodes.get(ORDER)
     if order is None:
-        return m.Arrangements(usual)
-    keys = ["steps", "nominal", "doubt", "alike", "with the machine", "only with", "marking"]
+        return m.Arrangements(usual, says=says)
+    keys = [
+        "steps",
+        "nominal",
+        "doubt",
+        "alike",
+        "with the machine",
+        "only with",
+        "marking",
+        "one of",
+        "left out",
+        "not every machine",
+    ]
     only_keys(order, keys, "the order of dismantling", reader.problems)
     steps = reader.each(order, "steps", lambda n: _step(reader, n, vocabulary))
     for before, after in pairwise(steps):
@@ -46,7 +59,9 @@ def read_arrangements(reader: CardReader, vocabulary: m.Vocabulary) -> m.Arrange
         usual, steps, _nominal(reader, order, vocabulary), reader.number(order, "doubt"),
         reader.known(order, "alike", kinds, "kind"), reader.known(order, "with the machine", kinds, "kind"),
         _only_with(reader, order, vocabulary),
-        {x.on: x for x in reader.each(order, "marking", lambda n: _marking(reader, n, vocabulary))},
+        {x.on: x for x in reader.each(order, "marking", lambda n: _marking(reader, n, vocabulary))}, says,
+        _one_of(reader, order, vocabulary), reader.each(order, "left out", lambda n: _left_out(reader, n, vocabulary)),
+        reader.known(order, "not every machine", kinds, "kind"),
     )  # fmt: skip
 
 
@@ -91,7 +106,7 @@ def _step(reader: CardReader, node: Node, vocabulary: m.Vocabulary) -> m.Step:
         reader.text(node, "step", True), stage, reader.text(node, "do", True), reader.text(node, "ends", True),
         reader.known(node, "ask", _figures(vocabulary), "setting or figure"),
         reader.each(node, "looks", lambda n: _look(reader, n, stage, vocabulary)),
-        reader.word(node, "separates", ("true", "false"), "answer", False) == "true", node.where,
+        reader.known(node, "separates", vocabulary.kinds, "kind"), node.where,
     )  # fmt: skip
 
 
@@ -100,7 +115,7 @@ def _figures(vocabulary: m.Vocabulary) -> list[str]:
 
 
 def _look(reader: CardReader, node: Node, stage: str, vocabulary: m.Vocabulary) -> m.Look:
-    only_keys(node, ["on", "about", "given", "look for", "measure", "how"], "a look", reader.problems)
+    only_keys(node, ["on", "about", "given", "carries", "look for", "measure", "how"], "a look", reader.problems)
     if (node.get("on") is None) == (node.get("about") is None):
         reader.say(node.where, "look", "a look names its parts", "on: KIND for parts, about: KIND for the kind itself")
     kinds = reader.known(node, "on" if node.get("on") else "about", vocabulary.kinds, "kind")
@@ -121,13 +136,29 @@ def _look(reader: CardReader, node: Node, stage: str, vocabulary: m.Vocabulary) 
             reader.say(node.where, "wrong-part", f"{name!r} is not measured on {kind!r}",
                        f"it is measured on: {', '.join(vocabulary.readings[name].on)}")  # fmt: skip
     return m.Look(
-        kind, features, readings, node.get("about") is not None, reader.text(node, "how"), _given(reader, node, vocabulary), node.where
+        kind, features, readings, node.get("about") is not None, reader.text(node, "how"), _given(reader, node, vocabulary),
+        reader.word(node, "carries", ("nose", "wide"), "side of the pair of faces", False), node.where,
     )  # fmt: skip
 
 
-def _given(reader: CardReader, node: Node, vocabulary: m.Vocabulary) -> dict[str, tuple[str, ...]]:
-    """Terms by setting, which the case must say for a look to be due."""
-    given, table = node.get("given") or Node({}, node.where), {}
+def _left_out(reader: CardReader, node: Node, vocabulary: m.Vocabulary) -> m.LeftOut:
+    only_keys(node, ["given", "ask", "look for", "measure", "about"], "what is left out", reader.problems)
+    return m.LeftOut(
+        _given(reader, node, vocabulary), reader.known(node, "ask", _figures(vocabulary), "setting or figure"),
+        reader.known(node, "look for", vocabulary.features, "feature"),
+        reader.known(node, "measure", vocabulary.readings, "reading"),
+        reader.known(node, "about", vocabulary.kinds, "kind"),
+    )  # fmt: skip
+
+
+def _one_of(reader: CardReader, order: Node, vocabulary: m.Vocabulary) -> dict[str, tuple[str, ...]]:
+    node = order.get("one of") or Node({}, order.where)
+    return {name: reader.known(node, name, vocabulary.features, "feature") for name, _ in node.items()}
+
+
+def _given(reader: CardReader, node: Node, vocabulary: m.Vocabulary, key: str = "given") -> dict[str, tuple[str, ...]]:
+    """Terms by setting."""
+    given, table = node.get(key) or Node({}, node.where), {}
     for name, value in given.items():
         setting = vocabulary.settings.get(name)
         if setting is None:

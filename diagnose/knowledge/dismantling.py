@@ -26,7 +26,8 @@ class UsualPart:
 @dataclass(frozen=True)
 class Look:
     """What to look for and measure on every part of a kind; with `always`, on the kind itself, part or no part. `given`:
-    terms by setting, of which the case must say one for every setting."""
+    terms by setting, of which the case must say one for every setting. `carries`: only on rings that may carry that side of
+    the pair of faces."""
 
     on: str
     features: tuple[str, ...] = ()
@@ -34,13 +35,27 @@ class Look:
     always: bool = False
     how: str = ""
     given: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    carries: str = ""
     where: Where = placed()
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """What is neither asked, looked for nor measured, and the kinds that nobody is asked about, where the case says one of the
+    terms of every setting in `given`."""
+
+    given: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    asks: tuple[str, ...] = ()
+    features: tuple[str, ...] = ()
+    readings: tuple[str, ...] = ()
+    kinds: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Step:
     """One step of taking a seal apart. `stage` is the last one at which its looks can be made; `ends` says what the
-    next step destroys; `asks` are settings and figures of the case; `separates`: parts come apart as it ends."""
+    next step destroys; `asks` are settings and figures of the case; `separates`: kinds of part that no longer sit as they sat
+    once it has ended, so that they must be marked before."""
 
     name: str
     stage: str
@@ -48,7 +63,7 @@ class Step:
     ends: str = ""
     asks: tuple[str, ...] = ()
     looks: tuple[Look, ...] = ()
-    separates: bool = False
+    separates: tuple[str, ...] = ()
     where: Where = placed()
 
 
@@ -66,7 +81,9 @@ class Arrangements:
     """Usual parts by arrangement, and the order of dismantling. `nominal` names for a reading the figure it should be
     near; a reading further off than `doubt` times (or one in `doubt`) is asked again. `alike`: kinds whose parts are asked
     about together; `with_machine`: kinds that stay behind where the seal comes alone; `only_with`: the kind of part a figure
-    or setting is asked with; `marking`: the nearest kind above a part counts."""
+    or setting is asked with; `marking`: the nearest kind above a part counts. `says`: terms by setting that an arrangement says
+    by its name; `one_of`: features of which one is so wherever a seal failed; `left_out`: what means nothing beside a term;
+    `not_every`: kinds that not every machine has."""
 
     usual: Mapping[str, tuple[UsualPart, ...]] = field(default_factory=dict)
     steps: tuple[Step, ...] = ()
@@ -76,6 +93,10 @@ class Arrangements:
     with_machine: tuple[str, ...] = ()
     only_with: Mapping[str, str] = field(default_factory=dict)
     marking: Mapping[str, Marking] = field(default_factory=dict)
+    says: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    one_of: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    left_out: tuple[LeftOut, ...] = ()
+    not_every: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -33,6 +33,7 @@ from diagnose.knowledge.cards import (
 )
 from diagnose.knowledge.dismantling import (
     Arrangements,
+    LeftOut,
     Look,
     Looks,
     Marking,
@@ -70,6 +71,7 @@ __all__ = [
     "Hazard",
     "Kind",
     "Knowledge",
+    "LeftOut",
     "Limit",
     "LimitValue",
     "Link",

@@ -7,7 +7,7 @@ from typing import Any
 
 from diagnose.casefile import walk
 from diagnose.casefile.answers import path_of
-from diagnose.casefile.cards import ALONE, gathered
+from diagnose.casefile.cards import ALONE, away, gathered
 from diagnose.casefile.model import Case, Part
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Feature, Knowledge, Reading, Vocabulary
@@ -68,7 +68,7 @@ def bench(read: Read, knowledge: Knowledge) -> Doc:
     """A case as it is recorded: parts, what is asked of them, what is on record."""
     case, state = read.case, read.state
     alone = ALONE in state.reached
-    topics = walk.topics(case, knowledge, alone)
+    topics = walk.topics(case, knowledge, away(knowledge, state.reached))
     alike = _alike(topics, knowledge)
     return {
         "number": read.number,

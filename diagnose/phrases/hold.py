@@ -419,12 +419,12 @@ def _qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, s
     quiet: set[int] = set()
     slots = {"feature": QUALIFYING, "act": ("made of", "when")}.get(term.family, ())
     for slot in slots:
-        taken = used | quiet
-        spans = [s for s in clause.slots.get(slot, ()) if not taken & set(s.places) and not clause.likened(s.first)]
+        taken, said = used | quiet, clause.slots.get(slot, ())
+        spans = [s for s in said if not taken & set(s.places) and not clause.likened(s.first)]
         if slot == "runs" and not spans:  # a likeness may take up the word for the mark itself: "mud cracks"
-            spans = [s for s in clause.slots.get(slot, ()) if s.first not in taken and s.last in used]
+            spans = [s for s in said if s.first not in taken and s.last in used]
         if slot == "side" and not spans and term.sides:
-            spans = [s for s in clause.slots.get(slot, ()) if s.sense[1] in term.sides]
+            spans = [s for s in said if s.sense[1] in term.sides]
         if spans:
             best = max(spans, key=lambda s: (len(s.places), -s.first))
             more["with" if term.family == "act" and slot == "made of" else slot] = best.sense[1]
@@ -438,13 +438,12 @@ def _qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, s
 
 def _value(asked: str, clause: Clause) -> tuple[int, Lifted] | None:
     """The figure of a clause in a unit like the asked one."""
-    for place, lifted in clause.lifted.items():
-        if lifted.kind in ("amount", "time"):
-            try:
-                if unit(lifted.unit).kind == unit("" if asked == "1" else asked).kind:
-                    return place, lifted
-            except BadUnit:
-                continue
+    for place, lifted in ((p, x) for p, x in clause.lifted.items() if x.kind in ("amount", "time")):
+        try:
+            if unit(lifted.unit).kind == unit("" if asked == "1" else asked).kind:
+                return place, lifted
+        except BadUnit:
+            continue
     if asked == "1" or not clause.bare:
         return None
     place, number = next(iter(clause.bare.items()))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from diagnose.casefile.elsewhere import elsewhere
+from diagnose.casefile.format import RUNNING, SOUND
 from diagnose.casefile.model import Observation, Part
 from diagnose.casefile.replay import Record, What
 from diagnose.session.talk import Talk
@@ -14,10 +16,17 @@ class AskedBack:
         self.talk, self.words = talk, talk.words
 
     def denied(self, whats: Sequence[What]) -> list[What]:
-        """Marks that are not there, those turned into marks seen that a part shows which touches theirs."""
-        result = []
+        """Marks that are not there, without those that go against the record, which are told; those turned into marks seen that
+        a part shows which touches theirs. Of what one must be so, none is denied alone: it is not known which."""
+        result, unknown = [], self._not_known(whats)
         for what in whats:
             entry = what.get("entry", {})
+            if what in unknown:
+                result.append({**what, "entry": {"not looked at" if k == "absent" else k: v for k, v in entry.items()}})
+                continue
+            if told := self._on_record(entry):
+                self.talk.say(f"  {entry['absent']}: not denied, it {told}", hang=4)
+                continue
             beside = self._beside(entry.get("part", ""), str(entry.get("absent", "")), "present")
             if beside and self.talk.sure(
                 f"  {entry['absent']} is on record on {_named(beside)}, which touches part {entry['part']}: "
@@ -58,6 +67,47 @@ class AskedBack:
                 mark = {"add": "observations", "entry": {"part": beside.item, "saw": feature}}
                 result.append({**mark, "instead of": other.id, "why": f"seen on part {part} as well"})
         return result
+
+    def _on_record(self, entry: dict[str, str]) -> str:
+        """Where a mark that is denied, or a special one of it, is on record as there, and how that is corrected."""
+        feature, case = entry["absent"], self.talk.case
+        kind = part.kind if (part := case.part(entry.get("part", ""))) else entry.get("on", "")
+        here = case.seen.get((entry.get("part", ""), "" if part else kind), ())
+        seen = next(
+            (o for o in here if o.state == "present" and feature in (o.feature, *self.words.features[o.feature].above)),
+            None,
+        )
+        told = elsewhere(case, self.words, entry.get("part", ""), kind).get(feature) if seen is None else None
+        if seen is None and (told is None or told.state != "present"):
+            return ""
+        number = self._number(seen.id if seen else told.id if told else "")
+        where = (seen.feature if seen.feature != feature else "here") if seen else f"by {told.about}" if told else ""
+        return f"is on record as there: {where}{f' ({number}; /fix {number} corrects it)' if number else ' (log shows it)'}"
+
+    def _number(self, id: str) -> str:
+        """The number by which a record of the case was acknowledged; "" where it is not to be told which."""
+        case, keys = self.talk.case, list[tuple[str, dict[str, str]]]()
+        keys += [("observations", {"saw": o.feature, **({"part": o.part} if o.part else {"on": o.kind})})
+                 for o in case.observations if o.id == id]  # fmt: skip
+        keys += [("states", {"at": s.point}) for s in case.states if s.id == id]
+        keys += [("acts", {"did": a.did}) for a in case.acts if a.id == id]
+        found = [r.id for r in self.talk.recorder.state.records for place, said in keys
+                 if r.place == place and all(r.entry.get(k) == v for k, v in said.items())]  # fmt: skip
+        return f"r{found[0]}" if len(found) == 1 else ""
+
+    def _not_known(self, whats: Sequence[What]) -> list[What]:
+        """Denials that would leave nothing of what one must be so, where the seal failed."""
+        case, unknown = self.talk.case, list[What]()
+        if case.texts.get("history.removal") in (SOUND, RUNNING):
+            return unknown
+        for question, features in self.talk.knowledge.arrangements.one_of.items():
+            mine = [w for w in whats if w.get("entry", {}).get("absent") in features]
+            answers = {o.feature: o.state for o in case.observations if o.feature in features}
+            denied = {w["entry"]["absent"] for w in mine} | {f for f, state in answers.items() if state == "absent"}
+            if mine and "present" not in answers.values() and denied >= set(features):
+                unknown += mine
+                self.talk.say(f"  {question}: one of them is so, so it is on record as not known", hang=4)
+        return unknown
 
     def _beside(self, item: str, feature: str, state: str) -> Part | None:
         """The part that touches this one and has the mark in that state, where such a mark is on both."""

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from diagnose.casefile import walk
-from diagnose.casefile.cards import ALONE, Card, Choice, cards, gathered, left_of
+from diagnose.casefile.cards import ALONE, Card, Choice, away, cards, gathered, left_of, there_is_no
 from diagnose.casefile.format import STATES
 from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.walk import Topic
@@ -23,7 +23,7 @@ from diagnose.session.photos import Photos
 from diagnose.session.prompts import HELP, MEANS, Ask
 from diagnose.session.standing import standing
 from diagnose.session.talk import BOUND, Back, Skip, Talk
-from diagnose.session.wording import in_words, number_of
+from diagnose.session.wording import in_words, means_of, number_of
 
 if TYPE_CHECKING:
     from diagnose.inference.run import RuleBase
@@ -124,9 +124,9 @@ class Dialogue:
         )
 
     def _separating(self) -> int:
-        """The step at whose end the parts are separated."""
+        """The step at whose end the last parts are separated."""
         steps = self.talk.knowledge.arrangements.steps
-        return next((i for i, s in enumerate(steps) if s.separates), len(steps))
+        return max((i for i, s in enumerate(steps) if s.separates), default=len(steps))
 
     # ---- the looks that tell most -----------------------------------------------------------------------------
 
@@ -153,10 +153,7 @@ class Dialogue:
                 talk.say("  left open: it is asked in the whole session")
         talk.say("")
         self._means("")
-        how = talk.choose(
-            "Go on with everything else (y; Enter: leave)? ", {"y": "y", "yes": "y", "": "", "n": "", "no": ""}
-        )
-        return how == "y"
+        return talk.sure("Go on with everything else (y; Enter: leave)? ")
 
     # ---- the walk -------------------------------------------------------------------------------------------
 
@@ -176,8 +173,8 @@ class Dialogue:
             talk.lines(HINT)
         if not past and talk.case.stage != step.stage:
             talk.record({"set": ["stage"], "to": step.stage}, quiet=True)
-        if step.separates and not past and not self._reached("marks"):
-            self._once(self.parts.marks, "marks")
+        if step.separates and not past and not self._reached(f"{step.stage} / marks"):
+            self._once(lambda: self.parts.marks(step), f"{step.stage} / marks")
         left = self._take_all(step) and self._take_all(step)
         if not past:
             self._ask_what_will_be_lost(step)
@@ -204,7 +201,7 @@ class Dialogue:
     def _next(self, step: Step, left: list[str]) -> Topic | Card | None:
         """The next thing to ask in a step: the figures of the case, then its cards."""
         case, knowledge, reached = self.talk.case, self.talk.knowledge, self.talk.recorder.state.reached
-        for topic in walk.topics(case, knowledge, ALONE in reached):
+        for topic in walk.topics(case, knowledge, away(knowledge, reached)):
             if topic.step is step and topic.asks and topic.id not in reached and topic.id not in left:
                 return topic
         past = [s.stage for s in knowledge.arrangements.steps if self._past(s)]
@@ -220,6 +217,8 @@ class Dialogue:
         while asked := self._next(step, left):
             try:
                 self._take(asked)
+                if isinstance(asked, Topic) and not self._reached(ALONE):
+                    self._reach(*map(there_is_no, self.parts.missing_of_the_machine()))
                 self._reach(*[asked.id] if isinstance(asked, Topic) else [t.id for t in asked.topics])
                 self._before.append(asked)
             except Skip:
@@ -308,7 +307,9 @@ class Dialogue:
             return
 
     def _looks(self, step: Step) -> list[Topic]:
-        found = walk.topics(self.talk.case, self.talk.knowledge, ALONE in self.talk.recorder.state.reached)
+        found = walk.topics(
+            self.talk.case, self.talk.knowledge, away(self.talk.knowledge, self.talk.recorder.state.reached)
+        )
         return [t for t in found if t.step is step and not t.asks]
 
     def _unsaid(self, topic: Topic, sound: bool) -> list[str]:
@@ -402,10 +403,13 @@ class Dialogue:
     def _help(self, word: str) -> None:
         if not word:
             self.talk.lines(COMMANDS)
+        lines = list[str]()
         for name, text in self.talk.help.items():
             number, _, rest = name.partition(" ")
             if not word or word == number or plain(word) in plain(rest if number.isdecimal() else name):
-                self.talk.say(f"{name}: {text}".rstrip(": "), hang=4)
+                lines.append(f"{name}: {text}".rstrip(": "))
+        for line in lines or (means_of(word, self.talk.words) if word else ()):
+            self.talk.say(line, hang=4)
 
     def _log(self, _: str = "") -> None:
         for line in [x for x in self.talk.recorder.lines if "reached" not in x.what][-10:]:

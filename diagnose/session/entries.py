@@ -13,7 +13,9 @@ from diagnose.reading.figures import number_of
 from diagnose.reading.terms import nearest, plain
 
 ALL, NONE = ("all", "a"), ("none", "no", "n", "none of them", "nothing")
-YES = ("yes", "y", "yep", "ok", "okay", "there", "seen")
+YES = ("yes", "y", "yep", "ok", "okay")
+SEEN, ABSENT, UNSEEN = ("x", *YES, "there", "seen"), (*NONE, "-", "absent", "not there"), ("?", "not looked at")
+"""What is written in a box or behind a number for a mark that is there, that is not, or that nobody looked for."""
 UNKNOWN = ("not known", "unknown", "don't know", "dont know", "do not know", "no idea")
 EXTENTS = ("all round", "one sector", "patches")
 _STATES = {
@@ -37,7 +39,7 @@ class Said:
 
 NOTHING = Said("", "absent", "all")
 """None of what is open on a card is there."""
-_DENIED = re.compile(rf"([^:]+?)\s*:\s*(?:{'|'.join(NONE)}|absent|not there)|(?:no|none)\s+(\d[\d\s,-]*)"
+_DENIED = re.compile(rf"([^:]+?)\s*:\s*(?:{'|'.join(ABSENT)})|(?:no|none)\s+(\d[\d\s,-]*)"
                      r"|(\d[\d\s,-]*?)\s+(?:absent|not there)", re.I)  # fmt: skip
 """What is denied behind its number or name, as a filled sheet writes it, or with a plain no before numbers: "8: no", "no 2"."""
 
@@ -146,7 +148,7 @@ def details(text: str, words: Vocabulary) -> Details:
     names = sorted((*words.degrees, *words.sides, *EXTENTS), key=len, reverse=True)
     for bit in (p for b in text.split(",") for p in _pieces(b.strip(), names)):
         word = plain(bit)
-        if not bit:
+        if not bit or word in SEEN:
             continue
         if word in words.degrees:
             found.entry["degree"] = word
@@ -182,11 +184,25 @@ def _pieces(bit: str, names: Sequence[str]) -> list[str]:
     return [bit]
 
 
+_NUMBER = r"[-+]?\d+(?:[.,]\d+)?"
+_MEASURED = re.compile(rf"{_NUMBER}(?:[\s;,]+{_NUMBER})*\s*([^\d\s:,;]\S*(?:\s\S+)?)?")
+
+
+def is_measured(text: str) -> bool:
+    """Whether a text is numbers as they are measured, and no clock position: "46.8", "5.1 5.0 mm", not "3", "at 3:30", "90°"."""
+    if not _MEASURED.fullmatch(text.strip()):
+        return False
+    try:
+        return bool(re.search(r"\d[.,]\d", text)) or not arc(plain(text))
+    except BadClock:
+        return True
+
+
 def says_what(text: str, words: Vocabulary) -> bool:
     """Whether a text can name something that was seen: not "yes", not a clock position or a degree alone."""
     bare = re.sub(r"\bto\b|[\W\d_]", "", text.lower())
     found = details(text, words)
-    return bool(bare) and plain(text) not in YES and (bool(found.odd) or not found.entry)
+    return bool(bare) and plain(text) not in SEEN and (bool(found.odd) or not found.entry)
 
 
 def feature_and_details(answer: str, known: Callable[[str], str], words: Vocabulary) -> tuple[str, str]:

@@ -33,6 +33,14 @@ TITLES = {
     "index.stationary": "index mark of the stationary parts", "tag": "tag of the machine", "service": "what about the liquid",
     "machine": "kind of machine",
 }  # fmt: skip
+ABOUT = {
+    "tag": "The number by which the site knows the machine.", "fluid": "What is sealed, in your own words.",
+    REMOVAL: "Whether the seal failed, came out sound, as on schedule, or still runs.", "rotation": "Which way the shaft turns.",
+    SEEN_FROM: "The end of the shaft from which the rotation and clock positions are read.",
+    "index.rotating": "What stands at 12 o'clock on the parts that turn: a keyway, a set screw, a paint mark.",
+    "index.stationary": "What stands at 12 o'clock on the parts that stand still, mostly top dead centre.",
+}  # fmt: skip
+"""What is asked that is no setting and no figure of the vocabulary."""
 GAUGE: Words = {"1": "g", "g": "g", "gauge": "g", "2": "a", "a": "a", "absolute": "a"}
 _ROOM = 60
 WITHDRAW = "withdraw"
@@ -110,10 +118,13 @@ class Figures:
         """What may be answered, in brackets; sets the help."""
         reading, terms = self.words.readings.get(key), list(dict.fromkeys(self._words(key).values()))
         numbers = [f"{i} {t}" for i, t in enumerate(terms, 1)] if numbers_choices(terms) else terms
-        self.talk.help = dict.fromkeys(numbers, "") or {key: reading.means if reading else ""}
+        setting = self.words.settings.get(key)
+        means = reading.means if reading else setting.means if setting else ABOUT.get(key, "")
+        others = ([s for s, term in self._words(key).items() if term == t != s] for t in terms)
+        named = {n: f"also {', '.join(o)}" if o else "" for n, o in zip(numbers, others, strict=True)}
+        self.talk.help = {TITLES.get(key, key): means} | named
         if reading:
             return reading.unit
-        setting = self.words.settings.get(key)
         lead = ("one of: " if setting.single else "any of: ") if setting else ""
         return lead + numbered(terms) if terms else ""
 

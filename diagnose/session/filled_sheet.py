@@ -23,12 +23,9 @@ from diagnose.knowledge.model import Knowledge
 from diagnose.phrases.read import read
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 from diagnose.reading.terms import plain
-from diagnose.session.entries import details
+from diagnose.session.entries import ABSENT, SEEN, UNSEEN, details
 from diagnose.session.figures import CHOICES
 
-SEEN = ("x", "yes", "y", "seen", "there")
-ABSENT = ("no", "n", "-", "absent", "not there")
-UNSEEN = ("?", "not looked at")
 SURE_OPTION, SURE_MARK = "--sure if it is so", "! behind it if it is so"
 TO_CORRECT = "to correct it: --"
 """How the recorder begins a way out that is an option of `diagnose note`."""

@@ -21,6 +21,7 @@ from diagnose.session.entries import (
     details,
     entry_of,
     feature_and_details,
+    is_measured,
     listed,
     parted,
 )
@@ -57,7 +58,7 @@ class Looking:
         if any(len(b) > 1 for b in blocks):
             first = next(b for b in blocks if len(b) > 1)[0]
             self.talk.say(
-                f'What is said goes for all of them; "part {first.part} 3" is choice 3 on part {first.part} alone.'
+                f'What is said of parts named together goes for all of them; "part {first.part} 3" is choice 3 on part {first.part} alone.'
             )
         every = [f for c in card.choices for f in [self.words.features[c.feature]]]
         self.talk.help = {f"{i} {f.name}": f"{f.means} {f.how}" for i, f in enumerate(every, 1)}
@@ -164,7 +165,8 @@ class Looking:
         if plain(said.text) in ALL:
             self.talk.say("  all of them? Write their numbers; none of them is there: none", hang=4)
             return False
-        return any(taken for way in (self._measured, self._listed, self._saw) if (taken := way(card, said)) is not None)
+        ways = (self._measured, self._measured_at_a_look, self._listed, self._saw)
+        return next((taken for way in ways if (taken := way(card, said)) is not None), False)
 
     def _of(self, choice: Choice, item: str) -> tuple[Topic, ...]:
         return tuple(t for t in choice.topics if item in ("", t.part))
@@ -252,6 +254,27 @@ class Looking:
             return False
         values = values or self.talk.ask(f"  {name}: ")
         return bool(values) and self.figures.readings(topics[0], name, values)
+
+    def _measured_at_a_look(self, card: Card, said: Said) -> bool | None:
+        """Whether numbers that stand behind a look are on record as the reading that they are; None where there are none. They
+        say nothing of the look."""
+        word, _, values = (x.strip() for x in said.text.partition(":"))
+        feature = self.spoken.known(card, said.item)(word)
+        if not feature or not is_measured(values):
+            return None
+        self.talk.say(f"  {word}: {values} is not on record so: {feature} is looked for, not measured. It takes where and how much "
+                      f"({word}: 10 to 2, severe; at half past three: {word}: 3:30)", hang=4)  # fmt: skip
+        numbers = {str(i): n for i, (n, _) in enumerate(card.readings, len(card.choices) + 1)}
+        if numbers:
+            self.talk.say("  measured here: " + ", ".join(f"{i}{BOUND}{n}" for i, n in numbers.items()), hang=4)
+        which = "is (its number; " if numbers else "("
+        options = {n: n for n in numbers} | {"": ""} | dict.fromkeys(NONE, "none")
+        chosen = self.talk.choose(f"  {values} {which}Enter: a remark; none: leave it out): ", options)
+        if chosen.isdecimal():
+            return bool(self._measured(card, Said(said.item, "saw", f"{chosen}: {values}")))
+        if not chosen:
+            self.talk.commands["/note"](f"{feature}: {values}")
+        return False
 
     def _saw(self, card: Card, said: Said) -> bool:
         known = self.spoken.known(card, said.item)

@@ -6,13 +6,16 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
+from diagnose.casefile import walk
 from diagnose.casefile.cards import unmarked
 from diagnose.casefile.model import Part
 from diagnose.casefile.replay import Record
-from diagnose.session.entries import ALL, NONE, meant
+from diagnose.knowledge.model import Step
+from diagnose.reading.terms import plain
+from diagnose.session.entries import ALL, NONE, UNKNOWN, listed, meant
 from diagnose.session.figures import CHOICES
 from diagnose.session.prompts import Words
-from diagnose.session.talk import BOUND, Talk
+from diagnose.session.talk import BOUND, Talk, numbered
 from diagnose.views.stack import ways_to_mark
 
 KEYS = (
@@ -37,6 +40,7 @@ class Parts:
     def __init__(self, talk: Talk):
         self.talk, self.words = talk, talk.words
         self._no_index: set[str] = set()
+        self._machine_asked = False
 
     def overview(self) -> None:
         """The parts list, with what differs from it: parts this seal has not, lost ones, others, and what is different about
@@ -116,9 +120,26 @@ class Parts:
         if part and self.talk.record({"withdraw": self._record(item).id, "why": "this seal has none"}, quiet=True):
             self.talk.say(f"  on record: this seal has no {part.name} (part {item})", hang=4)
 
-    def marks(self) -> None:
-        """Before the parts are separated: which of those that touch two others have no mark, and how one survives."""
-        open_ones = unmarked(self.talk.case, self.talk.knowledge)
+    def missing_of_the_machine(self) -> list[str]:
+        """Kinds of part that not every machine has and this one has not, or nobody knows: asked where its kind says nothing."""
+        kinds = [] if self._machine_asked else walk.open_kinds(self.talk.case, self.talk.knowledge)
+        self._machine_asked = True
+        if not kinds:
+            return []
+        self.talk.help = {f"{i} {k}": self.words.kinds[k].means for i, k in enumerate(kinds, 1)}
+        self.talk.say(f"not every machine has: {numbered(kinds)}", hang=2)
+        question = "this one has (their numbers; all; none; Enter: not known): "
+        table = {plain(k): k for k in kinds}
+        while (answer := self.talk.ask(question, {k: k for k in kinds})) and plain(answer) not in (*NONE, *UNKNOWN):
+            there = kinds if plain(answer) in ALL else listed(answer, kinds, lambda word: table.get(plain(word), ""))
+            if there:
+                return [k for k in kinds if k not in there]
+            self.talk.say(f"  {answer!r} is none of the answers here: Enter, 1-{len(kinds)}, all, none", hang=4)
+        return kinds
+
+    def marks(self, step: Step) -> None:
+        """Before a step separates parts: which of those that touch two others have no mark, and how one survives."""
+        open_ones = unmarked(self.talk.case, self.talk.knowledge, step)
         if not open_ones:
             return
         self.talk.say("")

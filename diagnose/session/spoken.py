@@ -10,6 +10,7 @@ from diagnose.casefile.replay import What
 from diagnose.casefile.spoken import not_understood, records_of
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Feature
+from diagnose.phrases.beside import beside
 from diagnose.phrases.model import Reading
 from diagnose.phrases.read import read
 from diagnose.reading.figures import number_of
@@ -85,7 +86,9 @@ class Spoken:
                 found = [{"add": "observations", "entry": {**topic.about(), "saw": chosen, "said": phrase}}]
             mark = next((w for w in found if w.get("add") == "observations"), None)
             if mark:
-                mark["entry"] |= entry
+                chose = len(found) == 1 and (chosen not in texts or texts[chosen].sureness != "sure")
+                own = beside(phrase, str(mark["entry"].get("saw", "")), self.words) if chose else {}
+                mark["entry"] = {**own, **mark["entry"], **entry}
             elif entry and topic is topics[0]:
                 photos.append({"note": f"{phrase}: {more}"})
             found = [self._at_its_part(w, topic) for w in found]
@@ -94,12 +97,18 @@ class Spoken:
         return bool(whats) and self.talk.record(*whats, *more_photos(topics[0].part, photos))
 
     def _at_its_part(self, what: What, topic: Topic) -> What:
-        """What was said of another kind of part stands on the one part of that kind beside the part that is asked about."""
+        """What was said of the kind that the part is which is asked about stands on that part; what was said of another kind, on
+        the one part of that kind beside it."""
         entry, case = what.get("entry", {}), self.talk.case
         asked = case.part(topic.part)
         if asked is None or "part" in entry or "on" not in entry:
             return what
-        beside = [p for p in case.parts if p.position == asked.position and entry["on"] in self.words.lineage[p.kind]]
+        own = entry["on"] in self.words.lineage[asked.kind]
+        beside = (
+            [asked]
+            if own
+            else [p for p in case.parts if p.position == asked.position and entry["on"] in self.words.lineage[p.kind]]
+        )
         if len(beside) != 1:
             return what
         return {

@@ -12,7 +12,7 @@ from diagnose.casefile.replay import State, What
 from diagnose.casefile.walk import Topic
 from diagnose.reading.problems import BadInput
 from diagnose.reading.terms import nearest
-from diagnose.session.entries import meant, numbers_choices
+from diagnose.session.entries import NONE, YES, meant, numbers_choices
 from diagnose.session.prompts import Ask, Words
 from diagnose.session.wording import acknowledged
 from diagnose.views.journal import clean, sentence
@@ -81,7 +81,8 @@ class Talk:
                 return found
             numbers = [k for k in options if k.isdecimal()]
             span = [f"{numbers[0]}-{numbers[-1]}"] if len(numbers) > 2 else numbers
-            words = [k for k in options if k and k not in numbers and options[k] not in map(options.get, numbers)]
+            first = {v: k for k, v in reversed(list(options.items()))}
+            words = [k for k, v in options.items() if k and first[v] == k and v not in map(options.get, numbers)]
             known = ", ".join(["Enter"] * ("" in options) + span + words)
             self.say(f"  {answer!r} is none of the answers here: {known}", hang=4)
 
@@ -101,7 +102,7 @@ class Talk:
         return ""
 
     def sure(self, question: str) -> bool:
-        return self.choose(question, {"y": "y", "yes": "y", "": "", "n": "", "no": ""}) == "y"
+        return self.choose(question, dict.fromkeys(YES, "y") | dict.fromkeys(("", *NONE), "")) == "y"
 
     # ---- records ----------------------------------------------------------------------------------------------
 

@@ -9,7 +9,25 @@ from diagnose.casefile.format import STATES
 from diagnose.casefile.journal import Line
 from diagnose.casefile.model import Case
 from diagnose.casefile.spoken import NOT_UNDERSTOOD
+from diagnose.knowledge.model import Vocabulary
+from diagnose.reading.terms import did_you_mean
 from diagnose.views.journal import sentence
+
+
+def means_of(word: str, words: Vocabulary) -> list[str]:
+    """What a word of the vocabulary means, in each of its senses; what is none is told with what may be meant."""
+    tables: dict[str, Mapping[str, Any]] = {
+        "feature": words.features,
+        "kind": words.kinds,
+        "reading": words.readings,
+        "setting": words.settings,
+    }
+    found = [(name, table[name]) for what, table in tables.items() if (name := words.find(what, word) or "") in table]
+    told = [f"{name}: {x.means} {getattr(x, 'how', '')}".rstrip(": ") for name, x in found]
+    if told:
+        return list(dict.fromkeys(told))
+    near = did_you_mean(word, [name for table in tables.values() for name in table])
+    return [f"nothing is known here of {word!r}" + (f"; {near}" if near else "")]
 
 
 def acknowledged(lines: Iterable[Line], case: Case) -> list[str]:

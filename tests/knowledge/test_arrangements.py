@@ -8,12 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.casefile.cards import cards
+from diagnose.casefile.cards import cards, separated_by, unmarked
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.sheet import sheet
 from diagnose.casefile.walk import topics, usual_document
 from diagnose.casefile.writer import render
 from diagnose.knowledge.reader import build_knowledge
+from diagnose.knowledge.teardown import in_view
 from diagnose.reading.problems import Problems
 
 SMALL = Path(__file__).parents[1] / "small" / "knowledge"
@@ -134,8 +135,8 @@ def test_whatever_a_step_destroys_on_a_usual_part_and_findings_use_is_asked_at_t
     assert len(rare) <= 12, sorted(rare)
 
 
-def case_with_every_kind(knowledge, arrangement):
-    """Usual parts, and one of every other kind that looks are made on; settings with which no look is left out."""
+def case_with_every_kind(knowledge, arrangement, film="liquid"):
+    """Usual parts, and one of every other kind that looks are made on; settings with which no look at such a film is left out."""
     settings, usual = knowledge.vocabulary.settings, knowledge.arrangements.usual[arrangement]
     kinds = [x.on for step in knowledge.arrangements.steps for x in step.looks if not x.always]
     others = [k for k in dict.fromkeys(kinds) if k not in {u.kind for u in usual}]
@@ -144,10 +145,8 @@ def case_with_every_kind(knowledge, arrangement):
     for number, kind in enumerate(others, 100):
         own = position if knowledge.vocabulary.kinds[kind].place == "seal" else {}
         document["parts"].append({"item": str(number), "name": f"Other {kind}", "kind": kind, **own})
-    document["seal"]["plan"], document["service"] = (
-        list(settings["plan"].terms),
-        {"is": list(settings["service"].terms)},
-    )
+    document["seal"] |= {"plan": list(settings["plan"].terms), "film": film}
+    document["service"] = {"is": list(settings["service"].terms)}
     problems = Problems()
     case = parse_case(render(document), "x", knowledge, problems)
     assert problems.found == []
@@ -175,10 +174,12 @@ def test_nothing_is_asked_for_after_it_is_gone_in_any_arrangement_wherever_the_w
     knowledge = whole_base.knowledge
     looks = [(x, f) for step in knowledge.arrangements.steps for x in step.looks for f in x.features]
     for arrangement in knowledge.arrangements.usual:
-        case = case_with_every_kind(knowledge, arrangement)
-        for begun in knowledge.vocabulary.stages:
-            assert gone(case, knowledge, begun) == [], (arrangement, begun)
-        told = {(kind, f) for kind, f, _ in asked(case, knowledge, knowledge.vocabulary.stages[0])}
+        told = set()
+        for film in ("liquid", "gas"):
+            case = case_with_every_kind(knowledge, arrangement, film)
+            for begun in knowledge.vocabulary.stages:
+                assert gone(case, knowledge, begun) == [], (arrangement, film, begun)
+            told |= {(kind, f) for kind, f, _ in asked(case, knowledge, knowledge.vocabulary.stages[0])}
         lineage = knowledge.vocabulary.lineage
         left_out = [(x.on, f) for x, f in looks if not any(x.on in lineage[kind] and f == g for kind, g in told)]
         assert left_out == [], arrangement
@@ -187,15 +188,12 @@ def test_nothing_is_asked_for_after_it_is_gone_in_any_arrangement_wherever_the_w
 def test_a_look_that_comes_a_step_too_late_is_found(whole_base):
     """The test above is of no use unless it sees this, for every look that is ever lost."""
     knowledge = whole_base.knowledge
-    case, stages, features = (
-        case_with_every_kind(knowledge, "single"),
-        knowledge.vocabulary.stages,
-        knowledge.vocabulary.features,
-    )
+    stages, features = knowledge.vocabulary.stages, knowledge.vocabulary.features
     steps = knowledge.arrangements.steps
     late = [replace(one, looks=before.looks) for before, one in pairwise(steps)]
     one_late = replace(knowledge, arrangements=replace(knowledge.arrangements, steps=tuple(late)))
-    found = {f for _, f, _ in gone(case, one_late, stages[0])}
+    cases = [case_with_every_kind(knowledge, "single", film) for film in ("liquid", "gas")]
+    found = {f for case in cases for _, f, _ in gone(case, one_late, stages[0])}
     assert found == {f for step in steps[:-1] for x in step.looks for f in x.features if features[f].lost == step.stage}
     assert len(found) > 100
 
@@ -208,3 +206,66 @@ def test_a_sheet_printed_at_a_stage_has_no_box_for_what_was_gone_by_then(whole_b
         case = replace(case_with_every_kind(knowledge, arrangement), stage=stages[begun])
         boxes = [b for b in sheet(case, knowledge).boxes().values() if b.what == "feature"]
         assert boxes and all(features[b.term].lost not in stages[:begun] for b in boxes)
+
+
+def late_marks(knowledge):
+    """(arrangement, item) of every usual part that is in view before a bolt moves, or belongs to the machine, and is asked for its
+    mark only later."""
+    words, stages = knowledge.vocabulary, knowledge.vocabulary.stages
+    bolts = stages.index("before unbolting")
+    for arrangement in knowledge.arrangements.usual:
+        for part in unmarked(usual_case(knowledge, arrangement), knowledge):
+            step = separated_by(knowledge, part.kind)
+            at_once = (
+                words.kinds[part.kind].place == "machine" or in_view(knowledge.teardown, words, part.kind) <= bolts
+            )
+            if step is None or (at_once and stages.index(step.stage) > bolts):
+                yield arrangement, part.item
+
+
+def test_what_sits_in_line_is_marked_before_the_bolts_move_in_every_arrangement(whole_base):
+    """The gland off its chamber, nobody can say any more how it sat; and the test sees it where a step comes too late."""
+    knowledge = whole_base.knowledge
+    assert list(late_marks(knowledge)) == []
+    steps = knowledge.arrangements.steps
+    late = [replace(s, separates=()) if s.stage == "before unbolting" else s for s in steps]
+    found = set(late_marks(replace(knowledge, arrangements=replace(knowledge.arrangements, steps=tuple(late)))))
+    assert {("single", "12"), ("single", "14"), ("dual pressurised", "15"), ("dry gas", "12")} <= found
+
+
+def features_of(knowledge, arrangement, film, **sections):
+    case = usual_case(knowledge, arrangement, **({"seal": {"film": film}} if film else {}), **sections)
+    return {(t.part or t.kind, f) for t in topics(case, knowledge) for f in t.features}, case
+
+
+@pytest.mark.parametrize(("arrangement", "film"), [("dry gas", ""), ("dual unpressurised", "gas")])
+def test_a_gas_seal_is_asked_for_gas_and_not_for_what_only_a_liquid_does(whole_base, arrangement, film):
+    knowledge = whole_base.knowledge
+    told, case = features_of(knowledge, arrangement, film)
+    gas = {"seal gas low", "gas filter loaded", "separation gas low", "oil in the vent"}
+    wet = {"puffs", "popping", "not vented", "liquid near its boiling point", "crystals", "comet marks"}
+    assert gas <= {f for _, f in told} and not wet & {f for _, f in told}
+    (first,) = [t for t in topics(case, knowledge) if t.asks]
+    assert not {"vapour pressure", "wetting"} & set(first.asks)
+    readings = {r for t in topics(case, knowledge) for r in t.readings}
+    assert "leak mass rate" in readings and "leak rate" not in readings
+    liquid = {f for _, f in features_of(knowledge, arrangement, "liquid")[0]}
+    assert wet <= liquid and not gas & liquid
+
+
+def test_a_ring_is_asked_only_for_its_own_side_of_the_pair(whole_base):
+    told, case = features_of(whole_base.knowledge, "single", "")
+    assert ("1", "nose used up") in told and ("2", "nose used up") not in told
+    assert {t.part for t in topics(case, whole_base.knowledge) if {"nose width", "nose height"} & set(t.readings)} == {
+        "1"
+    }
+
+
+@pytest.mark.parametrize(("machine", "missing"), [
+    (["overhung pump", "close-coupled"], {"coupling"}), (["agitator"], {"impeller", "piping", "throat bushing"}),
+    (["positive displacement pump", "high speed"], {"impeller"}),
+])  # fmt: skip
+def test_what_a_machine_has_not_is_not_asked_about(whole_base, machine, missing):
+    some = {"coupling", "impeller", "piping", "throat bushing"}
+    told, _ = features_of(whole_base.knowledge, "single", "", equipment={"machine": machine})
+    assert some - {kind for kind, _ in told} == missing

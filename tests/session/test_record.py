@@ -123,12 +123,19 @@ def test_parts_alike_are_asked_about_together_with_exceptions(case, knowledge):
 
 def test_marks_that_parts_still_lack_are_told_before_they_are_separated(case, knowledge):
     script = Script(
-        ("index mark of the rotating", "keyway"), ("index marks seen", "1"), ("Marked in line", "1 9"), stop_at="Step 5"
-    )
+        ("index mark of the rotating", "keyway"), ("index marks seen", "1"), ("Gland bolts @ Marked in line", "12 14"),
+        ("Sleeve @ Marked in line", "1 9"), stop_at="Step 5",
+    )  # fmt: skip
     now = session(case, knowledge, script)
     assert (now.part("1").index, now.part("1").seen_from, now.part("9").index) == ("keyway", "driver end", "keyway")
-    told = script.text.partition("Without a mark yet")[2]
-    assert "Pencil and ink wash off carbon" in told and now.part("2").index == ""
+    bolted, _, out = script.text.partition("Step 3")[2].partition("Step 4")
+    in_line, apart = (text.partition("Without a mark yet")[2] for text in (bolted, out))
+    assert (
+        "part 12 Gland" in in_line
+        and "part 12 Gland" not in apart
+        and "Rotating ring" not in in_line.partition("Marked")[0]
+    )
+    assert "Pencil and ink wash off carbon" in apart and now.part("2").index == "" and now.part("12").index
 
 
 @pytest.mark.slow
@@ -137,6 +144,7 @@ def test_only_parts_that_are_still_together_are_asked_for_their_marks(case, know
     script = Script(*to_step(int(begin)), stop_at="Step 6")
     session(case, knowledge, script)
     assert ("Without a mark yet" in script.text) == asked
+    assert "part 15 Gland bolts" not in script.text.partition("Without a mark yet")[2].partition("Marked")[0]
 
 
 @pytest.mark.parametrize(("arrangement", "asked"), [("single", False), ("dual pressurised", True)])

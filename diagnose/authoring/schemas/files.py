@@ -33,11 +33,19 @@ class FileSchemas(Terms):
         """The usual parts of an arrangement, or the order of dismantling, which stands in the same folder."""
         part = keys({"item": TEXT, "kind": self.kind, "name": TEXT, "position": words(("inboard", "middle", "outboard", "machine")),
                      "group": words(GROUPS), "carries": words(("nose", "wide")), "touches": some(TEXT)}, ("item", "kind", "name"))  # fmt: skip
-        usual = keys({"arrangement": some(ref("setting arrangement")), "parts": listed(part)}, ("arrangement", "parts"))
+        said_too = keys(
+            {s: ref(f"setting {s}") for s in self.v.settings}, (), "Terms that the arrangement says by its name."
+        )
+        usual = keys(
+            {"arrangement": some(ref("setting arrangement")), "says": said_too, "parts": listed(part)},
+            ("arrangement", "parts"),
+        )
         figures = [*self.v.settings, *(r.name for r in self.v.readings.values() if r.section)]
+        given = {s: some(ref(f"setting {s}")) for s in self.v.settings}
         look = {
             "look for": some(self.feature), "measure": some(self.reading), "how": TEXT,
-            "given": keys({s: some(ref(f"setting {s}")) for s in self.v.settings}, (), "Due only where the case says one of these."),
+            "given": keys(given, (), "Due only where the case says one of these."),
+            "carries": said(words(("nose", "wide")), "Only on rings that may carry that side of the pair."),
             "on": said(self.kind, "Every part of that kind on the case's list."),
             "about": said(self.kind, "The kind itself, part or no part."),
         }  # fmt: skip
@@ -46,7 +54,7 @@ class FileSchemas(Terms):
             for key, other in (("on", "about"), ("about", "on"))
         ]
         step = keys({"step": TEXT, "stage": words(self.v.stages, "The last stage at which these looks can be made."),
-                     "do": TEXT, "ends": said(TEXT, "What is lost with the next step."), "ask": some(words(figures)), "separates": said(words(("true", "false")), "Parts come apart as it ends."),
+                     "do": TEXT, "ends": said(TEXT, "What is lost with the next step."), "ask": some(words(figures)), "separates": said(some(self.kind), "What no longer sits as it sat once it has ended."),
                      "looks": listed({"anyOf": either})}, ("step", "stage", "do", "ends"))  # fmt: skip
         order = keys({
             "doubt": said(NUMBER, "A reading this many times off its nominal is asked again."),
@@ -55,6 +63,12 @@ class FileSchemas(Terms):
             "with the machine": said(some(self.kind), "What stays behind where the seal comes alone."),
             "only with": keys(dict.fromkeys(self.v.kinds, some(words(figures))), (), "Asked only where there is such a part."),
             "marking": listed({"anyOf": [keys({"on": self.kind, key: TEXT}, ("on", key)) for key in ("mark", "none")]}),
+            "one of": {"type": "object", "additionalProperties": some(self.feature), "description": "Of which one is so where a seal failed."},
+            "left out": listed(keys({
+                "given": keys(given, (), "Where the case says one of these."), "ask": some(words(figures)), "look for": some(self.feature),
+                "measure": some(self.reading), "about": some(self.kind),
+            }, ("given",))),
+            "not every machine": said(some(self.kind), "Asked once whether it is there, unless the kind of machine says it."),
         }, ("steps", "doubt"))  # fmt: skip
         return {"if": {"required": ["steps"]}, "then": order, "else": usual}
 

@@ -1,4 +1,4 @@
-"""States and acts on record as facts: each is held against every statement that some rule asks for, general or special."""
+"""States and acts on record: each is held against statements that are asked for, general or special."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from diagnose.casefile.model import Case, Span, State
 from diagnose.knowledge.grammar import Grammar, Slots
-from diagnose.knowledge.model import Vocabulary
+from diagnose.knowledge.model import Feature, Vocabulary
 
 
 @dataclass(frozen=True)
@@ -76,3 +76,17 @@ def _shut_out(said: Slots, asked: Slots, grammar: Grammar) -> bool:
 def readings_for(said: Statement, asked: Slots, grammar: Grammar) -> Iterable[Span]:
     """The readings of a state that a comparison asks for."""
     return said.readings if "value" not in asked and grammar.implies(said.slots, asked) else ()
+
+
+def features_said(said: Statement, words: Vocabulary) -> Iterable[tuple[Feature, str]]:
+    """The features that a state or an act says as much as, and those it denies."""
+    states: dict[str, tuple[Feature, str]] = {}
+    for named in words.named_statements:
+        if named.slots.get("variable", "") != said.slots.get("variable", ""):
+            continue
+        holds = answer(said, named.table, named.slots, words.grammar)
+        if holds is not None and holds == named.so:
+            states[named.feature.name] = (named.feature, "present")
+        elif holds is not None and named.first:
+            states.setdefault(named.feature.name, (named.feature, "absent"))
+    return states.values()
