@@ -7,7 +7,7 @@ these, work on a part in hand is done together.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -139,6 +139,20 @@ def plan(judgements: Sequence[Judgement], minutes: float | None = None, most: in
         _for_the_record(inference, places, works, not most) if stop.state != OPEN else (), stage,
         sum(_doubt(place) for place in places),
     )  # fmt: skip
+
+
+def best_looks(
+    judgements: Sequence[Judgement], tells: Sequence[Mapping[str, Collection[str]]], most: int
+) -> list[tuple[int, dict[str, float]]]:
+    """Up to so many of some looks, each the one that adds most to those before it: its place, and the bits of each finding that
+    it decides alone. `tells`: the findings that a look can decide, by seal position."""
+    places = [_Open(judgement) for judgement in judgements]
+    jobs = [
+        Job(f"{i:04}", 1.0, tuple(tuple(sorted(t.get(p.position, ()))) for p in places)) for i, t in enumerate(tells)
+    ]
+    chosen = Valuation([p.outlook for p in places], jobs).in_order(0.0, per_minute=False, most=most)
+    return [(i, {f: _bits(p, f) for p in places for f in tells[i].get(p.position, ()) if f in p.outlook.row})
+            for i, bits in chosen if bits > 0]  # fmt: skip
 
 
 class _Open:

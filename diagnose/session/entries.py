@@ -11,6 +11,7 @@ from diagnose.casefile.clock import BadClock, arc
 from diagnose.knowledge.model import Vocabulary
 from diagnose.reading.figures import number_of
 from diagnose.reading.terms import nearest, plain
+from diagnose.reading.units import BadUnit, unit
 
 ALL, NONE = ("all", "a"), ("none", "no", "n", "none of them", "nothing")
 YES = ("yes", "y", "yep", "ok", "okay")
@@ -185,12 +186,15 @@ def _pieces(bit: str, names: Sequence[str]) -> list[str]:
 
 
 _NUMBER = r"[-+]?\d+(?:[.,]\d+)?"
-_MEASURED = re.compile(rf"{_NUMBER}(?:[\s;,]+{_NUMBER})*\s*([^\d\s:,;]\S*(?:\s\S+)?)?")
+_MEASURED = re.compile(rf"{_NUMBER}(?:[\s;,]+{_NUMBER})*\s*(?P<unit>.*)")
 
 
 def is_measured(text: str) -> bool:
     """Whether a text is numbers as they are measured, and no clock position: "46.8", "5.1 5.0 mm", not "3", "at 3:30", "90°"."""
-    if not _MEASURED.fullmatch(text.strip()):
+    match = _MEASURED.fullmatch(text.strip())
+    try:
+        unit(match["unit"] if match else "?")
+    except BadUnit:
         return False
     try:
         return bool(re.search(r"\d[.,]\d", text)) or not arc(plain(text))

@@ -1,57 +1,123 @@
-"""The few looks that tell most about a seal, in the order in which they perish."""
+"""The few looks that tell most about a seal, each beside those before it, in the order in which they perish."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from diagnose.casefile.cards import Card, due
 from diagnose.casefile.model import Case
 from diagnose.casefile.walk import Topic
-from diagnose.knowledge.conditions import walk
-from diagnose.knowledge.model import Knowledge
+from diagnose.inference.facts import holds_at
+from diagnose.knowledge.model import Condition, Knowledge
 
 if TYPE_CHECKING:
     from diagnose.inference.run import RuleBase
 
 MOST = 10
+SHARE = 0.3
+"""A mark is asked for where the finding that it decides tells at least this share of what the best of its look tells."""
+
+
+@dataclass(frozen=True)
+class _Look:
+    """What is looked at in one go: one part or kind, parts alike, or two that touch and on which much the same is looked for."""
+
+    card: Card
+    blocks: tuple[tuple[Topic, ...], ...]
+
+    @property
+    def position(self) -> str:
+        return self.blocks[0][0].position
+
+    @property
+    def marks(self) -> list[tuple[str, str]]:
+        """(feature, kind) of all that is looked for."""
+        return [(c.feature, t.kind) for c in self.card.choices if c.topics in self.blocks for t in c.topics]
 
 
 def quick(case: Case, base: RuleBase, reached: Collection[str] = (), most: int = MOST) -> tuple[Card, ...]:
-    """Up to `most` cards, each of one part or kind or of parts alike, with only the features that decide findings which the
-    plan would settle, most telling work first; in the order of dismantling."""
-    from diagnose.advice.plan import NOW, plan
+    """Up to `most` cards with only the marks that decide what tells most: first the look that tells most, then what adds most to
+    it, and so on; in the order of dismantling."""
+    from diagnose.advice.plan import best_looks
     from diagnose.judgement.diagnosis import Diagnosis
 
     knowledge = base.knowledge
-    blocks = [(card, block) for card in due(case, knowledge, reached) for block in card.blocks()]
+    looks = list(_looks(case, due(case, knowledge, reached)))
+    deciding = [
+        {f: marks for f in knowledge.findings if (marks := _deciding(knowledge, f, look.marks))} for look in looks
+    ]
+    tells = [
+        {p: found for p in case.positions if holds_at(look.position, p)}
+        for look, found in zip(looks, deciding, strict=True)
+    ]
     kept: dict[int, set[str]] = {}
-    steps = plan(Diagnosis(case, base).judgements, most=len(knowledge.measurements)).steps
-    for step in sorted(steps, key=lambda s: (s.when != NOW, -s.bits)):
-        telling = set(_features(knowledge, step.findings))
-        for i, (card, block) in enumerate(blocks):
-            found = telling & {c.feature for c in card.choices if c.topics == block}
-            if found and _of_part(knowledge, block[0], step.part) and (i in kept or len(kept) < most):
-                kept.setdefault(i, set()).update(found)
-    return tuple(_only(*blocks[i], kept[i]) for i in sorted(kept))
+    for i, bits in best_looks(Diagnosis(case, base).judgements, tells, most):
+        least = SHARE * max(bits.values())
+        kept[i] = {mark for finding, told in bits.items() if told >= least for mark in deciding[i][finding]}
+        kept[i] |= {
+            mark for features in knowledge.arrangements.one_of.values() if kept[i] & set(features) for mark in features
+        }
+    return tuple(_only(looks[i], kept[i]) for i in sorted(kept))
 
 
-def _features(knowledge: Knowledge, findings: Collection[str], seen: frozenset[str] = frozenset()) -> Iterator[str]:
-    """The features that decide findings, those of findings that they rest on among them."""
-    for name in findings:
-        for condition in walk(knowledge.findings[name].when):
-            if condition.form in ("saw", "absent"):
-                yield condition.term
-            elif condition.form.startswith("found") and condition.term not in seen:
-                yield from _features(knowledge, [condition.term], seen | {name})
+def _looks(case: Case, cards: Collection[Card]) -> Iterator[_Look]:
+    """The blocks of the cards, two of one step together where their parts touch and share most of their marks."""
+    blocks = [(card, block) for card in cards for block in card.blocks()]
+    taken: set[int] = set()
+    for i, (card, block) in enumerate(blocks):
+        if i in taken:
+            continue
+        mates = [
+            j
+            for j, (other, mate) in enumerate(blocks)
+            if j > i and j not in taken and other.step is card.step and _pair(case, block, mate)
+        ]
+        taken |= {i, *mates[:1]}
+        found = [card, *(blocks[j][0] for j in mates[:1] if blocks[j][0] is not card)]
+        choices = tuple(c for x in found for c in x.choices)
+        yield _Look(replace(card, choices=choices, readings=()), (block, *(blocks[j][1] for j in mates[:1])))
 
 
-def _of_part(knowledge: Knowledge, topic: Topic, kind: str) -> bool:
-    lineage = knowledge.vocabulary.lineage
-    return not kind or kind in lineage[topic.kind] or topic.kind in lineage[kind]
+def _pair(case: Case, one: tuple[Topic, ...], other: tuple[Topic, ...]) -> bool:
+    a, b = case.part(one[0].part), case.part(other[0].part)
+    if (
+        a is None
+        or b is None
+        or len(one) > 1
+        or len(other) > 1
+        or (b.item not in a.touches and a.item not in b.touches)
+    ):
+        return False
+    first, second = set(one[0].features), set(other[0].features)
+    return 2 * len(first & second) > max(len(first), len(second))
 
 
-def _only(card: Card, block: tuple[Topic, ...], features: set[str]) -> Card:
-    choices = tuple(c for c in card.choices if c.topics == block and c.feature in features)
-    return replace(card, topics=block, choices=choices, readings=())
+def _deciding(
+    knowledge: Knowledge, finding: str, marks: Collection[tuple[str, str]], seen: frozenset[str] = frozenset()
+) -> set[str]:
+    """The features among some marks that can show a finding alone; none where that takes other work as well."""
+    return _showing(knowledge, knowledge.findings[finding].when, marks, seen | {finding})
+
+
+def _showing(
+    knowledge: Knowledge, c: Condition | None, marks: Collection[tuple[str, str]], seen: frozenset[str]
+) -> set[str]:
+    if c is None:
+        return set()
+    if c.form == "saw":
+        related = knowledge.vocabulary.related
+        return {f for f, kind in marks if f == c.term and (not c.on or related(c.on, kind))}
+    if c.form == "found":
+        return set() if c.term in seen else _deciding(knowledge, c.term, marks, seen)
+    parts = [_showing(knowledge, p, marks, seen) for p in c.parts if not p.form.endswith("setting")]
+    if c.form == "all":
+        return set().union(*parts) if all(parts) else set()
+    return set().union(*parts) if c.form in ("any", "at least") else set()
+
+
+def _only(look: _Look, features: set[str]) -> Card:
+    choices = tuple(c for c in look.card.choices if c.topics in look.blocks and c.feature in features)
+    blocks = [b for b in look.blocks if any(c.topics == b for c in choices)]
+    return replace(look.card, topics=tuple(t for b in blocks for t in b), choices=choices)

@@ -126,7 +126,7 @@ def test_a_number_behind_a_look_is_refused_with_what_it_takes_and_is_not_lost(ca
 
 @pytest.mark.parametrize(("text", "measured"), [
     ("46.8", True), ("4.0", True), ("5.1 5.0 mm", True), ("14", True), ("5 mm", True), ("92 Shore A", True), ("3", False), ("at 3", False),
-    ("3:30", False), ("90°", False), ("10 to 2", False), ("severe", False), ("3, severe", False), ("", False),
+    ("3:30", False), ("90°", False), ("10 to 2", False), ("severe", False), ("3, severe", False), ("", False), ("25 to 2", False), ("7 all round", False), ("7 light", False),
 ])  # fmt: skip
 def test_numbers_as_they_are_measured_are_no_clock_positions(text, measured):
     assert is_measured(text) == measured

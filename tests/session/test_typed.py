@@ -111,7 +111,7 @@ def test_the_quick_pass_names_the_step_at_which_each_look_is_due(case, knowledge
     session(case, knowledge, script, quick=True)
     looks = script.text.partition("looks that tell most")[2].split("\n\n")
     first_ring = next(i for i, text in enumerate(looks) if text.startswith("Look") and "part 1 Rotating ring" in text)
-    assert "Seal out, faces still together" in looks[:first_ring]
+    assert "Before the bolts move" in looks[:first_ring]
     assert looks.count("Faces apart, nothing wiped or washed") == 1
 
 
