@@ -44,7 +44,7 @@ class Looking:
     def __init__(self, talk: Talk, figures: Figures, photos: Photos, index: Callable[[str], None]):
         self.talk, self.words, self.figures, self.photos, self.index = talk, talk.words, figures, photos, index
         self.asked_back = AskedBack(talk)
-        self.spoken = Spoken(talk, self.asked_back, self.details)
+        self.spoken = Spoken(talk, self.asked_back, self.details, self._on_which)
 
     # ---- the card ---------------------------------------------------------------------------------------------
 

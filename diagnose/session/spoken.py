@@ -21,14 +21,21 @@ from diagnose.session.photos import more_photos
 from diagnose.session.prompts import Words
 from diagnose.session.talk import BOUND, Talk
 
+OnWhich = Callable[[str, dict[str, tuple[Topic, ...]]], tuple[Topic, ...]]
 Details = Callable[[str], tuple[dict[str, Any], list[dict[str, str]]]]
 
 
 class Spoken:
-    """`details` reads where and how much a mark is, and its photos beyond the first."""
+    """`details` reads where and how much a mark is, and its photos beyond the first; `on_which` asks which of several are meant."""
 
-    def __init__(self, talk: Talk, asked_back: AskedBack, details: Details):
-        self.talk, self.words, self.asked_back, self.details = talk, talk.words, asked_back, details
+    def __init__(self, talk: Talk, asked_back: AskedBack, details: Details, on_which: OnWhich):
+        self.talk, self.words, self.asked_back, self.details, self.on_which = (
+            talk,
+            talk.words,
+            asked_back,
+            details,
+            on_which,
+        )
 
     def fits(self, topic: Topic, feature: Feature) -> bool:
         """A general word, as "flattened", fits every part, but no history and no machine."""
@@ -66,7 +73,7 @@ class Spoken:
             )
             return False
         recorder = self.talk.recorder
-        topics, readings = self._read(card, said, phrase)
+        blocks, readings = self._read(card, said, phrase)
         texts = {r.text: r for r in readings}
         table = self.spellings(card)
         near = [table[n] for n in nearest(phrase, table, 6)] if not readings or readings[0].sureness == "weak" else []
@@ -75,13 +82,22 @@ class Spoken:
             self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, recorder.state))
             return False
         if chosen not in texts:
-            topics = tuple(t for t in topics if self.fits(t, self.words.features[chosen])) or topics
+            fitting = [
+                tuple(t for t in b if said.item in ("", t.part) and self.fits(t, self.words.features[chosen]))
+                for b in card.blocks()
+            ]
+            blocks = [b for b in fitting if b] or blocks
+        topics = blocks[0]
+        if len(blocks) > 1 and not (topics := self.on_which(phrase, {str(i): b for i, b in enumerate(blocks, 1)})):
+            self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, recorder.state))
+            return False
         entry, photos = self.details(more)
         whats: list[What] = []
         for topic in topics:
             if chosen in texts:
                 about = {"part": topic.part} if topic.part else {"on": topic.kind}
-                found = records_of(texts[chosen], phrase, recorder.state, self.words, {**topic.about(), **about})
+                meant = self._of_kind(texts[chosen], phrase, topic.kind)
+                found = records_of(meant, phrase, recorder.state, self.words, {**topic.about(), **about})
             else:
                 found = [{"add": "observations", "entry": {**topic.about(), "saw": chosen, "said": phrase}}]
             mark = next((w for w in found if w.get("add") == "observations"), None)
@@ -116,12 +132,33 @@ class Spoken:
             "entry": {"part": beside[0].item, **{k: v for k, v in entry.items() if k not in ("on", "position")}},
         }
 
-    def _read(self, card: Card, said: Said, phrase: str) -> tuple[tuple[Topic, ...], list[Reading]]:
-        """The block that a phrase is read of, the one on which it is surest, and its readings."""
-        order = ["sure", "likely", "weak"]
+    def _read(self, card: Card, said: Said, phrase: str) -> tuple[list[tuple[Topic, ...]], list[Reading]]:
+        """The blocks that a phrase may be said of, those on which it is surest and what it names can be, and its readings on the
+        first."""
         blocks = [tuple(t for t in b if said.item in ("", t.part)) for b in card.blocks()]
         tried = [(b, list(read(phrase, self.words, b[0].kind))) for b in blocks if b]
-        return min(tried, key=lambda x: order.index(x[1][0].sureness) if x[1] and x[1][0].sureness in order else 9)
+        ranks = [self._rank(b[0], readings) for b, readings in tried]
+        best = [x for x, rank in zip(tried, ranks, strict=True) if rank == min(ranks)]
+        alike = [b for b, readings in best if readings and min(ranks)[1] == 0]
+        return alike or [best[0][0]], best[0][1]
+
+    def _of_kind(self, meant: Reading, phrase: str, kind: str) -> Reading:
+        """The same reading where the phrase is said of that kind of part."""
+        terms = [s.term for s in meant.statements]
+        return next((r for r in read(phrase, self.words, kind) if [s.term for s in r.statements] == terms), meant)
+
+    def _rank(self, topic: Topic, readings: list[Reading]) -> tuple[int, int]:
+        """How well a block takes a phrase, less being better: how sure it is, and whether what it says is of this part."""
+        order = ["sure", "likely", "weak"]
+        if not readings or readings[0].sureness not in order:
+            return len(order), 1
+        said = [s for s in readings[0].statements if s.family == "feature" and s.term in self.words.features]
+        own = [
+            s
+            for s in said
+            if s.on in ("", *self.words.lineage[topic.kind]) and self.fits(topic, self.words.features[s.term])
+        ]
+        return order.index(readings[0].sureness), int(not said or own != said)
 
     def _which(self, phrase: str, readings: list[Reading], offered: list[str]) -> str:
         """The reading or feature that is meant; "" where none is."""

@@ -209,3 +209,22 @@ def test_help_for_a_figure_says_what_it_is_in_plain_words(case, knowledge):
     )
     assert "index mark of the rotating parts:" in script.text and "blisters: Raised shiny spots" in told(script)
     assert "nothing is known here of 'zorgle'" in told(script)
+
+
+@pytest.mark.parametrize(("which", "on"), [("2", {"2"}), ("all", {"1", "2"}), ("", set())])
+def test_own_words_that_fit_either_ring_are_asked_for_their_ring(case, knowledge, which, on):
+    script = Script(
+        *to_step(4), ("part 1 Rotating ring; part 2 Stationary ring @ Seen", "mud cracks all over the face"), ("numbers (all", which),
+        stop_at="Step 5",
+    )  # fmt: skip
+    now = session(case, knowledge, script)
+    assert {o.part for o in now.observations if o.state == "present"} == on
+    assert now.not_understood == (() if on else ("mud cracks all over the face",))
+
+
+def test_own_words_stand_on_the_part_that_can_show_them(case, knowledge):
+    script = Script(
+        *to_step(3), ("part 2 Stationary ring @ Seen", "light heet checks"), ("number", "1"), stop_at="Step 4"
+    )
+    (seen,) = [o for o in session(case, knowledge, script).observations if o.state == "present"]
+    assert (seen.part, seen.feature, seen.degree) == ("2", "radial cracks", "light")
