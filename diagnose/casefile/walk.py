@@ -209,9 +209,10 @@ def answers(case: Case, topic: Topic) -> dict[str, Observation]:
 
 
 def said_by_special(case: Case, topic: Topic, words: Vocabulary) -> frozenset[str]:
-    """General words that need no answer on a topic, as a special one of them was seen there: what is hard everywhere is hard."""
+    """Words that need no answer on a topic, as what was seen there says them as well: what is hard everywhere is hard."""
     on = case.seen.get((topic.part, "" if topic.part else topic.kind), ())
-    return frozenset(a for o in on if o.state == "present" for a in words.features[o.feature].above)
+    named = ((o, words.also_named(o.feature, dict(o.such), o.kind)) for o in on if o.state == "present")
+    return frozenset(name for o, names in named for name in names if name != o.feature)
 
 
 def settled(case: Case, topic: Topic, words: Vocabulary) -> frozenset[str]:

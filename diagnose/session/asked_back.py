@@ -74,7 +74,11 @@ class AskedBack:
         kind = part.kind if (part := case.part(entry.get("part", ""))) else entry.get("on", "")
         here = case.seen.get((entry.get("part", ""), "" if part else kind), ())
         seen = next(
-            (o for o in here if o.state == "present" and feature in (o.feature, *self.words.features[o.feature].above)),
+            (
+                o
+                for o in here
+                if o.state == "present" and feature in self.words.also_named(o.feature, dict(o.such), o.kind)
+            ),
             None,
         )
         told = elsewhere(case, self.words, entry.get("part", ""), kind).get(feature) if seen is None else None
@@ -93,7 +97,7 @@ class AskedBack:
         keys += [("acts", {"did": a.did}) for a in case.acts if a.id == id]
         found = [r.id for r in self.talk.recorder.state.records for place, said in keys
                  if r.place == place and all(r.entry.get(k) == v for k, v in said.items())]  # fmt: skip
-        return f"r{found[0]}" if len(found) == 1 else ""
+        return f"r{found[0]}" if found else ""
 
     def _not_known(self, whats: Sequence[What]) -> list[What]:
         """Denials that would leave nothing of what one must be so, where the seal failed."""

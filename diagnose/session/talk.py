@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import textwrap
 from collections.abc import Callable, Mapping
@@ -20,6 +21,8 @@ from diagnose.views.page import Page
 
 BOUND = "\u00a0"
 """A blank at which no line ends: between a number and what it stands for."""
+ROOM = 72
+"""Signs of a question that leave room for an answer on a line of 80."""
 BARE = ("back", "skip", "quit", "log", "help")
 """Commands that stand for themselves at any question, without a slash."""
 ENDING = ("disk", "view", EDITED, EXCHANGED)
@@ -102,6 +105,11 @@ class Talk:
         return ""
 
     def sure(self, question: str) -> bool:
+        """Whether the answer is yes; what a long question tells before it asks is said first, so that no line is cut."""
+        told, *rest = re.split(r": (?=[^:]*\(y)", question)
+        if rest and len(question) > ROOM:
+            self.say(f"{told}:", hang=4)
+            question = f"  {': '.join(rest)}"
         return self.choose(question, dict.fromkeys(YES, "y") | dict.fromkeys(("", *NONE), "")) == "y"
 
     # ---- records ----------------------------------------------------------------------------------------------

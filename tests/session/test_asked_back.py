@@ -17,14 +17,14 @@ def states(case, feature: str) -> dict[str, str]:
 @pytest.mark.parametrize(("answer", "state"), [("y", "present"), ("", "absent")])
 def test_what_lies_between_two_faces_is_asked_back_where_one_denies_it(case, knowledge, answer, state):
     script = Script(*to_step(5), (RING, "crystals between the faces: all round"), (OTHER, "none"),
-                    ("crystals between the faces is on record on part 1", answer), stop_at="3 Sliding O-ring")  # fmt: skip
+                    ("there as well", answer), stop_at="3 Sliding O-ring")  # fmt: skip
     assert states(session(case, knowledge, script), "crystals between the faces") == {"1": "present", "2": state}
     assert not script.answers
 
 
 @pytest.mark.parametrize(("answer", "state"), [("y", "present"), ("", "absent")])
 def test_what_one_face_shows_is_asked_back_of_the_one_that_was_said_to_lack_it(case, knowledge, answer, state):
-    script = Script(*to_step(5), (RING, "none"), (OTHER, "crystals between the faces"), ("part 1 Rotating ring, which", answer),
+    script = Script(*to_step(5), (RING, "none"), (OTHER, "crystals between the faces"), ("there as well", answer),
                     stop_at="3 Sliding O-ring")  # fmt: skip
     assert states(session(case, knowledge, script), "crystals between the faces") == {"1": state, "2": "present"}
     corrected = [x for x in read_journal(journal_path(case)).lines if x.what.get("why") == "seen on part 2 as well"]
@@ -33,14 +33,14 @@ def test_what_one_face_shows_is_asked_back_of_the_one_that_was_said_to_lack_it(c
 
 def test_a_ring_that_hangs_is_asked_back_at_its_o_ring_and_not_at_the_other_ring(case, knowledge):
     script = Script(*to_step(5), (RING, "hung up"), (OTHER, "none"), ("3 Sliding O-ring @ Seen", "none"),
-                    ("hung up is on record on part 1", "y"), stop_at="9 Sleeve")  # fmt: skip
+                    ("there as well", "y"), stop_at="9 Sleeve")  # fmt: skip
     assert states(session(case, knowledge, script), "hung up") == {"1": "present", "2": "absent", "3": "present"}
     assert script.text.count("hung up is on record") == 1
 
 
 @pytest.mark.parametrize(("answer", "state"), [("y", "present"), ("", "absent")])
 def test_what_is_on_record_as_not_there_is_asked_back_when_it_is_seen(case, knowledge, answer, state):
-    script = Script(*to_step(7), (RING, "none"), (OTHER, "part 1 blisters"), ("blisters is on record as not there", answer),
+    script = Script(*to_step(7), (RING, "none"), (OTHER, "part 1 blisters"), ("there after all", answer),
                     stop_at="3 Sliding O-ring")  # fmt: skip
     assert states(session(case, knowledge, script), "blisters") == {"1": state}
     assert "--instead-of" not in script.text
@@ -50,7 +50,7 @@ def test_what_is_on_record_as_not_there_is_asked_back_when_it_is_seen(case, know
     ("answer", "ages"), [("y", {"failed within months", "failed within minutes"}), ("", {"failed within months"})]
 )
 def test_a_second_age_at_failure_is_asked_back(case, knowledge, answer, ages):
-    script = Script(("History @ Seen", "5; 1"), ("failed within months is on record", answer), stop_at="Step 2")
+    script = Script(("History @ Seen", "5; 1"), ("failed within minutes as well", answer), stop_at="Step 2")
     assert {o.feature for o in session(case, knowledge, script).observations if o.state == "present"} == ages
 
 

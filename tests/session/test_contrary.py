@@ -228,3 +228,12 @@ def test_own_words_stand_on_the_part_that_can_show_them(case, knowledge):
     )
     (seen,) = [o for o in session(case, knowledge, script).observations if o.state == "present"]
     assert (seen.part, seen.feature, seen.degree) == ("2", "radial cracks", "light")
+
+
+def test_none_beside_a_mark_denies_no_general_word_of_it_and_loses_nothing(case, knowledge):
+    script = Script(*to_step(5), ("part 1 Rotating ring @ Seen", "1; none"), stop_at="part 2 Stationary")
+    with Recorder(case, knowledge, "ann") as r:
+        r.accept({"set": ["seal", "film"], "to": "gas"})
+    now = session(case, knowledge, script)
+    on = {o.feature: o.state for o in now.observations if o.part == "1"}
+    assert on["grit between the faces"] == "present" and "deposit" not in on and on["wet"] == "absent"
