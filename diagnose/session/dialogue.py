@@ -248,7 +248,7 @@ class Dialogue:
         if isinstance(asked, Topic):
             self.talk.topic = asked
             self.talk.say("")
-            self.talk.say("Pump, liquid and seal (Enter: not known; none: no more of this is known)", bold=True)
+            self.talk.say("Machine, fluid and seal (Enter: not known; none: no more of this is known)", bold=True)
             self.figures.ask_all(asked, again)
             return
         self.talk.topic = asked.topics[0] if len(asked.topics) == 1 else None

@@ -30,7 +30,7 @@ CHOICES: dict[str, Words] = {
 }  # fmt: skip
 TITLES = {
     SEEN_FROM: "rotation seen from", REMOVAL: "how the seal came out", "index.rotating": "index mark of the rotating parts",
-    "index.stationary": "index mark of the stationary parts", "tag": "tag of the machine", "service": "what about the liquid",
+    "index.stationary": "index mark of the stationary parts", "tag": "tag of the machine", "service": "what about the fluid",
     "machine": "kind of machine",
 }  # fmt: skip
 ABOUT = {

@@ -30,12 +30,12 @@ TRIAL = {
 FIGURES = {
     "tag of the machine": "P-12", "fluid": "water", "how the seal came out": "1", "rotation": "1", "rotation seen from": "1",
     "index mark of the rotating parts": "keyway", "index mark of the stationary parts": "top", "kind of machine": "1",
-    "speed": "2950", "shaft diameter": "50", "what about the liquid": "3", "temperature": "95", "chamber pressure": "4.5",
+    "speed": "2950", "shaft diameter": "50", "what about the fluid": "3", "temperature": "95", "chamber pressure": "4.5",
     "gauge or absolute": "g", "wetting": "1", "cartridge": "1", "design": "1", "balance": "1", "spring-loaded ring": "1",
     "springs": "2", "drive": "1", "held by": "1", "plan": "11", "soft face": "1", "hard face": "1", "elastomer": "3",
     "running hours": "4200", "starts": "30",
 }  # fmt: skip
-PAIR = FIGURES | {"plan": "53A", "barrier pressure": "6", "fluid": "resin", "what about the liquid": "24"}
+PAIR = FIGURES | {"plan": "53A", "barrier pressure": "6", "fluid": "resin", "what about the fluid": "24"}
 
 
 @dataclass

@@ -8,7 +8,7 @@ FIGURES = {
     "tag of the machine": "K-7", "fluid": "caustic liquor", "how the seal came out": "failed", "rotation": "clockwise", "rotation seen from": "driver end",
     "index mark of the rotating parts": "keyway", "index mark of the stationary parts": "top dead centre",
     "kind of machine": "overhung pump", "speed": "1450", "shaft diameter": "45",
-    "what about the liquid": "crystallising, caustic soda", "temperature": "62", "chamber pressure": "2.4",
+    "what about the fluid": "crystallising, caustic soda", "temperature": "62", "chamber pressure": "2.4",
     "wetting": "flooded", "design": "pusher", "cartridge": "no", "balance": "balanced", "springs": "several springs",
     "spring-loaded ring": "rotating", "spring place": "outside the product", "drive": "pins", "held by": "set screws",
     "plan": "none", "soft face": "carbon", "hard face": "sic", "elastomer": "EPDM", "new nose height": "3.0",

@@ -202,7 +202,7 @@ def test_a_figure_that_is_asked_again_can_be_taken_away(case, knowledge):
 
 
 def test_a_near_term_is_taken_where_it_is_meant(case, knowledge):
-    script = Script(("what about the liquid", "polymerises"), ("'polymerises' is no term", "y"), stop_at="Step 2")
+    script = Script(("what about the fluid", "polymerises"), ("'polymerises' is no term", "y"), stop_at="Step 2")
     now = session(case, knowledge, script)
     assert [s.term for s in now.settings if s.setting == "service"] == ["polymerising"]
 
