@@ -12,12 +12,13 @@ from diagnose.inference.run import Inference
 from diagnose.judgement.counting import counting
 from diagnose.judgement.network import Network, build
 from diagnose.judgement.posterior import Evidence, Posterior, narrowed, posterior_of
-from diagnose.judgement.weights import Weights, decibans
+from diagnose.judgement.weights import Weights, decibans, ledger
 from diagnose.knowledge.model import Cause, Knowledge, Mechanism, Words
 
 MOST_SETS = 8
 HALF = 0.5
 STANDINGS = ("established", "probable", "possible", "unlikely", "ruled out")
+"""From the surest on."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,8 @@ class Weighed:
 class Judged:
     """One cause or mechanism at one position. `kind` is cause or mechanism; `prior` its chance before anything is seen
     (of a mechanism: with nothing recorded); `because` says why it is ruled out; `told_at` is the position whose evidence
-    gives standing and probability, another one only for what belongs to the machine as a whole."""
+    gives standing and probability, another one only for what belongs to the machine as a whole; `ledger`: of a cause that is
+    possible or better, what the findings there weigh, each alone, in dB all together."""
 
     name: str
     kind: str
@@ -47,6 +49,7 @@ class Judged:
     prior: float
     because: tuple[str, ...]
     told_at: str
+    ledger: float
     at: Judgement = field(repr=False, compare=False)
 
     @property
@@ -61,9 +64,12 @@ class Judged:
 
     @property
     def told(self) -> float:
-        """How much of the record is about this one, for ranking mechanisms: its probability times its weight. Half counts for
-        one that stands between: what began it and what it did to the seal have told as much. Up to twice counts for what is
-        sure to have happened and the likeliest cause begins, so that what happened and why hang together."""
+        """How much of the record is about this one, for ranking. Of a cause: its probability times what the findings weigh each
+        alone. Of a mechanism: its probability times its weight; half counts for one that stands between: what began it
+        and what it did to the seal have told as much; up to twice counts for what is sure to have happened and the first
+        cause begins, so that what happened and why hang together."""
+        if self.kind == "cause":
+            return self.probability * max(self.ledger, 0.0)
         between = isinstance(self.card, Mechanism) and self.card.between
         begun = 1 + self.probability * self.at.begun.get(self.name, 0.0)
         return self.probability * max(self.weight, 0.0) * (HALF if between else 1.0) * begun
@@ -77,16 +83,27 @@ class Judged:
         return self.at.lines_for(self.name)
 
     @property
-    def rank(self) -> tuple[bool, bool, float, str, str]:
-        """Sorts causes by probability, mechanisms by how much of the record is about them, leak paths behind the others;
+    def rank(self) -> tuple[int, bool, float, float, str, str]:
+        """Sorts by how much of the record is about each, causes within their standing, leak paths behind other mechanisms;
         rounded, since the last digits of a sum depend on the processor."""
-        by = self.probability if self.kind == "cause" else self.told
-        return (self.standing == "ruled out", self.ends_chain, -round(by, 9), self.name, self.position)
+        return (
+            *rank_of(self.kind, self.standing, self.ends_chain, self.told, self.probability),
+            self.name,
+            self.position,
+        )
 
     @property
     def ends_chain(self) -> bool:
         """Whether this is a leak path, where chains end."""
         return isinstance(self.card, Mechanism) and self.card.leak_path
+
+
+def rank_of(
+    kind: str, standing: str, ends_chain: bool, told: float, probability: float
+) -> tuple[int, bool, float, float]:
+    """What causes or mechanisms are ranked by, the first lowest: see `Judged.rank`."""
+    at = STANDINGS.index(standing) if kind == "cause" else int(standing == "ruled out")
+    return at, ends_chain, -round(told, 9), -round(probability, 9)
 
 
 @dataclass(frozen=True)
@@ -149,14 +166,12 @@ class Judgement:
 
     @cached_property
     def begun(self) -> dict[str, float]:
-        """How often the likeliest cause brings about each of the mechanisms that it begins; none where it is not clearly
+        """How often the first cause brings about each of the mechanisms that it begins; none where it is not clearly
         likelier than that there is none: half as much again."""
-        # rounded, since the last digits of a sum depend on its order
-        share = np.round(self.found.share, 9)
-        if share.max(initial=0.0) <= (1 + HALF) * self.found.none:
+        first = next(iter(self.causes), None)
+        if not first or round(first.probability, 9) <= (1 + HALF) * self.none_of_these:
             return {}
-        card = self.knowledge.causes[self.net.causes[int(share.argmax())]]
-        return {link.mechanism: self.knowledge.words.seen[link.seen] for link in card.brings_about}
+        return {link.mechanism: self.knowledge.words.seen[link.seen] for link in first.card.brings_about}
 
     @cached_property
     def weights(self) -> Weights:
@@ -233,7 +248,8 @@ def judge_at(inference: Inference, net: Network, position: str) -> Judgement:
     evidence, through = evidence_at(inference, net, position)
     found = posterior_of(narrowed(net, evidence))
     bare = Judgement(inference, net, position, through, found)
-    return replace(bare, causes=_causes(bare), mechanisms=_mechanisms(bare))
+    why = replace(bare, causes=_causes(bare))
+    return replace(why, mechanisms=_mechanisms(why))
 
 
 def standing(words: Words, probability: float, lines: int, lowest: float) -> str:
@@ -266,7 +282,8 @@ def _judged(
             lowest = min((e.weight for e in at.evidence(name) if not e.through), default=0.0)
             word = standing(words, probability, len(at.lines_for(name)), lowest)
         because = tuple(f.branch.because for f in out)
-        judged.append(Judged(name, kind, at.position, word, probability, prior, because, at.position, at))
+        told = ledger(at.net, at.counted, name) if kind == "cause" and word not in ("unlikely", "ruled out") else 0.0
+        judged.append(Judged(name, kind, at.position, word, probability, prior, because, at.position, told, at))
     return tuple(sorted(judged, key=lambda j: j.rank))
 
 
@@ -275,14 +292,19 @@ def _one_verdict(judgements: list[Judgement]) -> tuple[Judgement, ...]:
     if len(judgements) < 2:
         return tuple(judgements)
     shared: dict[str, Judged] = {}
-    for j in sorted((j for x in judgements for j in (*x.causes, *x.mechanisms)), key=lambda j: j.rank):
+    for j in sorted((j for x in judgements for j in (*x.causes, *x.mechanisms)), key=lambda j: (-round(j.probability, 9), j.rank)):
         if j.card.scope == "machine":
             shared.setdefault(j.name, j)
 
     def told(j: Judged) -> Judged:
         best = shared.get(j.name, j)
         return replace(
-            j, standing=best.standing, probability=best.probability, because=best.because, told_at=best.position
+            j,
+            standing=best.standing,
+            probability=best.probability,
+            because=best.because,
+            told_at=best.position,
+            ledger=best.ledger,
         )
 
     def ranked(judged: tuple[Judged, ...]) -> tuple[Judged, ...]:

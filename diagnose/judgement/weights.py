@@ -7,6 +7,7 @@ shows what a whole group is worth (the record with it and without it), and benea
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -58,6 +59,12 @@ def alone(net: Network, name: str) -> tuple[np.ndarray, np.ndarray]:
     else:
         (there, gone), at = net.mechanism_weights, net.mechanism[name]
     return there[:, at], gone[:, at]
+
+
+def ledger(net: Network, states: Mapping[str, bool], name: str) -> float:
+    """What findings weigh for a cause or mechanism, each as if it were the only record, in dB all together."""
+    there, gone = alone(net, name)
+    return float(sum((there if present else gone)[net.row[f]] for f, present in sorted(states.items())))
 
 
 def worth(net: Network, evidence: Evidence, name: str) -> float:

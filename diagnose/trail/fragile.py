@@ -14,9 +14,9 @@ from diagnose.inference.run import Inference
 from diagnose.judgement.altered import Altered, altered, chance_of
 from diagnose.judgement.chains import NAMED
 from diagnose.judgement.diagnosis import Diagnosis
-from diagnose.judgement.judge import Judgement, evidence_at, standing
+from diagnose.judgement.judge import Judgement, evidence_at, rank_of, standing
 from diagnose.judgement.posterior import Evidence
-from diagnose.judgement.weights import decibans
+from diagnose.judgement.weights import decibans, ledger
 from diagnose.trail.suppose import records_of
 from diagnose.trail.wording import record_text
 
@@ -148,13 +148,14 @@ class _Trials:
         now, *tried = then.tried()
         there = self.mechanism(then, evidences)
         believed, before = self.diagnosis.net.believed, found.evidence.prior
-        for (causes, shares, none), p, (_, at) in zip(tried, there[1:], waiting, strict=True):
+        for (causes, shares, none), p, (evidence, at) in zip(tried, there[1:], waiting, strict=True):
             chance = {
                 c: believed(_shifted(found.share[column[c]], now[1][column[c]], shares[column[c]]), before[column[c]])
                 for c in causes
             }
-            ranked = sorted(causes, key=lambda c: (-round(chance[c], 9), c))
-            words = tuple(_standing(at, c, chance[c]) for c in ranked)
+            stands = {c: _standing(at, c, chance[c]) for c in causes}
+            ranked = sorted(causes, key=lambda c: (*_rank(at, evidence, c, stands[c], chance[c]), c))
+            words = tuple(stands[c] for c in ranked)
             if p is None:
                 yield Tried(Answer(tuple(ranked), words), _log_odds(shares[column[self.lead]] if self.lead else none))
                 continue
@@ -197,6 +198,14 @@ def _standing(at: Judgement, cause: str, probability: float) -> str:
         return standing(words, probability, 0, 0.0)
     lowest = min((e.weight for e in at.evidence(cause) if not e.through), default=0.0)
     return standing(words, probability, len(at.lines_for(cause)), lowest)
+
+
+def _rank(
+    at: Judgement, evidence: Evidence, cause: str, stands: str, probability: float
+) -> tuple[int, bool, float, float]:
+    """As `Judged.rank`, the findings those of an edited record."""
+    weighs = ledger(at.net, evidence.states, cause) if stands not in ("unlikely", "ruled out") else 0.0
+    return rank_of("cause", stands, False, probability * max(weighs, 0.0), probability)
 
 
 def _pairs(

@@ -39,7 +39,7 @@ from diagnose.inference.engine import Firing, finding_id
 from diagnose.inference.rules import Branch
 from diagnose.judgement.chains import Chain, Link, Mark, chains
 from diagnose.judgement.diagnosis import Diagnosis
-from diagnose.judgement.judge import Judged, Judgement
+from diagnose.judgement.judge import Judged, Judgement, rank_of
 from diagnose.judgement.weights import decibans
 from diagnose.knowledge.model import Cause
 from diagnose.reading.problems import Where
@@ -123,17 +123,17 @@ def below(graph: nx.DiGraph, node: str, *roles: str) -> list[str]:
 
 
 def ranked(graph: nx.DiGraph, type: str, positions: Iterable[str] | None = None) -> list[str]:
-    """Cause nodes, most probable first, or mechanism nodes, those first that most of the record is about, and leak paths
-    behind them; ruled out ones last."""
+    """Cause or mechanism nodes, those first that most of the record is about, as `Judged.rank` has them."""
     chosen = set(graph.graph["positions"] if positions is None else positions)
     table = graph.nodes
     nodes = [n for n in of_type(graph, type) if table[n]["position"] in chosen]
 
-    def key(n: str) -> tuple[bool, bool, float, str]:
+    def key(n: str) -> tuple[int, bool, float, float, str]:
         a = table[n]
-        # a trail written before mechanisms had `told` is read as it was ranked then
-        by = a["probability"] if type == "cause" else a.get("told", a["probability"] * max(a["weight"], 0.0))
-        return a["standing"] == "ruled out", a.get("leak_path", False), -round(by, DIGITS), n
+        # a trail written before there was `told` is read as it was ranked then
+        before = 0.0 if type == "cause" else a["probability"] * max(a["weight"], 0.0)
+        told = round(a.get("told", before), DIGITS)
+        return *rank_of(type, a["standing"], a.get("leak_path", False), told, a["probability"]), n
 
     return sorted(nodes, key=key)
 
@@ -293,7 +293,7 @@ class _Builder:
         if isinstance(card, Cause):
             told: Doc = {
                 "common": prior.branch.conclusion.state if prior else card.common, "base_common": card.common,
-                "prior": round(decibans(j.prior / (1 - j.prior)), DIGITS), "alone": self.alone(j),
+                "prior": round(decibans(j.prior / (1 - j.prior)), DIGITS), "alone": self.alone(j), "told": round(j.told, DIGITS),
             }  # fmt: skip
         else:
             told = {"otherwise": card.otherwise, "leak_path": card.leak_path, "told": round(j.told, DIGITS)}

@@ -94,8 +94,8 @@ def read(answer: Mapping[str, float], expected: tuple[str, ...], base: RuleBase)
 def judged(
     record: Path, expected: Mapping[str, tuple[str, ...]], beside: set[str], base: RuleBase
 ) -> dict[tuple[str, str], Level]:
-    """The tool on a record, over all its seal positions. Where no cause is expected, none leads when it is likelier than
-    any cause."""
+    """The tool on a record, over all its seal positions, causes and mechanisms as it ranks them. None of the causes leads
+    where it is likelier than any, and stands before the first that is less likely."""
     judgements = Diagnosis(read_case(record, base.knowledge), base).judgements
     none = min(x.none_of_these for x in judgements)
     levels = {}
@@ -111,7 +111,14 @@ def _level(ranked: list[Judged], expected: tuple[str, ...], beside: set[str], no
     for j in ranked:
         if j.name not in dict(names):
             names.append((j.name, j.probability))
-    answers = sorted([*names, (NONE[0], none)], key=lambda x: -x[1]) if none else names
+    answers = names
+    if none:
+        before = (
+            next((i for i, (_, p) in enumerate(names) if p < none), len(names))
+            if none < max(dict(names).values())
+            else 0
+        )
+        answers = [*names[:before], (NONE[0], none), *names[before:]]
     (top, share), good = answers[0], {*expected}
     wrong = tuple(j.name for j in ranked if j.standing == "established" and j.name not in good | beside)
     first = ranked[0]

@@ -9,6 +9,7 @@ import pytest
 import yaml
 
 from diagnose.knowledge.reader import read_knowledge
+from diagnose.knowledge.wording import phrase
 
 KNOWLEDGE = Path(__file__).parents[2] / "knowledge"
 ROWS = list(csv.DictReader((KNOWLEDGE / "estimates.csv").open(encoding="utf-8")))
@@ -28,7 +29,7 @@ def test_what_is_pooled_is_the_mean_of_log_odds_or_the_middle_of_three():
 
 def test_the_word_is_the_nearest_to_what_was_pooled():
     for row in ROWS:
-        scale = WORDS["common" if row["kind"] == "prior" else "seen"]
+        scale = WORDS["common" if row["kind"].startswith("prior") else "seen"]
         far = {word: abs(logit(p) - logit(float(row["pooled"]))) for word, p in scale.items()}
         assert far[row["word"]] <= min(far.values()) + 0.05, row
 
@@ -38,6 +39,8 @@ def test_a_card_says_the_word_of_its_estimates_unless_it_was_reworded_since():
     base = read_knowledge(KNOWLEDGE)
     said = {("background", name, ""): card.otherwise for name, card in base.findings.items()}
     said |= {("prior", name, ""): card.common for name, card in base.causes.items()}
+    said |= {("prior when", name, phrase(c)): prior.common for name, card in base.causes.items() for prior in card.common_when
+             for c in (prior.when.parts if prior.when.form == "any" else (prior.when,))}  # fmt: skip
     said |= {("otherwise", name, ""): card.otherwise for name, card in base.mechanisms.items()}
     for cards in (base.mechanisms, base.causes):
         for name, card in cards.items():

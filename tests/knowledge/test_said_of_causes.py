@@ -59,7 +59,7 @@ def test_what_is_said_of_a_cause_speaks_for_it(judged, cause, said):
     before = judged(f"case: A seal\nseal: {{arrangement: {arrangement}}}\n").judgements[0]
     after = judged(f"case: A seal\nseal: {{arrangement: {arrangement}}}\n{kind}:\n  - {said}\n").judgements[0]
     name = NAMES.get(cause, cause)
-    assert after.of(name).probability > 3 * before.of(name).probability
+    assert after.of(name).weight > before.of(name).weight + 4.8  # odds times three
 
 
 def test_a_dry_spell_does_not_say_that_the_suction_was_lost(judged):
