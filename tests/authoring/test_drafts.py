@@ -12,7 +12,7 @@ from diagnose.authoring.rule_test_reader import KINDS, RuleTest, parse_tests, re
 from diagnose.authoring.rule_test_runner import Workshop, run_tests
 from diagnose.authoring.skeletons import next_id
 from diagnose.authoring.witness import NoWitness, Witness, shifted, spanning
-from diagnose.cli.rules_common import tested
+from diagnose.cli.rules_common import tested as ran
 from diagnose.inference.run import load
 from diagnose.reading.problems import Problems
 from tests.support.places import KNOWLEDGE
@@ -226,7 +226,7 @@ def test_a_skeleton_that_says_nothing_yet_may_not_run(kind, tmp_path):
 def test_no_entry_that_can_be_drafted_whole_is_kept_in_a_file(whole_base):
     workshop, problems = Workshop(whole_base), Problems()
     kept: dict[str, list[bool]] = {}
-    drafts = {said(t) for t in drafted(workshop, made_and_run(workshop))}
+    drafts = {said(t) for t in drafted(workshop, ran(workshop))}
     for t in read_tests(KNOWLEDGE, whole_base.knowledge, problems):
         kept.setdefault(str(t.where), []).append(said(t) in drafts)
     assert kept and len(drafts) > 1000 and not problems.found
