@@ -12,11 +12,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from diagnose.knowledge.model import Vocabulary
 from diagnose.phrases.spelling import Speller
 from diagnose.phrases.tokens import Token, folded, stem, tokens
+
+if TYPE_CHECKING:
+    from diagnose.phrases.nearness import Sayings
 
 Sense = tuple[str, str]
 """(slot, value): word, part, point, variable, value ("VARIABLE: VALUE"), made of, when, a qualifier, idle, or a cue."""
@@ -263,6 +266,12 @@ class Index:
                 own[spelling.term.name] |= {s for s in spelling.asked[0] if s[0] == "word"}
         lines = self.vocabulary.form_lineage
         return {name: frozenset(s for above in line for s in own[above]) for name, line in lines.items()}
+
+    @cached_property
+    def sayings(self) -> Sayings:
+        from diagnose.phrases.nearness import Sayings
+
+        return Sayings(self)
 
     def spans(self, found: list[Token]) -> list[Span]:
         """Every run of tokens with a sense; unknown words are tried joined, parted and misspelt, which is marked."""

@@ -6,16 +6,17 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from diagnose.knowledge.model import Vocabulary
+from diagnose.phrases.blend import blended
 from diagnose.phrases.clauses import Clause, denials, halves, phrase_of
-from diagnose.phrases.hold import DENIED, MOST_READINGS, NEAR, Held, hold
+from diagnose.phrases.hold import DENIED, MOST_READINGS, SURE, Held, hold
 from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Reading, Statement
 from diagnose.phrases.said_of import named_kinds
 from diagnose.phrases.sentence import statements_of
 
-SURE, LIKELY, ONE = 0.965, 0.60, 0.80
-"""Sure only where the words say the term in full: of open phrases read at 0.80 to 0.96 one in four said something else."""
-TIE, AMONG = 0.03, 0.55
+LIKELY, ONE = 0.60, 0.80
+TIE, AMONG, PIECE = 0.03, 0.55, 0.45
+"""`PIECE`: how well a clause among several must be read not to be left unread."""
 
 
 def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Reading, ...]:
@@ -30,18 +31,20 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
     unread = list(parted.beyond)
     chosen: list[tuple[Clause, list[Held]]] = []
     subject = part_kind
-    for clause in _as_one(pieces, index, subject):
-        best = _clause(clause, index, subject)
-        for piece, held in best:
-            if held and (len(pieces) * len(best) == 1 or held[0].score >= AMONG):
-                chosen.append((piece, held))
-                subject = _subject(piece, index, held) or subject
-            else:
-                unread += piece.words(piece.content)
     strange = sum(_strange(c, index) for c in parted.clauses)
     named = bool(part_kind) or any(
         c.partly or c.senses.keys() & {("point", p) for p in vocabulary.grammar.points} for c in parted.clauses
     )
+    on_matter = bool(part_kind) or (named and not strange)
+    for clause in _as_one(pieces, index, subject):
+        best = _clause(clause, index, subject)
+        for piece, lexical in best:
+            held = blended(piece, lexical, index, subject, on_matter)
+            if held and (len(pieces) * len(best) == 1 or held[0].score >= PIECE):
+                chosen.append((piece, held))
+                subject = _subject(piece, index, held) or subject
+            else:
+                unread += piece.words(piece.content)
     return tuple(r for r in _readings(chosen, tuple(unread), index) if not _beside_the_point(r, strange, named))
 
 
@@ -177,7 +180,7 @@ def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...], 
     best = [held[0] for _, held in chosen]
     ties = [f"{held[0].statement.term!r} and {held[1].statement.term!r} fit alike"
             for _, held in chosen if len(held) > 1 and held[0].score - held[1].score < TIE and not _agree(held[0], held[1], index)]  # fmt: skip
-    others = [[h for h in held[1:] if h.score >= NEAR * held[0].score] for _, held in chosen]
+    others = [held[1:] for _, held in chosen]
     picks = [best]
     for n in range(
         MOST_READINGS - 1

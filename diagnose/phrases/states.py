@@ -17,7 +17,7 @@ def states(
 ) -> Iterator[tuple[str, str, str, float, set[int], tuple[str, ...]]]:
     """(point, variable, value, fit, places used, asks) of every state a clause may say."""
     variables = {s.sense[1]: s for s in clause.slots.get("variable", ())}
-    points = _points(clause)
+    points = points_said(clause)
     known: dict[frozenset[int], set[str]] = {}
     for variable, value, places, guess in _values(clause, index):
         named = variables.get(variable)
@@ -32,7 +32,7 @@ def states(
         if others:
             fit *= UNSAID_VARIABLE
             asks.append(f"that it is the {variable} is a guess")
-        for point, at in _at(points, own, subject, index.vocabulary):
+        for point, at in at_points(points, own, subject, index.vocabulary):
             if point and (not others or variable in _usual(point, others | {variable}, index.vocabulary)):
                 yield point, variable, value, fit * (1.0 if at else SUBJECT_POINT), places | at, tuple(asks)
             elif named and not point:
@@ -64,7 +64,7 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
                     )
     every = index.vocabulary.grammar.variables
     named = dict.fromkeys(s.sense[1] for s in clause.slots.get("variable", ()) if not _named_in(s, clause))
-    usual = {v for point in _points(clause) for v in _usual(point, set(every), index.vocabulary)}
+    usual = {v for point in points_said(clause) for v in _usual(point, set(every), index.vocabulary)}
     meant = named or (usual if len(usual) < len(every) else ())
     for place, number in clause.bare.items():
         for variable in sorted(meant):
@@ -109,7 +109,7 @@ def _kind(name: str | None) -> object:
     return unit(name).kind if name else None
 
 
-def _points(clause: Clause) -> dict[str, Span]:
+def points_said(clause: Clause) -> dict[str, Span]:
     spans = clause.slots.get("point", [])
     whole = [
         s
@@ -119,7 +119,7 @@ def _points(clause: Clause) -> dict[str, Span]:
     return {s.sense[1]: s for s in sorted(whole, key=lambda s: -s.first)}
 
 
-def _at(points: dict[str, Span], places: set[int], subject: str, v: Vocabulary) -> list[tuple[str, set[int]]]:
+def at_points(points: dict[str, Span], places: set[int], subject: str, v: Vocabulary) -> list[tuple[str, set[int]]]:
     """The points a value may be said of, and where they are named."""
     named = [(name, set(s.places)) for name, s in points.items() if not set(s.places) & places]
     if named:

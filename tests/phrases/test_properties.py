@@ -10,9 +10,11 @@ from pathlib import Path
 
 import pytest
 
+from diagnose.phrases.blend import BY_MEANING
 from diagnose.phrases.clauses import MOST_CLAUSES, phrase_of
 from diagnose.phrases.index import index_of
 from diagnose.phrases.model import Statement, rendered
+from diagnose.phrases.nearness import FILE, word_vectors
 from diagnose.phrases.read import MOST_READINGS, read
 from diagnose.phrases.spelling import distance
 from diagnose.phrases.tokens import MOST_SIGNS, MOST_TOKENS, folded, stem
@@ -120,12 +122,43 @@ def test_what_lies_beyond_the_bounds_is_unread_and_not_lost():
     assert "grooved" in " ".join(read(text, V)[0].unread) and read(text, V)[0].sureness != "sure"
 
 
+OTHER_WORDS = [("tattered round the lip", "dynamic O-ring"), ("gummed with goo", "spring")]
+
+
+@pytest.mark.parametrize("said, on", OTHER_WORDS)
+def test_what_is_only_near_in_meaning_is_offered_and_never_sure(said, on):
+    found = read(said, V, on)
+    near = [r for r in found if BY_MEANING in r.asks]
+    assert near and all(r.sureness == "weak" for r in near)
+
+
+@pytest.mark.parametrize("said, on", OTHER_WORDS)
+def test_where_no_part_is_known_nothing_is_read_by_meaning_from_words_nobody_knows(said, on):
+    assert not any(BY_MEANING in r.asks for r in read(f"{said} frobnicated", V))
+
+
+def test_what_is_denied_is_denied_by_meaning_too():
+    states = {s.state for r in read("no gooey gunge", V, "spring") if BY_MEANING in r.asks for s in r.statements}
+    assert states == {"absent"}
+
+
+def test_the_vectors_of_words_are_small_and_put_words_of_one_meaning_nearer_than_others():
+    numbers, vectors = word_vectors()
+    assert FILE.stat().st_size < 2_000_000
+
+    def near(a: str, b: str) -> float:
+        return float(vectors[numbers[a]] @ vectors[numbers[b]])
+
+    for a, b, other in (("hot", "warm", "cold"), ("sticky", "gummy", "vent"), ("crack", "fracture", "pressure")):
+        assert near(a, b) > near(a, other)
+
+
 @pytest.mark.slow
 def test_readings_are_the_same_in_every_process():
     program = (
         "from pathlib import Path; from diagnose.knowledge.cache import open_knowledge; from diagnose.phrases.read import read\n"
         f"v = open_knowledge(Path({str(ROOT / 'knowledge')!r})).vocabulary\n"
-        "for p in ('carbon chipped, springs gunked up', 'wide track', 'flush line cold', 'no cracks or chips'): print(read(p, v))"
+        "for p in ('carbon chipped, springs gunked up', 'wide track', 'frayed rims gummed with goo on the spring', 'flush line cold', 'no cracks or chips'): print(read(p, v))"
     )
     said = {
         subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True, cwd=ROOT, env={"PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT), "DIAGNOSE_CACHE": "off"}).stdout

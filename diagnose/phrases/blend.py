@@ -1,0 +1,100 @@
+"""The terms held against a clause put in order with those that are only near to it in meaning.
+
+What is near ranks among what is not read in full and stands behind what is; it is never taken as sure. Whether it is so or
+denied, and of which part, is told by the clause as for any other reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from diagnose.phrases.clauses import Clause
+from diagnose.phrases.hold import FAMILY, MOST_READINGS, NEAR, SURE, WRONG, Held, qualifiers, told, unread, value_said
+from diagnose.phrases.index import Index
+from diagnose.phrases.model import Statement
+from diagnose.phrases.nearness import Nearness
+from diagnose.phrases.said_of import WRONG_PART, behind_a_place, named_kinds, part_said
+from diagnose.phrases.states import at_points, points_said
+
+FULL = 0.9
+"""How well a reading must fit so that nothing near is put before it."""
+WEIGHT = 2.0
+"""What nearness counts against how well the words fit."""
+FIGURE = 0.5
+"""How near a figure is taken to be, which no saying has."""
+MISPLACED = 0.85
+"""How well what does not fit the part, or is not usual at the point, fits at most."""
+LEAST, MOST_NEAR = 0.55, 8
+"""How near the least is that is looked at, and how many."""
+SHOWN = 0.59
+"""The score of what means the same in every word: less than is likely."""
+BY_MEANING = "it is near in meaning, in other words"
+
+
+def blended(clause: Clause, held: list[Held], index: Index, subject: str, on_matter: bool) -> list[Held]:
+    """The readings of a clause, best first; none by meaning alone where the phrase may be about something else."""
+    held = [h for h in held if h.score >= NEAR * held[0].score]
+    if not on_matter or (held and held[0].score >= SURE):
+        return held
+    near = Nearness(index.sayings, clause)
+    if not near.places:
+        return held
+    ranks: list[tuple[float, Held]] = []
+    for h in held:
+        s = h.statement
+        known = near.of((s.family, s.term, s.more.get("value", "") if s.family == "state" else ""))
+        ranks.append((h.score + WEIGHT * (FIGURE if known is None else known), h))
+    own = {(h.statement.family, h.statement.term, h.statement.more.get("value", "")) for h in held}
+    for h, rank in _near(clause, near, index, subject):
+        if (h.statement.family, h.statement.term, h.statement.more.get("value", "")) not in own:
+            ranks.append((WEIGHT * rank, h))
+    order = [h for _, h in sorted(ranks, key=lambda r: -round(r[0], 4))]
+    if held and (held[0].score >= FULL or _figured(held[0])):
+        order = [held[0], *(h for h in order if h is not held[0])]
+    return order[:MOST_READINGS]
+
+
+def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterator[tuple[Held, float]]:
+    """What is near to a clause, and how near with regard to the part it is said of."""
+    named = named_kinds(clause)
+    behind = {kind: behind_a_place(clause, min(places)) for kind, places in named.items()}
+    for (family, name, value), score, saying in near.best(MOST_NEAR):
+        if score < LEAST:
+            return
+        used, more, fit, misfit = near.used(saying), {}, 1.0, list[str]()
+        number = near.sayings.spellings[saying]
+        if number is None:
+            on, point = at_points(points_said(clause), set(used), subject, index.vocabulary)[0]
+            usual = index.vocabulary.grammar.variables[name].at
+            on = on or (usual[0] if len(usual) == 1 else "")
+            if not on:
+                continue
+            if usual and set(usual).isdisjoint(index.vocabulary.grammar.lineages["at"][on]):
+                fit = MISPLACED
+            used, more = used | point, {"value": value}
+        else:
+            term = index.spellings[number].term
+            on, fit, at = part_said(term.on, named, behind, subject, index)
+            misfit = [WRONG] if fit == WRONG_PART else []
+            fit = max(fit, MISPLACED)
+            used |= at
+            if family == "reading":
+                figure = value_said(term.unit, clause)
+                if figure is None:
+                    continue
+                more, used = {"value": figure[1].text}, used | {figure[0]}
+            else:
+                more = qualifiers(clause, set(used), term)[0]
+        state, asks = told(clause, bool(near.sayings.denying[saying]))
+        left = clause.content - used
+        asks = [BY_MEANING, *misfit, *asks, *unread(clause, left)]
+        statement = Statement(family, name, "" if family == "setting" else on, state, more)
+        yield (
+            Held(statement, round(SHOWN * score * fit, 4), used, tuple(asks), left),
+            score * fit * FAMILY[family],
+        )
+
+
+def _figured(held: Held) -> bool:
+    """Whether a reading has a figure, which nothing near says."""
+    return held.statement.more.get("value", "")[:1].isdecimal()

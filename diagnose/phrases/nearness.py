@@ -1,0 +1,154 @@
+"""How near in meaning a clause is to every saying of a term, whatever words it uses.
+
+Each word has a vector (word_vectors.npz, made by make_word_vectors.py). A saying is as near as the words of the clause are to its
+own, each to the nearest, and its own to those of the clause; rare words count for more.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from diagnose.phrases.clauses import Clause
+    from diagnose.phrases.index import Index
+
+FILE = Path(__file__).with_name("word_vectors.npz")
+SAID_SHARE = 0.7
+"""How much it counts that the saying has what was said; the rest, that what the saying has was said."""
+SMALL = 0.15
+"""What a word counts that may say nothing, against another as rare."""
+BESIDE = 0.15
+"""What a word counts that names a part or a point, against another as rare."""
+ALIKE = 0.5
+"""How near a word must be to one of a saying to have been read as it."""
+MOST_WORDS = 24
+Meant = tuple[str, str, str]
+"""(family, term, value of a state)."""
+
+
+@cache
+def word_vectors() -> tuple[dict[str, int], Any]:
+    """(each word's row, the vectors, of length one)."""
+    with np.load(FILE) as held:
+        words, vectors = held["words"].tobytes().decode("ascii").split("\n"), held["vectors"].astype(np.float32)
+    return {w: n for n, w in enumerate(words)}, vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
+
+
+class Sayings:
+    """Everything that can be meant and the words of its sayings, made ready once. The sayings of one meaning stand together."""
+
+    def __init__(self, index: Index):
+        self.index = index
+        self.numbers, self.vectors = word_vectors()
+        sayings: dict[Meant, dict[tuple[str, ...], int | None]] = defaultdict(dict)
+        for meant, text, number in _said(index):
+            if words := tuple(dict.fromkeys(w for w in index.split(text)[0] if w.isalpha() and len(w) > 1)):
+                sayings[meant].setdefault(words, number)
+        self.meant = list(sayings)
+        self.numbered = {meant: n for n, meant in enumerate(self.meant)}
+        self.spellings = [number for of_one in sayings.values() for number in of_one.values()]
+        every = [words for of_one in sayings.values() for words in of_one]
+        users: dict[str, set[Meant]] = defaultdict(set)
+        for meant, of_one in sayings.items():
+            for words in of_one:
+                for word in words:
+                    users[word].add(meant)
+        self.words = {w: n for n, w in enumerate(users)}
+        self.rare = {w: self._rarity(w, len(using)) for w, using in users.items()}
+        self.by_stem: dict[str, list[int]] = defaultdict(list)
+        for word, place in self.words.items():
+            self.by_stem[index.split(word)[1][0]].append(place)
+        self.table = self._of(self.words).T
+        self.first = np.cumsum([0, *map(len, sayings.values())])
+        self.starts = np.cumsum([0, *map(len, every)])
+        self.flat = np.array([self.words[w] for words in every for w in words])
+        self.weights = np.array([self.rare[w] for words in every for w in words], np.float32)
+        self.totals = np.add.reduceat(self.weights, self.starts[:-1])
+        self.denying = np.array([any(("cue", "denied") in index.small.get((w,), ()) for w in words) for words in every])
+
+    def _rarity(self, word: str, users: int) -> float:
+        small = any(s[0] in ("idle", "cue") for s in self.index.small.get((word,), ()))
+        return math.log(len(self.meant) / (1 + users)) * (SMALL if small else 1.0)
+
+    def _counts(self, word: str) -> float:
+        return self.rare.get(word) or self._rarity(word, 0)
+
+    def _of(self, words: Iterable[str]) -> Any:
+        """The vectors of some words, nought for one that has none."""
+        every = list(words)
+        found = np.zeros((len(every), self.vectors.shape[1]), np.float32)
+        for n, word in enumerate(every):
+            if word in self.numbers:
+                found[n] = self.vectors[self.numbers[word]]
+        return found
+
+    def alike(self, clause: Clause) -> tuple[list[int], Any, Any]:
+        """(places of the words that have a meaning, what each counts, how near each is to every word of the sayings)."""
+        guessed = {s.first: s.guessed for s in clause.spans if s.guessed}
+        words = {p: guessed.get(p, t.text) for p, t in enumerate(clause.tokens) if t.text.isalpha() and len(t.text) > 1}
+        places = [p for p, w in words.items() if w in self.numbers or w in self.words][:MOST_WORDS]
+        near = np.clip(self._of(words[p] for p in places) @ self.table, 0, 1)
+        for row, place in enumerate(places):
+            own = {s.sense[1] for s in clause.slots.get("word", ()) if s.first == s.last == place}
+            for stem in {clause.tokens[place].stem} | own:
+                near[row, self.by_stem.get(stem, [])] = 1.0
+        beside = {p for slot in ("part", "point") for s in clause.slots.get(slot, ()) for p in s.places}
+        counts = np.array([self._counts(words[p]) * (BESIDE if p in beside else 1.0) for p in places], np.float32)
+        return places, counts, near
+
+
+class Nearness:
+    """How near everything that can be meant is to one clause."""
+
+    def __init__(self, sayings: Sayings, clause: Clause):
+        self.sayings = sayings
+        self.places, counts, self.near = sayings.alike(clause)
+        if not self.places:
+            self.each = self.of_all = np.zeros(0)
+            return
+        starts = sayings.starts[:-1]
+        said = np.zeros(len(starts), np.float32)
+        for row, count in zip(self.near, counts, strict=True):
+            said += count * np.maximum.reduceat(row[sayings.flat], starts)
+        own = np.add.reduceat(self.near.max(0)[sayings.flat] * sayings.weights, starts) / sayings.totals
+        each = SAID_SHARE * said / counts.sum() + (1 - SAID_SHARE) * own
+        if not clause.cues("denied"):
+            each[sayings.denying] = 0.0
+        self.each = np.round(each, 4)
+        self.of_all = np.maximum.reduceat(self.each, sayings.first[:-1])
+
+    def of(self, meant: Meant) -> float | None:
+        number = self.sayings.numbered.get(meant)
+        return float(self.of_all[number]) if number is not None and self.places else None
+
+    def best(self, most: int) -> Iterator[tuple[Meant, float, int]]:
+        """What is nearest, how near, and the number of the saying that is."""
+        for number in np.argsort(-self.of_all, kind="stable")[:most]:
+            first, beyond = self.sayings.first[number : number + 2]
+            saying = first + int(np.argmax(self.each[first:beyond]))
+            yield self.sayings.meant[number], float(self.of_all[number]), saying
+
+    def used(self, saying: int) -> frozenset[int]:
+        """The places of the words that a saying has or has one near to."""
+        first, beyond = self.sayings.starts[saying : saying + 2]
+        best = self.near[:, self.sayings.flat[first:beyond]].max(1)
+        return frozenset(p for p, near in zip(self.places, best, strict=True) if near >= ALIKE)
+
+
+def _said(index: Index) -> Iterator[tuple[Meant, str, int | None]]:
+    """(what is meant, a saying of it, the number of its spelling, None for a state)."""
+    for number, s in enumerate(index.spellings):
+        yield (s.term.family, s.term.name, ""), s.text, number
+    more = index.vocabulary.lexicon.terms.get("values", {})
+    for variable in index.vocabulary.grammar.variables.values():
+        for value, term in variable.words.items():
+            for text in (value, *term.also, *(s.text for s in more.get(f"{variable.name}: {value}", ()))):
+                yield ("state", variable.name, value), text, None
+                yield ("state", variable.name, value), f"{variable.name} {text}", None
