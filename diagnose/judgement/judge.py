@@ -292,7 +292,9 @@ def _one_verdict(judgements: list[Judgement]) -> tuple[Judgement, ...]:
     if len(judgements) < 2:
         return tuple(judgements)
     shared: dict[str, Judged] = {}
-    for j in sorted((j for x in judgements for j in (*x.causes, *x.mechanisms)), key=lambda j: (-round(j.probability, 9), j.rank)):
+    for j in sorted(
+        (j for x in judgements for j in (*x.causes, *x.mechanisms)), key=lambda j: (-round(j.probability, 9), j.rank)
+    ):
         if j.card.scope == "machine":
             shared.setdefault(j.name, j)
 

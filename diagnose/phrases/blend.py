@@ -9,7 +9,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from diagnose.phrases.clauses import Clause
-from diagnose.phrases.hold import FAMILY, MOST_READINGS, NEAR, SURE, WRONG, Held, qualifiers, told, unread, value_said
+from diagnose.phrases.hold import (
+    FAMILY,
+    IN_GENERAL,
+    MOST_READINGS,
+    NEAR,
+    SURE,
+    WRONG,
+    Held,
+    qualifiers,
+    told,
+    unread,
+    value_said,
+)
 from diagnose.phrases.index import Index
 from diagnose.phrases.model import Statement
 from diagnose.phrases.nearness import Nearness
@@ -43,7 +55,8 @@ def blended(clause: Clause, held: list[Held], index: Index, subject: str, on_mat
     for h in held:
         s = h.statement
         known = near.of((s.family, s.term, s.more.get("value", "") if s.family == "state" else ""))
-        ranks.append((h.score + WEIGHT * (FIGURE if known is None else known), h))
+        known = 1.0 if IN_GENERAL in h.asks else FIGURE if known is None else known
+        ranks.append((h.score + WEIGHT * known, h))
     own = {(h.statement.family, h.statement.term, h.statement.more.get("value", "")) for h in held}
     for h, rank in _near(clause, near, index, subject):
         if (h.statement.family, h.statement.term, h.statement.more.get("value", "")) not in own:

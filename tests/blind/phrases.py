@@ -84,6 +84,10 @@ def _own(s: Statement, v: Vocabulary) -> set[Claim]:
         return {("state", s.term, value if value in v.grammar.variables[s.term].words else FIGURE, holds)}
     if s.family == "feature":
         return {("feature", s.term, "", holds), *_same(v, s.term, holds)}
+    if s.family == "reading":  # the figure of a state is the reading of that name
+        return {("reading", s.term, "", holds)} | {
+            ("state", x["variable"], FIGURE, holds) for x in v.readings[s.term].stated
+        }
     return {(s.family, s.term, "", holds)}
 
 

@@ -187,3 +187,21 @@ def test_a_setting_is_not_read_from_what_is_said_of_a_part():
 ])  # fmt: skip
 def test_short_notes_are_read_as_they_are_meant(said, meant):
     assert terms(said) == meant
+
+
+@pytest.mark.parametrize("said, on, meant", [
+    ("worn away to nothing", "soft face", {"heavy wear"}),
+    ("flush 9 lpm by the bucket", "flush line", {"flow"}),
+    ("coupling busted", "coupling", {"broken"}),
+    ("mating ring heat chkd", "", {"radial cracks"}),
+])  # fmt: skip
+def test_idioms_abbreviations_and_figures_beside_other_words_are_read(said, on, meant):
+    found = read(said, VOCABULARY, on)
+    assert meant <= {s.term for r in found[:3] for s in r.statements if s.state == "present"}, [r.text for r in found]
+
+
+@pytest.mark.parametrize(
+    "said, on", [("plenty of carbon left", "soft face"), ("gone chalky", "mating ring"), ("clean dimple", "set screw")]
+)
+def test_what_may_mean_less_than_its_term_is_asked_back(said, on):
+    assert read(said, VOCABULARY, on)[0].sureness != "sure"
