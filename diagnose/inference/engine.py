@@ -172,11 +172,15 @@ class Reasoner:
         self.recorded: dict[tuple[int, str], list[set[str]]] = {}
         self.others: dict[str, str] = {}
         self.wanted = [sum(not p.negated for p in b.premises) for b in self.branches]
-        self.by_key: dict[tuple[str, Scalar], list[tuple[int, int]]] = {}
+        # equal premises are held against a fact once for all branches that share them
+        self.sharing: dict[Premise, list[int]] = {}
         for i, branch in enumerate(self.branches):
-            for k, premise in enumerate(branch.premises):
+            for premise in branch.premises:
                 if not premise.negated:
-                    self.by_key.setdefault(premise.key, []).append((i, k))
+                    self.sharing.setdefault(premise, []).append(i)
+        self.by_key: dict[tuple[str, Scalar], list[Premise]] = {}
+        for premise in self.sharing:
+            self.by_key.setdefault(premise.key, []).append(premise)
 
     def run(self, facts: Iterable[Fact], positions: Iterable[tuple[str, str]]) -> tuple[Firing, ...]:
         """Fires everything that can fire; firings in the order of the branches, then of the positions."""
@@ -204,7 +208,7 @@ class Reasoner:
         """The branches whose every positive premise is met by some fact on record, or one that could be deduced, at
         whatever position."""
         missing = list(self.wanted)
-        met: set[tuple[int, int]] = set()
+        met: set[Premise] = set()
         chosen: list[int] = []
         todo = list(rows)
 
@@ -219,9 +223,11 @@ class Reasoner:
                 choose(i)
         while todo:
             row = todo.pop()
-            for i, k in self.by_key.get((row.table, row[KEY_SLOT[row.table]]), ()):
-                if (i, k) not in met and self.branches[i].premises[k].allows(row):
-                    met.add((i, k))
+            for premise in self.by_key.get((row.table, row[KEY_SLOT[row.table]]), ()):
+                if premise in met or not premise.allows(row):
+                    continue
+                met.add(premise)
+                for i in self.sharing[premise]:
                     missing[i] -= 1
                     if not missing[i]:
                         choose(i)
