@@ -28,7 +28,7 @@ BESIDE = 0.15
 """What a word counts that names a part or a point, against another as rare."""
 ALIKE = 0.5
 """How near a word must be to one of a saying to have been read as it."""
-MOST_WORDS = 24
+MOST_WORDS = 12
 Meant = tuple[str, str, str]
 """(family, term, value of a state)."""
 

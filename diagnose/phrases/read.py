@@ -17,6 +17,8 @@ from diagnose.phrases.sentence import statements_of
 LIKELY, ONE = 0.60, 0.80
 TIE, AMONG, PIECE = 0.03, 0.55, 0.45
 """`PIECE`: how well a clause among several must be read not to be left unread."""
+MOST_BY_MEANING = 4
+"""Of how many clauses a phrase is at most whose clauses are read by meaning: it takes time, and a longer one is hardly a phrase."""
 
 
 def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Reading, ...]:
@@ -35,7 +37,7 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
     named = bool(part_kind) or any(
         c.partly or c.senses.keys() & {("point", p) for p in vocabulary.grammar.points} for c in parted.clauses
     )
-    on_matter = bool(part_kind) or (named and not strange)
+    on_matter = (bool(part_kind) or (named and not strange)) and len(pieces) <= MOST_BY_MEANING
     for clause in _as_one(pieces, index, subject):
         best = _clause(clause, index, subject)
         for piece, lexical in best:
