@@ -38,8 +38,9 @@ class Weighed:
 class Judged:
     """One cause or mechanism at one position. `kind` is cause or mechanism; `prior` its chance before anything is seen
     (of a mechanism: with nothing recorded); `because` says why it is ruled out; `told_at` is the position whose evidence
-    gives standing and probability, another one only for what belongs to the machine as a whole; `ledger`: of a cause that is
-    possible or better, what the findings there weigh, each alone, in dB all together."""
+    gives standing and probability, another one only for what belongs to the machine as a whole; `ledger`, in
+    dB: what the findings there weigh for a cause that is possible or better, each alone, all together; what lies between a
+    mechanism in any failed seal and in this one."""
 
     name: str
     kind: str
@@ -59,20 +60,16 @@ class Judged:
     @property
     def weight(self) -> float:
         """What the whole record moves this one by, in dB of odds."""
-        p, q = (min(max(x, 1e-9), 1 - 1e-9) for x in (self.probability, self.prior))
-        return decibans(p / (1 - p)) - decibans(q / (1 - q))
+        return _odds(self.probability) - _odds(self.prior)
 
     @property
     def told(self) -> float:
-        """How much of the record is about this one, for ranking. Of a cause: its probability times what the findings weigh each
-        alone. Of a mechanism: its probability times its weight; half counts for one that stands between: what began it
-        and what it did to the seal have told as much; up to twice counts for what is sure to have happened and the first
-        cause begins, so that what happened and why hang together."""
-        if self.kind == "cause":
-            return self.probability * max(self.ledger, 0.0)
+        """How much of the record is about this one, for ranking: its probability times its ledger. Of mechanisms half counts for
+        one that stands between: what began it and what it did to the seal have told as much. Up to twice counts for what is
+        sure to have happened and the first cause begins, so that what happened and why hang together."""
         between = isinstance(self.card, Mechanism) and self.card.between
         begun = 1 + self.probability * self.at.begun.get(self.name, 0.0)
-        return self.probability * max(self.weight, 0.0) * (HALF if between else 1.0) * begun
+        return self.probability * max(self.ledger, 0.0) * (HALF if between else 1.0) * begun
 
     @cached_property
     def evidence(self) -> tuple[Weighed, ...]:
@@ -282,9 +279,18 @@ def _judged(
             lowest = min((e.weight for e in at.evidence(name) if not e.through), default=0.0)
             word = standing(words, probability, len(at.lines_for(name)), lowest)
         because = tuple(f.branch.because for f in out)
-        told = ledger(at.net, at.counted, name) if kind == "cause" and word not in ("unlikely", "ruled out") else 0.0
+        if kind == "mechanism":
+            told = _odds(probability) - _odds(float(at.found.usual[at.net.mechanism[name]]))
+        else:
+            told = ledger(at.net, at.counted, name) if word not in ("unlikely", "ruled out") else 0.0
         judged.append(Judged(name, kind, at.position, word, probability, prior, because, at.position, told, at))
     return tuple(sorted(judged, key=lambda j: j.rank))
+
+
+def _odds(probability: float) -> float:
+    """In dB, of what is never quite sure."""
+    p = min(max(probability, 1e-9), 1 - 1e-9)
+    return decibans(p / (1 - p))
 
 
 def _one_verdict(judgements: list[Judgement]) -> tuple[Judgement, ...]:

@@ -126,12 +126,15 @@ class Posterior:
 
     @cached_property
     def unseen(self) -> np.ndarray:
-        """P(mechanism) before anything is seen: over no cause and each single one, by their priors."""
-        net = self.net
-        weight = prior_odds(net, self.evidence, net.singles)
-        result = net.by_single @ (weight / weight.sum())
+        """P(mechanism) before anything is seen, in these circumstances."""
+        result = _over_singles(self.net, self.evidence)
         result[sorted(self.evidence.off)] = 0.0
-        return np.asarray(result)
+        return result
+
+    @cached_property
+    def usual(self) -> np.ndarray:
+        """P(mechanism) in any failed seal, whatever its circumstances."""
+        return _over_singles(self.net, replace(self.evidence, prior=self.net.prior))
 
     @cached_property
     def weights(self) -> np.ndarray:
@@ -342,6 +345,12 @@ def sliced(
         narrower = plan([Shape(s.child, s.parents, len(s.weight)) for s in part], made.variables)
         result = result + sliced(part, Layout(narrower, layout.apart), take, back)
     return np.asarray(result)
+
+
+def _over_singles(net: Network, evidence: Evidence) -> np.ndarray:
+    """P(mechanism) over no cause and each single one, by their priors, shape (mechanisms,)."""
+    weight = prior_odds(net, evidence, net.singles)
+    return np.asarray(net.by_single @ (weight / weight.sum()))
 
 
 def narrowed(net: Network, evidence: Evidence) -> Sums:
