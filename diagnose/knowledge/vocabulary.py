@@ -212,11 +212,13 @@ class Vocabulary:
 
     def named(self, feature: str, qualifiers: Slots, kind: str) -> tuple[str, dict[str, str]]:
         """The name of a mark said by form and qualifiers on a kind of part, with the qualifiers that the name does not say:
-        of the features so composed the one that says most; the form itself where none, or more than one, says it."""
+        of the features so composed the one that says most; the form itself where none, or more than one, says it. A special
+        mark keeps its name: scale that lies beside the O-ring is still a deposit beside the O-ring."""
         said = self._composed_of(feature, qualifiers, kind)
         most = max((len(self.features[f].qualifiers) for f in said), default=0)
         best = [f for f in said if len(self.features[f].qualifiers) == most]
-        name = best[0] if len(best) == 1 else feature
+        renamed = len(best) == 1 and (feature in self.forms or feature in self.form_lineage[best[0]])
+        name = best[0] if renamed else feature
         own = self.features[name].qualifiers
         return name, {k: v for k, v in sorted(qualifiers.items()) if own.get(k) != v}
 

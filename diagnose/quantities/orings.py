@@ -119,7 +119,7 @@ def gap_limit(rows: Sequence[Mapping[str, Any]], hardness: float, pressure: floa
 def compute(bench: Bench) -> Iterator[Quantity]:
     for owner in bench.owners(*OF_A_RING):
         yield from _ring(bench, owner)
-    if bench.has("temperature"):
+    if bench.has("temperature", "lowest temperature"):
         for seal in bench.seals:
             yield from _temperature(bench, seal)
     if bench.has("storage time"):
@@ -320,7 +320,7 @@ def _gap(bench: Bench, owner: Owner) -> Iterator[Quantity]:
 def elastomer_margin(bench: Bench, seal: Owner) -> Quantity | None:
     """The family's highest temperature less the service temperature, over the span of the published values; None where unknown."""
     temperature, term, row = _family(bench, seal)
-    if "to" not in row:
+    if temperature.value is None or "to" not in row:
         return None
     services = bench.terms("service", seal.position)
     fluid = bench.case.texts.get("service.fluid", "").lower()
@@ -358,7 +358,7 @@ def elastomer_margin(bench: Bench, seal: Owner) -> Quantity | None:
 def _family(bench: Bench, seal: Owner) -> tuple[Value, str, Mapping[str, Any]]:
     """Service temperature, elastomer and its row of the table; an empty row where there is none."""
     temperature, term = bench.one("temperature", seal), bench.term("elastomer", seal.position)
-    if temperature.value is None or not term:
+    if not term:
         return temperature, term, {}
     families = bench.table("elastomers")["families"]
     return temperature, term, families.get(named_in(families, term), {})
@@ -366,13 +366,12 @@ def _family(bench: Bench, seal: Owner) -> tuple[Value, str, Mapping[str, Any]]:
 
 def _temperature(bench: Bench, seal: Owner) -> Iterator[Quantity]:
     margin = elastomer_margin(bench, seal)
-    if margin is None:
-        return
-    yield margin
+    if margin is not None:
+        yield margin
     temperature, term, row = _family(bench, seal)
-    if "from" in row:
-        coldest = bench.one("lowest temperature", seal)
-        coldest = coldest if coldest.value is not None else temperature
+    coldest = bench.one("lowest temperature", seal)
+    coldest = coldest if coldest.value is not None else temperature
+    if coldest.value is not None and "from" in row:
         least = Value(
             f"lowest temperature of {term}",
             amount(row["from"]["at"]).value,

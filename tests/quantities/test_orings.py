@@ -228,3 +228,9 @@ def test_a_stretched_ring_is_squeezed_less(quantities_of):
     assert quantities_of(ring(*told))["squeeze"].value == pytest.approx(0.164, abs=0.001)
     stretched = quantities_of(ring(*told, "groove diameter, reading: 42 mm"))
     assert stretched["squeeze"].value == pytest.approx(0.144, abs=0.001)
+
+
+def test_the_coldest_that_the_seal_sees_is_held_against_its_family_alone(quantities_of):
+    found = quantities_of("service: {lowest temperature: -45 °C}\nseal: {elastomer: FKM}")
+    assert found["elastomer cold margin"].value == pytest.approx(-30)
+    assert "elastomer temperature margin" not in found
