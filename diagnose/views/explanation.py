@@ -185,10 +185,13 @@ def _why(inference: Inference, x: Judgement, everything: bool, page: Page) -> No
     rest = [j for j in shown if j not in own and j.standing != "ruled out"]
     if not everything and (undamaged(inference, x) or any(j.standing in SURE_ENOUGH for j in own)):
         rest = [j for j in rest if j.standing in NAMED]
-    for j in rest if everything else rest[:MOST_BESIDE]:
+    beside = rest if everything else rest[:MOST_BESIDE]
+    for j in beside:
         same = ", by the same evidence" if j in best else ""
         page.ends(f"    {j.standing:<12} {j.name}{same}", percent(j.probability))
     page.ends(f"    {'':<12} none of these causes", percent(x.none_of_these))
+    if told := order_told([*own, *beside]):
+        page.say(told, indent=4)
     if open_ := why_is_open(x):
         page.say(open_, indent=4)
     out = [j for j in shown if j.standing == "ruled out"]
@@ -196,6 +199,14 @@ def _why(inference: Inference, x: Judgement, everything: bool, page: Page) -> No
         page.say("; ".join(j.because), indent=4, lead=f"{'ruled out':<12} {j.name}: ", hang=17)
     if out and not everything:
         page.say(", ".join(j.name for j in out), indent=4, lead=f"{'ruled out':<12} ", hang=17)
+
+
+def order_told(shown: Sequence[Judged]) -> str:
+    """Why a cause stands before a likelier one, or why chances add up to more than one; empty where neither is so."""
+    chances = [j.probability for j in shown if j.standing != "ruled out"]
+    if chances != sorted(chances, reverse=True):
+        return "First the likeliest explanation, then by how much of the record is about each."
+    return "Two causes can be at work together, so the figures add up to more than 100 %." if sum(chances) > 1.1 else ""
 
 
 def _leader(inference: Inference, j: Judged, most: int, page: Page) -> None:
