@@ -46,4 +46,4 @@ def _by_formula(bench: Bench, term: QuantityTerm, owner: Owner) -> Quantity:
     else:
         inputs = [bench.one(reading, owner) for reading in term.takes]
         text = says.format(*term.takes) if term.formula != "sum" else says.format(", ".join(term.takes))
-    return bench.work_out(term.name, owner, text, "the vocabulary", function, *inputs)
+    return bench.work_out(term.name, owner, text, "arithmetic", function, *inputs)
