@@ -6,8 +6,8 @@ a session at a terminal and a page show the same cards.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from diagnose.casefile import walk
@@ -65,17 +65,36 @@ def is_alone(path: Path) -> bool:
 
 def cards(case: Case, knowledge: Knowledge, reached: Collection[str] = (), begun: str = "") -> tuple[Card, ...]:
     """Every card of looks that is still to come. `reached`: what a session is done with; `begun`: the first stage that was
-    not past when recording began, so that nothing that was gone by then is asked for."""
+    not past when recording began: nothing that was gone by then is asked for, and what stays on a part is looked for when it is
+    next in hand."""
     stages = knowledge.vocabulary.stages
     first = stages.index(begun) if begun in stages else 0
     topics = walk.topics(case, knowledge, away(knowledge, reached))
     result: list[Card] = []
+    topics = _in_hand_next([t for t in topics if not t.asks], knowledge, stages[first:])
     for step in knowledge.arrangements.steps:
-        found = [t for t in topics if t.step is step and not t.asks]
-        if stages.index(step.stage) < first:
-            found = [t for t in (walk.what_stays(t, knowledge.vocabulary) for t in found) if t]
+        found = [t for t in topics if t.step is step]
         result += gathered(knowledge, [t for t in found if t.id not in reached])
     return tuple(result)
+
+
+def _in_hand_next(topics: Sequence[Topic], knowledge: Knowledge, stages: Sequence[str]) -> list[Topic]:
+    """Topics with those of steps that are past only in what stays, on a part with what is looked for at the first of `stages` at
+    which it is in hand."""
+    due = {t.id: t for t in topics if t.step.stage in stages}
+    early: list[Topic] = []
+    for topic in (t for t in topics if t.step.stage not in stages):
+        stays = walk.what_stays(topic, knowledge.vocabulary)
+        later = next((t for t in due.values() if topic.part and t.part == topic.part), None)
+        if stays and later:
+            due[later.id] = replace(
+                later,
+                features=tuple(dict.fromkeys((*later.features, *stays.features))),
+                readings=tuple(dict.fromkeys((*later.readings, *stays.readings))),
+            )
+        elif stays:
+            early.append(stays)
+    return [*early, *due.values()]
 
 
 def away(knowledge: Knowledge, reached: Collection[str]) -> tuple[str, ...]:
@@ -99,16 +118,28 @@ def due(case: Case, knowledge: Knowledge, reached: Collection[str] = ()) -> tupl
 def left_of(case: Case, knowledge: Knowledge, card: Card, perishing: bool = False) -> Card | None:
     """A card with what nobody has answered yet, or only what the end of the step destroys; None where that is nothing."""
     choices, known = [], {t.id: walk.settled(case, t, knowledge.vocabulary) for t in card.topics}
+    lost = {r for r in knowledge.vocabulary.readings if knowledge.vocabulary.readings[r].lost == card.step.stage}
     for choice in card.choices:
         topics = tuple(t for t in choice.topics if choice.feature not in known[t.id])
         if topics and (choice.perishes or not perishing):
             choices.append(Choice(choice.feature, topics, choice.perishes, choice.sound))
     measured = {(x.part or x.kind, x.what) for x in case.measured}
     readings = tuple(
-        (name, left) for name, on in (() if perishing else card.readings)
-        if (left := tuple(t for t in on if (t.part or t.kind, name) not in measured))
+        (name, left) for name, on in card.readings if (name in lost or not perishing)
+        and (left := tuple(t for t in on if (t.part or t.kind, name) not in measured))
     )  # fmt: skip
     return Card(card.step, card.topics, tuple(choices), readings) if choices or readings else None
+
+
+def without(card: Card, gone: Collection[Topic]) -> Card | None:
+    """A card that leaves some topics out; None where that is all of it."""
+
+    def rest(topics: tuple[Topic, ...]) -> tuple[Topic, ...]:
+        return tuple(t for t in topics if t not in gone)
+
+    choices = tuple(replace(c, topics=rest(c.topics)) for c in card.choices if rest(c.topics))
+    readings = tuple((name, rest(on)) for name, on in card.readings if rest(on))
+    return Card(card.step, rest(card.topics), choices, readings) if choices or readings else None
 
 
 def gathered(knowledge: Knowledge, topics: Iterable[Topic]) -> list[Card]:

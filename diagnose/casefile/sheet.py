@@ -196,13 +196,11 @@ def _page(case: Case, topic: Topic) -> str:
 
 
 def _in_time(topic: Topic, case: Case, knowledge: Knowledge) -> Topic:
-    """A topic with what can still be seen at the stage of the case; nobody measures at a step that is past."""
+    """A topic with what can still be seen and measured at the stage of the case."""
     words = knowledge.vocabulary
     if case.stage not in words.stages or words.stages.index(topic.step.stage) >= words.stages.index(case.stage):
         return topic
-    return replace(
-        topic, readings=(), features=tuple(f for f in topic.features if not walk.is_lost_after(words, f, topic.step))
-    )
+    return walk.what_stays(topic, words) or replace(topic, features=(), readings=())
 
 
 def _on_paper(topic: Topic, knowledge: Knowledge) -> Topic:

@@ -148,9 +148,10 @@ def _gathered(
 
 
 def what_stays(topic: Topic, words: Vocabulary) -> Topic | None:
-    """What of a topic can still be answered when its step is past, the last one for its readings; None where that is nothing."""
-    kept = tuple(f for f in topic.features if not is_lost_after(words, f, topic.step))
-    return replace(topic, features=kept, readings=()) if kept or topic.asks else None
+    """What of a topic can still be answered and measured when its step is past; None where that is nothing."""
+    features = tuple(f for f in topic.features if words.features[f].lasting or not is_lost_after(words, f, topic.step))
+    readings = tuple(r for r in topic.readings if words.readings[r].lost != topic.step.stage)
+    return replace(topic, features=features, readings=readings) if features or readings or topic.asks else None
 
 
 def everything_on(case: Case, knowledge: Knowledge, item: str, kind: str) -> Topic:

@@ -39,7 +39,7 @@ class Feature:
     """Something that can be looked for on a kind of part, or asked for about the leak and the history. `sound`: seen on
     a part that did its job, so no damage. `gone`: the part itself is not there, so nothing else can be on it; `excludes`:
     features that cannot be on the same part with it. `shared_with`: kinds of part that show it as well, where a part that shows it
-    touches them.
+    touches them. `lasting`: what is strong of it can still be seen, or remembered, once `lost` is past.
 
     `form`: a general word, that can be seen on any part unless `on` says otherwise. `above`: the forms it is, nearest first;
     `qualifiers` say which such mark it is. `statements`: states and acts that say as much, each as its table and parts; the
@@ -52,6 +52,7 @@ class Feature:
     also: tuple[str, ...] = ()
     how: str = ""
     lost: str = ""
+    lasting: bool = False
     sides: tuple[str, ...] = ()
     sound: bool = False
     gone: bool = False
@@ -83,7 +84,8 @@ class Reading:
     `above` and `below` name figures between which this one must lie, `unless` the term of a setting that frees it;
     `absolute`: a pressure that is told absolute where nothing is said. `not_with`: terms of settings with which there is no
     such figure, so that it is not asked for; `stated`: the points and variable of a state whose reading is this figure, the
-    first point of which there is one; `highest`: of several readings the highest counts, not their mean.
+    first point of which there is one; `highest`: of several readings the highest counts, not their mean; `lost`: the last stage at
+    which it can be measured, "" where the part is enough.
     """
 
     name: str
@@ -102,6 +104,7 @@ class Reading:
     not_with: Mapping[str, str] = field(default_factory=dict)
     stated: tuple[Slots, ...] = ()
     highest: bool = False
+    lost: str = ""
     where: Where = placed()
 
 

@@ -64,7 +64,7 @@ class VocabularyReader:
                     self.reader.say(
                         read.where, "unknown-feature", f"there is no feature {other!r}", did_you_mean(other, features)
                     )
-        readings = self.read_readings(kinds, settings, grammar)
+        readings = self.read_readings(kinds, settings, grammar, stages)
         vocabulary = m.Vocabulary(
             kinds,
             features,
@@ -95,6 +95,7 @@ class VocabularyReader:
             "on",
             "how",
             "lost",
+            "lasting",
             "sides",
             "sound",
             "gone",
@@ -118,6 +119,7 @@ class VocabularyReader:
         return m.Feature(
             name, self.reader.text(node, "means"), self.reader.known(node, "on", kinds, "kind"), self.reader.texts(node, "also"),
             self.reader.text(node, "how"), self.reader.word(node, "lost", (*stages, "never"), "stage", False),
+            self.reader.text(node, "lasting") == "true",
             self.reader.texts(node, "sides"), self.reader.text(node, "sound") == "true",
             self.reader.text(node, "gone") == "true", self.reader.texts(node, "excludes"),
             self.reader.known(node, "shared with", kinds, "kind"), form, self.reader.texts(node, above), said,
@@ -127,14 +129,18 @@ class VocabularyReader:
         )  # fmt: skip
 
     def read_readings(
-        self, kinds: Mapping[str, m.Kind], settings: Mapping[str, m.Setting], grammar: Grammar
+        self,
+        kinds: Mapping[str, m.Kind],
+        settings: Mapping[str, m.Setting],
+        grammar: Grammar,
+        stages: tuple[str, ...],
     ) -> dict[str, m.Reading]:
         result = {}
         readings = self.reader.section("vocabulary/readings.yaml", "readings")
         figures = [name for name, node in readings.items() if node.get("section")]
         for name, node in readings.items():
             allowed = ["unit", "means", "on", "section", "also", "least", "most", "several", "above", "below", "unless",
-                       "absolute", "not with", "stated", "highest"]  # fmt: skip
+                       "absolute", "not with", "stated", "highest", "lost"]  # fmt: skip
             only_keys(node, allowed, f"the reading {name!r}", self.reader.problems)
             here = self.reader.text(node, "unit")
             for key in ("least", "most"):
@@ -150,7 +156,8 @@ class VocabularyReader:
                 self.reader.word(node, "above", figures, "figure of a case", False),
                 self.reader.word(node, "below", figures, "figure of a case", False), self.reader.read_terms(node, "unless", settings),
                 self.reader.text(node, "absolute") == "true", self.reader.read_terms(node, "not with", settings),
-                self.read_stated(node, grammar), self.reader.text(node, "highest") == "true", node.where,
+                self.read_stated(node, grammar), self.reader.text(node, "highest") == "true",
+                self.reader.word(node, "lost", stages, "stage", False), node.where,
             )  # fmt: skip
         return result
 

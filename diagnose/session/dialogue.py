@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from diagnose.casefile import walk
-from diagnose.casefile.cards import ALONE, Card, Choice, away, cards, gathered, left_of, there_is_no
+from diagnose.casefile.cards import ALONE, Card, Choice, away, cards, gathered, left_of, there_is_no, without
 from diagnose.casefile.format import STATES
 from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.walk import Topic
@@ -37,7 +38,7 @@ log           the last records               /fix r12     correct record 12
 /fix part 4   change a part                  /part        another part
 /note TEXT    a remark                       /photo       a photo of it
 /lost TEXT    the whole seal is gone: how (in a pair: /lost inboard: TEXT)
-/lost part 3: TEXT   only that part is gone
+/lost part 3: TEXT   only that part is gone    /found part 3: it is there
 One mark:     3: 10 to 2, severe, photo carbon.jpg, note by the port
 Several:      3   1 3 and 5   2-4, hard   3: all round; 5: light; none
 Not there:    none (nothing else of it)   absent 3-5   lost 2   lost all
@@ -64,7 +65,7 @@ class Dialogue:
         self._before: list[Topic | Card] = []
         self.talk.commands = {
             MEANS: self._means, HELP: self._help, "/help": self._help, "/log": self._log, "/skip": self._skip, "/back": self._back,
-            "/quit": self._quit, "/part": self.parts.add, "/fix": self.corrections.fix, "/lost": self.corrections.lost,
+            "/quit": self._quit, "/part": self.parts.add, "/fix": self.corrections.fix, "/lost": self.corrections.lost, "/found": self.parts.found,
             "/note": self.corrections.note, "/photo": self.corrections.photo,
         }  # fmt: skip
 
@@ -111,6 +112,7 @@ class Dialogue:
             talk.say(f"{i} {step.name}", hang=2)
         options = {str(i): stage for i, stage in enumerate(stages, 1)} | {"": stages[now]}
         options |= {step.name.lower(): step.stage for step in steps}
+        talk.help = {f"{i} {step.name}": f"{step.do} {step.ends}".strip() for i, step in enumerate(steps, 1)}
         begun = talk.choose(f"Where does the work stand (1-{len(steps)}; Enter: {now + 1}): ", options)
         first = stages.index(begun)
         away = ""
@@ -139,18 +141,23 @@ class Dialogue:
         talk.say("")
         talk.say(f"The {len(found)} looks that tell most about this seal, what perishes first", bold=True)
         talk.lines(HINT)
-        step = None
-        for number, card in enumerate(found, 1):
+        step, number, again = None, 0, False
+        while number < len(found):
+            card = found[number]
             if card.step is not step:
                 step = card.step
                 talk.say("")
                 talk.say(step.name)
             try:
-                talk.topic = card.topics[0] if len(card.topics) == 1 else None
-                self.looking.heading(card, f"Look {number} of {len(found)}: ")
-                self.looking.look(card)
-            except (Back, Skip):
+                self._take(card, again, f"Look {number + 1} of {len(found)}: ")
+            except Skip:
                 talk.say("  left open: it is asked in the whole session")
+            except Back:
+                if number == 0:
+                    talk.say("  there is nothing before this in this session; /fix r12 corrects record 12")
+                number, again = max(number - 1, 0), True
+                continue
+            number, again = number + 1, False
         talk.say("")
         self._means("")
         return talk.sure("Go on with everything else (y; Enter: leave)? ")
@@ -235,7 +242,10 @@ class Dialogue:
         if not self._before:
             self.talk.say("  there is nothing before this in this session; /fix r12 corrects record 12")
             return
-        asked = self._before.pop()
+        asked = self._in_hand(self._before.pop())
+        if asked is None:
+            self._take_again()
+            return
         try:
             self._take(asked, again=True)
         except Back:
@@ -244,7 +254,14 @@ class Dialogue:
             return
         self._before.append(asked)
 
-    def _take(self, asked: Topic | Card, again: bool = False) -> None:
+    def _in_hand(self, asked: Topic | Card) -> Topic | Card | None:
+        """What was asked, without parts that were lost or taken off the list since; None where nothing is left of it."""
+        if isinstance(asked, Topic):
+            return asked
+        there = {t.id for t in walk.topics(self.talk.case, self.talk.knowledge)}
+        return without(asked, [t for t in asked.topics if t.id not in there])
+
+    def _take(self, asked: Topic | Card, again: bool = False, lead: str = "") -> None:
         if isinstance(asked, Topic):
             self.talk.topic = asked
             self.talk.say("")
@@ -252,7 +269,7 @@ class Dialogue:
             self.figures.ask_all(asked, again)
             return
         self.talk.topic = asked.topics[0] if len(asked.topics) == 1 else None
-        self.looking.heading(asked)
+        self.looking.heading(asked, lead)
         if again:
             self._tell_answers(asked)
         self.looking.look(asked)
@@ -271,7 +288,8 @@ class Dialogue:
         """Tells once what is open and gone with the end of the step; any of it can still be gone back to."""
         while True:
             case, knowledge = self.talk.case, self.talk.knowledge
-            topics = [t for t in self._looks(step) if self._unsaid(t, sound=False)]
+            looks = self._looks(step)
+            topics = [t if self._unsaid(t, sound=False) else replace(t, features=()) for t in looks]
             found = [left_of(case, knowledge, c, perishing=True) for c in gathered(knowledge, topics)]
             gone = [card for card in found if card]
             if not gone:
@@ -282,7 +300,9 @@ class Dialogue:
                 features = list(dict.fromkeys(c.feature for c in card.choices))
                 more = f" and {len(features) - MOST} more" if len(features) > MOST + 1 else ""
                 told = ", ".join(features[:MOST] if more else features)
-                self.talk.say(f"{i}{BOUND}{'; '.join(map(self.looking.named, card.blocks()))}: {told}{more}", hang=2)
+                measured = ", ".join(name for name, _ in card.readings)
+                told = "; ".join(x for x in (f"{told}{more}", f"to measure: {measured}" if measured else "") if x)
+                self.talk.say(f"{i}{BOUND}{'; '.join(map(self.looking.named, card.blocks()))}: {told}", hang=2)
             options = (
                 {str(i): str(i) for i in range(1, len(gone) + 1)}
                 | {"": ""}

@@ -67,6 +67,8 @@ class Figures:
                     if number == 0:
                         raise
                     number -= 1
+                    while self._idle(keys, number):
+                        number -= 1
                     back.add(number)
                     continue
             number += 1

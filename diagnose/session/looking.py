@@ -85,9 +85,10 @@ class Looking:
             yield f"{'Or as' if damage else 'As'} a sound one shows it: {sound}"
         numbers = range(len(card.choices) + 1, len(card.choices) + len(card.readings) + 1)
         told = (
-            f"{i}{BOUND}{name} ({unit or 'number'}{', several' if self.words.readings[name].several else ''})"
+            f"{i}{BOUND}{name}{'!' * lost} ({unit or 'number'}{', several' if self.words.readings[name].several else ''})"
             for i, (name, topics) in zip(numbers, card.readings, strict=True)
-            for unit in [self.words.readings[name].unit] if topics == block
+            for unit, lost in [(self.words.readings[name].unit, self.words.readings[name].lost == card.step.stage)]
+            if topics == block
         )  # fmt: skip
         if measures := ", ".join(told):
             yield f"{lead if lead and not damage else ''}To measure: {measures}"

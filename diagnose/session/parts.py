@@ -1,4 +1,4 @@
-"""Parts at the bench: what each one is, its tag and marks, which are lost, and which this seal has not."""
+"""Parts at the bench: what each one is, its tag and marks, which are lost or found again, and which this seal has not."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from typing import Any
 from diagnose.casefile import walk
 from diagnose.casefile.cards import unmarked
 from diagnose.casefile.model import Part
-from diagnose.casefile.replay import Record
+from diagnose.casefile.replay import Record, State, What, replay
 from diagnose.knowledge.model import Step
 from diagnose.reading.terms import plain
 from diagnose.session.entries import ALL, NONE, UNKNOWN, listed, meant
-from diagnose.session.figures import CHOICES
+from diagnose.session.figures import CHOICES, WITHDRAW
 from diagnose.session.prompts import Words
 from diagnose.session.talk import BOUND, Talk, numbered
 from diagnose.views.stack import ways_to_mark
@@ -33,7 +33,7 @@ KEYS = (
     "sat in",
 )
 
-DIFFERS = "none 16 11: this seal has none   lost 5: HOW   part 2 tag T-9   more snap ring"
+DIFFERS = "none 16: not fitted   lost 5: HOW   found 5   part 2 tag T-9   more snap ring"
 
 
 class Parts:
@@ -63,6 +63,8 @@ class Parts:
                 self._drop(item)
         elif word == "lost":
             self.lost(rest)
+        elif word == "found":
+            self.found(rest)
         elif word == "part" and self._items(rest.partition(" ")[0]):
             number, _, told = rest.partition(" ")
             self.change(number, told)
@@ -79,9 +81,71 @@ class Parts:
         how = how or (self.talk.ask("  how was it lost: ") if known else "")
         if known and not how:
             self.talk.say("  left as it is: a lost part says how it was lost")
-        for item in known if how else ():
+        for item in known if how and self._is_gone(known) else ():
             record = self._record(item)
             self._corrected(record, {**record.entry, "lost": how})
+
+    def _is_gone(self, items: list[str]) -> bool:
+        """Whether parts are lost; asked where marks or readings of them are on record, as somebody had them in hand."""
+        records = self.talk.recorder.state.records
+        told = [f"part {i} ({n} on record)" for i in items if (n := sum(r.entry.get("part") == i for r in records))]
+        return not told or self.talk.sure(
+            f"  {', '.join(told)}: what is on record stays, nothing more is asked. Lost (y; Enter: no)? "
+        )
+
+    def found(self, text: str) -> None:
+        """Parts that are there after all: lost ones, and those that it was said this seal has none of."""
+        known = {p.item for p in self.talk.case.parts}
+        for item in re.findall(r"[^\s,]+", re.sub(r"\b(?:parts?|and)\b", " ", text)):
+            if item not in known and self._dropped(item):
+                self._put_back(item)
+            elif self._items(item):
+                record = self._record(item)
+                if "lost" in record.entry:
+                    self._without(record, "lost")
+                else:
+                    self.talk.say(f"  part {item} is not on record as lost")
+
+    def _without(self, record: Record, key: str) -> None:
+        entry = {k: v for k, v in record.entry.items() if k != key}
+        self._corrected(record, entry, "found again" if key == "lost" else "identified at the bench")
+
+    def _dropped(self, item: str) -> State | None:
+        """The case before it was said that there is no such part; None where nobody said so."""
+        lines = self.talk.recorder.lines
+        for n in (n for n in range(len(lines) - 1, 0, -1) if "withdraw" in lines[n].what):
+            found = replay(lines[:n]).part_record(item)
+            if found and lines[n].what["withdraw"] == found.id:
+                while lines[n - 1].what.get("why") == _none_such(item):
+                    n -= 1
+                return replay(lines[:n])
+        return None
+
+    def _put_back(self, item: str, kind: str = "") -> bool:
+        """Whether a part that was taken off the list, of that kind where one is said, is back as it was, with what it touches
+        and with what touches it."""
+        before, state = self._dropped(item), self.talk.recorder.state
+        old = before.part_record(item) if before else None
+        if (
+            before is None
+            or old is None
+            or state.part_record(item)
+            or (kind and old.entry["kind"] != self.words.find("kind", kind))
+        ):
+            return False
+        there = {p.item for p in self.talk.case.parts}
+        whats: list[What] = [{"add": "parts", "entry": {k: [t for t in v if t in there] if k == "touches" else v
+                                                        for k, v in old.entry.items()}}]  # fmt: skip
+        for part in before.records:
+            now = state.part_record(str(part.entry.get("item"))) if part.place == "parts" else None
+            if now and item in part.entry.get("touches", ()):
+                touches = [t for t in part.entry["touches"] if t == item or t in now.entry.get("touches", ())]
+                entry = {**now.entry, "touches": touches}
+                whats.append({"add": "parts", "entry": entry, "instead of": now.id, "why": f"part {item} is there"})
+        if not self.talk.record(*whats, quiet=True):
+            return False
+        self.talk.say(f"  on record again: part {item} {old.entry.get('name', old.entry['kind'])}, as it was", hang=4)
+        return True
 
     def _parts_and_how(self, text: str) -> tuple[str, str]:
         """Parts and how they were lost, by a colon or by where item numbers or a part's name end: "5, 7 thrown away"."""
@@ -169,15 +233,21 @@ class Parts:
     def change(self, item: str, answer: str = "") -> str:
         """What is different about a part, as said or asked for key by key; its item number after that."""
         question, entry, told_once = (
-            "  change (for example tag T-9, index keyway; Enter: done): ",
+            "  change (tag T-9, index keyway, tag none; withdraw; Enter: done): ",
             dict(self._record(item).entry),
             bool(answer),
         )
         if not answer:
-            self.talk.say(f"  what can be changed: {', '.join(KEYS)}", hang=4)
+            self.talk.say(f"  what can be changed: {', '.join(KEYS)}; withdraw takes the last change back", hang=4)
         while answer := answer or self.talk.ask(question, {k: k for k in KEYS}):
+            if plain(answer) == WITHDRAW:
+                self._take_back(item)
+                return item
+            if plain(answer) in ("found", "lost none"):
+                self.found(item)
+                return item
             told = [self._told(x) for x in re.split(r"\s*[,;]\s*", answer) if x]
-            changed = entry | {k: v for k, v in told if k}
+            changed = {k: v for k, v in (entry | dict(told)).items() if k and v is not None}
             if all(k for k, _ in told) and self._corrected(self._record(str(entry["item"])), changed):
                 entry = changed
                 self.talk.seen_from = str(entry.get("seen from", self.talk.seen_from))
@@ -186,8 +256,19 @@ class Parts:
             answer = ""
         return str(entry["item"])
 
+    def _take_back(self, item: str) -> None:
+        """The part as it was before the last change of it."""
+        record, lines = self._record(item), self.talk.recorder.lines
+        line = next((x for x in lines if str(x.number) == record.id and "instead of" in x.what), None)
+        old = replay(lines[: line.number - 1]).record(str(line.what["instead of"])) if line else None
+        if old is None:
+            self.talk.say(f"  part {item} was not changed; that this seal has none is said by: none {item}", hang=4)
+        elif why := self.talk.ask("  why is it taken back: "):
+            self._corrected(record, dict(old.entry), why)
+
     def _told(self, text: str) -> tuple[str, Any]:
-        """Key and value of "tag T-9", or ("", ""), told, where it is none; a key alone is asked for its value."""
+        """Key and value of "tag T-9", or ("", ""), told, where it is none; a key alone is asked for its value. "tag none" takes
+        away what not every part has."""
         key = next(
             (k for k in sorted(KEYS, key=len, reverse=True) if text.lower() == k or text.lower().startswith(k + " ")),
             "",
@@ -199,6 +280,8 @@ class Parts:
         value = text[len(key) :].strip(" :=") or self.talk.ask(f"  {key}: ", spelled)
         if not value:
             return "", ""
+        if plain(value) in NONE and key not in ("item", "kind", "name"):
+            return key, None
         if key == "touches":
             return key, value.split()
         if key == "sat in":
@@ -210,10 +293,21 @@ class Parts:
 
     def add(self, rest: str = "", kind: str = "") -> None:
         """Puts another part on the list."""
-        item = rest or self.talk.ask("  item number: ")
-        kind = kind or (self.talk.ask("  kind of part: ", self.kinds()) if item else "")
-        if item and kind and self.talk.record({"add": "parts", "entry": {"item": item, "kind": kind}}):
+        free = self._free_number()
+        item = rest or self.talk.ask(f"  item number [{free}]: ") or free
+        if self._put_back(item, kind):
+            return
+        kind = kind or self.talk.ask("  kind of part: ", self.kinds())
+        if not kind:
+            self.talk.say("  left as it is: a part is put on the list with its kind")
+        elif self.talk.record({"add": "parts", "entry": {"item": item, "kind": kind, "name": kind.capitalize()}}):
             self.change(item)
+
+    def _free_number(self) -> str:
+        """The first item number above all that parts have or had."""
+        whats = [x.what for x in self.talk.recorder.lines]
+        entries = [e for w in whats for e in (w.get("entry", {}), *w.get("start", {}).get("parts", ()))]
+        return str(1 + max((int(i) for e in entries if (i := str(e.get("item", ""))).isdecimal()), default=0))
 
     def kinds(self) -> Words:
         return {also: kind for kind, k in self.words.kinds.items() for also in (kind, *k.also)}
@@ -259,8 +353,12 @@ class Parts:
             if record.place == "parts" and item in record.entry.get("touches", ()):
                 rest = [t for t in record.entry["touches"] if t != item]
                 entry = {k: v for k, v in record.entry.items() if k != "touches"} | ({"touches": rest} if rest else {})
-                self.talk.record({"add": "parts", "entry": entry, "instead of": record.id, "why": f"there is no part {item}"},
+                self.talk.record({"add": "parts", "entry": entry, "instead of": record.id, "why": _none_such(item)},
                                  quiet=True)  # fmt: skip
+
+
+def _none_such(item: str) -> str:
+    return f"there is no part {item}"
 
 
 def described(part: Part) -> str:

@@ -183,7 +183,7 @@ def test_words_of_a_part_that_is_not_asked_about_here_stand_on_it(case, knowledg
 
 
 def test_a_part_is_called_by_its_name_and_number(case, knowledge):
-    script = Script(*to_step(7), ("5 Springs; @ Seen", "pin 7 worn on the driving flank"), stop_at="8 Set screws")
+    script = Script(*to_step(7), ("parts 7 Drive pins @ Seen", "pin 7 worn on the driving flank"), stop_at="9 Sleeve")
     (seen,) = [o for o in session(case, knowledge, script).observations if o.state == "present"]
     assert (seen.part, seen.which) == ("7", ())
 

@@ -127,7 +127,7 @@ class FileSchemas(Terms):
                 **sketches.kind(),
             }
         )
-        shared = {"means": TEXT, "also": some(TEXT), "on": some(kind), "how": TEXT, "lost": stage, "sides": some(words(self.v.sides)),
+        shared = {"means": TEXT, "also": some(TEXT), "on": some(kind), "how": TEXT, "lost": stage, "lasting": YES, "sides": some(words(self.v.sides)),
                   "sound": YES, "gone": YES, "excludes": some(self.feature), "shared with": some(kind), "sketch": sketches.sketch(kind)}  # fmt: skip
         named = {
             "state": some(grammar.state(self.v.grammar, {"not": YES})),
@@ -135,7 +135,7 @@ class FileSchemas(Terms):
         }
         feature = keys({**shared, "form": some(TEXT), **grammar.qualifiers(self.v.grammar), **named})
         reading = keys({"unit": TEXT, "means": TEXT, "on": some(kind), "section": words(SECTIONS), "also": some(TEXT), "least": TEXT,
-                        "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "highest": YES, "not with": each(TEXT), "stated": keys({"at": some(TEXT), "variable": TEXT})}, ("unit",))  # fmt: skip
+                        "most": TEXT, "several": YES, "above": TEXT, "below": TEXT, "unless": each(TEXT), "absolute": YES, "highest": YES, "not with": each(TEXT), "stated": keys({"at": some(TEXT), "variable": TEXT}), "lost": words(self.v.stages)}, ("unit",))  # fmt: skip
         setting = keys(
             {"section": words(SECTIONS), "single": YES, "means": TEXT, "terms": each(some(TEXT))}, ("section", "terms")
         )
