@@ -71,9 +71,9 @@ def cards(case: Case, knowledge: Knowledge, reached: Collection[str] = (), begun
     first = stages.index(begun) if begun in stages else 0
     topics = walk.topics(case, knowledge, away(knowledge, reached))
     result: list[Card] = []
-    topics = _in_hand_next([t for t in topics if not t.asks], knowledge, stages[first:])
+    due = _in_hand_next([t for t in topics if not t.asks], knowledge, stages[first:])
     for step in knowledge.arrangements.steps:
-        found = [t for t in topics if t.step is step]
+        found = [t for t in due if t.step is step]
         result += gathered(knowledge, [t for t in found if t.id not in reached])
     return tuple(result)
 
