@@ -236,7 +236,8 @@ def doubts(case: Case, knowledge: Knowledge) -> dict[tuple[str, str], str]:
         if x.what not in arrangements.nominal:
             continue
         nominal = nominal_of(nominals, arrangements, x)
-        odd = doubtful([r.value for r in x.readings], nominal[1] if nominal else None, arrangements.doubt)
+        values, wears = [r.value for r in x.readings], x.what in arrangements.wears
+        odd = doubtful(values, nominal[1] if nominal else None, arrangements.doubt, wears)
         if odd:
             spelling = knowledge.vocabulary.readings[x.what].unit
             against = f"{nominal[0]} is {show(nominal[1], spelling)}" if nominal else "the others are far from it"
@@ -255,12 +256,16 @@ def nominal_of(nominals: list[Measured], arrangements: Arrangements, measured: M
     return (name, found[0].readings[0].value) if found else None
 
 
-def doubtful(values: list[float], nominal: float | None, factor: float) -> list[float]:
-    """Readings further than `factor` times off the nominal, or off the middle one of their own set."""
+def doubtful(values: list[float], nominal: float | None, factor: float, wears: bool = False) -> list[float]:
+    """Readings further than `factor` times off the nominal, where it `wears` above it, or off the middle one of their own set."""
     if factor <= 1:
         return []
     middle = sorted(values)[len(values) // 2] if len(values) > 2 else None
-    return [v for v in values if any(_far(v, near, factor) for near in (nominal, middle) if near is not None)]
+    return [
+        v for v in values
+        if (nominal is not None and not (wears and v <= nominal) and _far(v, nominal, factor))
+        or (middle is not None and _far(v, middle, factor))
+    ]  # fmt: skip
 
 
 def _far(value: float, near: float, factor: float) -> bool:

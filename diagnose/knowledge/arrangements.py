@@ -38,6 +38,7 @@ def read_arrangements(reader: CardReader, vocabulary: m.Vocabulary) -> m.Arrange
     keys = [
         "steps",
         "nominal",
+        "wears",
         "doubt",
         "alike",
         "with the machine",
@@ -62,6 +63,7 @@ def read_arrangements(reader: CardReader, vocabulary: m.Vocabulary) -> m.Arrange
         {x.on: x for x in reader.each(order, "marking", lambda n: _marking(reader, n, vocabulary))}, says,
         _one_of(reader, order, vocabulary), reader.each(order, "left out", lambda n: _left_out(reader, n, vocabulary)),
         reader.known(order, "not every machine", kinds, "kind"),
+        reader.known(order, "wears", vocabulary.readings, "reading"),
     )  # fmt: skip
 
 

@@ -79,7 +79,7 @@ class Marking:
 @dataclass(frozen=True)
 class Arrangements:
     """Usual parts by arrangement, and the order of dismantling. `nominal` names for a reading the figure it should be
-    near; a reading further off than `doubt` times (or one in `doubt`) is asked again. `alike`: kinds whose parts are asked
+    near; a reading further off than `doubt` times (or one in `doubt`) is asked again, one that `wears` only where it is more. `alike`: kinds whose parts are asked
     about together; `with_machine`: kinds that stay behind where the seal comes alone; `only_with`: the kind of part a figure
     or setting is asked with; `marking`: the nearest kind above a part counts. `says`: terms by setting that an arrangement says
     by its name; `one_of`: features of which one is so wherever a seal failed; `left_out`: what means nothing beside a term;
@@ -97,6 +97,7 @@ class Arrangements:
     one_of: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     left_out: tuple[LeftOut, ...] = ()
     not_every: tuple[str, ...] = ()
+    wears: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -312,12 +313,16 @@ class Dialogue:
             question = "Look again (its number; none; Enter): "
             try:
                 chosen = self.talk.choose(question, options)
-                if chosen.isdecimal():
+            except Back:
+                self._take_again()
+                continue
+            except Skip:
+                chosen = ""
+            if chosen.isdecimal():
+                with suppress(Back, Skip):
                     self.looking.heading(gone[int(chosen) - 1])
                     self.looking.look(gone[int(chosen) - 1])
-                    continue
-            except (Skip, Back):
-                chosen = ""
+                continue
             for card in gone:
                 if chosen == "none":
                     self.looking.none_of(card)

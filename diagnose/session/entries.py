@@ -31,11 +31,12 @@ _STATES = {
 
 @dataclass(frozen=True)
 class Said:
-    """One entry of an answer: of one part by its item number, or of all that is asked about where `item` is ""."""
+    """One entry of an answer: of one part by its item number, or of all that is asked about where `item` is "", but for some."""
 
     item: str
     state: str
     text: str
+    but: tuple[str, ...] = ()
 
 
 NOTHING = Said("", "absent", "all")
@@ -47,7 +48,8 @@ _DENIED = re.compile(rf"([^:]+?)\s*:\s*(?:{'|'.join(ABSENT)})|(?:no|none)\s+(\d[
 
 def parted(answer: str) -> list[Said]:
     """The entries of an answer, parted by semicolons: "3: 10 to 2; part 10 4, 5; absent 6; none". A figure behind a semicolon
-    belongs to the readings before it; "none" may stand behind or before a comma, and is meant of what else there is."""
+    belongs to the readings before it; "none" may stand behind or before a comma, and is meant of what else there is. Parts are
+    told apart as "parts 4 10: none" and "1 except part 10", marks as "none but 3"."""
     bits: list[str] = []
     none = "|".join(NONE)
     answer = re.sub(rf",\s*({none})\s*$", r"; \1", re.sub(rf"^\s*({none})\s*,", r"\1;", answer, flags=re.I), flags=re.I)
@@ -56,7 +58,28 @@ def parted(answer: str) -> list[Said]:
             bits[-1] += f"; {bit}"
         elif bit:
             bits.append(bit)
-    return sorted(map(entry_of, bits), key=lambda said: said == NOTHING)
+    return sorted((said for bit in bits for said in _told_apart(bit)), key=lambda said: said == NOTHING)
+
+
+_ITEMS = r"\s+(\d\w*(?:(?:\s*[,&]\s*|\s+and\s+|\s+)\d\w*)*)"
+_OF_SEVERAL = re.compile(rf"parts{_ITEMS}\s*(?::\s*(.+)|\s({'|'.join(NONE)}))", re.I)
+_BUT_PARTS = re.compile(rf"(.+?),?\s+(?:except|but)\s+(?:for\s+|not\s+)?(?:on\s+)?parts?{_ITEMS}\s*(?::\s*(.+))?", re.I)
+_BUT_MARKS = re.compile(rf"(?:{'|'.join(NONE)}),?\s+(?:except|but)\s+(?:for\s+)?(.+)", re.I)
+_EVERY = (*ALL, "all parts", "every part", "all of them")
+
+
+def _told_apart(bit: str) -> list[Said]:
+    """The entries of what tells parts or marks apart in a few words."""
+    if match := _BUT_PARTS.fullmatch(bit):
+        what, items, more = match.groups()
+        every = plain(what) in _EVERY and more
+        said = entry_of(more if every else f"{what}: {more}" if more else what)
+        return [Said(said.item, said.state, said.text, tuple(re.findall(r"\d\w*", items)))]
+    if match := _BUT_MARKS.fullmatch(bit):
+        return [entry_of(match[1]), NOTHING]
+    if match := _OF_SEVERAL.fullmatch(bit):
+        return [entry_of(f"part {item} {match[2] or match[3]}") for item in re.findall(r"\d\w*", match[1])]
+    return [entry_of(bit)]
 
 
 def entry_of(text: str) -> Said:
@@ -167,6 +190,10 @@ def details(text: str, words: Vocabulary) -> Details:
                 places.append(word)
             except BadClock:
                 found.odd.append((bit, nearest(word, [*words.degrees, *words.sides, *EXTENTS])))
+    if "all round" in places:
+        beside = [p for p in places if p.isdecimal()]
+        found.odd += [(f"{p} beside all round", []) for p in beside]
+        places = [p for p in places if p not in beside]
     if places:
         found.entry["extent"] = places[0] if len(places) == 1 else places
     return found

@@ -105,6 +105,10 @@ class Figures:
         shown = f" [{', '.join(old) if isinstance(old, list) else old}; {WITHDRAW}]" if old is not None else ""
         while answer := self.talk.ask(f"{title}{f' ({hint})' if hint else ''}{shown}: ", self._words(key)):
             if plain(answer) in NONE and plain(answer) not in map(plain, self._words(key)):
+                if plain(answer) in ("no", "n") and not self.talk.sure(
+                    "  is no more of these known (y; Enter: only this one is not)? "
+                ):
+                    break
                 self.talk.say("  no more of these is asked; what is not on record counts as not known")
                 return False
             if plain(answer) in UNKNOWN:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from typing import Any
 
 from diagnose.casefile import walk
@@ -105,7 +106,7 @@ class Looking:
                 if self._take(card, answer):
                     return
             except Back:
-                self.talk.say("  left out, nothing of it is on record")
+                self.talk.say(f"  left out, nothing of it is on record: {answer}", hang=4)
                 continue
             if len(self.talk.recorder.lines) > lines:
                 question = MORE
@@ -117,8 +118,9 @@ class Looking:
     def _take(self, card: Card, answer: str) -> bool:
         """Puts every entry of an answer on record; whether the card is done with. Nothing else is there only where all else was
         taken: what was not might be one of them."""
-        done, taken = False, True
-        for said in self._entries(card, answer):
+        done, taken, whole, entries = False, True, card, self._entries(card, answer)
+        for said in entries:
+            card = self._without(whole, self._excepted(whole, said, entries))
             if said == NOTHING and not taken:
                 self.talk.say(
                     "  none is not taken yet, as not all before it was: say it again if nothing else is there", hang=4
@@ -132,6 +134,34 @@ class Looking:
             else:
                 taken &= self._there_or_measured(card, said)
         return done
+
+    def _excepted(self, card: Card, said: Said, entries: list[Said]) -> set[str]:
+        """Parts of which the same answer says something else of the same marks than of all parts alike."""
+        if said.item or said == NOTHING:
+            return set()
+        named = set(self._named_in(card, said))
+        return {
+            *said.but,
+            *(e.item for e in entries if e.item and (plain(e.text) in ALL or named & set(self._named_in(card, e)))),
+        }
+
+    def _named_in(self, card: Card, said: Said) -> list[str]:
+        known, numbered = self.spoken.known(card, said.item), [c.feature for c in card.choices]
+        return listed(said.text, numbered, known) or listed(
+            feature_and_details(said.text, known, self.words)[0], numbered, known
+        )
+
+    def _without(self, card: Card, items: set[str]) -> Card:
+        """A card without some of its parts, its choices numbered as before; a mark of no other part is said of them after all."""
+        if not items:
+            return card
+
+        def rest(topics: tuple[Topic, ...]) -> tuple[Topic, ...]:
+            return tuple(t for t in topics if t.part not in items) or topics
+
+        choices = tuple(replace(c, topics=rest(c.topics)) for c in card.choices)
+        readings = tuple((name, rest(topics)) for name, topics in card.readings)
+        return replace(card, topics=rest(card.topics), choices=choices, readings=readings)
 
     def _entries(self, card: Card, answer: str) -> list[Said]:
         """A whole answer that is one list or word of the card stays one; a part may be called by its name and number:
@@ -322,6 +352,11 @@ class Looking:
             side = f", {sides[0]}" if sides else ""
             text = self.talk.ask(f"  where and how much (10 to 2, moderate{side}; Enter: not said): ",
                                  {w: w for w in (*self.words.degrees, *sides, *EXTENTS)})  # fmt: skip
+            text, _, more = (x.strip() for x in text.partition(";"))
+            if more:
+                self.talk.say(
+                    f"  {more!r} is not taken here, where {feature} is asked about: say it at the next question", hang=4
+                )
         entry, more = self.details(text)
         for topic in topics:
             if topic.part and any(w not in EXTENTS for w in _as_list(entry.get("extent"))):

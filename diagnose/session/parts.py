@@ -35,6 +35,8 @@ KEYS = (
 
 DIFFERS = "none 16: not fitted   lost 5: HOW   found 5   part 2 tag T-9   more snap ring"
 
+_ITEM = re.compile(r"(?=\D*\d)[^\s:;,]{1,12}")
+
 
 class Parts:
     def __init__(self, talk: Talk):
@@ -295,6 +297,11 @@ class Parts:
         """Puts another part on the list."""
         free = self._free_number()
         item = rest or self.talk.ask(f"  item number [{free}]: ") or free
+        while not _ITEM.fullmatch(item):
+            self.talk.say(
+                f"  {item!r} is no item number: it has a digit and no blank (what is different is asked next)", hang=4
+            )
+            item = self.talk.ask(f"  item number [{free}]: ") or free
         if self._put_back(item, kind):
             return
         kind = kind or self.talk.ask("  kind of part: ", self.kinds())

@@ -50,18 +50,12 @@ def _plain(question: str, words: Words) -> str:
 
 def _terminal() -> Ask:
     from prompt_toolkit import PromptSession
-    from prompt_toolkit.application import get_app
     from prompt_toolkit.completion import FuzzyCompleter, WordCompleter
-    from prompt_toolkit.filters import Condition
     from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
     from prompt_toolkit.keys import Keys
     from prompt_toolkit.output.vt100 import Vt100_Output
 
     keys = KeyBindings()
-
-    @keys.add(MEANS, filter=Condition(lambda: not get_app().current_buffer.text))
-    def show_standing(event: KeyPressEvent) -> None:
-        event.app.exit(result=MEANS)
 
     @keys.add(Keys.Vt100MouseEvent)
     def pass_over(event: KeyPressEvent) -> None:

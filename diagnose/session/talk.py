@@ -125,7 +125,7 @@ class Talk:
             codes = {p.code for p in error.problems}
             if codes == {DOUBTFUL}:
                 odd = "; ".join(p.says for p in error.problems)
-                return self.sure(f"  {odd}. Is that so (y, Enter: no)? ") and self.record(
+                return self.sure(f"  {odd}. Is that so (y; Enter: no, leave it out)? ") and self.record(
                     *whats, quiet=quiet, sure=True
                 )
             if codes == {EDITED} and self._took_edits_over(error):

@@ -90,9 +90,10 @@ def mark_of(p: Part, case: Case, knowledge: Knowledge) -> str:
         at = f" at {hours(p.index_offset)} of the datum" if p.index_offset is not None else ""
         of = f" (datum of the {p.group} parts: {datum})" if datum and datum != p.index else ""
         return f"index: {p.index}{at}{of}" + (f", seen from the {p.seen_from}" if p.seen_from else "") + tag
+    of = f" (datum of the {p.group} parts: {datum})" if datum else ""
     if not takes_mark(knowledge, p.kind):
-        return f"takes no mark{tag}"
-    return f"no index mark{tag}" if p.touches else tag.removeprefix("; ")
+        return f"takes no mark{of}{tag}"
+    return f"no index mark of its own{of}{tag}" if p.touches else tag.removeprefix("; ")
 
 
 def ways_to_mark(parts: Iterable[Part], knowledge: Knowledge) -> list[tuple[str, str]]:

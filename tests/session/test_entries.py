@@ -96,3 +96,16 @@ def test_a_denial_behind_a_number_is_not_there(answer, denied):
 @pytest.mark.parametrize("answer", ["3: 10 to 2, severe", "14: 4.0 4.1", "no wear", "3 none", "8: no, 3"])
 def test_what_is_no_denial_of_a_number_stays(answer):
     assert all(said.state == "saw" for said in parted(answer))
+
+
+@pytest.mark.parametrize(("answer", "said"), [
+    ("parts 4 10, 13: none", [Said("4", "absent", "all"), Said("10", "absent", "all"), Said("13", "absent", "all")]),
+    ("parts 4 and 10 none", [Said("4", "absent", "all"), Said("10", "absent", "all")]),
+    ("parts 4 10: 3, light", [Said("4", "saw", "3, light"), Said("10", "saw", "3, light")]),
+    ("1 except part 10", [Said("", "saw", "1", ("10",))]), ("1 but not on parts 10 13: light", [Said("", "saw", "1: light", ("10", "13"))]),
+    ("all but part 10: 1", [Said("", "saw", "1", ("10",))]), ("none except part 10", [Said("", "absent", "all", ("10",))]),
+    ("none but 22: light", [Said("", "saw", "22: light"), Said("", "absent", "all")]),
+    ("parts stuck together", [Said("", "saw", "parts stuck together")]),
+])  # fmt: skip
+def test_parts_and_marks_are_told_apart_in_one_line(answer, said):
+    assert parted(answer) == said

@@ -340,12 +340,12 @@ def test_a_newcomer_types_the_paper_case_in_and_gets_its_cause(tmp_path, whole_b
 
 
 @pytest.mark.slow
-def test_one_key_shows_the_standing_and_tab_completes(case):
+def test_the_standing_comes_with_enter_which_answers_nothing_else_and_tab_completes(case):
     t = terminal(case)
     until(t, "Where does the work stand")
     t.answer("7")
     until(t, "Step 7 of 8")
-    t.process.send("=")
+    t.answer("=")
     assert "So far:" in t.question()
     t.process.send("blstr\t")
     assert t.shows("blisters")

@@ -224,3 +224,72 @@ def test_low_flow_and_reverse_rotation_are_asked_once(case, knowledge):
 def test_that_a_seal_came_out_on_schedule_is_asked_and_is_no_failure(case, knowledge, typed, ended):
     script = Script(("how the seal came out (1 failed, 2 sound, 3 still running)", typed), stop_at="Step 2")
     assert session(case, knowledge, script).texts["history.removal"] == ended
+
+
+@pytest.mark.parametrize(("typed", "seen"), [
+    ("1: light; part 10: none; part 13 1: moderate", {"4": "light", "13": "moderate"}),
+    ("1: light; part 10 1: severe", {"4": "light", "10": "severe", "13": "light"}),
+    ("1: light, except part 10", {"4": "light", "13": "light"}), ("parts 4 13: 1, light", {"4": "light", "13": "light"}),
+])  # fmt: skip
+def test_what_one_line_says_of_one_part_is_an_exception_to_what_it_says_of_all(case, knowledge, typed, seen):
+    script = Script(*to_step(7), ("parts 4 O-ring @ Seen", typed), stop_at="part 5 ")
+    now = session(case, knowledge, script)
+    found = sorted((int(o.part), o.degree) for o in now.observations if o.state == "present")
+    assert found == sorted((int(part), degree) for part, degree in seen.items()), script.text[-3000:]
+
+
+def test_back_out_of_a_look_that_was_gone_back_to_puts_nothing_on_record(case, knowledge):
+    script = Script(*to_step(5), ("Look again", "2"), ("2 Stationary ring @ Seen", "back"), ("Look again", "back"), ("Seen", "back"),
+                    stop_at="Step 6")  # fmt: skip
+    session(case, knowledge, script)
+    assert script.text.count("Look again") >= 2
+    told = script.text.split("Look again")
+    assert all("as not looked at" not in x for x in told[:-1]) and "as not looked at" in told[-1]
+
+
+def test_back_at_what_a_phrase_means_tells_the_phrase_that_is_left_out(case, knowledge):
+    script = Script(*to_step(7), (RING + "Seen", "blistring"), ("number (Enter", "back"), stop_at=END)
+    assert not [o for o in session(case, knowledge, script).observations if o.state == "present"]
+    assert "nothing of it is on record: blistring" in script.text
+
+
+@pytest.mark.parametrize(("typed", "asked"), [("1.1 1.2 1.1", False), ("5.2 5.2 5.1", True)])
+def test_a_nose_that_wore_down_is_no_doubt_and_one_higher_than_new_is(case, knowledge, typed, asked):
+    script = Script(("new nose height", "3"), *to_step(7), (RING + "Seen", f"nose height: {typed}"), stop_at=END)
+    now = session(case, knowledge, script)
+    assert ("Is that so" in script.text) == asked
+    assert bool([x for x in now.measured if x.what == "nose height"]) == (not asked)
+
+
+def test_what_stands_behind_a_semicolon_at_the_details_of_a_mark_is_none_of_them(case, knowledge):
+    script = Script(*to_step(7), (RING + "Seen", "2"), ("where and how much", "all round, light; 1"), stop_at=END)
+    (seen,) = session(case, knowledge, script).observations
+    assert (seen.extent.word, seen.degree, seen.note) == (
+        "all round",
+        "light",
+        "",
+    ) and "'1' is not taken here" in script.text
+
+
+def test_a_bare_number_beside_all_round_is_asked_about(case, knowledge):
+    script = Script(*to_step(7), (RING + "Seen", "2: 2 all round"), ("instead of", "none"), stop_at=END)
+    (seen,) = session(case, knowledge, script).observations
+    assert (seen.extent.word, seen.extent.arcs) == ("all round", ()) and "'2 beside all round'" in script.text
+
+
+@pytest.mark.parametrize(("then", "on"), [("", True), ("y", False)])
+def test_no_at_one_fact_leaves_the_next_to_be_asked_unless_no_more_is_known(case, knowledge, then, on):
+    script = Script(("tag of the machine", "no"), ("is no more of these known", then), stop_at="Step 2")
+    session(case, knowledge, script)
+    assert ("how the seal came out" in script.text) == on
+
+
+def test_a_sentence_is_no_item_number(case, knowledge):
+    script = Script(
+        ("What differs", "more snap ring"),
+        ("item number", "part 43 name Accumulator"),
+        ("item number", "43"),
+        stop_at="Step 2",
+    )
+    now = session(case, knowledge, script)
+    assert now.part("43").kind == "retainer" and "is no item number" in script.text

@@ -59,6 +59,7 @@ class FileSchemas(Terms):
         order = keys({
             "doubt": said(NUMBER, "A reading this many times off its nominal is asked again."),
             "nominal": keys(dict.fromkeys(self.v.readings, self.reading)), "steps": listed(step),
+            "wears": said(some(self.reading), "Wear takes it far below its nominal, so only more is asked again."),
             "alike": said(some(self.kind), "Parts of such a kind are asked about together."),
             "with the machine": said(some(self.kind), "What stays behind where the seal comes alone."),
             "only with": keys(dict.fromkeys(self.v.kinds, some(words(figures))), (), "Asked only where there is such a part."),
