@@ -33,6 +33,9 @@ _UNITS: dict[str, tuple[str, ...]] = {
     "mm": ("mm", "mil+imet(?:re|er)s?"), "cm": ("cm",), "µm": ("[µμu]m", "microns?", "micromet(?:re|er)s?"),
     "thou": ("thou", "mils?", "thousandths?"), "inch": ("inch(?:es)?", '"'), "mm/s": (r"mm\s?/\s?s(?:ec)?", "mm (?:per|an?) sec(?:ond)?", r"mil+s? (?:per|an?) sec(?:ond)?"),
     "drops/min": (r"(?:d(?:ro|ri)?ps?|drp)\s?(?:/|per|an?|in a|every|each)?\s?min(?:ute)?", "dpm"),
+    "drops/s": (r"(?:d(?:ro|ri)?ps?|drp)\s?(?:/|per|a|in a|every|each)\s?s(?:ec(?:ond)?)?",),
+    "drops/h": (r"(?:d(?:ro|ri)?ps?|drp)\s?(?:/|per|an|in an|every|each)\s?h(?:(?:ou)?r)?",),
+    "mL/day": (r"(?:ml|cc)\s?(?:/|per|an?|every|each)\s?d(?:ay)?",), "L/day": (r"l(?:it(?:re|er)s?)?\s?(?:/|per|an?|every|each)\s?d(?:ay)?",),
     "mL/h": (r"ml\s?(?:/|per|an?)\s?h(?:ou)?r?", r"cc\s?(?:/|per|an?)\s?h(?:ou)?r?"),
     "mL/min": (r"ml\s?(?:/|per|a)\s?min(?:ute)?", r"cc\s?(?:/|per|a)\s?min(?:ute)?"),
     "L/h": (r"l(?:it(?:re|er)s?)?\s?(?:/|per|an?)\s?h(?:ou)?r?",), "L/min": (r"l(?:it(?:re|er)s?)?\s?(?:/|per|a)\s?min(?:ute)?", "lpm"),
@@ -187,6 +190,7 @@ def _patterns() -> Iterator[tuple[re.Pattern[str], Make]]:
     yield re.compile(rf"\b(?:at|@)\s?{_HOUR}(?=\s*(?:$|[,;]|and\b|only\b))"), bare
     for unit, spellings in _GUESSED.items():
         yield re.compile(rf"{lead}{_RANGE}\s?(?:{'|'.join(spellings)}){_END}(?!\.\w)"), _amount(unit, True)
+    yield re.compile(rf"{lead}{_RANGE}\s?[a-zµμ]+\d?\s?/\s?[a-z]+"), _amount("?")
 
 
 _PATTERNS = tuple(_patterns())

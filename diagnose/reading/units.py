@@ -53,7 +53,7 @@ _OWN_NAMES = {
     "bar/min": "bar/minute", "psi/min": "psi/minute", "kg/cm²": "kgf/cm**2", "kgf/cm²": "kgf/cm**2", "cP": "centipoise",
     "Pa s": "pascal*second", "Pa·s": "pascal*second", "J/kg K": "joule/kilogram/kelvin", "dm³": "dm**3", "m³": "m**3",
     "in²": "inch**2", "in³": "inch**3", "ft³": "ft**3", "in lbf": "inch*lbf", "ft lbf": "ft*lbf", "lbf ft": "ft*lbf",
-    "°C/min": "delta_degC/minute", "K/min": "kelvin/minute", "mL/day": "mL/day", "ml/day": "mL/day",
+    "°C/min": "delta_degC/minute", "K/min": "kelvin/minute", "mL/day": "mL/day", "ml/day": "mL/day", "L/day": "L/day", "l/day": "L/day",
     "drops/s": "drop/second", "drops/h": "drop/hour", "mm/year": "mm/year", "µm/day": "micrometer/day",
     "nm": "nanometer", "Ω": "ohm", "kΩ": "kiloohm", "µL/h": "microliter/hour",
 }  # fmt: skip

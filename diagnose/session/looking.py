@@ -352,10 +352,11 @@ class Looking:
             side = f", {sides[0]}" if sides else ""
             text = self.talk.ask(f"  where and how much (10 to 2, moderate{side}; Enter: not said): ",
                                  {w: w for w in (*self.words.degrees, *sides, *EXTENTS)})  # fmt: skip
-            text, _, more = (x.strip() for x in text.partition(";"))
-            if more:
+            text, _, behind = (x.strip() for x in text.partition(";"))
+            if behind:
                 self.talk.say(
-                    f"  {more!r} is not taken here, where {feature} is asked about: say it at the next question", hang=4
+                    f"  {behind!r} is not taken here, where {feature} is asked about: say it at the next question",
+                    hang=4,
                 )
         entry, more = self.details(text)
         for topic in topics:

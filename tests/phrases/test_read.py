@@ -205,3 +205,15 @@ def test_idioms_abbreviations_and_figures_beside_other_words_are_read(said, on, 
 )
 def test_what_may_mean_less_than_its_term_is_asked_back(said, on):
     assert read(said, VOCABULARY, on)[0].sureness != "sure"
+
+
+@pytest.mark.parametrize(("said", "value"), [
+    ("leak rate 40 mL/day", "40 mL/day"), ("leaks 2 litres a day", "2 L/day"), ("leak rate 3 drops per second", "3 drops/s"),
+])  # fmt: skip
+def test_a_rate_keeps_the_time_it_was_told_by(said, value):
+    assert terms(said) == {"leak rate"} and qualifiers(said)["value"] == value
+
+
+def test_a_number_in_a_unit_nobody_knows_is_given_no_other():
+    said = [s for r in read("leak rate 40 kegs/week", VOCABULARY) for s in r.statements]
+    assert said and not [s for s in said if "40" in dict(s.more).get("value", "")]
