@@ -194,6 +194,12 @@ def separated_by(knowledge: Knowledge, kind: str) -> Step | None:
     return next((s for s in knowledge.arrangements.steps if lineage & set(s.separates)), None)
 
 
+def is_apart(case: Case, knowledge: Knowledge, part: Part) -> bool:
+    """Whether the work is past the step that separates a part."""
+    step, stages = separated_by(knowledge, part.kind), knowledge.vocabulary.stages
+    return step is not None and case.stage in stages and stages.index(case.stage) > stages.index(step.stage)
+
+
 def takes_mark(knowledge: Knowledge, kind: str) -> bool:
     how = marking_of(knowledge, kind)
     return how is None or how.takes

@@ -88,7 +88,7 @@ def record(
     ] = "",
     knowledge: KnowledgeOption = None,
 ) -> None:
-    """Record a case in a guided session, in the order of dismantling; it can be left and resumed anywhere."""
+    """Record a case that `diagnose start` began in a guided session, in the order of dismantling; it can be left and resumed anywhere."""
     from diagnose.session.dialogue import Dialogue
     from diagnose.session.prompts import asker, edits_lines
 

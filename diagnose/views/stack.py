@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from diagnose.casefile.cards import marking_of, takes_mark, unmarked
+from diagnose.casefile.cards import is_apart, marking_of, takes_mark, unmarked
 from diagnose.casefile.model import Case, Part
 from diagnose.casefile.stack import Placed, Stack, stacks
 from diagnose.casefile.wording import hours
@@ -33,12 +33,20 @@ def page(case: Case, knowledge: Knowledge, out: Page) -> Page:
     bare = unmarked(case, knowledge)
     if bare:
         out.heading("Without a mark yet")
-        out.say(", ".join(f"part {p.item} {p.name}" for p in bare) + ": each touches two others or more. Once they are separated, "
-                "nobody knows how they sat. Mark them first.")  # fmt: skip
+        apart = [p for p in bare if is_apart(case, knowledge, p)]
+        if still := [p for p in bare if p not in apart]:
+            out.say(f"{_named(still)}: each touches two others or more. Once they are separated, nobody knows how they sat. "
+                    "Mark them first.")  # fmt: skip
+        if apart:
+            out.say(f"{_named(apart)}: separated by now, so how they sat is known from what they touch only.")
     out.heading("How to mark so that it stays")
     for how, items in ways_to_mark(case.parts, knowledge):
         out.say(how, hang=2, lead=f"{items}: ")
     return out
+
+
+def _named(parts: Sequence[Part]) -> str:
+    return ", ".join(f"part {p.item} {p.name}" for p in parts)
 
 
 def _title(stack: Stack, case: Case) -> str:

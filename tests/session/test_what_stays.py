@@ -9,6 +9,8 @@ from diagnose.casefile.reader import parse_case
 from diagnose.casefile.walk import usual_document
 from diagnose.casefile.writer import render
 from diagnose.reading.problems import Problems
+from diagnose.views.page import Page
+from diagnose.views.stack import page
 from tests.session.script import Script, session, to_step
 
 
@@ -56,3 +58,14 @@ def test_looking_again_tells_and_takes_what_can_no_longer_be_measured(case, know
         and "axial float" not in told.partition("Look again")[0]
     )
     assert [x.readings[0].written for x in now.measured if x.what == "working length"] == ["31.2 mm"]
+
+
+@pytest.mark.parametrize(
+    ("stage", "told"), [("while running", "Mark them first"), ("before relapping", "separated by now")]
+)
+def test_parts_that_are_separated_are_not_said_to_be_marked_first(knowledge, stage, told):
+    usual = usual_document("x", "single", knowledge.arrangements.usual["single"], stage)
+    out = Page(80, False)
+    page(parse_case(render(usual), "x", knowledge, Problems()), knowledge, out)
+    said = " ".join(out.text().split())
+    assert [t in said for t in ("Mark them first", "separated by now")].count(True) == 1 and told in said
