@@ -14,6 +14,7 @@ from diagnose.phrases.tokens import Token, folded
 MOST_CLAUSES, MOST_DENIALS = 8, 3
 _PARTS = frozenset({".", ";", ":", "!", "?", "\n", ","})
 _TURNS = frozenset({"but", "however", "then", "although", "though", "while", "whereas", "yet", "plus"})
+_SIZES = frozenset({"deep", "wide", "long", "thick", "high", "across"})
 _JOINS = frozenset({"and", "&", "+", "or", "nor", "/"})
 UNITS = {"h": "hours", "min": "minutes", "Shore A": "shore"}
 QUALIFYING = ("side", "degree", "extent", "runs", "colour", "texture", "made of", "when")
@@ -107,7 +108,12 @@ class Clause:
         beside = {
             p for p, found in slots.items() if found <= BESIDE or ("part" in found and found <= BESIDE | {"made of"})
         }
-        return self.content - beside - self.lifted.keys() - self.bare.keys() - self.small
+        return self.content - beside - self.lifted.keys() - self.bare.keys() - self.small - self.sizes
+
+    @property
+    def sizes(self) -> frozenset[int]:
+        """Places that only say of what the figure before them is: "0.2 mm deep" is no mark of its own."""
+        return frozenset(p + 1 for p in self.lifted if p + 1 < len(self.tokens) and self.tokens[p + 1].text in _SIZES)
 
     @cached_property
     def cued(self) -> dict[str, list[Span]]:

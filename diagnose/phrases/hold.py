@@ -49,6 +49,7 @@ OF_THE_CASE = frozenset({"seal", "machine", "product", "seal chamber"})
 IN_GENERAL = "it is said in general"
 ALL_RIGHT, HARMED = ("word", "healthy"), ("wear", "damage")
 DENIED, WRONG = "it is read as a denial", "the part named does not fit"
+SAYS_MORE = "the term may say more than was said"
 _CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
          "heard": "it is hearsay", "blamed": "it names a cause"}  # fmt: skip
 
@@ -329,7 +330,7 @@ def _asks(claim: _Claim, clause: Clause, left: frozenset[int]) -> tuple[str, lis
     asks += [claim.spelling.ask] if claim.spelling.ask else []
     asks += ["it is taken for a fact about the whole case"] if term.family == "setting" else []
     if claim.claimed > 0.2:
-        asks.append("the term may say more than was said")
+        asks.append(SAYS_MORE)
     asks += unread(clause, left)
     if claim.fit == WRONG_PART:
         asks.append(WRONG)

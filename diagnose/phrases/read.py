@@ -6,9 +6,9 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from diagnose.knowledge.model import Vocabulary
-from diagnose.phrases.blend import blended
+from diagnose.phrases.blend import BY_MEANING, blended
 from diagnose.phrases.clauses import Clause, denials, halves, phrase_of
-from diagnose.phrases.hold import DENIED, MOST_READINGS, SURE, Held, hold
+from diagnose.phrases.hold import DENIED, MOST_READINGS, SAYS_MORE, SURE, Held, hold
 from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Reading, Statement
 from diagnose.phrases.said_of import named_kinds
@@ -31,7 +31,7 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
     parted = phrase_of(phrase, index)
     pieces = _attached(parted.clauses, index)
     unread = list(parted.beyond)
-    chosen: list[tuple[Clause, list[Held]]] = []
+    pieced: list[tuple[Clause, list[Held]]] = []
     subject = part_kind
     strange = sum(_strange(c, index) for c in parted.clauses)
     named = bool(part_kind) or any(
@@ -43,11 +43,21 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
         for piece, lexical in best:
             held = blended(piece, lexical, index, subject, on_matter)
             if held and (len(pieces) * len(best) == 1 or held[0].score >= PIECE):
-                chosen.append((piece, held))
+                pieced.append((piece, held))
                 subject = _subject(piece, index, held) or subject
             else:
                 unread += piece.words(piece.content)
+    chosen = _said_in_words(pieced)
+    unread += [w for piece, held in pieced if (piece, held) not in chosen for w in piece.words(piece.content)]
     return tuple(r for r in _readings(chosen, tuple(unread), index) if not _beside_the_point(r, strange, named))
+
+
+def _said_in_words(pieced: list[tuple[Clause, list[Held]]]) -> list[tuple[Clause, list[Held]]]:
+    """The pieces without those that are only guessed at beside one that is read in its own words: a phrase must not bring along
+    what it does not say. Words that only name parts say no mark of them."""
+    guessed = [held[0].used <= piece.partly or (held[0].score < LIKELY and not {SAYS_MORE, BY_MEANING}.isdisjoint(held[0].asks))
+               for piece, held in pieced]  # fmt: skip
+    return pieced if all(guessed) else [x for x, guess in zip(pieced, guessed, strict=True) if not guess]
 
 
 def _strange(clause: Clause, index: Index) -> int:
@@ -77,6 +87,7 @@ def _attached(clauses: list[Clause], index: Index) -> list[Clause]:
     waiting: Clause | None = None
     for clause in clauses:
         if not clause.heads and not (clause.cues("denied") and not clause.content):
+            clause = clause.without(clause.sizes)
             if result and not clause.partly and waiting is None:
                 result[-1] = _joined(result[-1], clause)
             else:

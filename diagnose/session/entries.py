@@ -115,9 +115,17 @@ def listed(answer: str, numbered: Sequence[str], find: Callable[[str], str]) -> 
     return list(dict.fromkeys(chosen))
 
 
+_RANGE = r"(\d{1,4})(?:\s*[-–]\s*(\d{1,4}))?"
+
+
+def numbers_in(text: str) -> set[int]:
+    """Every number that a list names, those within its ranges as well."""
+    return {n for low, high in re.findall(_RANGE, text) for n in range(int(low), int(high or low) + 1)}
+
+
 def _numbered(piece: str, numbered: Sequence[str]) -> list[str]:
     """The features of a number or a range; none where one of them is not on the list."""
-    match = re.fullmatch(r"(\d{1,4})(?:-(\d{1,4}))?", piece.strip())
+    match = re.fullmatch(_RANGE, piece.strip())
     if not match:
         return []
     low, high = int(match.group(1)), int(match.group(2) or match.group(1))

@@ -24,6 +24,7 @@ from diagnose.session.entries import (
     feature_and_details,
     is_measured,
     listed,
+    numbers_in,
     parted,
 )
 from diagnose.session.figures import Figures
@@ -250,7 +251,7 @@ class Looking:
 
     def _chosen(self, card: Card, text: str, names: list[str], item: str) -> list[Choice]:
         """The choices that features of a list stand for; a number says which one where a feature stands twice."""
-        numbers = {number_of(x) for x in text.replace("-", " ").replace(",", " ").split()}
+        numbers = numbers_in(text)
         found = []
         for name in names:
             same = [(i, c) for i, c in enumerate(card.choices, 1) if c.feature == name and self._of(c, item)]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from diagnose.casefile.cards import Card
@@ -11,17 +13,19 @@ from diagnose.casefile.spoken import not_understood, records_of
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Feature
 from diagnose.phrases.beside import beside
-from diagnose.phrases.model import Reading
+from diagnose.phrases.model import Reading, rendered
 from diagnose.phrases.read import read
 from diagnose.reading.figures import number_of
 from diagnose.reading.terms import nearest, plain
 from diagnose.session.asked_back import AskedBack
-from diagnose.session.entries import Said, says_what
+from diagnose.session.entries import ALL, NONE, Said, says_what
 from diagnose.session.photos import more_photos
 from diagnose.session.prompts import Words
 from diagnose.session.talk import BOUND, Talk
 
 OnWhich = Callable[[str, dict[str, tuple[Topic, ...]]], tuple[Topic, ...]]
+TOGETHER = " and "
+"""Between statements that one choice would put on record, as choices are parted by semicolons."""
 Details = Callable[[str], tuple[dict[str, Any], list[dict[str, str]]]]
 
 
@@ -74,14 +78,18 @@ class Spoken:
             return False
         recorder = self.talk.recorder
         blocks, readings = self._read(card, said, phrase)
-        texts = {r.text: r for r in readings}
+        texts = {r.text.replace("; ", TOGETHER): r for r in readings}
         table = self.spellings(card)
         near = [table[n] for n in nearest(phrase, table, 6)] if not readings or readings[0].sureness == "weak" else []
         chosen = self._which(phrase, readings, list(dict.fromkeys([*texts, *near]))[:6])
         if not chosen:
             self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, recorder.state))
             return False
-        if chosen not in texts:
+        taken = self._taken(texts[chosen]) if chosen in texts else None
+        if taken is not None and not taken.statements:
+            self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, recorder.state))
+            return False
+        if taken is None:
             fitting = [
                 tuple(t for t in b if said.item in ("", t.part) and self.fits(t, self.words.features[chosen]))
                 for b in card.blocks()
@@ -94,15 +102,15 @@ class Spoken:
         entry, photos = self.details(more)
         whats: list[What] = []
         for topic in topics:
-            if chosen in texts:
+            if taken:
                 about = {"part": topic.part} if topic.part else {"on": topic.kind}
-                meant = self._of_kind(texts[chosen], phrase, topic.kind)
+                meant = self._of_kind(taken, phrase, topic.kind)
                 found = records_of(meant, phrase, recorder.state, self.words, {**topic.about(), **about})
             else:
                 found = [{"add": "observations", "entry": {**topic.about(), "saw": chosen, "said": phrase}}]
             mark = next((w for w in found if w.get("add") == "observations"), None)
             if mark:
-                chose = len(found) == 1 and (chosen not in texts or texts[chosen].sureness != "sure")
+                chose = len(found) == 1 and (taken is None or (taken.sureness != "sure" and taken is texts[chosen]))
                 own = beside(phrase, str(mark["entry"].get("saw", "")), self.words) if chose else {}
                 mark["entry"] = {**own, **mark["entry"], **entry}
             elif entry and topic is topics[0]:
@@ -111,6 +119,24 @@ class Spoken:
             whats += [w for w in found if w not in whats]
         whats = self.asked_back.seen(whats)
         return bool(whats) and self.talk.record(*whats, *more_photos(topics[0].part, photos))
+
+    def _taken(self, reading: Reading) -> Reading:
+        """The reading with those of its statements that are meant: several that are not sure can be taken in part."""
+        statements = reading.statements
+        if reading.sureness == "sure" or len(statements) < 2:
+            return reading
+        numbered = "; ".join(f"{i}{BOUND}{rendered(s)}" for i, s in enumerate(statements, 1))
+        self.talk.say(f"  that is: {numbered}", hang=4)
+        while answer := self.talk.ask("  which of these (all, or numbers; Enter: none): "):
+            numbers = [number_of(n) for n in re.findall(r"\d+", answer)]
+            if plain(answer) in ALL:
+                return reading
+            if plain(answer) in NONE:
+                break
+            if numbers and all(0 < n <= len(statements) for n in numbers):
+                return replace(reading, statements=tuple(s for n, s in enumerate(statements, 1) if n in numbers))
+            self.talk.say(f"  {answer!r} is none of the answers here: Enter, 1-{len(statements)}, all", hang=4)
+        return replace(reading, statements=())
 
     def _at_its_part(self, what: What, topic: Topic) -> What:
         """What was said of the kind that the part is which is asked about stands on that part; what was said of another kind, on
@@ -144,8 +170,12 @@ class Spoken:
 
     def _of_kind(self, meant: Reading, phrase: str, kind: str) -> Reading:
         """The same reading where the phrase is said of that kind of part."""
-        terms = [s.term for s in meant.statements]
-        return next((r for r in read(phrase, self.words, kind) if [s.term for s in r.statements] == terms), meant)
+        terms = [(s.term, s.state) for s in meant.statements]
+        for r in read(phrase, self.words, kind):
+            found = {(s.term, s.state): s for s in r.statements}
+            if found.keys() >= set(terms):
+                return replace(r, statements=tuple(found[t] for t in terms))
+        return meant
 
     def _rank(self, topic: Topic, readings: list[Reading]) -> tuple[int, int]:
         """How well a block takes a phrase, less being better: how sure it is, and whether what it says is of this part."""

@@ -217,3 +217,12 @@ def test_a_rate_keeps_the_time_it_was_told_by(said, value):
 def test_a_number_in_a_unit_nobody_knows_is_given_no_other():
     said = [s for r in read("leak rate 40 kegs/week", VOCABULARY) for s in r.statements]
     assert said and not [s for s in said if "40" in dict(s.more).get("value", "")]
+
+
+@pytest.mark.parametrize(("said", "on", "says"), [
+    ("fretting under the sliding o-ring, two rings, 0.2 mm deep", "sleeve", {"fretting band"}),
+    ("O-ring not hard, it is soft and springy", "O-ring", {"not hard", "soft"}),
+])  # fmt: skip
+def test_a_phrase_brings_along_nothing_that_it_does_not_say(said, on, says):
+    assert terms(said, on) == says
+    assert read(said, VOCABULARY, on)[0].unread

@@ -11,6 +11,7 @@ from diagnose.session.entries import (
     listed,
     meant,
     numbers_choices,
+    numbers_in,
     parted,
     state_and_list,
 )
@@ -27,6 +28,10 @@ SPELLED = {
 ENDS = {"driver end": "driver end", "impeller end": "impeller end"}
 TURNS = {"clockwise": "clockwise", "cw": "clockwise", "counterclockwise": "counterclockwise"}
 PLANS = {"none": "none", "plan 11": "plan 11", "plan 13": "plan 13", "plan 1": "plan 1"}
+
+
+def test_a_range_names_every_number_in_it():
+    assert numbers_in("1, 3-5 and 7 - 8") == {1, 3, 4, 5, 7, 8}
 
 
 @pytest.mark.parametrize(("answer", "chosen"), [

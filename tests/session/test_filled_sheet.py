@@ -315,3 +315,8 @@ def test_the_command_takes_a_file_or_what_is_typed(case, tmp_path, knowledge):
     assert wrong.returncode == 2 and "no box 9999" in wrong.stderr and "nothing of" in wrong.stdout + wrong.stderr
     paper.write_bytes(b"\xff\xfe12")
     assert "is no text" in diagnose("record", str(case), "--sheet", str(paper)).stderr
+
+
+def test_caustic_is_an_alkali_and_nothing_else(knowledge):
+    named = [term for term, also in knowledge.vocabulary.settings["service"].terms.items() if "caustic" in also]
+    assert named == ["strong alkali"]

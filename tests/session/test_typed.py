@@ -293,3 +293,18 @@ def test_a_sentence_is_no_item_number(case, knowledge):
     )
     now = session(case, knowledge, script)
     assert now.part("43").kind == "retainer" and "is no item number" in script.text
+
+
+@pytest.mark.parametrize(
+    ("which", "on_record"),
+    [("2", {"soft": "present"}), ("all", {"hard": "absent", "soft": "present"}), ("", {}), ("none", {})],
+)
+def test_of_several_things_a_choice_says_all_and_takes_those_that_are_meant(case, knowledge, which, on_record):
+    script = Script(
+        *to_step(7), (RING + "Seen", "O-ring not hard, it is soft and springy"), ("number", "1"), ("which of these", which), stop_at=END
+    )  # fmt: skip
+    now = session(case, knowledge, script)
+    assert {o.feature: o.state for o in now.observations if o.feature in ("hard", "soft", "slides freely")} == on_record
+    told = " ".join(script.text.split())
+    assert "that is: 1 O-ring: looked for and not there, hard; 2 O-ring: soft" in told
+    assert "O-ring: looked for and not there, hard and O-ring: soft" in told
