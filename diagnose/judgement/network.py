@@ -187,6 +187,10 @@ class Network:
         """P(mechanism) with none of the causes, then with each alone, shape (mechanisms, 1 + causes)."""
         return self.forward(self.singles)
 
+    def over_singles(self, weight: np.ndarray) -> np.ndarray:
+        """P(mechanism) over those sets, each with a weight."""
+        return np.asarray(self.by_single @ (weight / weight.sum()))
+
     @cached_property
     def singles(self) -> np.ndarray:
         """The set of no cause, then those of each alone."""

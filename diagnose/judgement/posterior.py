@@ -127,14 +127,15 @@ class Posterior:
     @cached_property
     def unseen(self) -> np.ndarray:
         """P(mechanism) before anything is seen, in these circumstances."""
-        result = _over_singles(self.net, self.evidence)
+        result = self.net.over_singles(prior_odds(self.net, self.evidence, self.net.singles))
         result[sorted(self.evidence.off)] = 0.0
         return result
 
     @cached_property
     def usual(self) -> np.ndarray:
         """P(mechanism) in any failed seal, whatever its circumstances."""
-        return _over_singles(self.net, replace(self.evidence, prior=self.net.prior))
+        usual = replace(self.evidence, prior=self.net.prior)
+        return self.net.over_singles(prior_odds(self.net, usual, self.net.singles))
 
     @cached_property
     def weights(self) -> np.ndarray:
@@ -345,12 +346,6 @@ def sliced(
         narrower = plan([Shape(s.child, s.parents, len(s.weight)) for s in part], made.variables)
         result = result + sliced(part, Layout(narrower, layout.apart), take, back)
     return np.asarray(result)
-
-
-def _over_singles(net: Network, evidence: Evidence) -> np.ndarray:
-    """P(mechanism) over no cause and each single one, by their priors, shape (mechanisms,)."""
-    weight = prior_odds(net, evidence, net.singles)
-    return np.asarray(net.by_single @ (weight / weight.sum()))
 
 
 def narrowed(net: Network, evidence: Evidence) -> Sums:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from diagnose.phrases.clauses import Clause
+from diagnose.phrases.clauses import Clause, value_said
 from diagnose.phrases.hold import (
     FAMILY,
     IN_GENERAL,
@@ -20,7 +20,6 @@ from diagnose.phrases.hold import (
     qualifiers,
     told,
     unread,
-    value_said,
 )
 from diagnose.phrases.index import Index
 from diagnose.phrases.model import Statement

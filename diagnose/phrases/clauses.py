@@ -10,6 +10,7 @@ from functools import cached_property
 from diagnose.phrases.index import Index, Sense, Span
 from diagnose.phrases.lift import FIRST, Lifted, lift
 from diagnose.phrases.tokens import Token, folded
+from diagnose.reading.units import BadUnit, unit
 
 MOST_CLAUSES, MOST_DENIALS = 8, 3
 _PARTS = frozenset({".", ";", ":", "!", "?", "\n", ","})
@@ -206,3 +207,17 @@ def halves(clause: Clause) -> list[Clause]:
                 result.append(clause.part(start, place, joined))
             start, joined = place + 1, token.text
     return result[:MOST_CLAUSES]
+
+
+def value_said(asked: str, clause: Clause) -> tuple[int, Lifted] | None:
+    """The figure of a clause in a unit like the asked one."""
+    for place, lifted in ((p, x) for p, x in clause.lifted.items() if x.kind in ("amount", "time")):
+        try:
+            if unit(lifted.unit).kind == unit("" if asked == "1" else asked).kind:
+                return place, lifted
+        except BadUnit:
+            continue
+    if asked == "1" or not clause.bare:
+        return None
+    place, number = next(iter(clause.bare.items()))
+    return place, Lifted("amount", f"{number} {asked}", number, asked, True)

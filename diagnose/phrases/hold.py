@@ -10,7 +10,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from diagnose.phrases.clauses import QUALIFYING, Clause
+from diagnose.phrases.clauses import QUALIFYING, Clause, value_said
 from diagnose.phrases.index import Index, Spelling, Term
 from diagnose.phrases.lift import Lifted
 from diagnose.phrases.model import Statement
@@ -25,7 +25,6 @@ from diagnose.phrases.said_of import (
     related,
 )
 from diagnose.phrases.states import states
-from diagnose.reading.units import BadUnit, unit
 
 SURE, WEAK = 0.965, 0.44
 """Sure only where the words say the term in full: of open phrases read at 0.80 to 0.96 one in four said something else."""
@@ -440,17 +439,3 @@ def qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, st
             which, _, of = lifted.text.partition(" of ") if lifted.kind == "which" else (lifted.text, "", "")
             more |= {lifted.kind: which, **({"of": of} if of else {})}
     return more, quiet
-
-
-def value_said(asked: str, clause: Clause) -> tuple[int, Lifted] | None:
-    """The figure of a clause in a unit like the asked one."""
-    for place, lifted in ((p, x) for p, x in clause.lifted.items() if x.kind in ("amount", "time")):
-        try:
-            if unit(lifted.unit).kind == unit("" if asked == "1" else asked).kind:
-                return place, lifted
-        except BadUnit:
-            continue
-    if asked == "1" or not clause.bare:
-        return None
-    place, number = next(iter(clause.bare.items()))
-    return place, Lifted("amount", f"{number} {asked}", number, asked, True)

@@ -224,7 +224,7 @@ def test_own_words_that_fit_either_ring_are_asked_for_their_ring(case, knowledge
 
 def test_own_words_stand_on_the_part_that_can_show_them(case, knowledge):
     script = Script(
-        *to_step(3), ("part 2 Stationary ring @ Seen", "light heet checks"), ("number", "1"), stop_at="Step 4"
+        *to_step(3), ("part 2 Stationary ring @ Seen", "light heat chekcs"), ("number", "1"), stop_at="Step 4"
     )
     (seen,) = [o for o in session(case, knowledge, script).observations if o.state == "present"]
     assert (seen.part, seen.feature, seen.degree) == ("2", "radial cracks", "light")
