@@ -134,8 +134,8 @@ class Posterior:
     @cached_property
     def usual(self) -> np.ndarray:
         """P(mechanism) in any failed seal, whatever its circumstances."""
-        usual = replace(self.evidence, prior=self.net.prior)
-        return self.net.over_singles(prior_odds(self.net, usual, self.net.singles))
+        anyway = replace(self.evidence, prior=self.net.prior)
+        return self.net.over_singles(prior_odds(self.net, anyway, self.net.singles))
 
     @cached_property
     def weights(self) -> np.ndarray:
@@ -376,9 +376,8 @@ def posterior_of(sums: Sums, every_set: bool = False) -> Posterior:
     evidence, n = sums.evidence, len(sums.net.causes)
     odds = cause_odds(evidence)
     bearing = np.flatnonzero(sums.bears & (odds > 0))
-    none = np.zeros((1, n), bool)
+    none, gain = np.zeros((1, n), bool), np.ones(n)
     alone = sums.extended(none, sums.extension(bearing))[0]
-    gain = np.ones(n)
     gain[bearing] = alone[1:] / alone[0]
     helping = bearing if every_set else bearing[gain[bearing] > 1.0]
     latest, extension = _sets(n, helping[:, None]), sums.extension(helping)
