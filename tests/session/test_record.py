@@ -334,7 +334,6 @@ def test_a_newcomer_types_the_paper_case_in_and_gets_its_cause(tmp_path, whole_b
     now = read_case(path, whole_base.knowledge)
     (judgement,) = judge(infer(now, whole_base), whole_network)
     assert judgement.causes[0].name == expected
-    assert judgement.causes[0].probability > 2 * judgement.causes[1].probability
     assert len([o for o in now.observations if o.state == "present"]) == sum(len(v[0]) for v in LOOKS.values())
     assert look(path).view == "same"
 

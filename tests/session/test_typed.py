@@ -99,7 +99,11 @@ def test_what_is_said_of_the_springs_beside_a_ring_stands_on_those_springs(
     with Recorder(case, knowledge, "ann") as r:
         r.start(usual_document("Resin pump", arrangement, knowledge.arrangements.usual[arrangement], "before washing"))
     script = Script(
-        *to_step(5), (f"{ring} @ Seen", "springs full of resin, not moving"), ("number", "1"), stop_at="Step 6"
+        *to_step(5),
+        (f"{ring} @ Seen", "springs full of resin, not moving"),
+        ("number", "1"),
+        ("which of these", "all"),
+        stop_at="Step 6",
     )
     seen = [(o.part, o.feature) for o in session(case, knowledge, script).observations if o.state == "present"]
     assert sorted(seen) == [(springs, "hung up"), (springs, "polymer film")]
