@@ -48,7 +48,7 @@ def test_the_leak_is_asked_of_people_where_recording_begins_later(case, knowledg
 
 def test_looking_again_tells_and_takes_what_can_no_longer_be_measured(case, knowledge):
     script = Script(
-        *to_step(3), ("Fit; Shaft @ Seen", "none"), ("Look again", "1"), ("Fit; Shaft @ Seen", "working length 31.2 mm"), stop_at="Step 4"
+        *to_step(3), ("Fit; Shaft @ Seen", "none"), ("Look again", "1"), ("Fit @ Seen", "working length 31.2 mm"), stop_at="Step 4"
     )  # fmt: skip
     now = session(case, knowledge, script)
     told = " ".join(script.text.partition("Before you go on")[2].split())
