@@ -189,9 +189,7 @@ def _why(inference: Inference, x: Judgement, everything: bool, page: Page) -> No
     for j in beside:
         same = ", by the same evidence" if j in best else ""
         page.ends(f"    {j.standing:<12} {j.name}{same}", percent(j.probability))
-    page.ends(f"    {'':<12} none of these causes", percent(x.none_of_these))
-    if told := order_told([*own, *beside]):
-        page.say(told, indent=4)
+    page.ends(f"    {'':<12} none of these causes{order_told([*own, *beside])}", percent(x.none_of_these))
     if open_ := why_is_open(x):
         page.say(open_, indent=4)
     out = [j for j in shown if j.standing == "ruled out"]
@@ -202,11 +200,9 @@ def _why(inference: Inference, x: Judgement, everything: bool, page: Page) -> No
 
 
 def order_told(shown: Sequence[Judged]) -> str:
-    """Why a cause stands before a likelier one, or why chances add up to more than one; empty where neither is so."""
-    chances = [j.probability for j in shown if j.standing != "ruled out"]
-    if chances != sorted(chances, reverse=True):
-        return "First the likeliest explanation, then by how much of the record is about each."
-    return "Two causes can be at work together, so the figures add up to more than 100 %." if sum(chances) > 1.1 else ""
+    """Why a cause stands before a likelier one; empty where none does."""
+    chances = [j.probability for j in shown]
+    return "" if chances == sorted(chances, reverse=True) else "; in order of what the record tells of"
 
 
 def _leader(inference: Inference, j: Judged, most: int, page: Page) -> None:
