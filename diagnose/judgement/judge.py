@@ -12,7 +12,7 @@ from diagnose.inference.run import Inference
 from diagnose.judgement.counting import counting
 from diagnose.judgement.network import Network, build
 from diagnose.judgement.posterior import Evidence, Posterior, narrowed, posterior_of
-from diagnose.judgement.weights import Weights, decibans, ledger
+from diagnose.judgement.weights import Weights, ledger, log_odds
 from diagnose.knowledge.model import Cause, Knowledge, Mechanism, Words
 
 MOST_SETS = 8
@@ -60,7 +60,7 @@ class Judged:
     @property
     def weight(self) -> float:
         """What the whole record moves this one by, in dB of odds."""
-        return _odds(self.probability) - _odds(self.prior)
+        return log_odds(self.probability) - log_odds(self.prior)
 
     @property
     def told(self) -> float:
@@ -280,17 +280,11 @@ def _judged(
             word = standing(words, probability, len(at.lines_for(name)), lowest)
         because = tuple(f.branch.because for f in out)
         if kind == "mechanism":
-            told = _odds(probability) - _odds(float(at.found.usual[at.net.mechanism[name]]))
+            told = log_odds(probability) - log_odds(float(at.found.usual[at.net.mechanism[name]]))
         else:
             told = ledger(at.net, at.counted, name) if word not in ("unlikely", "ruled out") else 0.0
         judged.append(Judged(name, kind, at.position, word, probability, prior, because, at.position, told, at))
     return tuple(sorted(judged, key=lambda j: j.rank))
-
-
-def _odds(probability: float) -> float:
-    """In dB, of what is never quite sure."""
-    p = min(max(probability, 1e-9), 1 - 1e-9)
-    return decibans(p / (1 - p))
 
 
 def _one_verdict(judgements: list[Judgement]) -> tuple[Judgement, ...]:

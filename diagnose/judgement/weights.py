@@ -28,6 +28,12 @@ def decibans(ratio: float) -> float:
     return 10 * math.log10(ratio)
 
 
+def log_odds(probability: float) -> float:
+    """In dB, of what is never quite sure."""
+    p = min(max(probability, 1e-9), 1 - 1e-9)
+    return decibans(p / (1 - p))
+
+
 @dataclass(frozen=True)
 class Group:
     """The findings that one mechanism answers for ("" for direct signs and what nothing on record explains). `weight`:

@@ -83,12 +83,10 @@ class Spoken:
         near = [table[n] for n in nearest(phrase, table, 6)] if not readings or readings[0].sureness == "weak" else []
         chosen = self._which(phrase, readings, list(dict.fromkeys([*texts, *near]))[:6])
         if not chosen:
-            self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, recorder.state))
-            return False
+            return self._keep(phrase, more)
         taken = self._taken(texts[chosen]) if chosen in texts else None
         if taken is not None and not taken.statements:
-            self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, recorder.state))
-            return False
+            return self._keep(phrase, more)
         if taken is None:
             fitting = [
                 tuple(t for t in b if said.item in ("", t.part) and self.fits(t, self.words.features[chosen]))
@@ -97,8 +95,7 @@ class Spoken:
             blocks = [b for b in fitting if b] or blocks
         topics = blocks[0]
         if len(blocks) > 1 and not (topics := self.on_which(phrase, {str(i): b for i, b in enumerate(blocks, 1)})):
-            self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, recorder.state))
-            return False
+            return self._keep(phrase, more)
         entry, photos = self.details(more)
         whats: list[What] = []
         for topic in topics:
@@ -119,6 +116,11 @@ class Spoken:
             whats += [w for w in found if w not in whats]
         whats = self.asked_back.seen(whats)
         return bool(whats) and self.talk.record(*whats, *more_photos(topics[0].part, photos))
+
+    def _keep(self, phrase: str, more: str) -> bool:
+        """Keeps the words as said, as nothing of them can be put on record."""
+        self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, self.talk.recorder.state))
+        return False
 
     def _taken(self, reading: Reading) -> Reading:
         """The reading with those of its statements that are meant: several that are not sure can be taken in part."""

@@ -15,7 +15,7 @@ from diagnose.inference.engine import finding_id
 from diagnose.judgement.chains import chain, unexplained
 from diagnose.judgement.judge import Judged, Judgement
 from diagnose.judgement.posterior import Posterior, prior_odds
-from diagnose.judgement.weights import Group, decibans
+from diagnose.judgement.weights import Group, log_odds
 from diagnose.reading.terms import plain
 from diagnose.trail.graph import DIGITS, HAPPENED, Reasoning, below, chain_json, mechanism_id, of_type, ranked
 
@@ -329,8 +329,7 @@ def contrast(asked: Reasoning, this: str, other: str) -> Tree:
 
 
 def _odds(p: float) -> float:
-    p = min(max(p, 1e-9), 1 - 1e-9)
-    return round(decibans(p / (1 - p)), DIGITS)
+    return round(log_odds(p), DIGITS)
 
 
 def _together(at: Judgement, this: str, other: str) -> Tree:

@@ -113,11 +113,8 @@ def _level(ranked: list[Judged], expected: tuple[str, ...], beside: set[str], no
             names.append((j.name, j.probability))
     answers = names
     if none:
-        before = (
-            next((i for i, (_, p) in enumerate(names) if p < none), len(names))
-            if none < max(dict(names).values())
-            else 0
-        )
+        leads = none >= max(p for _, p in names)
+        before = 0 if leads else next((i for i, (_, p) in enumerate(names) if p < none), len(names))
         answers = [*names[:before], (NONE[0], none), *names[before:]]
     (top, share), good = answers[0], {*expected}
     wrong = tuple(j.name for j in ranked if j.standing == "established" and j.name not in good | beside)

@@ -7,8 +7,9 @@ import pytest
 from diagnose.casefile.reader import parse_case
 from diagnose.judgement.counting import counting
 from diagnose.judgement.diagnosis import Diagnosis
-from diagnose.judgement.judge import decibans, judge_at, standing
+from diagnose.judgement.judge import judge_at, standing
 from diagnose.judgement.posterior import WIDE_ENOUGH
+from diagnose.judgement.weights import decibans
 from diagnose.knowledge.model import Words
 from diagnose.reading.problems import Problems
 

@@ -20,7 +20,7 @@ import yaml
 from diagnose.casefile.reader import read_case
 from diagnose.inference.run import RuleBase, load
 from diagnose.judgement.diagnosis import Diagnosis
-from diagnose.judgement.weights import decibans
+from diagnose.judgement.weights import log_odds
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[2]
@@ -48,8 +48,7 @@ def moves(entries: Iterable[dict[str, Any]], base: RuleBase) -> Iterator[tuple[d
             )
             judgements = Diagnosis(read_case(file, base.knowledge), base).judgements
             chance = {n: max(x.of(n).probability for x in judgements) for n in (one, other)}
-            first, second = (min(max(chance[n], 1e-9), 1 - 1e-9) for n in (one, other))
-            return decibans(first / (1 - first)) - decibans(second / (1 - second))
+            return log_odds(chance[one]) - log_odds(chance[other])
 
         silent: dict[tuple[str, str], float] = {}
         for entry in entries:
