@@ -154,7 +154,7 @@ def plan(shapes: Sequence[Shape], variables: int) -> Plan:
     size = dict.fromkeys(range(variables), 2)
     # sets of variables as the bits of a number
     near: dict[int, int] = {}
-    several: dict[int, int] = {}
+    several: dict[float, int] = {}
 
     def tie(members: Sequence[int]) -> None:
         bits = _number(members)
@@ -170,19 +170,21 @@ def plan(shapes: Sequence[Shape], variables: int) -> Plan:
             tie([*own, *shape.parents])
         else:
             size[chooser] = shape.terms
-            several[shape.terms] = several.get(shape.terms, 0) | 1 << chooser
+            more = math.log2(shape.terms) - 1
+            several[more] = several.get(more, 0) | 1 << chooser
             for v in (*own, *shape.parents):
                 tie([chooser, v])
 
-    def cells(v: int) -> int:
+    def cells(v: int) -> float:
+        """Cells of the table that summing a variable out takes, as a power of two."""
         around = near[v]
-        result = 1 << around.bit_count()
-        for terms, choosers in several.items():
+        result: float = around.bit_count()
+        for more, choosers in several.items():
             if met := (around & choosers).bit_count():
-                result = (result >> met) * terms**met
+                result += met * more
         return result
 
-    order, widest = [], 1
+    order, widest = [], 0.0
     cost = {v: cells(v) for v in near}
     queue = [(c, v) for v, c in cost.items()]
     heapq.heapify(queue)
@@ -198,7 +200,7 @@ def plan(shapes: Sequence[Shape], variables: int) -> Plan:
             near[other] = (near[other] | around) & ~(1 << v)
             cost[other] = cells(other)
             heapq.heappush(queue, (cost[other], other))
-    return Plan(tuple(shapes), variables, tuple(order), size, widest)
+    return Plan(tuple(shapes), variables, tuple(order), size, round(2**widest))
 
 
 def _bits(number: int) -> Iterator[int]:

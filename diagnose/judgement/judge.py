@@ -51,11 +51,8 @@ class Judged:
     because: tuple[str, ...]
     told_at: str
     ledger: float
+    card: Cause | Mechanism = field(repr=False, compare=False)
     at: Judgement = field(repr=False, compare=False)
-
-    @property
-    def card(self) -> Cause | Mechanism:
-        return self.at.knowledge.card(self.name)
 
     @property
     def weight(self) -> float:
@@ -269,21 +266,24 @@ def _mechanisms(at: Judgement) -> tuple[Judged, ...]:
 def _judged(
     at: Judgement, kind: str, names: tuple[str, ...], chances: np.ndarray, priors: np.ndarray
 ) -> tuple[Judged, ...]:
+    cards: Mapping[str, Cause | Mechanism]
+    cards = at.knowledge.causes if kind == "cause" else at.knowledge.mechanisms
     words, ruled_out = at.knowledge.words, at.inference.ruled_out[at.position]
     judged = []
     chances = at.net.believed(chances, np.where([n in ruled_out for n in names], 0.0, priors))
-    for name, probability, prior in zip(names, chances.tolist(), priors.tolist(), strict=True):
+    risen = log_odds(chances) - log_odds(at.found.usual) if kind == "mechanism" else np.zeros(len(names))
+    for name, probability, prior, told in zip(names, chances.tolist(), priors.tolist(), risen.tolist(), strict=True):
         out = ruled_out.get(name, ())
         word = "ruled out" if out else standing(words, probability, 0, 0.0)
         if probability >= words.established and not out:
             lowest = min((e.weight for e in at.evidence(name) if not e.through), default=0.0)
             word = standing(words, probability, len(at.lines_for(name)), lowest)
         because = tuple(f.branch.because for f in out)
-        if kind == "mechanism":
-            told = log_odds(probability) - log_odds(float(at.found.usual[at.net.mechanism[name]]))
-        else:
-            told = ledger(at.net, at.counted, name) if word not in ("unlikely", "ruled out") else 0.0
-        judged.append(Judged(name, kind, at.position, word, probability, prior, because, at.position, told, at))
+        if kind == "cause" and word not in ("unlikely", "ruled out"):
+            told = ledger(at.net, at.counted, name)
+        judged.append(
+            Judged(name, kind, at.position, word, probability, prior, because, at.position, told, cards[name], at)
+        )
     return tuple(sorted(judged, key=lambda j: j.rank))
 
 

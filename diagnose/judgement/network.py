@@ -187,8 +187,9 @@ class Network:
         """P(mechanism) with none of the causes, then with each alone, shape (mechanisms, 1 + causes)."""
         return self.forward(self.singles)
 
-    def over_singles(self, weight: np.ndarray) -> np.ndarray:
+    def over_singles(self, none: float, alone: np.ndarray) -> np.ndarray:
         """P(mechanism) over those sets, each with a weight."""
+        weight = np.append(none, alone)
         return np.asarray(self.by_single @ (weight / weight.sum()))
 
     @cached_property

@@ -40,6 +40,19 @@ class Evidence:
     allowed: tuple[int, ...]
     off: frozenset[int] = frozenset()
 
+    @cached_property
+    def odds(self) -> np.ndarray:
+        """Odds of each cause before anything is seen; 0 where it is ruled out."""
+        odds = np.zeros(len(self.prior))
+        may = list(self.allowed)
+        odds[may] = self.prior[may] / (1 - self.prior[may])
+        return odds
+
+    @cached_property
+    def all_sets(self) -> float:
+        """Weight of every set of causes before anything is seen, that of the empty one taken as 1."""
+        return float(np.prod(1 + self.odds))
+
     def without(self, findings: Iterable[str]) -> Evidence:
         gone = set(findings)
         return replace(self, states={f: s for f, s in self.states.items() if f not in gone})
@@ -48,24 +61,19 @@ class Evidence:
         return replace(self, states={**self.states, **states})
 
 
-def cause_odds(evidence: Evidence) -> np.ndarray:
-    """Odds of each cause before anything is seen; 0 where it is ruled out."""
-    odds = np.zeros(len(evidence.prior))
-    may = list(evidence.allowed)
-    odds[may] = evidence.prior[may] / (1 - evidence.prior[may])
-    return odds
+def none_odds(net: Network, evidence: Evidence) -> float:
+    """Weight of the empty set before anything is seen: 1, or, where the rule base says how often a failure has none of its
+    causes, such that the empty set has that chance."""
+    rest = evidence.all_sets - 1
+    failed = not any(evidence.states.get(f) for f in net.no_failure)
+    if net.none_of_these and rest and failed:
+        return net.none_of_these / (1 - net.none_of_these) * rest
+    return 1.0
 
 
 def prior_odds(net: Network, evidence: Evidence, members: np.ndarray) -> np.ndarray:
-    """Weight of each set before anything is seen: the product of its causes' odds. Of the empty set it is 1, or, where the
-    rule base says how often a failure has none of its causes, such that the empty set has that chance."""
-    odds = cause_odds(evidence)
-    result = _odds(members, odds)
-    rest = float(np.prod(1 + odds)) - 1
-    failed = not any(evidence.states.get(f) for f in net.no_failure)
-    if net.none_of_these and rest and failed:
-        result[~members.any(axis=1)] = net.none_of_these / (1 - net.none_of_these) * rest
-    return result
+    """Weight of each set before anything is seen: the product of its causes' odds; of the empty set that of none."""
+    return np.where(members.any(axis=1), _odds(members, evidence.odds), none_odds(net, evidence))
 
 
 @dataclass(frozen=True)
@@ -94,7 +102,7 @@ class Posterior:
     def before(self) -> np.ndarray:
         """Probability of each set that is spelt out before anything is seen, causes that are ruled out left aside."""
         odds = prior_odds(self.net, self.evidence, self.members)
-        return odds / (float(np.prod(1 + cause_odds(self.evidence))) - 1 + odds[0])
+        return odds / (self.evidence.all_sets - 1 + odds[0])
 
     def causes_of(self, i: int) -> tuple[str, ...]:
         return tuple(self.net.causes[c] for c in np.flatnonzero(self.members[i]))
@@ -102,7 +110,7 @@ class Posterior:
     @cached_property
     def alone(self) -> np.ndarray:
         """Odds of each cause by itself against none of the causes, were causes independent; 0 where it is ruled out."""
-        none = float(self.exactly[0] / prior_odds(self.net, self.evidence, self.members[:1])[0])
+        none = float(self.exactly[0]) / none_odds(self.net, self.evidence)
         result = np.zeros(len(self.net.causes))
         for i in np.flatnonzero(self.members.sum(axis=1) == 1):
             result[np.flatnonzero(self.members[i])] = self.exactly[i] / none
@@ -127,7 +135,7 @@ class Posterior:
     @cached_property
     def unseen(self) -> np.ndarray:
         """P(mechanism) before anything is seen, in these circumstances."""
-        result = self.net.over_singles(prior_odds(self.net, self.evidence, self.net.singles))
+        result = self.net.over_singles(none_odds(self.net, self.evidence), self.evidence.odds)
         result[sorted(self.evidence.off)] = 0.0
         return result
 
@@ -135,7 +143,7 @@ class Posterior:
     def usual(self) -> np.ndarray:
         """P(mechanism) in any failed seal, whatever its circumstances."""
         anyway = replace(self.evidence, prior=self.net.prior)
-        return self.net.over_singles(prior_odds(self.net, anyway, self.net.singles))
+        return self.net.over_singles(none_odds(self.net, anyway), anyway.odds)
 
     @cached_property
     def weights(self) -> np.ndarray:
@@ -374,7 +382,7 @@ def posterior(net: Network, evidence: Evidence, every_set: bool = False) -> Post
 def posterior_of(sums: Sums, every_set: bool = False) -> Posterior:
     """As `posterior`."""
     evidence, n = sums.evidence, len(sums.net.causes)
-    odds = cause_odds(evidence)
+    odds = evidence.odds
     bearing = np.flatnonzero(sums.bears & (odds > 0))
     none, gain = np.zeros((1, n), bool), np.ones(n)
     alone = sums.extended(none, sums.extension(bearing))[0]
@@ -430,7 +438,7 @@ def _shared(
     one, two, three = _symmetric(free)
     by_size = np.bincount(size, weight, 4)
     further = np.array([1 + one + two + three, 1 + one + two, 1 + one, 1.0])
-    none = float(prior_odds(sums.net, evidence, members[:1])[0])
+    none = none_odds(sums.net, evidence)
     total = float(by_size @ further) + none - 1
     share = members.T @ (weight * further[size])
     less_one = one - free

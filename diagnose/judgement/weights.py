@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 
 from diagnose.judgement.altered import altered, chance_of, likelihoods
-from diagnose.judgement.network import Network
+from diagnose.judgement.network import Chance, Network
 from diagnose.judgement.posterior import Evidence, Posterior, Sums
 
 LIGHT = 0.5
@@ -28,10 +28,10 @@ def decibans(ratio: float) -> float:
     return 10 * math.log10(ratio)
 
 
-def log_odds(probability: float) -> float:
+def log_odds(probability: Chance) -> Chance:
     """In dB, of what is never quite sure."""
-    p = min(max(probability, 1e-9), 1 - 1e-9)
-    return decibans(p / (1 - p))
+    p = np.clip(probability, 1e-9, 1 - 1e-9)
+    return 10 * np.log10(p / (1 - p))
 
 
 @dataclass(frozen=True)
