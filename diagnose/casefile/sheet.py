@@ -8,8 +8,11 @@ from dataclasses import dataclass, field, replace
 
 from diagnose.casefile import walk
 from diagnose.casefile.model import Case
+from diagnose.casefile.reader import parse_case
 from diagnose.casefile.walk import Topic
+from diagnose.casefile.writer import render
 from diagnose.knowledge.model import Knowledge
+from diagnose.reading.problems import Problems
 
 MOST_BESIDE = {"looks": 4, "written": 2}
 """Parts that share their rows: of boxes to tick, of boxes to write in."""
@@ -97,7 +100,7 @@ class Page:
 
 @dataclass(frozen=True)
 class Sheet:
-    """`code` tells one sheet from another, so that numbers are read as they were printed; `data`: the boxes for what clock
+    """`code` tells one sheet from another: whose it is, and its numbers as they were printed; `data`: the boxes for what clock
     positions and turning are told by."""
 
     pages: tuple[Page, ...]
@@ -134,7 +137,26 @@ def sheet(case: Case, knowledge: Knowledge, alone: bool = False) -> Sheet:
             stages = tuple(_stages(case, knowledge, mine, side, most, numbers))
             if stages:
                 pages.append(Page(position, side, stages))
-    return Sheet(tuple(pages), hashlib.sha256("\n".join(numbers.told).encode()).hexdigest()[:6], data)
+    told = "\n".join([*_whose(case), *numbers.told])
+    return Sheet(tuple(pages), hashlib.sha256(told.encode()).hexdigest()[:6], data)
+
+
+def case_of(arrangement: str, knowledge: Knowledge) -> Case:
+    """A seal of which nothing is known but its arrangement."""
+    usual = walk.usual_document(
+        f"{arrangement} seal", arrangement, knowledge.arrangements.usual.get(arrangement, ()), ""
+    )
+    problems = Problems()
+    case = parse_case(render(usual), arrangement, knowledge, problems)
+    problems.raise_errors()
+    assert case is not None
+    return case
+
+
+def _whose(case: Case) -> list[str]:
+    """What the head of a sheet says it is of; two seals with the same boxes have different sheets."""
+    arrangement = next((s.term for s in case.settings if s.setting == "arrangement" and s.holds), "")
+    return [case.name, arrangement, case.texts.get("equipment.tag", ""), case.texts.get("seal.serial", "")]
 
 
 def _stages(

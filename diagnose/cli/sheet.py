@@ -73,10 +73,7 @@ def sheet(
 
 def _case(what: str, base: RuleBase) -> Case:
     """A case file's, or an empty one of an arrangement."""
-    from diagnose.casefile.reader import parse_case
-    from diagnose.casefile.walk import usual_document
-    from diagnose.casefile.writer import render
-    from diagnose.reading.problems import Problems
+    from diagnose.casefile.sheet import case_of
 
     if case_path(what).exists() or Path(what).suffix in (".yaml", ".yml", ".json"):
         return open_case(what, base)
@@ -85,12 +82,7 @@ def _case(what: str, base: RuleBase) -> Case:
     if term is None:
         known = k.vocabulary.settings["arrangement"].terms if "arrangement" in k.vocabulary.settings else {}
         raise refuse(f"{what!r} is no case file and no arrangement", f"one of: {', '.join(known)}" if known else "")
-    document = usual_document(f"{term} seal", term, k.arrangements.usual.get(term, ()), "")
-    problems = Problems()
-    case = parse_case(render(document), what, k, problems)
-    problems.raise_errors()
-    assert case is not None
-    return case
+    return case_of(term, k)
 
 
 def _cautions(case: Case, base: RuleBase) -> list[Caution]:

@@ -15,9 +15,8 @@ from diagnose.casefile.photos import photo_entry
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.replay import State, What, apply
-from diagnose.casefile.sheet import Box, Sheet, sheet
+from diagnose.casefile.sheet import Box, Sheet, case_of, sheet
 from diagnose.casefile.spoken import not_understood, records_of
-from diagnose.casefile.walk import usual_document
 from diagnose.casefile.writer import render
 from diagnose.knowledge.model import Knowledge
 from diagnose.phrases.read import read
@@ -204,8 +203,8 @@ class FilledSheet:
                 self.sheet = found
                 return
         raise _wrong(where, "sheet-code", f"no sheet of this case has the code {code}",
-                     f"look at the foot of the paper; the sheet of the case as it stands is {self._sheet_now().code}; one printed with "
-                     "other rules is typed back with diagnose note")  # fmt: skip
+                     f"look at the foot of the paper: that of another seal goes into its own case; the sheet of this case as it stands is "
+                     f"{self._sheet_now().code}; one printed with other rules is typed back with diagnose note")  # fmt: skip
 
     def _sheet_now(self) -> Sheet:
         return sheet(self.recorder.case_now(), self.recorder.knowledge, ALONE in self.recorder.state.reached)
@@ -216,7 +215,7 @@ class FilledSheet:
         knowledge, case = self.recorder.knowledge, self.recorder.case_now()
         for s in case.settings:
             if s.setting == "arrangement" and s.holds:
-                yield sheet_of_arrangement(s.term, knowledge)
+                yield sheet(case_of(s.term, knowledge), knowledge)
         yield from _as_it_was(self.recorder.lines, knowledge)
 
     def _typed(self, text: str, number: int) -> Typed:
@@ -302,17 +301,6 @@ class FilledSheet:
         """What stands at a path of the case by now, as a list."""
         found = next((w["to"] for w in reversed(earlier) if w.get("set") == path), self.recorder.state.value(path))
         return found if isinstance(found, list) else [found] if found else []
-
-
-def sheet_of_arrangement(arrangement: str, knowledge: Knowledge) -> Sheet:
-    """The sheet of a seal of which nothing is known but its arrangement."""
-    steps = knowledge.arrangements.steps
-    usual = usual_document(
-        arrangement, arrangement, knowledge.arrangements.usual.get(arrangement, ()), steps[0].stage if steps else ""
-    )
-    case = parse_case(render(usual), arrangement, knowledge, Problems())
-    assert case is not None
-    return sheet(case, knowledge)
 
 
 def _as_it_was(lines: Sequence[Line], knowledge: Knowledge) -> Iterator[Sheet]:

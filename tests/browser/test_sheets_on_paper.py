@@ -29,6 +29,14 @@ SMALLER = """([what, wide, high]) => [...document.querySelectorAll(what)].map(e 
 """How many boxes are smaller than so many millimetres: a gloved hand with a pencil needs 5 by 5 to tick, 18 by 7 to write in."""
 
 
+TOUCHING = """() => [...document.querySelectorAll('.row .cell:not(.none), .datum b:not(.said)')].filter(e => {
+    const text = document.createRange(); text.selectNode([...e.childNodes].find(n => n.nodeType === 3))
+    const [t, b, near] = [text.getBoundingClientRect(), e.getBoundingClientRect(), 0.6 * 96 / 25.4]
+    return t.left - b.left < near || b.right - t.right < near || t.top - b.top < near || b.bottom - t.bottom < near
+}).map(e => e.textContent)"""
+"""Numbers of boxes that stand less than 0.6 mm from the edge of their box, line and all."""
+
+
 @pytest.fixture(scope="module")
 def knowledge(whole_base):
     return whole_base.knowledge
@@ -61,7 +69,7 @@ def test_a_sheet_is_a_page_each_with_nothing_cut_off(arrangement, paper, chromiu
     made = sheet(case, knowledge)
     cautions = sorted((c for c in knowledge.cautions.values() if c.always), key=lambda c: c.name)
     page = opened(chromium, pages(made, case, knowledge.vocabulary, cautions, paper, key=True))
-    assert page.evaluate(CUT) == []
+    assert (page.evaluate(CUT), page.evaluate(TOUCHING)) == ([], [])
     small = {
         x
         for x, (w, h) in {".tick": (5, 5), ".write": (18, 7)}.items()

@@ -30,11 +30,12 @@ from pathlib import Path
 from diagnose.casefile import journal as j
 from diagnose.casefile.photos import changed_photos
 from diagnose.casefile.recorder import Recorder, look
+from diagnose.casefile.sheet import case_of, sheet
 from diagnose.casefile.walk import usual_document
 from diagnose.knowledge.model import Knowledge
 from diagnose.reading.problems import BadInput
 from diagnose.session.dialogue import Dialogue
-from diagnose.session.filled_sheet import FilledSheet, sheet_of_arrangement
+from diagnose.session.filled_sheet import FilledSheet
 from diagnose.session.prompts import asker
 
 ROUNDS_A_CASE = 20
@@ -126,7 +127,7 @@ class Papers:
     """Fills the sheet that a single seal is printed, with marks of which none rules out another."""
 
     def __init__(self, knowledge: Knowledge, chance: random.Random):
-        self.chance, self.sheet = chance, sheet_of_arrangement(ARRANGEMENT, knowledge)
+        self.chance, self.sheet = chance, sheet(case_of(ARRANGEMENT, knowledge), knowledge)
         features = knowledge.vocabulary.features
         self.either_or = {x for f in features.values() if f.gone or f.excludes for x in (f.name, *f.excludes)}
 

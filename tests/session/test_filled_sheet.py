@@ -9,9 +9,9 @@ import pytest
 from diagnose.casefile.cards import ALONE
 from diagnose.casefile.reader import read_case
 from diagnose.casefile.recorder import Recorder
-from diagnose.casefile.sheet import sheet
+from diagnose.casefile.sheet import case_of, sheet
 from diagnose.reading.problems import BadInput
-from diagnose.session.filled_sheet import FilledSheet, sheet_of_arrangement
+from diagnose.session.filled_sheet import FilledSheet
 from tests.session.script import NOON
 from tests.support.commands import diagnose
 
@@ -125,7 +125,7 @@ def test_a_paper_keeps_its_numbers_while_the_case_goes_on(recorder):
 
 
 def test_the_paper_of_an_arrangement_serves_a_case_of_it(recorder, knowledge):
-    bare = sheet_of_arrangement("single", knowledge)
+    bare = sheet(case_of("single", knowledge), knowledge)
     recorder.accept({"add": "parts", "entry": {"item": "99", "name": "Guard ring", "kind": "soft face"}})
     taken(recorder, f"sheet: {bare.code}", f"{box(bare, 'feature', 'hot spots', '2')}: no")
     assert [(o.part, o.state) for o in recorder.case_now().observations] == [("2", "absent")]
@@ -302,7 +302,7 @@ def test_what_was_cut_short_is_gone_on_with_by_giving_the_file_again(case, knowl
 
 
 def test_the_command_takes_a_file_or_what_is_typed(case, tmp_path, knowledge):
-    code = sheet_of_arrangement("single", knowledge)
+    code = sheet(case_of("single", knowledge), knowledge)
     paper = tmp_path / "paper.txt"
     paper.write_text(f"sheet: {code.code}\n{box(code, 'feature', 'hot spots', '2')}: no\n", "utf-8")
     done = diagnose("record", str(case), "--sheet", str(paper), "--by", "ann")

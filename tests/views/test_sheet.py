@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy
 import pytest
@@ -10,7 +11,7 @@ import zxingcpp
 
 from diagnose.casefile import walk
 from diagnose.casefile.reader import parse_case
-from diagnose.casefile.sheet import sheet
+from diagnose.casefile.sheet import case_of, sheet
 from diagnose.casefile.writer import render
 from diagnose.reading.problems import Problems
 from diagnose.views.sheet import pages as view
@@ -157,10 +158,30 @@ def test_steps_stand_in_order_and_what_is_gone_after_a_step_stands_first(begun, 
                 assert kinds == sorted(kinds, reverse=True)
 
 
-def test_the_code_of_a_sheet_changes_with_its_boxes_and_with_nothing_else(begun, knowledge):
+def test_the_code_of_a_sheet_says_whose_it_is_and_which_boxes_it_has(begun, knowledge):
     one, other = begun("single"), begun("single")
     assert sheet(one, knowledge) == sheet(other, knowledge)
-    assert sheet(begun("dry gas"), knowledge).code != sheet(one, knowledge).code
+    others = [replace(one, name="Pump 4"), replace(one, texts={"equipment.tag": "P-4"}), replace(one, texts={"seal.serial": "77"}), begun("dry gas")]  # fmt: skip
+    codes = [sheet(c, knowledge).code for c in (one, *others)]
+    assert len(set(codes)) == len(codes)
+
+
+def test_two_arrangements_of_the_same_parts_have_sheets_of_their_own(knowledge):
+    one, other = (sheet(case_of(x, knowledge), knowledge) for x in ("dual pressurised", "dual unpressurised"))
+    assert [b.term for b in one.boxes().values()] == [b.term for b in other.boxes().values()] and one.code != other.code
+
+
+@pytest.mark.parametrize("arrangement", ARRANGEMENTS)
+def test_every_ring_that_has_boxes_has_a_dial(arrangement, begun, knowledge):
+    case, lineage = begun(arrangement), knowledge.vocabulary.lineage
+    made = sheet(case, knowledge)
+    for page in (p for p in made.pages if p.side == "looks"):
+        rings = {
+            b.part for b in page.boxes() if b.part and {"face", "elastomer"} & set(lineage[case.part(b.part).kind])
+        }
+        rows = view._dialled(page, case, knowledge.vocabulary)
+        assert rings <= {p.item for row in rows for p in row}
+        assert all(len(row) <= view.DIALS_ACROSS for row in rows)
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.casefile.format import ENDS, ROTATIONS
-from diagnose.casefile.model import Case
+from diagnose.casefile.model import Case, Part
 from diagnose.casefile.sheet import Box, Group, Page, Row, Sheet, Stage
 from diagnose.knowledge.model import Caution, Vocabulary
 from diagnose.views.drawings.lettering import cut, wrap
@@ -44,7 +44,7 @@ TYPE, SMALL, HEAD_TYPE = 2.35, 2.1, 2.47
 """Sizes of type: a row, what the end of a step destroys, the head."""
 LINE, TITLE, RULE = 1.12, 3.1, 1.4
 """Of a size of type from line to line; millimetres of the title of a step or a group, and round it."""
-MOST_DIALS, SKETCHES_ACROSS, SKETCH_HEIGHT, MOST_LINES = 6, 6, 28.4, 40
+DIALS_ACROSS, SKETCHES_ACROSS, SKETCH_HEIGHT, MOST_LINES = 7, 6, 28.4, 40
 ASKS = {
     "index.rotating": ("12 o'clock of the rotating parts is the mark", ()),
     "index.stationary": ("12 o'clock of the stationary parts is the mark", ()),
@@ -117,12 +117,8 @@ def laid_out(
 ) -> list[Laid]:
     """A page with the roomiest rows that let all of it onto one piece of paper, or on as many as it takes."""
     side = SIDES[page.side]
-    room = (
-        size.height
-        - _head_high(sheet, page, cautions, size)
-        - FOOT
-        - (DIALS if _dialled(page, case, vocabulary) else 0)
-    )
+    rows = len(_dialled(page, case, vocabulary))
+    room = size.height - _head_high(sheet, page, cautions, size) - FOOT - rows * DIALS
     pieces = list(_pieces(sheet, page, vocabulary, _wide(side, size)))
     row = side.roomiest
     while len(columns := _filled(pieces, row, room)) > side.columns and row > side.tightest:
@@ -260,7 +256,7 @@ def _page(
     grid = el(
         "div", [el("div", [p.markup for p in column], class_="column") for column in it.columns], class_="columns"
     )
-    dials = _dials(it.page, case, vocabulary, size.width) if it.first else None
+    dials = _dials(it.page, case, vocabulary, size.width) if it.first else []
     foot = _foot(sheet, laid, at)
     return el(
         "section", _head(sheet, it.page, case, cautions, size), grid, dials, foot, class_=f"page p{at} {it.page.side}"
@@ -273,12 +269,8 @@ def _with_data(sheet: Sheet, page: Page) -> bool:
 
 
 def _how(sheet: Sheet, page: Page) -> str:
-    left_out = sum(bool(b.said) and b.what != "figure" for b in page.boxes())
-    on_record = (
-        f" What is on record is left out or filled in ({left_out} box{'es' if left_out > 1 else ''})."
-        if left_out
-        else ""
-    )
+    known = any(b.said and b.what != "figure" for b in page.boxes())
+    on_record = " What is on record is left out or filled in." if known else ""
     if page.side == "written":
         return (
             "Write where the step says it; several readings of one thing go into one box. Room for words stands at the end: what no box "
@@ -323,7 +315,7 @@ def _head(sheet: Sheet, page: Page, case: Case, cautions: Sequence[Caution], siz
     blanks = [el("span", el("i", name), el("b", value), class_="blank") for name, value in fields]
     title = el(
         "h1", f"Bench sheet: {what if page.position else 'machine and service'}, {SIDES[page.side].told}",
-        el("small", f"{case.name}{f', {arrangement}' if arrangement else ''}"),
+        el("small", f"{case.name}{f', {arrangement}' if arrangement not in case.name else ''}"),
     )  # fmt: skip
     bold, rest = _care(sheet, page, cautions)
     how, care = _head_lines(sheet, page, cautions, size)
@@ -352,14 +344,14 @@ def _data(sheet: Sheet) -> Markup:
 def _foot(sheet: Sheet, laid: Sequence[Laid], at: int) -> Markup:
     numbers = [b.number for b in laid[at].page.boxes()]
     return el(
-        "footer", f"Sheet {sheet.code}, page {at + 1} of {len(laid)}, boxes {numbers[0]} to {numbers[-1]}. "
-        "Typed back: diagnose record CASE --sheet FILE, a line for each box, such as “12: severe, 10 to 2”, “13: no” or “14: 25.4 mm”.",
+        "footer", f"Sheet {sheet.code}, page {at + 1} of {len(laid)}, boxes {numbers[0]} to {numbers[-1]}. Typed back: diagnose record CASE "
+        f"--sheet FILE, in lines: “sheet: {sheet.code}”, “12: severe, 10 to 2”, “13: no”, “14: 25.4 mm”.",
     )  # fmt: skip
 
 
-def _dialled(page: Page, case: Case, vocabulary: Vocabulary) -> list[tuple[str, str]]:
-    """Item number and name of what has a clock to draw on: face rings, then the sleeve and O-rings, as far as they go."""
-    if page.side != "looks" or not page.position:
+def _dialled(page: Page, case: Case, vocabulary: Vocabulary) -> list[list[Part]]:
+    """What has a clock to draw on, in rows: face rings, then the sleeve and O-rings."""
+    if page.side != "looks":
         return []
     items = dict.fromkeys(b.part for b in page.boxes() if b.part)
     parts = [p for item in items if (p := case.part(item))]
@@ -368,20 +360,17 @@ def _dialled(page: Page, case: Case, vocabulary: Vocabulary) -> list[tuple[str, 
         p.item: next((i for i, k in enumerate(order) if k in vocabulary.lineage[p.kind]), len(order)) for p in parts
     }
     chosen = [p for p in sorted(parts, key=lambda p: rank[p.item]) if rank[p.item] < len(order)]
-    return [(p.item, p.name) for p in chosen[:MOST_DIALS]]
+    return [chosen[i : i + DIALS_ACROSS] for i in range(0, len(chosen), DIALS_ACROSS)]
 
 
-def _dials(page: Page, case: Case, vocabulary: Vocabulary, wide: float) -> Markup | None:
-    chosen = _dialled(page, case, vocabulary)
-    if not chosen:
-        return None
-    room = wide / len(chosen) - 2
-    named_so = [" ".join(wrap(f"{item} {name}", room, SMALL, 2)).partition(" ") for item, name in chosen]
-    return el(
-        "div",
-        [el("figure", blank_dial(), el("figcaption", el("b", n), f" {name}")) for n, _, name in named_so],
-        class_="dials",
-    )
+def _dials(page: Page, case: Case, vocabulary: Vocabulary, wide: float) -> list[Markup]:
+    made = []
+    for row in _dialled(page, case, vocabulary):
+        room = wide / len(row) - 1
+        named_so = [" ".join(wrap(f"{p.item} {p.name}", room, SMALL, 2)).partition(" ") for p in row]
+        clocks = [el("figure", blank_dial(), el("figcaption", el("b", n), f" {name}")) for n, _, name in named_so]
+        made.append(el("div", clocks, class_="dials"))
+    return made
 
 
 def _key(sheet: Sheet, asked: Iterable[Box], vocabulary: Vocabulary, size: Paper) -> list[Markup]:
