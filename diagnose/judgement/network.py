@@ -187,6 +187,13 @@ class Network:
         """P(mechanism) with none of the causes, then with each alone, shape (mechanisms, 1 + causes)."""
         return self.forward(self.singles)
 
+    @cached_property
+    def brought_about(self) -> np.ndarray:
+        """How often each cause brings each mechanism about, through whatever others, where nothing else does; shape
+        (mechanisms, causes)."""
+        none = self.by_single[:, :1]
+        return np.clip((self.by_single[:, 1:] - none) / (1 - none), 0.0, 1.0)
+
     def over_singles(self, none: float, alone: np.ndarray) -> np.ndarray:
         """P(mechanism) over those sets, each with a weight."""
         weight = np.append(none, alone)

@@ -153,8 +153,13 @@ class Posterior:
 
     @cached_property
     def mechanisms(self) -> np.ndarray:
-        """P(mechanism | evidence), shape (mechanisms,)."""
-        return np.asarray(self.by_set @ self.weights)
+        """P(mechanism | evidence), shape (mechanisms,): over the leading sets; a cause that is likelier than these say joins
+        them as if its evidence had nothing to do with theirs, and brings about what it does alone."""
+        lacking = np.clip(self.share - self.weights @ self.members[self.leading], 0.0, 1.0)
+        led = self.by_set @ self.weights
+        result = 1 - (1 - led) * np.prod(1 - lacking * self.net.brought_about, axis=1)
+        result[sorted(self.evidence.off)] = 0.0
+        return np.asarray(result)
 
     @cached_property
     def expected(self) -> np.ndarray:
@@ -374,8 +379,8 @@ def narrowed(net: Network, evidence: Evidence) -> Sums:
 
 
 def posterior(net: Network, evidence: Evidence, every_set: bool = False) -> Posterior:
-    """Posterior over the sets of at most three of the allowed causes; `every_set` spells out all that the record bears
-    on, else pairs and triples are made of those that it speaks for, from the likelier sets on."""
+    """Posterior over the sets of at most three of the allowed causes; `every_set` spells out all of them, else pairs and
+    triples are made of causes that the record speaks for, from the likelier sets on."""
     return posterior_of(Sums(net, evidence), every_set)
 
 
@@ -383,7 +388,7 @@ def posterior_of(sums: Sums, every_set: bool = False) -> Posterior:
     """As `posterior`."""
     evidence, n = sums.evidence, len(sums.net.causes)
     odds = evidence.odds
-    bearing = np.flatnonzero(sums.bears & (odds > 0))
+    bearing = np.flatnonzero((sums.bears | every_set) & (odds > 0))
     none, gain = np.zeros((1, n), bool), np.ones(n)
     alone = sums.extended(none, sums.extension(bearing))[0]
     gain[bearing] = alone[1:] / alone[0]

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from diagnose.judgement import posterior as sums
 from diagnose.judgement.diagnosis import network_of
 from diagnose.judgement.posterior import Sums, posterior
+from tests.judgement.every_set import over_drawn_sets
 from tests.judgement.networks import by_hand, drawn, evidence, network
 
 
@@ -271,3 +272,12 @@ def test_a_rare_mark_is_seldom_recorded_for_nothing(whole_base):
     assert np.all(net.mistaken[rare] <= 0.25 * plain[rare]) and np.all(net.mistaken[rare] > 0)
     false, plainly = ((m * (1 - there)).sum() for m in (net.mistaken, plain))
     assert false < there.sum() / 4 and plainly > there.sum() / 2
+
+
+@pytest.mark.parametrize("finding", ["leak grows slowly", "O-ring extruded", "coke in the seal"])
+def test_causes_beside_the_leading_sets_bring_about_mechanisms_too(whole_network, finding):
+    given_it = evidence(whole_network, {finding: True})
+    few = posterior(whole_network, given_it)
+    true = over_drawn_sets(posterior(whole_network, given_it, every_set=True))
+    assert np.abs(few.mechanisms - true).max() < 0.05
+    assert np.abs(few.mechanisms - true).mean() < 0.5 * np.abs(few.by_set @ few.weights - true).mean()
