@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from diagnose.casefile.model import Case
-from diagnose.casefile.walk import lost_kind, lost_things
+from diagnose.casefile.walk import is_left_out, last_stage, left_out, lost_kind, lost_things
 from diagnose.inference.facts import holds_at, seal_positions
 from diagnose.inference.match import Facts, evaluate, facts_of
 from diagnose.inference.rules import Branch, Premise
@@ -56,6 +56,7 @@ class Reach:
         self.facts: Facts = facts_of(inference)
         self.stage = stage_of(self.case, self.knowledge)
         self.lost = lost_things(self.case)
+        self.out = left_out(self.case, self.knowledge, position)
         self.positions = {p for p, _ in seal_positions(self.case)}
         self.known = inference.findings[position]
         self.found: dict[str, Status] = {}
@@ -108,9 +109,11 @@ class Reach:
 
     def is_there(self, kind: str) -> bool:
         """Whether the seal has, or may have, a part of the kind. A ring known by its side may be of any make."""
+        lineage = self.vocabulary.lineage
+        if any(k in x.kinds for x in self.out for k in lineage.get(kind, ())):
+            return False
         if not kind or not self.kinds or self.vocabulary.kinds[kind].place == "machine":
             return True
-        lineage = self.vocabulary.lineage
         if not self.roots & set(lineage[kind]):
             return True
         sides = {k for k in lineage[kind] if self.vocabulary.kinds[k].group}
@@ -187,7 +190,7 @@ class Reach:
         seen = {"seen": (premise.condition,), "marks": premise.condition.parts}.get(premise.table, ())
         if premise.negated or not seen or evaluate(premise, self.facts, self.position).holds is not None:
             return len(stages)
-        lost = [features[c.term].lost for c in seen]
+        lost = [self._lost(c.term, [c.on] if c.on else features[c.term].on) for c in seen]
         return max(stages.index(x) if x in stages[1:] else len(stages) for x in lost)
 
     def _asked_for(self, finding: str) -> tuple[str, ...]:
@@ -252,7 +255,7 @@ class Reach:
 
     def _seen(self, feature: str, on: str, group: str) -> Status:
         named = [on] if on else self.vocabulary.features[feature].on
-        kinds = [k for k in named if self.is_there(k)]
+        kinds = [k for k in named if self.is_there(k) and not is_left_out(self.out, self.vocabulary, k, feature)]
         if named and not kinds:
             return Status(ANSWERED)
         whole = self._lost_with(kinds, group)
@@ -261,8 +264,18 @@ class Reach:
         for o in self.case.observations:
             if o.state == "lost" and o.feature == feature and self._covers(o.kind, o.group, kinds, group):
                 return Status(LOST, f"{feature}: {o.note or 'recorded as lost'}", True)
-        lost = self.vocabulary.features[feature].lost
+        lost = self._lost(feature, kinds)
         return Status(LOST, f"{feature}: to be seen only {lost}") if self.passed(lost) else Status(OPEN)
+
+    def _lost(self, feature: str, kinds: Iterable[str]) -> str:
+        """The last stage at which a feature can be seen on any of some kinds."""
+        lost = [last_stage(self.knowledge, self.out, feature, k) for k in kinds]
+        stages = self.vocabulary.stages
+        return (
+            max(lost, key=lambda s: stages.index(s) if s in stages else len(stages))
+            if lost
+            else (self.vocabulary.features[feature].lost)
+        )
 
     def _lost_with(self, kinds: Iterable[str], group: str = "") -> str:
         """Why every one of the kinds is lost; "" where one is not, or none is named."""
@@ -332,8 +345,8 @@ class Reach:
         lineage = words.lineage.get(kind, ())
         minutes = next((looks.minutes[k] for k in lineage if k in looks.minutes), DEFAULT_MINUTES)
         # a state of the same name as a mark is told at any time
-        marks = [words.features[f] for p in premises if p.table == "seen" and (f := str(p.key[1])) in words.features]
-        stages = [mark.lost for mark in marks if mark.lost in words.stages]
+        marks = [p for p in premises if p.table == "seen" and str(p.key[1]) in words.features]
+        stages = [lost for p in marks if (lost := self._lost(str(p.key[1]), [p.condition.on or kind])) in words.stages]
         stage = min(stages, key=words.stages.index, default="never")
         return Look(finding, names, kind, minutes, stage, self._way(premises))
 

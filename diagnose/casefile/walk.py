@@ -48,26 +48,32 @@ def topics(case: Case, knowledge: Knowledge, away: Collection[str] = ()) -> tupl
     name them, without what this seal does not have. A part that several looks name is one topic. `away`: kinds that are not at
     hand, as the machine where the seal came alone."""
     result: dict[str, Topic] = {}
-    words = knowledge.vocabulary
-    out, gone = {p: _left_out(case, knowledge, p) for p in ("", *case.positions, "machine")}, set(away)
-    gone |= set(out[""].kinds)
-    for step in knowledge.arrangements.steps:
+    words, steps = knowledge.vocabulary, knowledge.arrangements.steps
+    out = {p: left_out(case, knowledge, p) for p in ("", *case.positions, "machine")}
+    gone = set(away) | {k for x in out[""] for k in x.kinds}
+    given = [(n, x) for n, step in enumerate(steps) for x in step.looks
+             if not gone & set(words.lineage[x.on]) and _is_given(case, knowledge, x)]  # fmt: skip
+    parts = [p for p in case.parts if not why_lost(case, p) and not gone & set(words.lineage[p.kind])]
+    opened = {p.item: _opened(knowledge, out.get(p.position, out[""]), p.kind) for p in parts}
+    for number, step in enumerate(steps):
         if step.asks:
-            asks = tuple(a for a in step.asks if a not in out[""].asks and not _ruled_out(case, knowledge, a))
+            left = {a for x in out[""] for a in x.asks}
             id = f"{step.stage} / case"
-            result[id] = Topic(id, step, asks=asks)
-        due = [x for x in step.looks if not gone & set(words.lineage[x.on]) and _is_given(case, knowledge, x)]
-        for look in due:
+            result[id] = Topic(
+                id, step, asks=tuple(a for a in step.asks if a not in left and not _ruled_out(case, knowledge, a))
+            )
+        late = [p for p in parts if opened[p.item] == number]
+        for n, look in [(n, x) for n, x in given if n == number or (n < number and late)]:
             if look.always:
                 id = f"{step.stage} / {look.on}"
-                if id not in result:
-                    looks = [x for x in due if x.always and x.on == look.on]
+                if n == number and id not in result:
+                    looks = [x for at, x in given if at == n and x.always and x.on == look.on]
                     result[id] = _gathered(id, step, looks, words, out[""], kind=look.on)
                 continue
-            for part in case.parts:
+            for part in late if n < number else parts:
                 id = f"{step.stage} / part {part.item}"
-                given = look.on in words.lineage[part.kind] and not why_lost(case, part)
-                if id not in result and given and not gone & set(words.lineage[part.kind]):
+                if opened[part.item] <= number and look.on in words.lineage[part.kind] and id not in result:
+                    due = [x for at, x in given if max(at, opened[part.item]) == number]
                     result[id] = _of_part(id, step, part, due, words, out.get(part.position, out[""]))
     return tuple(t for t in result.values() if t.asks or t.features or t.readings)
 
@@ -85,19 +91,42 @@ def said_terms(case: Case, knowledge: Knowledge, position: str = "") -> dict[str
     return said
 
 
-def _left_out(case: Case, knowledge: Knowledge, position: str) -> LeftOut:
-    """All that is neither asked nor looked for beside what the case says."""
+def left_out(case: Case, knowledge: Knowledge, position: str = "") -> tuple[LeftOut, ...]:
+    """What is neither asked nor looked for beside what the case says."""
     said, settings = said_terms(case, knowledge, position), knowledge.vocabulary.settings
+    usual = [u.kind for a in said.get("arrangement", ()) for u in knowledge.arrangements.usual.get(a, ())]
+    lineages = [knowledge.vocabulary.lineage[k] for k in (*(p.kind for p in case.parts), *usual)]
 
     def holds(setting: str, terms: Collection[str]) -> bool:
         told = said.get(setting, set())
         return bool(told) and (told <= set(terms) if settings[setting].single else bool(told & set(terms)))
 
-    due = [x for x in knowledge.arrangements.left_out if all(holds(s, terms) for s, terms in x.given.items())]
-    return LeftOut(
-        {}, tuple(a for x in due for a in x.asks), tuple(f for x in due for f in x.features),
-        tuple(r for x in due for r in x.readings), tuple(k for x in due for k in x.kinds),
-    )  # fmt: skip
+    def lacks(kind: str) -> bool:
+        return not kind or (bool(case.parts and usual) and not any(kind in lineage for lineage in lineages))
+
+    return tuple(
+        x
+        for x in knowledge.arrangements.left_out
+        if lacks(x.without) and all(holds(s, terms) for s, terms in x.given.items())
+    )
+
+
+def is_left_out(out: Collection[LeftOut], words: Vocabulary, kind: str, term: str) -> bool:
+    """Whether a feature or reading means nothing on a kind of part."""
+    return any(term in (*x.features, *x.readings) and (not x.on or set(x.on) & set(words.lineage[kind])) for x in out)
+
+
+def last_stage(knowledge: Knowledge, out: Collection[LeftOut], feature: str, kind: str) -> str:
+    """The last stage at which a feature can be seen on a kind of part: what is closed in is there as long as it is."""
+    stages, lost = knowledge.vocabulary.stages, knowledge.vocabulary.features[feature].lost
+    closed = [x.until for x in out if x.until and set(x.on) & set(knowledge.vocabulary.lineage[kind])]
+    return max(lost, *closed, key=stages.index) if closed and lost in stages else lost
+
+
+def _opened(knowledge: Knowledge, out: Collection[LeftOut], kind: str) -> int:
+    """The number of the first step at which a kind of part is not closed in any more."""
+    stages, lineage = [s.stage for s in knowledge.arrangements.steps], set(knowledge.vocabulary.lineage[kind])
+    return max((stages.index(x.until) for x in out if x.until in stages and lineage & set(x.on)), default=0)
 
 
 def open_kinds(case: Case, knowledge: Knowledge) -> list[str]:
@@ -123,24 +152,27 @@ def _is_given(case: Case, knowledge: Knowledge, look: Look) -> bool:
     return all(said.get(setting, set()) & set(terms) for setting, terms in look.given.items())
 
 
-def _of_part(id: str, step: Step, part: Part, due: list[Look], words: Vocabulary, out: LeftOut) -> Topic:
+def _of_part(id: str, step: Step, part: Part, due: list[Look], words: Vocabulary, out: tuple[LeftOut, ...]) -> Topic:
     looks = [x for x in due if not x.always and x.on in words.lineage[part.kind]
              and (not x.carries or part.carries in ("", x.carries))]  # fmt: skip
     return _gathered(id, step, looks, words, out, part)
 
 
 def _gathered(
-    id: str, step: Step, looks: list[Look], words: Vocabulary, out: LeftOut, part: Part | None = None, kind: str = ""
-) -> Topic:
+    id: str, step: Step, looks: list[Look], words: Vocabulary, out: tuple[LeftOut, ...],
+    part: Part | None = None, kind: str = "",
+) -> Topic:  # fmt: skip
     """One topic of several looks, without what is left out: what is lost first stands first, else in the written order."""
     kind = part.kind if part else kind
     features = [
-        f for x in looks for f in x.features if f not in out.features and words.fits(kind, words.features[f].on)
-    ]
+        f for x in looks for f in x.features
+        if words.fits(kind, words.features[f].on) and not is_left_out(out, words, kind, f)
+    ]  # fmt: skip
     features = sorted(dict.fromkeys(features), key=lambda f: not is_lost_after(words, f, step))
     readings = [
-        r for x in looks for r in x.readings if r not in out.readings and words.fits(kind, words.readings[r].on)
-    ]
+        r for x in looks for r in x.readings
+        if words.fits(kind, words.readings[r].on) and not is_left_out(out, words, kind, r)
+    ]  # fmt: skip
     return Topic(
         id, step, (), part.item if part else "", kind, tuple(features), tuple(dict.fromkeys(readings)),
         " ".join(look.how for look in looks if look.how), part.position if part and part.position != "machine" else "",
@@ -171,8 +203,12 @@ def everything_on(case: Case, knowledge: Knowledge, item: str, kind: str) -> Top
 
 
 def is_lost_after(words: Vocabulary, feature: str, step: Step) -> bool:
-    """Whether this step is the last at which the feature can still be seen."""
-    return words.features[feature].lost == step.stage
+    """Whether this step is the last at which the feature can still be seen; what was closed in before, it opens."""
+    lost, stages = words.features[feature].lost, words.stages
+    if lost not in stages or step.stage not in stages:
+        return False
+    before = stages.index(lost) - stages.index(step.stage)
+    return before == 0 or (before < 0 and not words.features[feature].lasting)
 
 
 def why_lost(case: Case, part: Part) -> str:

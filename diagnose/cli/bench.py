@@ -41,7 +41,7 @@ def start(
 ) -> None:
     """Begin a case with the usual parts of an arrangement, to be renumbered and amended."""
     from diagnose.casefile.walk import usual_document
-    from diagnose.reading.terms import did_you_mean
+    from diagnose.reading.terms import did_you_mean, plain
 
     base = knowledge_of(knowledge)
     setting = "setting:arrangement"
@@ -57,6 +57,7 @@ def start(
         base.arrangements.usual.get(term, ()),
         steps[0].stage if steps else "",
     )
+    document["seal"] |= base.arrangements.called.get(plain(arrangement), {})  # type: ignore[operator]
     if tag:
         document["equipment"] = {"tag": tag}
     with recorder_of(file, base, by) as recorder:

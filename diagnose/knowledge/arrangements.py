@@ -12,7 +12,7 @@ from diagnose.knowledge import model as m
 from diagnose.knowledge.card_reader import CardReader
 from diagnose.knowledge.conditions import GROUPS
 from diagnose.reading.located import Node, only_keys
-from diagnose.reading.terms import did_you_mean
+from diagnose.reading.terms import did_you_mean, plain
 
 ORDER = "arrangements/dismantling.yaml"
 POSITIONS = ("inboard", "middle", "outboard", "machine")
@@ -22,19 +22,25 @@ def read_arrangements(reader: CardReader, vocabulary: m.Vocabulary) -> m.Arrange
     """Usual parts and steps; mistakes are added to the reader's problems. Both may be left out of a rule base."""
     usual: dict[str, tuple[m.UsualPart, ...]] = {}
     says: dict[str, dict[str, str]] = {}
+    called: dict[str, dict[str, str]] = {}
     for name in sorted(n for n in reader.nodes if n.startswith("arrangements/") and n != ORDER):
         node = reader.nodes[name]
-        only_keys(node, ["arrangement", "says", "parts"], "an arrangement", reader.problems)
+        only_keys(node, ["arrangement", "says", "called", "parts"], "an arrangement", reader.problems)
         names = reader.known(node, "arrangement", _arrangements(vocabulary), "arrangement")
         parts = _usual_parts(reader, node, any(n.startswith("dual") or n == "three stages" for n in names), vocabulary)
         for arrangement in names:
             if arrangement in usual:
                 reader.say(node.where, "twice", f"the arrangement {arrangement!r} stands in two files", "keep one")
             usual[arrangement] = parts
-            says[arrangement] = {s: terms[0] for s, terms in _given(reader, node, vocabulary, "says").items() if terms}
+            says[arrangement] = _said(reader, node, vocabulary, "says")
+        for spelling, said in (node.get("called") or Node({}, node.where)).items():
+            if vocabulary.find("setting:arrangement", spelling) not in names:
+                reader.say(said.where, "unknown-term", f"{spelling!r} is no name of {' or '.join(names)}",
+                           "its other names stand in vocabulary/settings.yaml")  # fmt: skip
+            called[plain(spelling)] = _said(reader, Node({spelling: said}, node.where), vocabulary, spelling)
     order = reader.nodes.get(ORDER)
     if order is None:
-        return m.Arrangements(usual, says=says)
+        return m.Arrangements(usual, says=says, called=called)
     keys = [
         "steps",
         "nominal",
@@ -63,7 +69,7 @@ def read_arrangements(reader: CardReader, vocabulary: m.Vocabulary) -> m.Arrange
         {x.on: x for x in reader.each(order, "marking", lambda n: _marking(reader, n, vocabulary))}, says,
         _one_of(reader, order, vocabulary), reader.each(order, "left out", lambda n: _left_out(reader, n, vocabulary)),
         reader.known(order, "not every machine", kinds, "kind"),
-        reader.known(order, "wears", vocabulary.readings, "reading"),
+        reader.known(order, "wears", vocabulary.readings, "reading"), called,
     )  # fmt: skip
 
 
@@ -144,18 +150,27 @@ def _look(reader: CardReader, node: Node, stage: str, vocabulary: m.Vocabulary) 
 
 
 def _left_out(reader: CardReader, node: Node, vocabulary: m.Vocabulary) -> m.LeftOut:
-    only_keys(node, ["given", "ask", "look for", "measure", "about"], "what is left out", reader.problems)
+    keys = ["given", "without", "ask", "look for", "measure", "about", "on", "until"]
+    only_keys(node, keys, "what is left out", reader.problems)
+    kinds = vocabulary.kinds
     return m.LeftOut(
         _given(reader, node, vocabulary), reader.known(node, "ask", _figures(vocabulary), "setting or figure"),
         reader.known(node, "look for", vocabulary.features, "feature"),
         reader.known(node, "measure", vocabulary.readings, "reading"),
-        reader.known(node, "about", vocabulary.kinds, "kind"),
+        reader.known(node, "about", kinds, "kind"), reader.known(node, "on", kinds, "kind"),
+        reader.word(node, "until", vocabulary.stages, "stage of the teardown", False),
+        reader.word(node, "without", kinds, "kind", False),
     )  # fmt: skip
 
 
 def _one_of(reader: CardReader, order: Node, vocabulary: m.Vocabulary) -> dict[str, tuple[str, ...]]:
     node = order.get("one of") or Node({}, order.where)
     return {name: reader.known(node, name, vocabulary.features, "feature") for name, _ in node.items()}
+
+
+def _said(reader: CardReader, node: Node, vocabulary: m.Vocabulary, key: str) -> dict[str, str]:
+    """One term by setting."""
+    return {s: terms[0] for s, terms in _given(reader, node, vocabulary, key).items() if terms}
 
 
 def _given(reader: CardReader, node: Node, vocabulary: m.Vocabulary, key: str = "given") -> dict[str, tuple[str, ...]]:

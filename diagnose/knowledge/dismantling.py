@@ -42,13 +42,17 @@ class Look:
 @dataclass(frozen=True)
 class LeftOut:
     """What is neither asked, looked for nor measured, and the kinds that nobody is asked about, where the case says one of the
-    terms of every setting in `given`."""
+    terms of every setting in `given`, and its seal usually has and lists no part of the kind `without`. `on`: only on parts of
+    these kinds; `until`: only before that stage, at which all that earlier steps look for on them is looked for."""
 
     given: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     asks: tuple[str, ...] = ()
     features: tuple[str, ...] = ()
     readings: tuple[str, ...] = ()
     kinds: tuple[str, ...] = ()
+    on: tuple[str, ...] = ()
+    until: str = ""
+    without: str = ""
 
 
 @dataclass(frozen=True)
@@ -82,7 +86,7 @@ class Arrangements:
     near; a reading further off than `doubt` times (or one in `doubt`) is asked again, one that `wears` only where it is more. `alike`: kinds whose parts are asked
     about together; `with_machine`: kinds that stay behind where the seal comes alone; `only_with`: the kind of part a figure
     or setting is asked with; `marking`: the nearest kind above a part counts. `says`: terms by setting that an arrangement says
-    by its name; `one_of`: features of which one is so wherever a seal failed; `left_out`: what means nothing beside a term;
+    by its name, `called` by other names of it; `one_of`: features of which one is so wherever a seal failed; `left_out`: what means nothing beside a term;
     `not_every`: kinds that not every machine has."""
 
     usual: Mapping[str, tuple[UsualPart, ...]] = field(default_factory=dict)
@@ -98,6 +102,7 @@ class Arrangements:
     left_out: tuple[LeftOut, ...] = ()
     not_every: tuple[str, ...] = ()
     wears: tuple[str, ...] = ()
+    called: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -135,7 +135,7 @@ def test_whatever_a_step_destroys_on_a_usual_part_and_findings_use_is_asked_at_t
     assert len(rare) <= 12, sorted(rare)
 
 
-def case_with_every_kind(knowledge, arrangement, film="liquid"):
+def case_with_every_kind(knowledge, arrangement, film="liquid", seal=()):
     """Usual parts, and one of every other kind that looks are made on; settings with which no look at such a film is left out."""
     settings, usual = knowledge.vocabulary.settings, knowledge.arrangements.usual[arrangement]
     kinds = [x.on for step in knowledge.arrangements.steps for x in step.looks if not x.always]
@@ -145,7 +145,7 @@ def case_with_every_kind(knowledge, arrangement, film="liquid"):
     for number, kind in enumerate(others, 100):
         own = position if knowledge.vocabulary.kinds[kind].place == "seal" else {}
         document["parts"].append({"item": str(number), "name": f"Other {kind}", "kind": kind, **own})
-    document["seal"] |= {"plan": list(settings["plan"].terms), "film": film}
+    document["seal"] |= {"plan": list(settings["plan"].terms), "film": film} | dict(seal)
     document["service"] = {"is": list(settings["service"].terms)}
     problems = Problems()
     case = parse_case(render(document), "x", knowledge, problems)

@@ -37,9 +37,10 @@ class FileSchemas(Terms):
             {s: ref(f"setting {s}") for s in self.v.settings}, (), "Terms that the arrangement says by its name."
         )
         usual = keys(
-            {"arrangement": some(ref("setting arrangement")), "says": said_too, "parts": listed(part)},
+            {"arrangement": some(ref("setting arrangement")), "says": said_too, "parts": listed(part),
+             "called": {"type": "object", "additionalProperties": said_too, "description": "What its other names say besides."}},
             ("arrangement", "parts"),
-        )
+        )  # fmt: skip
         figures = [*self.v.settings, *(r.name for r in self.v.readings.values() if r.section)]
         given = {s: some(ref(f"setting {s}")) for s in self.v.settings}
         look = {
@@ -67,8 +68,10 @@ class FileSchemas(Terms):
             "one of": {"type": "object", "additionalProperties": some(self.feature), "description": "Of which one is so where a seal failed."},
             "left out": listed(keys({
                 "given": keys(given, (), "Where the case says one of these."), "ask": some(words(figures)), "look for": some(self.feature),
-                "measure": some(self.reading), "about": some(self.kind),
-            }, ("given",))),
+                "measure": some(self.reading), "about": some(self.kind), "on": said(some(self.kind), "Only on parts of these kinds."),
+                "without": said(self.kind, "Where the seal has no part of that kind."),
+                "until": said(words(self.v.stages), "Closed in before that stage: all looks at these kinds wait for it."),
+            })),
             "not every machine": said(some(self.kind), "Asked once whether it is there, unless the kind of machine says it."),
         }, ("steps", "doubt"))  # fmt: skip
         return {"if": {"required": ["steps"]}, "then": order, "else": usual}
