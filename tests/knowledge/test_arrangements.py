@@ -11,7 +11,7 @@ import pytest
 from diagnose.casefile.cards import cards, separated_by, unmarked
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.sheet import sheet
-from diagnose.casefile.walk import topics, usual_document
+from diagnose.casefile.walk import last_stage, left_out, topics, usual_document
 from diagnose.casefile.writer import render
 from diagnose.knowledge.reader import build_knowledge
 from diagnose.knowledge.teardown import in_view
@@ -165,9 +165,14 @@ def gone(case, knowledge, begun):
     """What is asked for after it is gone, at a bench that takes a seal apart from a stage on. What lasts may be asked late where
     the work begins late."""
     stages, features = knowledge.vocabulary.stages, knowledge.vocabulary.features
-    last = {f: stages.index(x.lost) if x.lost in stages else len(stages) for f, x in features.items()}
+    out = left_out(case, knowledge)
+
+    def last(f, kind):
+        stage = last_stage(knowledge, out, f, kind)
+        return stages.index(stage) if stage in stages else len(stages)
+
     return [(kind, f, stages[at]) for kind, f, at in asked(case, knowledge, begun)
-            if last[f] < at and not (features[f].lasting and begun != stages[0])]  # fmt: skip
+            if last(f, kind) < at and not (features[f].lasting and begun != stages[0])]  # fmt: skip
 
 
 @pytest.mark.slow
@@ -205,8 +210,13 @@ def test_a_sheet_printed_at_a_stage_has_no_box_for_what_was_gone_by_then(whole_b
     stages, features = knowledge.vocabulary.stages, knowledge.vocabulary.features
     for arrangement in knowledge.arrangements.usual:
         case = replace(case_with_every_kind(knowledge, arrangement), stage=stages[begun])
+        out, kinds = left_out(case, knowledge), {p.item: p.kind for p in case.parts}
         boxes = [b for b in sheet(case, knowledge).boxes().values() if b.what == "feature"]
-        assert boxes and all(features[b.term].lasting or features[b.term].lost not in stages[:begun] for b in boxes)
+        last = [last_stage(knowledge, out, b.term, b.kind or kinds[b.part]) for b in boxes]
+        assert boxes
+        assert all(
+            features[b.term].lasting or stage not in stages[:begun] for b, stage in zip(boxes, last, strict=True)
+        )
 
 
 def late_marks(knowledge):
