@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from diagnose.casefile.model import Case
-from diagnose.casefile.walk import is_left_out, last_stage, left_out, lost_kind, lost_things
+from diagnose.casefile.walk import is_left_out, last_stage, left_out, lost_kind, lost_things, not_at_hand
 from diagnose.inference.facts import holds_at, seal_positions
 from diagnose.inference.match import Facts, evaluate, facts_of
 from diagnose.inference.rules import Branch, Premise
@@ -57,6 +57,7 @@ class Reach:
         self.stage = stage_of(self.case, self.knowledge)
         self.lost = lost_things(self.case)
         self.out = left_out(self.case, self.knowledge, position)
+        self.not_there = {*not_at_hand(self.case, self.knowledge), *(k for x in self.out for k in x.kinds)}
         self.positions = {p for p, _ in seal_positions(self.case)}
         self.known = inference.findings[position]
         self.found: dict[str, Status] = {}
@@ -110,7 +111,7 @@ class Reach:
     def is_there(self, kind: str) -> bool:
         """Whether the seal has, or may have, a part of the kind. A ring known by its side may be of any make."""
         lineage = self.vocabulary.lineage
-        if any(k in x.kinds for x in self.out for k in lineage.get(kind, ())):
+        if self.not_there & set(lineage.get(kind, ())):
             return False
         if not kind or not self.kinds or self.vocabulary.kinds[kind].place == "machine":
             return True

@@ -58,7 +58,7 @@ def path_of(key: str, position: str, vocabulary: Vocabulary) -> list[str]:
     """Where a figure, setting or text stands in a case file. Raises ValueError, saying what is near."""
     section, _, name = key.rpartition(".")
     bare = name.removeprefix("not ")
-    if not section and bare in ("case", "about", "stage", "invented"):
+    if not section and bare in ("case", "about", "stage", "at hand", "invented"):
         return [bare]
     if section == "index":
         return ["index", name]

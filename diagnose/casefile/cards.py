@@ -8,19 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 from diagnose.casefile import walk
-from diagnose.casefile.journal import journal_path, read_journal
+from diagnose.casefile.format import ALONE
 from diagnose.casefile.model import Case, Part
-from diagnose.casefile.replay import replay
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Knowledge, Marking, Step
 
 SMALL, ROOM = 9, 14
 """Up to so many features a topic shares a card, up to so many a card."""
-ALONE = "the seal alone"
-"""What a session marks as reached where the seal is in hand without its machine."""
 
 
 @dataclass(frozen=True)
@@ -55,12 +51,6 @@ class Card:
         """The topics that are asked about alike, in order."""
         every = [c.topics for c in self.choices] + [on for _, on in self.readings]
         return tuple({tuple(t.id for t in topics): topics for topics in every}.values())
-
-
-def is_alone(path: Path) -> bool:
-    """Whether the session of a case file said that the seal is in hand without its machine. Raises BadInput."""
-    journal = journal_path(path)
-    return journal.exists() and ALONE in replay(read_journal(journal).lines).reached
 
 
 def cards(case: Case, knowledge: Knowledge, reached: Collection[str] = (), begun: str = "") -> tuple[Card, ...]:
@@ -98,7 +88,7 @@ def _in_hand_next(topics: Sequence[Topic], knowledge: Knowledge, stages: Sequenc
 
 
 def away(knowledge: Knowledge, reached: Collection[str]) -> tuple[str, ...]:
-    """Kinds that are not at hand, as a session said."""
+    """Kinds that are not at hand, as a session said; an older journal says so of the whole machine."""
     machine = knowledge.arrangements.with_machine if ALONE in reached else ()
     return (*machine, *(k for k in knowledge.arrangements.not_every if there_is_no(k) in reached))
 
@@ -192,6 +182,13 @@ def separated_by(knowledge: Knowledge, kind: str) -> Step | None:
     """The first step after which a part of the kind no longer sits as it sat."""
     lineage = set(knowledge.vocabulary.lineage[kind])
     return next((s for s in knowledge.arrangements.steps if lineage & set(s.separates)), None)
+
+
+def last_separating(knowledge: Knowledge, of: Collection[str] = ()) -> int:
+    """The number of the step at whose end the last parts are separated, of some kinds where they are named."""
+    lineage, steps = knowledge.vocabulary.lineage, knowledge.arrangements.steps
+    found = (i for i, s in enumerate(steps) for k in s.separates if not of or set(of) & set(lineage[k]))
+    return max(found, default=len(steps))
 
 
 def is_apart(case: Case, knowledge: Knowledge, part: Part) -> bool:

@@ -18,12 +18,14 @@ TEXTS = {
     "seal": ["batch", "serial", "note"],
     "history": ["fitted", "removed", "removal", "note"],
 }
+_, ALONE = AT_HAND = ("the machine too", "the seal alone")
+"""What there is to look at."""
 DATES = ("fitted", "removed")
 """The texts of `history` that are dates."""
 FAILED, SOUND, RUNNING = REMOVALS = ("failed", "sound", "still running")
 """How a seal's time in service ended."""
 TOP = ["case", "invented", "about", "equipment", "service", "seal", "index", "parts", "observations", "states", "acts",
-       "measurements", "remarks", "custody", "history", "said, not understood", "stage", "outcomes", "expected"]  # fmt: skip
+       "measurements", "remarks", "custody", "history", "said, not understood", "stage", "at hand", "outcomes", "expected"]  # fmt: skip
 OBSERVATION = [*STATES, "part", "on", "position", "group", "degree", "extent", "side", "face", "which", "of", "when", "said",
                "note", "photo", "photo digest"]  # fmt: skip
 STATE = ["at", "when", "not", "usual", "specified", "position", "said", "note"]

@@ -228,7 +228,8 @@ class Expected:
 
 @dataclass(frozen=True)
 class Case:
-    """One failed seal. `positions`: its seal positions, in order; `lost`: the positions whose whole seal is gone, and why."""
+    """One failed seal. `positions`: its seal positions, in order; `lost`: the positions whose whole seal is gone, and why; `alone`:
+    it is in hand without its machine."""
 
     name: str
     path: str
@@ -252,6 +253,7 @@ class Case:
     not_understood: tuple[str, ...] = ()
     custody: tuple[Custody, ...] = ()
     outcomes: tuple[Outcome, ...] = ()
+    alone: bool = False
 
     def part(self, item: str) -> Part | None:
         return next((p for p in self.parts if p.item == item), None)

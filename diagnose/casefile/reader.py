@@ -13,6 +13,8 @@ from typing import Any
 from diagnose.casefile import model as m
 from diagnose.casefile.closing import read_custody, read_outcome
 from diagnose.casefile.format import (
+    ALONE,
+    AT_HAND,
     DATES,
     ENDS,
     EXPECTED,
@@ -172,6 +174,7 @@ class _Reader(RecordReader):
             states=_by_id(states), acts=_by_id(acts),
             custody=tuple(x for x in (read_custody(self, n) for n in self.maps(node, "custody")) if x),
             outcomes=tuple(read_outcome(self, n) for n in self.maps(node, "outcomes")),
+            alone=self.choice(node, "at hand", AT_HAND, "thing at hand") == ALONE,
             not_understood=tuple(x.text() for x in (node.get("said, not understood") or Node([], node.where)).each() if x.text()),
         )  # fmt: skip
 

@@ -122,12 +122,11 @@ class _Numbers:
         return Box(self.last, what, term, part, kind, said)
 
 
-def sheet(case: Case, knowledge: Knowledge, alone: bool = False) -> Sheet:
+def sheet(case: Case, knowledge: Knowledge) -> Sheet:
     """Two sides for the machine and what is told, then two for each seal: what can be lost, and what is measured or told. What
-    stays on a part for good waits for the bench, and what is gone by the stage of the case is left out. `alone`: the seal is
-    in hand without its machine."""
-    numbers, away = _Numbers(), knowledge.arrangements.with_machine if alone else ()
-    due = [_on_paper(_in_time(t, case, knowledge), knowledge) for t in walk.topics(case, knowledge, away)]
+    stays on a part for good waits for the bench, and what is gone by the stage of the case is left out."""
+    numbers = _Numbers()
+    due = [_on_paper(_in_time(t, case, knowledge), knowledge) for t in walk.topics(case, knowledge)]
     due = [t for t in due if t.features or t.readings or t.asks or _is_asked(t, knowledge)]
     data = tuple(numbers.box("figure", term, said=_datum(case, term)) for term in DATA) if due else ()
     pages = []

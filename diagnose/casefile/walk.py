@@ -45,12 +45,12 @@ def usual_document(name: str, arrangement: str, parts: tuple[UsualPart, ...], st
 
 def topics(case: Case, knowledge: Knowledge, away: Collection[str] = ()) -> tuple[Topic, ...]:
     """Every topic of a case, in order: step by step, the case's figures first, then kinds and parts as the step's looks
-    name them, without what this seal does not have. A part that several looks name is one topic. `away`: kinds that are not at
-    hand, as the machine where the seal came alone."""
+    name them, without what this seal does not have. A part that several looks name is one topic. `away`: further kinds that are
+    not at hand."""
     result: dict[str, Topic] = {}
     words, steps = knowledge.vocabulary, knowledge.arrangements.steps
     out = {p: left_out(case, knowledge, p) for p in ("", *case.positions, "machine")}
-    gone = set(away) | {k for x in out[""] for k in x.kinds}
+    gone = {*away, *not_at_hand(case, knowledge), *(k for x in out[""] for k in x.kinds)}
     given = [(n, x) for n, step in enumerate(steps) for x in step.looks
              if not gone & set(words.lineage[x.on]) and _is_given(case, knowledge, x)]  # fmt: skip
     parts = [p for p in case.parts if not why_lost(case, p) and not gone & set(words.lineage[p.kind])]
@@ -76,6 +76,11 @@ def topics(case: Case, knowledge: Knowledge, away: Collection[str] = ()) -> tupl
                     due = [x for at, x in given if max(at, opened[part.item]) == number]
                     result[id] = _of_part(id, step, part, due, words, out.get(part.position, out[""]))
     return tuple(t for t in result.values() if t.asks or t.features or t.readings)
+
+
+def not_at_hand(case: Case, knowledge: Knowledge) -> tuple[str, ...]:
+    """The kinds that stayed behind where the seal came without its machine."""
+    return knowledge.arrangements.with_machine if case.alone else ()
 
 
 def said_terms(case: Case, knowledge: Knowledge, position: str = "") -> dict[str, set[str]]:
@@ -107,7 +112,7 @@ def left_out(case: Case, knowledge: Knowledge, position: str = "") -> tuple[Left
     return tuple(
         x
         for x in knowledge.arrangements.left_out
-        if lacks(x.without) and all(holds(s, terms) for s, terms in x.given.items())
+        if (case.alone or not x.alone) and lacks(x.without) and all(holds(s, terms) for s, terms in x.given.items())
     )
 
 

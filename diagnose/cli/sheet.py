@@ -33,7 +33,6 @@ def sheet(
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Print a bench sheet to fill in by hand, in order of dismantling, two sides a seal; or tags for the parts."""
-    from diagnose.casefile.cards import is_alone
     from diagnose.casefile.sheet import sheet as boxes
     from diagnose.views.report.printing import find_browser, pdf_of
     from diagnose.views.sheet.document import PAPERS
@@ -62,7 +61,7 @@ def sheet(
             )
             raise refuse(str(error), way_out) from error
     else:
-        made = boxes(case, k, is_alone(case_path(what)))
+        made = boxes(case, k)
         if not made.pages:
             raise refuse(
                 "this rule base has no order of dismantling, so there is nothing to look for", "--knowledge DIR"

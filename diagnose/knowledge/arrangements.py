@@ -150,7 +150,7 @@ def _look(reader: CardReader, node: Node, stage: str, vocabulary: m.Vocabulary) 
 
 
 def _left_out(reader: CardReader, node: Node, vocabulary: m.Vocabulary) -> m.LeftOut:
-    keys = ["given", "without", "ask", "look for", "measure", "about", "on", "until"]
+    keys = ["given", "without", "ask", "look for", "measure", "about", "on", "until", "alone"]
     only_keys(node, keys, "what is left out", reader.problems)
     kinds = vocabulary.kinds
     return m.LeftOut(
@@ -159,7 +159,7 @@ def _left_out(reader: CardReader, node: Node, vocabulary: m.Vocabulary) -> m.Lef
         reader.known(node, "measure", vocabulary.readings, "reading"),
         reader.known(node, "about", kinds, "kind"), reader.known(node, "on", kinds, "kind"),
         reader.word(node, "until", vocabulary.stages, "stage of the teardown", False),
-        reader.word(node, "without", kinds, "kind", False),
+        reader.word(node, "without", kinds, "kind", False), reader.word(node, "alone", ("true",), "answer", False) == "true",
     )  # fmt: skip
 
 

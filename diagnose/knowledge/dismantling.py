@@ -43,7 +43,7 @@ class Look:
 class LeftOut:
     """What is neither asked, looked for nor measured, and the kinds that nobody is asked about, where the case says one of the
     terms of every setting in `given`, and its seal usually has and lists no part of the kind `without`. `on`: only on parts of
-    these kinds; `until`: only before that stage, at which all that earlier steps look for on them is looked for."""
+    these kinds; `alone`: only where the seal came without its machine; `until`: only before that stage, at which all that earlier steps look for on them is looked for."""
 
     given: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     asks: tuple[str, ...] = ()
@@ -53,6 +53,7 @@ class LeftOut:
     on: tuple[str, ...] = ()
     until: str = ""
     without: str = ""
+    alone: bool = False
 
 
 @dataclass(frozen=True)

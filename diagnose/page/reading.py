@@ -96,13 +96,12 @@ def report(diagnosis: Diagnosis, path: Path) -> Doc:
 def sheet(diagnosis: Diagnosis, path: Path) -> Doc:
     """The bench sheet of a case, to be filled in by hand."""
     from diagnose.advice.cautions import called_for
-    from diagnose.casefile.cards import is_alone
     from diagnose.casefile.sheet import sheet
     from diagnose.views.sheet.pages import pages
 
     case, knowledge = diagnosis.case, diagnosis.base.knowledge
     cautions = called_for(diagnosis.inference, [])
-    return {"html": pages(sheet(case, knowledge, is_alone(path)), case, knowledge.vocabulary, cautions, "A4", False)}
+    return {"html": pages(sheet(case, knowledge), case, knowledge.vocabulary, cautions, "A4", False)}
 
 
 def _unknown(says: str) -> BadInput:

@@ -7,7 +7,8 @@ from typing import Any
 
 from diagnose.casefile import walk
 from diagnose.casefile.answers import path_of
-from diagnose.casefile.cards import ALONE, away, gathered
+from diagnose.casefile.cards import away, gathered
+from diagnose.casefile.format import ALONE
 from diagnose.casefile.model import Case, Part
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Feature, Knowledge, Reading, Vocabulary
@@ -67,7 +68,6 @@ def units(reading: Reading) -> list[str]:
 def bench(read: Read, knowledge: Knowledge) -> Doc:
     """A case as it is recorded: parts, what is asked of them, what is on record."""
     case, state = read.case, read.state
-    alone = ALONE in state.reached
     topics = walk.topics(case, knowledge, away(knowledge, state.reached))
     alike = _alike(topics, knowledge)
     return {
@@ -80,7 +80,7 @@ def bench(read: Read, knowledge: Knowledge) -> Doc:
         "index": dict(case.index),
         "seen_from": case.texts.get("equipment.seen from", ""),
         "parts": [_part(p, case) for p in case.parts],
-        "alone": alone,
+        "alone": case.alone,
         "topics": [_topic(t, case, alike.get(t.id, ())) for t in topics],
         "asked": _asked(topics, read, knowledge.vocabulary),
         "records": [{"id": r.id, "place": r.place, "entry": dict(r.entry), "says": record(r.place, r.entry)} for r in state.records],

@@ -10,9 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from diagnose.casefile import walk
-from diagnose.casefile.cards import ALONE, Card, Choice, away, cards, gathered, left_of, there_is_no, without
-from diagnose.casefile.format import STATES
+from diagnose.casefile.cards import Card, Choice, away, cards, gathered, last_separating, left_of, there_is_no, without
+from diagnose.casefile.format import ALONE, STATES
 from diagnose.casefile.recorder import Recorder
+from diagnose.casefile.replay import What
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Step
 from diagnose.reading.terms import did_you_mean, plain
@@ -117,19 +118,16 @@ class Dialogue:
         begun = talk.choose(f"Where does the work stand (1-{len(steps)}; Enter: {now + 1}): ", options)
         first = stages.index(begun)
         away = ""
-        if first > self._separating():
-            away = talk.choose("What is there (1 the machine too, 2 only the seal; Enter: 2): ",
-                               {"1": "", "machine": "", "2": ALONE, "only the seal": ALONE, "": ALONE})  # fmt: skip
-        past = [{"reached": f"{stage} / past"} for stage in stages[:first]]
-        talk.record(*past, *([{"reached": away}] if away else []), {"set": ["stage"], "to": begun}, quiet=True)
+        if not talk.case.alone and first > last_separating(talk.knowledge, talk.knowledge.arrangements.with_machine):
+            usual = "2" if first > last_separating(talk.knowledge) else "1"
+            options = {"1": "", "machine": "", "2": ALONE, "only the seal": ALONE, "": "" if usual == "1" else ALONE}
+            away = talk.choose(f"What is there (1 the machine too, 2 only the seal; Enter: {usual}): ", options)
+        past: list[What] = [{"reached": f"{stage} / past"} for stage in stages[:first]]
+        past += [{"set": ["at hand"], "to": away}] if away else []
+        talk.record(*past, {"set": ["stage"], "to": begun}, quiet=True)
         talk.say(
             f"  on record: the work stands at {steps[first].name.lower()!r}" + (", the seal alone" if away else "")
         )
-
-    def _separating(self) -> int:
-        """The step at whose end the last parts are separated."""
-        steps = self.talk.knowledge.arrangements.steps
-        return max((i for i, s in enumerate(steps) if s.separates), default=len(steps))
 
     # ---- the looks that tell most -----------------------------------------------------------------------------
 
@@ -174,7 +172,8 @@ class Dialogue:
         steps, talk, past = self.talk.knowledge.arrangements.steps, self.talk, self._past(step)
         if self._next(step, []):
             talk.say("")
-            now = " (past: what can still be told)" if past else ""
+            teller = "the sender can still tell" if talk.case.alone else "can still be told"
+            now = f" (past: what {teller})" if past else ""
             talk.say(f"Step {steps.index(step) + 1} of {len(steps)}: {step.name}{now}", bold=True)
             if not past:
                 talk.say(step.do)
@@ -225,7 +224,7 @@ class Dialogue:
         while asked := self._next(step, left):
             try:
                 self._take(asked)
-                if isinstance(asked, Topic) and not self._reached(ALONE):
+                if isinstance(asked, Topic) and not self.talk.case.alone:
                     self._reach(*map(there_is_no, self.parts.missing_of_the_machine()))
                 self._reach(*[asked.id] if isinstance(asked, Topic) else [t.id for t in asked.topics])
                 self._before.append(asked)

@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from diagnose.casefile.answers import path_of, split_readings
-from diagnose.casefile.cards import ALONE
 from diagnose.casefile.journal import Line
 from diagnose.casefile.photos import photo_entry
 from diagnose.casefile.reader import parse_case
@@ -207,7 +206,7 @@ class FilledSheet:
                      f"{self._sheet_now().code}; one printed with other rules is typed back with diagnose note")  # fmt: skip
 
     def _sheet_now(self) -> Sheet:
-        return sheet(self.recorder.case_now(), self.recorder.knowledge, ALONE in self.recorder.state.reached)
+        return sheet(self.recorder.case_now(), self.recorder.knowledge)
 
     def _sheets(self) -> Iterator[Sheet]:
         yield self.sheet
@@ -312,7 +311,7 @@ def _as_it_was(lines: Sequence[Line], knowledge: Knowledge) -> Iterator[Sheet]:
         problems = Problems()
         case = parse_case(render(state.document()), "", knowledge, problems)
         if case is not None and not problems.errors():
-            yield sheet(case, knowledge, ALONE in state.reached)
+            yield sheet(case, knowledge)
 
 
 def _wrong(where: Where, code: str, says: str, way_out: str) -> BadInput:

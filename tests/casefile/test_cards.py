@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from diagnose.casefile.cards import ALONE, cards, due, left_of, unmarked
+from diagnose.casefile.cards import cards, due, left_of, unmarked
+from diagnose.casefile.format import ALONE
 from diagnose.casefile.reader import parse_case
-from diagnose.casefile.walk import usual_document
+from diagnose.casefile.walk import last_stage, left_out, usual_document
 from diagnose.casefile.writer import render
 from diagnose.reading.problems import Problems
 
@@ -34,15 +37,17 @@ def test_no_look_comes_after_what_it_looks_for_is_gone_wherever_recording_begins
     stages, features = knowledge.vocabulary.stages, knowledge.vocabulary.features
     for arrangement in knowledge.arrangements.usual:
         case = everything(knowledge, arrangement)
+        out = left_out(case, knowledge)
         for begun, stage in enumerate(stages):
-            for reached in ((), (ALONE,)):
+            for alone in (False, True):
                 reached_so_far = 0
-                for card in cards(case, knowledge, reached, stage):
+                for card in cards(replace(case, alone=alone), knowledge, (), stage):
                     at = stages.index(card.step.stage)
                     assert at >= reached_so_far, "cards come in the order of the steps"
                     reached_so_far = at
                     for choice in card.choices:
-                        lost, asked = features[choice.feature].lost, asked + 1
+                        kind = choice.topics[0].kind
+                        lost, asked = last_stage(knowledge, out, choice.feature, kind), asked + 1
                         end = stages.index(lost) if lost in stages else len(stages)
                         assert end >= max(at, begun) or features[choice.feature].lasting, (
                             arrangement,
@@ -73,10 +78,12 @@ def test_a_single_seal_under_plan_11_is_not_asked_about_systems_it_has_not(knowl
 
 
 def test_the_seal_alone_is_not_asked_about_its_machine(knowledge):
-    case = case_of(knowledge, "single")
-    kinds = {t.kind for card in cards(case, knowledge, {ALONE}) for t in card.topics}
+    case = case_of(knowledge, "single", **{"at hand": ALONE})
+    kinds = {t.kind for card in cards(case, knowledge) for t in card.topics}
     assert {"leak", "history", "sleeve"} <= kinds
     assert not kinds & {"shaft", "bearing", "impeller", "coupling", "flush line", "seal chamber"}
+    readings = {name for card in cards(case, knowledge) for name, _ in card.readings}
+    assert "sleeve groove depth" in readings and not readings & {"shaft runout", "vibration velocity"}
 
 
 def test_static_rings_stand_together_and_faces_alone(knowledge):

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from diagnose.advice.plan import plan
 from diagnose.advice.reach import LOST, OPEN, Reach
+from diagnose.casefile.format import AT_HAND
 from diagnose.casefile.walk import topics
 from diagnose.judgement.diagnosis import Diagnosis
 from tests.knowledge.test_arrangements import case_with_every_kind, problems_of, usual_case
@@ -111,3 +113,14 @@ def test_mistakes_in_what_other_names_say_and_in_what_is_left_out():
     assert ("unknown-term", 2) in [p[:2] for p in problems_of(usual=usual)]
     order = "doubt: 2\nleft out:\n  - {on: [fase], until: before washing}\n  - {on: [face], until: before wasching}\nsteps: []\n"
     assert [p[:2] for p in problems_of(order=order)] == [("unknown-kind", 3), ("unknown-word", 4)]
+
+
+def test_of_a_seal_without_its_machine_no_work_on_the_machine_is_planned_but_its_sender_is_asked(whole_base):
+    knowledge = whole_base.knowledge
+    behind, lineage = set(knowledge.arrangements.with_machine), knowledge.vocabulary.lineage
+    for at_hand in AT_HAND:
+        case = usual_case(knowledge, "single", stage=OPENED, **{"at hand": at_hand})
+        steps = plan(Diagnosis(case, whole_base).judgements).steps
+        on_the_machine = [s.name for s in steps if behind & set(lineage.get(s.part, ()))]
+        assert bool(on_the_machine) != case.alone, on_the_machine
+        assert {"history"} & {s.part for s in steps}

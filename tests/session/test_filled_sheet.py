@@ -6,7 +6,7 @@ from time import process_time
 
 import pytest
 
-from diagnose.casefile.cards import ALONE
+from diagnose.casefile.format import ALONE
 from diagnose.casefile.reader import read_case
 from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.sheet import case_of, sheet
@@ -100,7 +100,7 @@ def test_the_paper_of_a_seal_without_its_machine_has_no_boxes_about_the_machine(
     page = tmp_path / "sheet.html"
     with Recorder(case, knowledge, "ann", lambda: NOON) as r:
         whole = FilledSheet(r, "").sheet
-        r.accept({"reached": ALONE})
+        r.accept({"set": ["at hand"], "to": ALONE})
         alone = FilledSheet(r, "paper.txt")
         assert of_machine(whole) and not of_machine(alone.sheet)
         code, number = alone.sheet.code, box(alone.sheet, "feature", "radial cracks", "1")

@@ -121,6 +121,19 @@ def test_parts_alike_are_asked_about_together_with_exceptions(case, knowledge):
     assert {o.part for o in now.observations if (o.feature, o.state) == ("clean cut", "absent")} == {"4", "13"}
 
 
+@pytest.mark.parametrize(
+    ("begin", "answer", "asked"), [("4", "2", True), ("4", "", False), ("7", "", True), ("3", "2", False)]
+)
+def test_who_has_only_the_seal_says_so_once_it_is_out_and_is_not_asked_about_the_machine(
+    case, knowledge, begin, answer, asked
+):
+    script = Script(("Where does the work stand", begin), ("What is there", answer))
+    alone = session(case, knowledge, script).alone
+    assert alone == asked and ("at hand: the seal alone" in case.read_text()) == asked
+    assert ("what the sender can still tell" in script.text) == asked
+    assert ("Shaft; Base" not in script.text and "Bearing" not in script.text) == asked
+
+
 def test_marks_that_parts_still_lack_are_told_before_they_are_separated(case, knowledge):
     script = Script(
         ("index mark of the rotating", "keyway"), ("index marks seen", "1"), ("Gland bolts @ Marked in line", "12 14"),

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from diagnose.casefile.cards import ALONE, cards
+from diagnose.casefile.cards import cards
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.walk import usual_document
 from diagnose.casefile.writer import render
@@ -16,7 +18,7 @@ from tests.session.script import Script, session, to_step
 
 def of(case, knowledge, part: str):
     """Marks and readings that are still asked for on a part of a washed seal, and at which stages."""
-    found = cards(case, knowledge, [ALONE], "before relapping")
+    found = cards(replace(case, alone=True), knowledge, (), "before relapping")
     marks = {c.feature for card in found for c in card.choices for t in c.topics if t.part == part}
     readings = {name for card in found for name, on in card.readings for t in on if t.part == part}
     return marks, readings, {card.step.stage for card in found if part in {t.part for t in card.topics}}

@@ -18,7 +18,7 @@ from diagnose.authoring.schemas.parts import (
     words,
 )
 from diagnose.authoring.schemas.terms import Terms
-from diagnose.casefile.format import ENDS, REMARK, REMOVALS, SECTIONS, STATES, TEXTS, TRAITS
+from diagnose.casefile.format import AT_HAND, ENDS, REMARK, REMOVALS, SECTIONS, STATES, TEXTS, TRAITS
 from diagnose.knowledge.conditions import GROUPS
 
 
@@ -83,7 +83,7 @@ class CaseSchemas(Terms):
             "index": keys(dict.fromkeys(GROUPS, TEXT)), "parts": listed(self._part()),
             "observations": listed({"anyOf": [self._record(state) for state in STATES]}),
             **grammar.records(self.v.grammar),
-            "measurements": listed(self._record("measured")), "remarks": listed(keys(dict.fromkeys(REMARK, TEXT))), "stage": words(self.v.stages), "expected": expected,
+            "measurements": listed(self._record("measured")), "remarks": listed(keys(dict.fromkeys(REMARK, TEXT))), "stage": words(self.v.stages), "at hand": words(AT_HAND), "expected": expected,
         }  # fmt: skip
 
     def case(self) -> Schema:

@@ -61,7 +61,7 @@ function onward() {
 
 function steps() {
   const made = dialog("Steps", h("ol", { class: "looks" }, store.words.steps.map((s) => h("li", {}, button(s.name, () => { made.close(); to(s.stage); }, { "aria-pressed": String(s.stage === store.bench.stage) }), h("p", { class: "soft" }, s.do)))),
-    !store.bench.alone && h("p", {}, button("The seal came alone, without its machine", () => { made.close(); answer({ whats: [{ reached: store.words.alone }] }); })));
+    !store.bench.alone && h("p", {}, button("The seal came alone, without its machine", () => { made.close(); answer({ whats: [{ set: ["at hand"], to: store.words.alone }] }); })));
 }
 
 export function soFar() {
