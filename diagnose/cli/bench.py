@@ -131,6 +131,8 @@ def _take_sheet(file: Path, base: Knowledge, by: str, sheet: str) -> None:
                     f"nothing of {sheet} is on record; mend these lines and give it again: diagnose record {file} --sheet {sheet}"
                 )
                 raise typer.Exit(2) from error
+            for line in filled.move_on():
+                told(line)
             say(f"{len(lines)} on record from {sheet}" if lines else "already on record")
             return
         for number, typed in enumerate(sys.stdin, 1):
@@ -140,6 +142,8 @@ def _take_sheet(file: Path, base: Knowledge, by: str, sheet: str) -> None:
             except BadInput as error:
                 wrong = True
                 tell(error)
+        for line in filled.move_on():
+            told(line)
     if wrong:
         raise typer.Exit(2)
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from diagnose.casefile.answers import path_of, split_readings
 from diagnose.casefile.journal import Line
+from diagnose.casefile.model import Case
 from diagnose.casefile.photos import photo_entry
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.recorder import Recorder
@@ -27,6 +28,8 @@ from diagnose.session.figures import CHOICES
 SURE_OPTION, SURE_MARK = "--sure if it is so", "! behind it if it is so"
 TO_CORRECT = "to correct it: --"
 """How the recorder begins a way out that is an option of `diagnose note`."""
+MOVED = "by bench sheet "
+"""Why a stage is on record that a sheet showed, before the code of the sheet."""
 NOT_READ = ("box", "unit", "unknown-setting")
 """What is wrong with a value that can be kept in own words."""
 _LINE = re.compile(
@@ -54,6 +57,7 @@ class FilledSheet:
         self.recorder, self.name = recorder, name
         self.filled: dict[int, Typed] = {}
         self.sheet = self._sheet_now()
+        self.needs_code = any(str(line.what.get("why", "")).startswith(MOVED) for line in recorder.lines)
 
     def take(self, lines: Iterable[str], tell: Callable[[Line], None] = lambda _: None) -> tuple[Line, ...]:
         """Records a whole file; nothing of it while any line of it is wrong. Raises BadInput with everything that is.
@@ -71,6 +75,8 @@ class FilledSheet:
             except BadInput as error:
                 for p in error.problems:
                     problems.add(p.where, p.code, p.says, p.way_out)
+                if self.needs_code:
+                    break  # no number says anything before it is known of which sheet it is
         problems.raise_errors()
         if answers:
             answers[-1][1].extend(self._counted_from(earlier))
@@ -195,11 +201,33 @@ class FilledSheet:
             whats += self._of_box(known[number], typed, [*earlier, *whats])
         return whats
 
+    def move_on(self) -> tuple[Line, ...]:
+        """Puts on record where the work now stands, by the last step at which the sheet says that something was looked at or measured
+        on the seal; it never goes back. Numbers of a sheet printed afterwards are others, so that from then on each says its code."""
+        knowledge, boxes = self.recorder.knowledge, self.sheet.boxes()
+        stages, case = knowledge.vocabulary.stages, self.recorder.case_now()
+        stage_of = {s.name: s.stage for s in knowledge.arrangements.steps}
+        step_of = {
+            b.number: stage_of.get(s.title, "") for page in self.sheet.pages for s in page.stages for b in s.boxes()
+        }
+        told = [n for n, typed in self.filled.items() if plain(typed.value.partition(",")[0]) not in UNSEEN]
+        done = [step_of[n] for n in told if n in step_of and self._is_of_the_seal(case, boxes[n])]
+        order = {"": -1} | {stage: i for i, stage in enumerate(stages)}
+        now = max([case.stage, *done], key=order.__getitem__)
+        if now == case.stage:
+            return ()
+        return self.recorder.accept({"set": ["stage"], "to": now, "why": f"{MOVED}{self.sheet.code}"})
+
+    def _is_of_the_seal(self, case: Case, box: Box) -> bool:
+        part = case.part(box.part)
+        kind = self.recorder.knowledge.vocabulary.kinds.get(part.kind if part else box.kind)
+        return box.what in ("feature", "reading") and kind is not None and kind.place == "seal"
+
     def _turn_to(self, code: str, where: Where) -> None:
         """Takes up the sheet of that code: of the case as it stands, as it stood at some time, or of its arrangement."""
         for found in self._sheets():
             if found.code == code:
-                self.sheet = found
+                self.sheet, self.needs_code = found, False
                 return
         raise _wrong(where, "sheet-code", f"no sheet of this case has the code {code}",
                      f"look at the foot of the paper: that of another seal goes into its own case; the sheet of this case as it stands is "
@@ -231,6 +259,9 @@ class FilledSheet:
             first, last = sorted((int(low), int(high or low)))
             boxes += range(first, last + 1)
         where = Where(self.name, number, match.start("boxes" if match["boxes"] else "one") + 1)
+        if self.needs_code:
+            raise _wrong(where, "sheet-code", "papers printed before and after the work went on have other numbers",
+                         "the first line is the code at the foot of the paper: sheet: 1a2b3c")  # fmt: skip
         known = self.sheet.boxes()
         for box in boxes or [0]:
             if box not in known:

@@ -310,7 +310,7 @@ def test_the_command_takes_a_file_or_what_is_typed(case, tmp_path, knowledge):
     assert "already on record" in diagnose("record", str(case), "--sheet", str(paper)).stdout
     missing = diagnose("record", str(case), "--sheet", str(tmp_path / "none.txt"))
     assert missing.returncode == 2 and "cannot be read" in missing.stderr
-    paper.write_text("9999: x\n", "utf-8")
+    paper.write_text(f"sheet: {code.code}\n9999: x\n", "utf-8")
     wrong = diagnose("record", str(case), "--sheet", str(paper))
     assert wrong.returncode == 2 and "no box 9999" in wrong.stderr and "nothing of" in wrong.stdout + wrong.stderr
     paper.write_bytes(b"\xff\xfe12")
@@ -320,3 +320,29 @@ def test_the_command_takes_a_file_or_what_is_typed(case, tmp_path, knowledge):
 def test_caustic_is_an_alkali_and_nothing_else(knowledge):
     named = [term for term, also in knowledge.vocabulary.settings["service"].terms.items() if "caustic" in also]
     assert named == ["strong alkali"]
+
+
+def test_a_filled_sheet_says_where_the_work_now_stands_and_its_paper_stays_good_by_its_code(case, knowledge, tmp_path):
+    """The work goes on only, by looks at the seal: not by a word on the machine, by what nobody looked at, or by what is told."""
+    found = sheet(read_case(case, knowledge), knowledge)
+    film, cracks = box(found, "feature", "product film", "2"), box(found, "feature", "hot spots", "1")
+    leak, bearing = (
+        next(n for n, b in found.boxes().items() if b.kind == kind and b.what == "feature")
+        for kind in ("leak", "bearing")
+    )
+    paper = tmp_path / "paper.txt"
+
+    def typed(*lines: str) -> tuple[int, str]:
+        paper.write_text("\n".join(lines))
+        done = diagnose("record", str(case), "--sheet", str(paper))
+        return done.returncode, read_case(case, knowledge).stage
+
+    assert typed(f"{leak}: no", f"{bearing}: no", f"{cracks}: ?") == (0, "while running")
+    assert typed(f"{film}: no") == (0, "before washing")
+    paper_now = sheet(read_case(case, knowledge), knowledge)
+    assert paper_now.code != found.code and box(paper_now, "feature", "hot spots", "1") != cracks
+    assert typed(f"{cracks}: x") == (2, "before washing"), "of which of the two papers is the number?"
+    assert typed(f"sheet: {found.code}", f"{cracks}: x") == (0, "before relapping")
+    assert typed(f"sheet: {found.code}", f"{film}: no") == (0, "before relapping")
+    seen = [(o.part, o.feature) for o in read_case(case, knowledge).observations if o.part and o.state == "present"]
+    assert seen == [("1", "hot spots")]
