@@ -34,6 +34,10 @@ def in_our_words(what: What, vocabulary: Vocabulary) -> What:
         for key, family in families.items():
             if key in entry:
                 entry[key] = term(family, entry[key])
+        slot, degree = vocabulary.detail_of.get(plain(str(entry.get("degree", ""))), ("", ""))
+        if slot == "degree" and degree != entry["degree"]:
+            said.append(entry["degree"])
+            entry["degree"] = degree
         reading = vocabulary.readings.get(entry.get("measured", ""))
         if reading and "unit" not in entry:
             for key in ("reading", "readings", "resolution"):

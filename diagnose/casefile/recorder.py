@@ -277,7 +277,8 @@ class Recorder:
         kept = isinstance(old, list) and isinstance(new, list) and all(x in new for x in old)
         if old is not None and not kept and what["set"] != ["stage"] and not what.get("why"):
             shown = ", ".join(map(str, old)) if isinstance(old, list) else old
-            raise _call(self.case, f"{' '.join(what['set'])} is on record as {shown!r}", "to correct it: --why TEXT")
+            raise _call(self.case, f"{' '.join(what['set'])} is on record as {shown!r}",
+                        f'to correct it: --set "{what["set"][-1]}=…" --why TEXT')  # fmt: skip
         return what
 
     def _write_checked(self, whats: list[What], sure: bool = True) -> tuple[j.Line, ...]:

@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from diagnose.knowledge.grammar import Grammar, Slots, lineage_of
-from diagnose.knowledge.lexicon import Lexicon
+from diagnose.knowledge.lexicon import EXTENTS, Lexicon
 from diagnose.knowledge.places import placed
 from diagnose.knowledge.sketches import Sketch
 from diagnose.reading.problems import Where
@@ -183,6 +183,18 @@ class Vocabulary:
     def forms(self) -> dict[str, Feature]:
         """The general words among the features."""
         return {name: feature for name, feature in self.features.items() if feature.form}
+
+    @cached_property
+    def detail_of(self) -> dict[str, tuple[str, str]]:
+        """For each word (in plain form) for how much, on which side or how far round a mark goes, as people say it: degree, side
+        or extent, and its term."""
+        slots = {"degrees": ("degree", self.degrees), "sides": ("side", self.sides), "extents": ("extent", EXTENTS)}
+        table: dict[str, tuple[str, str]] = {}
+        for section, (slot, terms) in slots.items():
+            said = self.lexicon.qualifiers.get(section, {})
+            table |= {plain(s.text): (slot, term) for term in terms for s in said.get(term, ())}
+            table |= {plain(term): (slot, term) for term in terms}
+        return table
 
     @cached_property
     def form_lineage(self) -> dict[str, tuple[str, ...]]:

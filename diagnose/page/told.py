@@ -11,9 +11,9 @@ from diagnose.casefile.cards import away, gathered
 from diagnose.casefile.format import ALONE
 from diagnose.casefile.model import Case, Part
 from diagnose.casefile.walk import Topic
+from diagnose.knowledge.lexicon import EXTENTS
 from diagnose.knowledge.model import Feature, Knowledge, Reading, Vocabulary
 from diagnose.page.desk import Read
-from diagnose.session.entries import EXTENTS
 from diagnose.session.figures import CHOICES, FIRST, TITLES
 from diagnose.views.drawings.sketches import why_not_drawn
 from diagnose.views.journal import record

@@ -23,7 +23,7 @@ class Corrections:
         self.talk, self.parts, self.figures, self.looking = talk, parts, figures, looking
 
     def fix(self, text: str) -> None:
-        """Corrects or withdraws record N, or changes part ITEM."""
+        """Corrects or withdraws record N, or what is on record by the name of a figure or setting, or changes part ITEM."""
         try:
             self._fix(text)
         except (Back, Skip):
@@ -42,10 +42,25 @@ class Corrections:
             )(record)
             return
         line = next((x for x in self.talk.recorder.lines if str(x.number) == number), None)
-        if line and "set" in line.what:
-            self._setting([str(key) for key in line.what["set"]])
+        path = [str(key) for key in line.what["set"]] if line and "set" in line.what else self._path_of(text)
+        if path:
+            self._setting(path)
         else:
-            self.talk.say(f"  there is no record {text!r}; /log shows them, /fix part 4 changes a part", hang=4)
+            self.talk.say(
+                f"  there is no record {text!r}; /log shows them, /fix part 4 changes a part, /fix springs a figure or setting",
+                hang=4,
+            )
+
+    def _path_of(self, name: str) -> list[str]:
+        """Where a figure or setting of that name stands in the case; of one seal of a pair where it is said of that alone."""
+        for position in ("", *self.talk.case.positions):
+            try:
+                path = path_of(name, position, self.talk.words)
+            except ValueError:
+                return []
+            if self.talk.recorder.state.value(path) is not None:
+                return path
+        return []
 
     def _followed(self, number: str) -> str:
         """The record that stands in place of one that was corrected."""

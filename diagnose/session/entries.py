@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from diagnose.casefile.clock import BadClock, arc
+from diagnose.knowledge.lexicon import EXTENTS
 from diagnose.knowledge.model import Vocabulary
 from diagnose.reading.figures import number_of
 from diagnose.reading.terms import nearest, plain
@@ -18,7 +19,6 @@ YES = ("yes", "y", "yep", "ok", "okay")
 SEEN, ABSENT, UNSEEN = ("x", *YES, "there", "seen"), (*NONE, "-", "absent", "not there"), ("?", "not looked at")
 """What is written in a box or behind a number for a mark that is there, that is not, or that nobody looked for."""
 UNKNOWN = ("not known", "unknown", "don't know", "dont know", "do not know", "no idea")
-EXTENTS = ("all round", "one sector", "patches")
 _STATES = {
     "saw": "saw",
     "seen": "saw",
@@ -31,7 +31,8 @@ _STATES = {
 
 @dataclass(frozen=True)
 class Said:
-    """One entry of an answer: of one part by its item number, or of all that is asked about where `item` is "", but for some."""
+    """One entry of an answer: of one part by its item number, or of all that is asked about where `item` is "", but for some, by
+    item number, or in the words as said where it is not clear which part they mean."""
 
     item: str
     state: str
@@ -46,10 +47,11 @@ _DENIED = re.compile(rf"([^:]+?)\s*:\s*(?:{'|'.join(ABSENT)})|(?:no|none)\s+(\d[
 """What is denied behind its number or name, as a filled sheet writes it, or with a plain no before numbers: "8: no", "no 2"."""
 
 
-def parted(answer: str) -> list[Said]:
+def parted(answer: str, parts: Mapping[str, str] | None = None) -> list[Said]:
     """The entries of an answer, parted by semicolons: "3: 10 to 2; part 10 4, 5; absent 6; none". A figure behind a semicolon
     belongs to the readings before it; "none" may stand behind or before a comma, and is meant of what else there is. Parts are
-    told apart as "parts 4 10: none" and "1 except part 10", marks as "none but 3"."""
+    told apart as "parts 4 10: none" and "1 except part 10", marks as "none but 3". `parts`: the names of those asked about by item
+    number, by which exceptions may call them: "all but the one under the sleeve are hard"."""
     bits: list[str] = []
     none = "|".join(NONE)
     answer = re.sub(rf",\s*({none})\s*$", r"; \1", re.sub(rf"^\s*({none})\s*,", r"\1;", answer, flags=re.I), flags=re.I)
@@ -58,28 +60,84 @@ def parted(answer: str) -> list[Said]:
             bits[-1] += f"; {bit}"
         elif bit:
             bits.append(bit)
-    return sorted((said for bit in bits for said in _told_apart(bit)), key=lambda said: said == NOTHING)
+    return sorted((said for bit in bits for said in _told_apart(bit, parts or {})), key=lambda said: said == NOTHING)
 
 
-_ITEMS = r"\s+(\d\w*(?:(?:\s*[,&]\s*|\s+and\s+|\s+)\d\w*)*)"
-_OF_SEVERAL = re.compile(rf"parts{_ITEMS}\s*(?::\s*(.+)|\s({'|'.join(NONE)}))", re.I)
-_BUT_PARTS = re.compile(rf"(.+?),?\s+(?:except|but)\s+(?:for\s+|not\s+)?(?:on\s+)?parts?{_ITEMS}\s*(?::\s*(.+))?", re.I)
+_ITEMS = r"\d\w*(?:(?:\s*[,&]\s*|\s+and\s+|\s+)\d\w*)*"
+_OF_SEVERAL = re.compile(rf"parts\s+({_ITEMS})\s*(?::\s*(.+)|\s({'|'.join(NONE)}))", re.I)
 _BUT_MARKS = re.compile(rf"(?:{'|'.join(NONE)}),?\s+(?:except|but)\s+(?:for\s+)?(.+)", re.I)
-_EVERY = (*ALL, "all parts", "every part", "all of them")
+_EXCEPT = re.compile(
+    r",?\s+(except(?:ing)?|apart\s+from|other\s+than|but|bar|save)\s+(?:for\s+)?(?:not\s+)?(?:(?:on|for)\s+)?", re.I
+)
+_BY_NUMBER = re.compile(rf"(parts?\s+|items?\s+|numbers?\s+)?({_ITEMS})", re.I)
+_EVERY = ("all", "every", "each", "both", "everything")
+_SMALL = {"the", "one", "ones", "of", "on", "in", "at", "that", "which", "them", "part", "parts", "item", "items"}
+_SO = re.compile(r"^[\s:,]*(?:(?:is|are|was|were)\s+)?", re.I)
 
 
-def _told_apart(bit: str) -> list[Said]:
+def _told_apart(bit: str, parts: Mapping[str, str]) -> list[Said]:
     """The entries of what tells parts or marks apart in a few words."""
-    if match := _BUT_PARTS.fullmatch(bit):
-        what, items, more = match.groups()
-        every = plain(what) in _EVERY and more
-        said = entry_of(more if every else f"{what}: {more}" if more else what)
-        return [Said(said.item, said.state, said.text, tuple(re.findall(r"\d\w*", items)))]
+    if said := _but_parts(bit, parts):
+        return [said]
     if match := _BUT_MARKS.fullmatch(bit):
         return [entry_of(match[1]), NOTHING]
     if match := _OF_SEVERAL.fullmatch(bit):
         return [entry_of(f"part {item} {match[2] or match[3]}") for item in re.findall(r"\d\w*", match[1])]
     return [entry_of(bit)]
+
+
+def _but_parts(bit: str, parts: Mapping[str, str]) -> Said | None:
+    """What is said of all parts but some: "pinched on all except 13", "every O-ring but the one under the sleeve: pinched"."""
+    match = _EXCEPT.search(bit)
+    if match is None:
+        return None
+    behind = bit[match.end() :]
+    what, every = _of_all(bit[: match.start()], {w for name in parts.values() for w in _bare(name)})
+    clear = every or match[1].lower() != "but"
+    items, more = _parts_named(behind, parts if clear else {})
+    if not items and not every:
+        return None
+    if not items:
+        unclear, _, more = behind.partition(":")
+        items = (unclear.strip(),)
+    what, more = what.strip(" :,"), _SO.sub("", more).strip()
+    told = entry_of(f"{what}: {more}" if what and more else what or more or "all")
+    return Said(told.item, told.state, told.text, items)
+
+
+def _bare(text: str) -> list[str]:
+    """The words of a name without those that name nothing, singular."""
+    words = re.findall(r"[\w-]+", text.lower())
+    return [w if len(w) < 4 else w.rstrip("s") for w in words if w not in _SMALL]
+
+
+def _of_all(text: str, named: set[str]) -> tuple[str, bool]:
+    """A text without the words that say that it is meant of all parts, at its begin or end, and whether there are any."""
+    words = text.split()
+    for i, word in enumerate(words):
+        end = i + 1
+        while end < len(words) and named.issuperset(_bare(words[end])):
+            end += 1
+        begin = i - (i > 0 and words[i - 1].lower() in ("on", "of"))
+        round_it = end < len(words) and words[end].lower() in ("round", "around", "over")
+        if word.lower() in _EVERY and not round_it and (begin == 0 or end == len(words)):
+            return " ".join([*words[:begin], _SO.sub("", " ".join(words[end:]))]).strip(), True
+    return text, False
+
+
+def _parts_named(text: str, parts: Mapping[str, str]) -> tuple[tuple[str, ...], str]:
+    """The parts that a text begins with, by number or as one is called, and the rest of it."""
+    match = _BY_NUMBER.match(text)
+    items = tuple(re.findall(r"\d\w*", match[2])) if match else ()
+    if match and (match[1] or parts.keys() >= set(items)):
+        return items, text[match.end() :]
+    words = text.partition(":")[0].split()
+    for n in range(len(words), 0, -1):
+        said = set(_bare(" ".join(words[:n])))
+        called = [item for item, name in parts.items() if said and said <= set(_bare(name))]
+        if len(called) == 1:
+            return (called[0],), " ".join(words[n:]) + text[text.find(":") :] if ":" in text else " ".join(words[n:])
+    return (), text
 
 
 def entry_of(text: str) -> Said:
@@ -174,34 +232,37 @@ class Details:
     odd: list[tuple[str, list[str]]] = field(default_factory=list)
 
 
-def details(text: str, words: Vocabulary) -> Details:
-    """Details out of one line, parted by commas. Each part stands for itself: what is odd does not spoil the rest."""
+def details(text: str, words: Vocabulary, only_terms: bool = False) -> Details:
+    """Details out of one line, parted by commas. Each part stands for itself: what is odd does not spoil the rest. Words that
+    say nothing, as the "very" of "very bad", are left out where something else is said beside them."""
     found, places = Details(), []
-    names = sorted((*words.degrees, *words.sides, *EXTENTS), key=len, reverse=True)
-    for bit in (p for b in text.split(",") for p in _pieces(b.strip(), names)):
-        word = plain(bit)
-        if not bit or word in SEEN:
-            continue
-        if word in words.degrees:
-            found.entry["degree"] = word
-        elif word in words.sides:
-            found.entry["side"] = word
-        elif word in EXTENTS:
-            places.append(word)
-        elif word.startswith("photo "):
-            found.photos.append(bit[6:].strip())
-        elif word.startswith("note "):
-            found.entry["note"] = ", ".join(x for x in (found.entry.get("note", ""), bit[5:].strip()) if x)
-        else:
-            try:
-                arc(word)
-                places.append(word)
-            except BadClock:
-                found.odd.append((bit, nearest(word, [*words.degrees, *words.sides, *EXTENTS])))
+    known = {word: said for word, said in words.detail_of.items() if not only_terms or word == said[1]}
+    names, idle = sorted(known, key=len, reverse=True), {*words.lexicon.idle}
+    for pieces in (_pieces(b.strip(), names) for b in text.split(",")):
+        for bit in pieces:
+            word = plain(bit)
+            slot, term = known.get(word, ("", ""))
+            if not bit or word in SEEN or (len(pieces) > 1 and idle.issuperset(word.split())):
+                continue
+            if slot == "extent":
+                places.append(term)
+            elif slot:
+                found.entry[slot] = term
+            elif word.startswith("photo "):
+                found.photos.append(bit[6:].strip())
+            elif word.startswith("note "):
+                found.entry["note"] = ", ".join(x for x in (found.entry.get("note", ""), bit[5:].strip()) if x)
+            else:
+                try:
+                    arc(word)
+                    places.append(word)
+                except BadClock:
+                    found.odd.append((bit, nearest(word, [*words.degrees, *words.sides, *EXTENTS])))
     if "all round" in places:
         beside = [p for p in places if p.isdecimal()]
         found.odd += [(f"{p} beside all round", []) for p in beside]
         places = [p for p in places if p not in beside]
+    places = list(dict.fromkeys(places))
     if places:
         found.entry["extent"] = places[0] if len(places) == 1 else places
     return found
@@ -209,14 +270,17 @@ def details(text: str, words: Vocabulary) -> Details:
 
 def _pieces(bit: str, names: Sequence[str]) -> list[str]:
     """Details that stand together without a comma: "6 to 10 severe"; a note and the name of a photo stay whole."""
-    word = bit.lower()
-    if word.startswith(("note ", "photo ")):
+    kept = re.search(r"(?:^|\s)(?:note|photo)\s", bit, re.I)
+    if kept and not kept.start():
         return [bit]
+    if kept:
+        return [*_pieces(bit[: kept.start()].strip(), names), bit[kept.start() :].strip()]
+    word = bit.lower()
     for name in names:
-        if word.endswith(f" {name}"):
-            return [*_pieces(bit[: -len(name)].strip(), names), name]
-        if word.startswith(f"{name} "):
-            return [name, *_pieces(bit[len(name) :].strip(), names)]
+        if name in word and (match := re.search(rf"(?<![\w-]){re.escape(name)}(?![\w-])", word)):
+            around = (bit[: match.start()].strip(), bit[match.end() :].strip())
+            before, behind = ([] if not text else _pieces(text, names) for text in around)
+            return [*before, name, *behind]
     return [bit]
 
 
@@ -240,7 +304,7 @@ def is_measured(text: str) -> bool:
 def says_what(text: str, words: Vocabulary) -> bool:
     """Whether a text can name something that was seen: not "yes", not a clock position or a degree alone."""
     bare = re.sub(r"\bto\b|[\W\d_]", "", text.lower())
-    found = details(text, words)
+    found = details(text, words, only_terms=True)
     return bool(bare) and plain(text) not in SEEN and (bool(found.odd) or not found.entry)
 
 

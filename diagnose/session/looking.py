@@ -10,12 +10,12 @@ from typing import Any
 from diagnose.casefile import walk
 from diagnose.casefile.cards import Card, Choice, gathered, left_of
 from diagnose.casefile.walk import Topic
+from diagnose.knowledge.lexicon import EXTENTS
 from diagnose.reading.figures import number_of
 from diagnose.reading.terms import plain
 from diagnose.session.asked_back import AskedBack
 from diagnose.session.entries import (
     ALL,
-    EXTENTS,
     NONE,
     NOTHING,
     Said,
@@ -121,6 +121,10 @@ class Looking:
         taken: what was not might be one of them."""
         done, taken, whole, entries = False, True, card, self._entries(card, answer)
         for said in entries:
+            if unclear := self._unclear(whole, said):
+                words = answer if len(entries) == 1 else f"{said.text} except {', '.join(said.but)}"
+                taken &= self._said_again(whole, unclear, words)
+                continue
             card = self._without(whole, self._excepted(whole, said, entries))
             if said == NOTHING and not taken:
                 self.talk.say(
@@ -135,6 +139,27 @@ class Looking:
             else:
                 taken &= self._there_or_measured(card, said)
         return done
+
+    def _unclear(self, card: Card, said: Said) -> str:
+        """What is not clear of an exception: of which part it is, or of what."""
+        here = ", ".join(f"{p.item}{BOUND}{p.name}" for t in card.topics if (p := self.talk.case.part(t.part)))
+        for words in said.but:
+            if words not in [t.part for t in card.topics]:
+                return f"which part is meant by {words!r} (here: {here or 'none with a number'})"
+        nothing = said.but and said.state == "saw" and plain(said.text) in ALL
+        return f"what is seen on all but part {', '.join(said.but)}" if nothing else ""
+
+    def _said_again(self, card: Card, unclear: str, words: str) -> bool:
+        """Whether what was said of all parts but some is on record once it is said so that it is clear; else it is kept as said."""
+        part = next((t.part for t in card.topics if t.part), "3")
+        mark = next((c.feature for c in card.choices), "worn")
+        self.talk.say(
+            f"  not clear {unclear}; say it as: 1 except part {part}, or {mark} except part {part}: light", hang=4
+        )
+        if again := self.talk.ask("  again (Enter: kept as said, not understood): "):
+            return self._take(card, again)
+        self.spoken.keep(words)
+        return False
 
     def _excepted(self, card: Card, said: Said, entries: list[Said]) -> set[str]:
         """Parts of which the same answer says something else of the same marks than of all parts alike."""
@@ -168,7 +193,8 @@ class Looking:
         """A whole answer that is one list or word of the card stays one; a part may be called by its name and number:
         "pin 7 worn"."""
         known = self.spoken.known(card, "")
-        entries = [Said("", "saw", answer)] if known(answer) else parted(answer)
+        parts = {p.item: f"{p.name} {p.kind}" for t in card.topics if (p := self.talk.case.part(t.part))}
+        entries = [Said("", "saw", answer)] if known(answer) else parted(answer, parts)
         return [self._of_named_part(said) for said in entries]
 
     def _of_named_part(self, said: Said) -> Said:

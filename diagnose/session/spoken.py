@@ -13,6 +13,7 @@ from diagnose.casefile.spoken import not_understood, records_of
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Feature
 from diagnose.phrases.beside import beside
+from diagnose.phrases.hold import DENIED
 from diagnose.phrases.model import Reading, rendered
 from diagnose.phrases.read import read
 from diagnose.reading.figures import number_of
@@ -78,15 +79,17 @@ class Spoken:
             return False
         recorder = self.talk.recorder
         blocks, readings = self._read(card, said, phrase)
+        if readings and self._plainly_denied(phrase, readings[0]):
+            readings[0] = replace(readings[0], sureness="sure")
         texts = {r.text.replace("; ", TOGETHER): r for r in readings}
         table = self.spellings(card)
         near = [table[n] for n in nearest(phrase, table, 6)] if not readings or readings[0].sureness == "weak" else []
         chosen = self._which(phrase, readings, list(dict.fromkeys([*texts, *near]))[:6])
         if not chosen:
-            return self._keep(phrase, more)
+            return self.keep(phrase, more)
         taken = self._taken(texts[chosen]) if chosen in texts else None
         if taken is not None and not taken.statements:
-            return self._keep(phrase, more)
+            return self.keep(phrase, more)
         if taken is None:
             fitting = [
                 tuple(t for t in b if said.item in ("", t.part) and self.fits(t, self.words.features[chosen]))
@@ -95,7 +98,7 @@ class Spoken:
             blocks = [b for b in fitting if b] or blocks
         topics = blocks[0]
         if len(blocks) > 1 and not (topics := self.on_which(phrase, {str(i): b for i, b in enumerate(blocks, 1)})):
-            return self._keep(phrase, more)
+            return self.keep(phrase, more)
         entry, photos = self.details(more)
         whats: list[What] = []
         for topic in topics:
@@ -114,10 +117,18 @@ class Spoken:
                 photos.append({"note": f"{phrase}: {more}"})
             found = [self._at_its_part(w, topic) for w in found]
             whats += [w for w in found if w not in whats]
-        whats = self.asked_back.seen(whats)
+        denied = [w for w in whats if "absent" in w.get("entry", {})]
+        whats = [*self.asked_back.seen([w for w in whats if w not in denied]), *self.asked_back.denied(denied)]
         return bool(whats) and self.talk.record(*whats, *more_photos(topics[0].part, photos))
 
-    def _keep(self, phrase: str, more: str) -> bool:
+    def _plainly_denied(self, phrase: str, reading: Reading) -> bool:
+        """Whether a phrase denies one mark from its first word on, however much and wherever, and nothing else must be asked."""
+        (first, *more), cues = reading.statements, self.words.lexicon.cues.get("denied", ())
+        denies = any(plain(phrase).replace("'", "").startswith(f"{cue} ") for cue in ("absent", *cues))
+        whole = not more and not first.more and first.family == "feature" and first.state == "absent"
+        return denies and whole and reading.asks == (DENIED,)
+
+    def keep(self, phrase: str, more: str = "") -> bool:
         """Keeps the words as said, as nothing of them can be put on record."""
         self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, self.talk.recorder.state))
         return False

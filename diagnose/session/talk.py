@@ -15,7 +15,7 @@ from diagnose.reading.problems import BadInput
 from diagnose.reading.terms import nearest
 from diagnose.session.entries import NONE, YES, meant, numbers_choices
 from diagnose.session.prompts import Ask, Words
-from diagnose.session.wording import acknowledged
+from diagnose.session.wording import acknowledged, typed
 from diagnose.views.journal import clean, sentence
 from diagnose.views.page import Page
 
@@ -159,7 +159,7 @@ class Talk:
 
     def tell(self, error: BadInput) -> None:
         for p in error.problems:
-            self.say(f"  {p.says}" + (f" ({p.way_out})" if p.way_out else ""), hang=4)
+            self.say(f"  {p.says}" + (f" ({typed(p.way_out)})" if p.way_out else ""), hang=4)
 
     def say(self, text: str, hang: int = 0, bold: bool = False) -> None:
         page = Page(min(shutil.get_terminal_size((80, 24)).columns, 100), self._styled)

@@ -115,7 +115,14 @@ def page(
     if everything:
         for j in (j for x in judgements for j in (*x.causes, *x.mechanisms) if j.standing in NAMED):
             _ledger(inference, j, page)
+    if everything and case.not_understood:
+        page.heading("Said, not understood, so it took no part")
+        for text in case.not_understood:
+            page.say(text, indent=2, hang=2)
     page.line()
+    if case.not_understood and not everything:
+        was = count(len(case.not_understood), "remark") + (" was" if len(case.not_understood) == 1 else " were")
+        page.say(f"{was} not understood and took no part in this (--all shows them)")
     if not everything:
         page.line(page.dim("--all adds the ledgers with every record, all causes, cautions and changes"))
     page.line(page.dim(f"rule base {knowledge.version} ({knowledge.digest[:12]}), case {case.digest[:12]}"))

@@ -237,3 +237,48 @@ def test_none_beside_a_mark_denies_no_general_word_of_it_and_loses_nothing(case,
     now = session(case, knowledge, script)
     on = {o.feature: o.state for o in now.observations if o.part == "1"}
     assert on["grit between the faces"] == "present" and "deposit" not in on and on["wet"] == "absent"
+
+
+RINGS = "parts 4 O-ring @ Seen"
+
+
+@pytest.mark.parametrize(
+    ("typed", "feature"), [("not swollen", "swollen"), ("no swelling", "swollen"), ("absent swollen", "swollen"), ("no shrinkage", "shrunk")]
+)  # fmt: skip
+def test_a_plain_denial_of_one_mark_is_a_denial(case, knowledge, typed, feature):
+    script = Script(*to_step(6), (RINGS, typed), stop_at="Step 7")
+    now = session(case, knowledge, script)
+    assert {(o.part, o.state) for o in now.observations if o.feature == feature and o.part != "3"} == {
+        (item, "absent") for item in ("4", "10", "13")
+    }
+    assert "did you mean" not in script.text and now.not_understood == ()
+
+
+def test_a_denial_of_more_than_one_thing_is_still_asked(case, knowledge):
+    script = Script(*to_step(6), (RINGS, "not swollen and soft"), stop_at="Step 7")
+    session(case, knowledge, script)
+    assert "that is: " in script.text or "did you mean" in script.text
+
+
+@pytest.mark.parametrize(
+    ("again", "parts", "kept"),
+    [("2 except part 10", {"4", "13"}, ()), ("", set(), ("all but the lower one pinched",))],
+)
+def test_an_exception_that_is_not_clear_is_asked_for_and_not_lost(case, knowledge, again, parts, kept):
+    script = Script(*to_step(6), (RINGS, "all but the lower one pinched"), ("again", again), stop_at="Step 7")
+    now = session(case, knowledge, script)
+    assert {o.part for o in now.observations if o.feature == "pinched" and o.state == "present"} == parts
+    assert now.not_understood == kept and "which part is meant by 'the lower one pinched'" in told(script)
+
+
+def test_what_tells_how_to_correct_is_typed_in_the_session(case, knowledge):
+    with Recorder(case, knowledge, "ann") as r:
+        r.accept({"set": ["service", "temperature"], "to": "70 °C"}, {"set": ["seal", "springs"], "to": "multiple"},
+                 {"add": "observations", "entry": {"part": "3", "saw": "missing"}})  # fmt: skip
+    script = Script(
+        *to_step(6), ("part 3 Sliding O-ring @ Seen", "product temperature 90 C"), ("number", "1"), ("part 3 Sliding O-ring @ Seen", "20: 90"),
+        ("part 3 Sliding O-ring @ Seen", "/fix springs"), ("now (withdraw", "single"), ("why is it", "counted again"), stop_at="parts 4",
+    )  # fmt: skip
+    now = session(case, knowledge, script)
+    assert "to correct it: /fix temperature" in told(script) and "/log shows their numbers" in told(script)
+    assert "--" not in script.text and [s.term for s in now.settings if s.setting == "springs"] == ["single coil"]

@@ -68,12 +68,53 @@ def test_every_detail_stands_for_itself(whole_base):
     assert found.photos == ["a b.jpg"] and found.odd == [("all rond", ["all round"])]
 
 
+@pytest.mark.parametrize(
+    ("said", "entry", "odd"),
+    [
+        ("heavy", {"degree": "severe"}, []),
+        ("a bit", {"degree": "light"}, []),
+        ("10 to 2, really bad", {"extent": "10 to 2", "degree": "severe"}, []),
+        ("quite slight at the od", {"degree": "light", "side": "outer edge"}, []),
+        ("noticeable, all over", {"degree": "moderate", "extent": "all round"}, []),
+        ("very", {}, ["very"]),
+        ("heavy, wobbly", {"degree": "severe"}, ["wobbly"]),
+    ],
+)
+def test_how_much_and_where_are_read_as_people_say_them(said, entry, odd, whole_base):
+    found = details(said, whole_base.knowledge.vocabulary)
+    assert found.entry == entry and [text for text, _ in found.odd] == odd
+
+
 @pytest.mark.parametrize(("answer", "parted"), [
     ("blisters 10 to 2, severe", ("blisters", "10 to 2, severe")), ("blisters: 10 to 2", ("blisters", "10 to 2")), ("hot and hard severe", ("hot and hard", "severe")),
-    ("hot and hard", ("hot and hard", "")), ("1 10 to 2", ("1 10 to 2", "")), ("blisters everywhere", ("blisters everywhere", "")), ("3: severe", ("3", "severe")),
+    ("hot and hard", ("hot and hard", "")), ("1 10 to 2", ("1 10 to 2", "")), ("blisters nowhere", ("blisters nowhere", "")), ("blisters a bit", ("blisters", "a bit")), ("3: severe", ("3", "severe")),
 ])  # fmt: skip
 def test_a_mark_and_its_details_need_no_colon(answer, parted, whole_base):
     assert feature_and_details(answer, lambda w: SPELLED.get(w, ""), whole_base.knowledge.vocabulary) == parted
+
+
+RINGS = {"4": "O-ring of the stationary ring", "10": "O-ring under the sleeve", "13": "O-ring of the gland"}
+
+
+@pytest.mark.parametrize(
+    ("answer", "text", "but"),
+    [
+        ("all but the one under the sleeve: pinched", "pinched", ("10",)),
+        ("all but the one under the sleeve are hard", "hard", ("10",)),
+        ("every O-ring except item 4 twisted, light", "twisted, light", ("4",)),
+        ("pinched on all except 13", "pinched", ("13",)),
+        ("2 apart from the gland one", "2", ("13",)),
+        ("all O-rings bar 4 and 10 are swollen", "swollen", ("4", "10")),
+        ("hard all round except part 13", "hard all round", ("13",)),
+        ("all but the lower one: pinched", "pinched", ("the lower one",)),
+        ("all except 13", "all", ("13",)),
+        ("pinched but sleeve clean", "pinched but sleeve clean", ()),
+        ("swollen but not soft", "swollen but not soft", ()),
+        ("3 but 13", "3 but 13", ()),
+    ],
+)
+def test_parts_are_left_out_by_number_or_as_they_are_called(answer, text, but):
+    assert parted(answer, RINGS) == [Said("", "saw", text, but)]
 
 
 @pytest.mark.parametrize("typed", ["²", "9" * 5000, "½"])

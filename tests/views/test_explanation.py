@@ -135,3 +135,22 @@ def test_a_seal_that_was_not_looked_at_says_so_and_nothing_else(whole_base):
     at = lines.index("Outboard seal")
     assert lines[at + 1] == "  The outboard seal was not looked at: nothing on record is about it."
     assert not lines[at + 2].startswith("  ")
+
+
+@pytest.mark.parametrize(
+    ("said", "line"),
+    [
+        ("[zorgle blip]", "1 remark was not understood and took no part in this (--all shows them)"),
+        ("[zorgle blip, frumious hum]", "2 remarks were not understood and took no part in this (--all shows them)"),
+    ],
+)
+def test_what_was_not_understood_is_counted_and_shown_with_all(whole_base, said, line):
+    text = f"case: Odd words\nseal: {{arrangement: single}}\nsaid, not understood: {said}\n"
+    case = reasoned(text, whole_base)
+    assert line in explanation.page(case.inference, case.judgements, None, False, Page(80, False)).lines
+    everything = explanation.page(case.inference, case.judgements, None, True, Page(80, False)).lines
+    assert "  zorgle blip" in everything and not any("took no part in this" in x for x in everything)
+
+
+def test_a_case_that_was_understood_says_nothing_of_it(told):
+    assert not any("not understood" in line for line in told("condensate-pump-dry-start", True))
