@@ -1,4 +1,4 @@
-"""How many phrases of blind writers are read rightly. `python -m tests.blind.phrases [open|opened|closed] [--misses]`
+"""How many phrases of blind writers are read rightly. `python -m tests.blind.phrases [open|opened|fourth|closed|fourth-closed] [--misses]`
 
 The files of said/ list {phrase, on, means, kind, set, says}: a phrase as said, the part it was said of, what it means in a plain
 sentence, whether that is a mark, a state or an act, which writers wrote it, and `says`: what a careful technician would put on
@@ -115,7 +115,7 @@ def line(name: str, told: Iterable[Told]) -> str:
 
 def main(arguments: list[str]) -> None:
     v = open_knowledge(KNOWLEDGE).vocabulary
-    for name in [a for a in arguments if a in ("open", "opened", "closed")] or ["open"]:
+    for name in [a for a in arguments if a in ("open", "opened", "fourth", "closed", "fourth-closed")] or ["open"]:
         rows = yaml.load((HERE / "said" / f"{name}.yaml").read_text("utf-8"), yaml.BaseLoader)
         told = [judged(row, v) for row in rows]
         print(name)
@@ -123,7 +123,7 @@ def main(arguments: list[str]) -> None:
             print(line(kind or "all", [t for t in told if kind in ("", t.row["kind"])]))
         for number in sorted({t.row["set"] for t in told}):
             print(line(f"set {number}", [t for t in told if t.row["set"] == number]))
-        if name != "closed" and "--misses" in arguments:
+        if "closed" not in name and "--misses" in arguments:
             for t in told:
                 if t.first is False:
                     said = " | ".join(r.text for r in heard(t.row, v)[:3])
