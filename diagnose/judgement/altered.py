@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from diagnose.judgement.elimination import Effects, Layout, Shape, Star
+from diagnose.judgement.elimination import WIDEST, Effects, Layout, Shape, Star, sliced
 from diagnose.judgement.network import Network
-from diagnose.judgement.posterior import NONE_FURTHER, WIDEST, Evidence, Posterior, Sums, prior_odds, sliced
+from diagnose.judgement.posterior import NONE_FURTHER, Evidence, Posterior, Sums, prior_odds
 
 TOGETHER = 1 << 20
 """Cells of the largest table of a batch; its sums are over few sets, so that many evidences make one."""

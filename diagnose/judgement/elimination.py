@@ -14,13 +14,15 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
 
+WIDEST = 1 << 15
+"""Cells of the largest table for one cause set; where a sum would need more, its widest star is summed term by term."""
 SPELT_OUT = 3
 """Parents up to which a star is spelt out as one table."""
 
@@ -317,6 +319,25 @@ class Elimination:
         for axis in reversed([a for a, n in enumerate(shape) if n == 1]):
             full = _summed(full, axis)
         return full
+
+
+def sliced(
+    stars: Sequence[Star], layout: Layout, take: Callable[[Elimination], np.ndarray], back: bool = False
+) -> np.ndarray:
+    """A sum over the mechanisms; where its tables would be too wide, the star with the most parents is summed term by
+    term, each term a product over its parents and so without any table of its own."""
+    made = layout.plan
+    if made.widest <= WIDEST:
+        return take(Elimination(stars, layout, back))
+    widest = max(range(len(stars)), key=lambda i: (len(stars[i].weight) > 1, len(stars[i].parents)))
+    star = stars[widest]
+    result: np.ndarray | float = 0.0
+    for t in range(len(star.weight)):
+        part = [*stars]
+        part[widest] = star._replace(weight=star.weight[t : t + 1], effects=Effects(star.effects.factor[t : t + 1]))
+        narrower = plan([Shape(s.child, s.parents, len(s.weight)) for s in part], made.variables)
+        result = result + sliced(part, Layout(narrower, layout.apart), take, back)
+    return np.asarray(result)
 
 
 def _summed(cells: np.ndarray, axis: int) -> np.ndarray:

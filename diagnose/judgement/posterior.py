@@ -14,11 +14,9 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.judgement.elimination import Effects, Elimination, Layout, Plan, Shape, Star, plan
+from diagnose.judgement.elimination import WIDEST, Effects, Layout, Plan, Shape, Star, plan, sliced
 from diagnose.judgement.network import Layer, Network, products
 
-WIDEST = 1 << 15
-"""Cells of the largest table for one cause set; where a sum would need more, its widest star is summed term by term."""
 WIDE_ENOUGH = 1 << 15
 """Cells of the largest table for one cause set from which findings that tell least are left out of a long record."""
 AT_ONCE = 1 << 19
@@ -340,25 +338,6 @@ class Extension:
         self.of_mechanisms = Columns(sums.net.to_mechanism, sums.reached, further)
         self.of_findings = Columns(sums.net.signs, sums.rows, further)
         self.layout = Layout(sums.plan, np.concatenate([self.of_mechanisms.apart, self.of_findings.apart]))
-
-
-def sliced(
-    stars: Sequence[Star], layout: Layout, take: Callable[[Elimination], np.ndarray], back: bool = False
-) -> np.ndarray:
-    """A sum over the mechanisms; where its tables would be too wide, the star with the most parents is summed term by
-    term, each term a product over its parents and so without any table of its own."""
-    made = layout.plan
-    if made.widest <= WIDEST:
-        return take(Elimination(stars, layout, back))
-    widest = max(range(len(stars)), key=lambda i: (len(stars[i].weight) > 1, len(stars[i].parents)))
-    star = stars[widest]
-    result: np.ndarray | float = 0.0
-    for t in range(len(star.weight)):
-        part = [*stars]
-        part[widest] = star._replace(weight=star.weight[t : t + 1], effects=Effects(star.effects.factor[t : t + 1]))
-        narrower = plan([Shape(s.child, s.parents, len(s.weight)) for s in part], made.variables)
-        result = result + sliced(part, Layout(narrower, layout.apart), take, back)
-    return np.asarray(result)
 
 
 def narrowed(net: Network, evidence: Evidence) -> Sums:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from diagnose.authoring.checks.base import Base, advice
-from diagnose.judgement.elimination import Shape, plan
-from diagnose.judgement.posterior import WIDEST
+from diagnose.judgement.elimination import WIDEST, Shape, plan
 from diagnose.reading.problems import Problem
 
 CODES = {
