@@ -36,7 +36,7 @@ Enter         nothing to say, go on          =            what it means so far
 ?             this help                      ? 12, ? WORD what that is
 back          the question before            skip         leave this for later
 quit          leave; resume with the same command
-log           the last records               /fix r12, /fix springs   correct it
+log           the last records               /fix r12     correct; /fix springs
 /fix part 4   change a part                  /part        another part
 /note TEXT    a remark                       /photo       a photo of it
 /lost TEXT    the whole seal is gone: how (in a pair: /lost inboard: TEXT)
