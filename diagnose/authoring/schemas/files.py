@@ -69,7 +69,7 @@ class FileSchemas(Terms):
             "left out": listed(keys({
                 "given": keys(given, (), "Where the case says one of these."), "ask": some(words(figures)), "look for": some(self.feature),
                 "measure": some(self.reading), "about": some(self.kind), "on": said(some(self.kind), "Only on parts of these kinds."),
-                "alone": {"const": True, "description": "Where the seal came without its machine."},
+                "alone": {"enum": [True, "true"], "description": "Where the seal came without its machine."},
                 "without": said(self.kind, "Where the seal has no part of that kind."),
                 "until": said(words(self.v.stages), "Closed in before that stage: all looks at these kinds wait for it."),
             })),
