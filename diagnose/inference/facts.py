@@ -86,14 +86,17 @@ def _observations(case: Case, knowledge: Knowledge, rules: RuleSet, position: st
 def _names_of(o: Observation, words: Vocabulary, rules: RuleSet) -> Iterable[str]:
     """The marks that rules ask for and an observation answers: what is there is there in general too, what is not there in
     general is there in no special way."""
+    moment = {"when": o.when} if o.when else {}
     said = {**words.features[o.feature].qualifiers, **dict(o.such)}
     for term in words.also_named(o.feature, said, o.kind) if o.state == "present" else words.special[o.feature]:
         for name, such in rules.asked_marks.get(term, {}).items():
             own = {**words.features[term].qualifiers, **such}
             if o.state == "present":
-                if words.grammar.implies(said, such):
+                if words.grammar.implies({**said, **moment}, such):
                     yield name
-            elif words.grammar.implies(own, dict(o.such)) and words.can_be_on(term, o.kind):
+            elif words.grammar.implies(own, {**dict(o.such), **(moment if "when" in such else {})}) and words.can_be_on(
+                term, o.kind
+            ):
                 yield name
 
 

@@ -67,7 +67,7 @@ class Condition:
     """One condition of a rule, as written.
 
     form: saw, absent, quantity, found, found absent, not found, setting, not setting, state, not state, act, not act, marks,
-    or all, any, none, at least (with `parts`). `such`: the qualifiers of a mark, or the further parts of a state or an act.
+    or all, any, none, at least (with `parts`). `such`: the qualifiers and the moment of a mark, or the further parts of a state or an act.
     """
 
     form: str

@@ -19,8 +19,8 @@ RELATIONS = ("same place", "opposite", "apart")
 _COMPARED = re.compile(r"(?P<test>above|below) (?P<number>.+)")
 _PLACED = ["on", "group", "face", "at", "same part"]
 FORMS = {
-    "saw": [*_PLACED, "extent", "degree", "side"],
-    "absent": [*_PLACED, "extent", "degree", "side"],
+    "saw": [*_PLACED, "extent", "degree", "side", "when"],
+    "absent": [*_PLACED, "extent", "degree", "side", "when"],
     "quantity": [*_PLACED, "above", "below", "between", "outside limit", "within limit", "is"],
     "found": ["at"],
     "found absent": ["at"],
@@ -137,8 +137,10 @@ class ConditionReader:
         said = {name: self.term(f"qualifier:{name}", inner, f"word for {name!r}")
                 for name in self.vocabulary.grammar.qualifiers if (inner := node.get(name))}  # fmt: skip
         feature, left = self.vocabulary.named(feature, said, str(placed["on"])) if feature and said else (feature, said)
+        when = node.get("when")
+        such = {**left, "when": self.term("moment", when, "moment")} if when else left
         return Condition(
-            form, feature, **placed, such=tuple(left.items()),  # type: ignore[arg-type]
+            form, feature, **placed, such=tuple(such.items()),  # type: ignore[arg-type]
             extent=self.choice(node.get("extent"), EXTENTS, "extent"),
             degree=self.choice(node.get("degree"), self.vocabulary.degrees, "degree"),
             side=self.choice(side, self.vocabulary.sides, "side") if side else "",

@@ -52,6 +52,12 @@ def truth(name: str, text: str, base) -> bool | None:
     ("{absent: crack, on: hard face}", {"no crack", "no radial"}),
     ("{absent: radial cracks, on: hard face}", {"no radial"}),
     ("{absent: crack, colour: blue, on: hard face}", set()),
+    ("{saw: wet, on: gland}", set()),
+    ("{saw: wet, on: gland, when: running}", set()),
+    ("{saw: wet, on: gland, when: at the first start}", {"wet at the start"}),
+    ("{absent: wet, on: gland}", {"dry at the start"}),
+    ("{absent: wet, on: gland, when: at start}", {"dry at the start"}),
+    ("{absent: wet, on: gland, when: standing}", set()),
 ])  # fmt: skip
 def test_a_mark_is_its_general_words_and_a_general_word_not_there_is_none_of_its_special_ones(record, expected, base):
     assert found(f"observations: [{record}]", base) == expected

@@ -14,6 +14,8 @@ CONDITIONS = {
     "radial": "{saw: radial cracks, on: face}",
     "no radial": "{absent: radial cracks, on: face}",
     "blue crack": "{saw: crack, on: face, colour: blue}",
+    "wet at the start": "{saw: wet, on: gland, when: at start}",
+    "dry at the start": "{absent: wet, on: gland, when: at start}",
     "crystals": "{saw: crystals between the faces, on: face}",
     "sticky": "{saw: sticky residue, on: face}",
     "support hot": "{state: {at: support system, temperature: high}}",

@@ -36,7 +36,7 @@ class CardSchemas(Terms):
             "on": self.kind, "group": words(GROUPS), "face": words(("nose", "wide")), "at": words(POSITIONS), "same part": YES,
             "extent": words(EXTENTS), "degree": words(self.v.degrees), "side": words(self.v.sides), "above": TEXT,
             "below": TEXT, "between": listed(TEXT), "outside limit": self.limit_name, "within limit": self.limit_name,
-            "is": TEXT, "are": words(RELATIONS),
+            "is": TEXT, "are": words(RELATIONS), "when": TEXT,
         }  # fmt: skip
         such = grammar.qualifiers(self.v.grammar) if form in ("saw", "absent") else {}
         return keys({form: operand, **{key: also[key] for key in FORMS[form]}, **such}, (form,))
