@@ -65,12 +65,18 @@ class Sayings:
         self.by_stem: dict[str, list[int]] = defaultdict(list)
         for word, place in self.words.items():
             self.by_stem[index.split(word)[1][0]].append(place)
-        self.table = self._of(self.words).T
+        self.table = np.ascontiguousarray(self._of(self.words).T)
         self.first = np.cumsum([0, *map(len, sayings.values())])
         self.starts = np.cumsum([0, *map(len, every)])
         self.flat = np.array([self.words[w] for words in every for w in words])
         self.weights = np.array([self.rare[w] for words in every for w in words], np.float32)
         self.totals = np.add.reduceat(self.weights, self.starts[:-1])
+        lengths = np.diff(self.starts)
+        longest_first = np.argsort(-lengths, kind="stable")
+        self.in_order = np.argsort(longest_first)
+        self.columns = [
+            self.flat[self.starts[:-1][longest_first[: np.count_nonzero(lengths > n)]] + n] for n in range(max(lengths))
+        ]
         self.denying = np.array([any(("cue", "denied") in index.small.get((w,), ()) for w in words) for words in every])
 
     def _rarity(self, word: str, users: int) -> float:
@@ -94,7 +100,9 @@ class Sayings:
         guessed = {s.first: s.guessed for s in clause.spans if s.guessed}
         words = {p: guessed.get(p, t.text) for p, t in enumerate(clause.tokens) if t.text.isalpha() and len(t.text) > 1}
         places = [p for p, w in words.items() if w in self.numbers or w in self.words][:MOST_WORDS]
-        near = np.clip(self._of(words[p] for p in places) @ self.table, 0, 1)
+        near = np.clip(
+            np.einsum("ij,jk", self._of(words[p] for p in places), self.table), 0, 1
+        )  # "@" would start threads
         for row, place in enumerate(places):
             own = {s.sense[1] for s in clause.slots.get("word", ()) if s.first == s.last == place}
             for stem in {clause.tokens[place].stem} | own:
@@ -102,6 +110,13 @@ class Sayings:
         beside = {p for slot in ("part", "point") for s in clause.slots.get(slot, ()) for p in s.places}
         counts = np.array([self._counts(words[p]) * (BESIDE if p in beside else 1.0) for p in places], np.float32)
         return places, counts, near
+
+    def nearest(self, row: Any) -> Any:
+        """How near a word is to the nearest of each saying, longest sayings first, by how near it is to every word."""
+        best = row[self.columns[0]]
+        for column in self.columns[1:]:
+            np.maximum(best[: len(column)], row[column], out=best[: len(column)])
+        return best
 
 
 class Nearness:
@@ -116,9 +131,9 @@ class Nearness:
         starts = sayings.starts[:-1]
         said = np.zeros(len(starts), np.float32)
         for row, count in zip(self.near, counts, strict=True):
-            said += count * np.maximum.reduceat(row[sayings.flat], starts)
+            said += count * sayings.nearest(row)
         own = np.add.reduceat(self.near.max(0)[sayings.flat] * sayings.weights, starts) / sayings.totals
-        each = SAID_SHARE * said / counts.sum() + (1 - SAID_SHARE) * own
+        each = SAID_SHARE * said[sayings.in_order] / counts.sum() + (1 - SAID_SHARE) * own
         if not clause.cues("denied"):
             each[sayings.denying] = 0.0
         self.each = np.round(each, 4)
