@@ -29,6 +29,10 @@ def report(
     pdf: Annotated[bool, typer.Option("--pdf", help="Print to PDF through a headless Chromium.")] = False,
     markdown: Annotated[bool, typer.Option("--markdown", help="Write Markdown.")] = False,
     short: Annotated[bool, typer.Option("--short", help="One page: the summary alone.")] = False,
+    appendix: Annotated[
+        bool,
+        typer.Option("--appendix", help="Print the appendix too: every finding weighed, every reading, the graph."),
+    ] = False,
     paper: Annotated[str, typer.Option("--paper", help="Page of the PDF: A4 or Letter.")] = "A4",
     knowledge: KnowledgeOption = None,
 ) -> None:
@@ -56,9 +60,9 @@ def report(
     base = open_base(knowledge)
     told = made(case_path(case), open_case(case, base), base)
     if pdf:
-        data = fitted(lambda size: html.page(told, short, sizes[0], size), browser)
+        data = fitted(lambda size: html.page(told, short, sizes[0], size, appendix), browser)
     else:
-        data = (text.page(told, short) if markdown else html.page(told, short)).encode()
+        data = (text.page(told, short) if markdown else html.page(told, short, appendix=appendix)).encode()
     write(output, data)
 
 

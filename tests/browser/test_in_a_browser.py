@@ -11,6 +11,9 @@ from pypdf import PdfReader
 from typer.testing import CliRunner
 
 from diagnose.casefile.reader import read_case
+from diagnose.casefile.sheet import case_of, sheet
+from diagnose.casefile.walk import usual_document
+from diagnose.casefile.writer import render
 from diagnose.cli.main import app
 from diagnose.cli.report import made
 from diagnose.judgement.diagnosis import Diagnosis
@@ -139,8 +142,10 @@ def test_the_summary_is_one_page_for_every_scenario_on_both_papers(chromium, bui
     page.close()
 
 
-def test_the_large_report_prints_its_summary_first_and_its_proofs_across(open_file, large_file, build):
-    pages = printed(open_file(large_file).page, "A4").pages
+def test_the_large_report_prints_its_summary_first_and_in_the_appendix_its_proofs_across(open_file, build, tmp_path):
+    path = tmp_path / "report.html"
+    path.write_text(html.page(build(LARGE), appendix=True), "utf-8")
+    pages = printed(open_file(path).page, "A4").pages
     text = [re.sub(r"\s+", " ", p.extract_text()) for p in pages]
     assert "Why it failed" in text[0] and "Findings for and against" not in text[0]
     assert text[1].lstrip("0123456789/ ").startswith("Findings for and against")
@@ -152,7 +157,7 @@ def test_the_large_report_prints_its_summary_first_and_its_proofs_across(open_fi
     assert across == list(range(len(pages) - wide, len(pages)))
     sides = [sorted((float(p.mediabox.width), float(p.mediabox.height))) for p in pages]
     assert all(side == pytest.approx([595.3, 841.9], abs=1.0) for side in sides)
-    assert 15 <= len(pages) <= 25
+    assert 20 <= len(pages) <= 30
     assert all(f"{i} / {len(pages)}" in t for i, t in enumerate(text, 1))
 
 
@@ -168,7 +173,11 @@ def test_the_large_report_prints_its_summary_first_and_its_proofs_across(open_fi
 def test_no_page_is_left_mostly_empty(name, paper, build):
     """Held by where the words stand in the PDF; the printer goes by where the pieces end."""
     report = build(ROOT / "scenarios" / f"{name}.yaml")
-    for p in PdfReader(io.BytesIO(fitted(lambda size: html.page(report, False, paper, size), find_browser()))).pages:
+    mostly_full(PdfReader(io.BytesIO(fitted(lambda size: html.page(report, False, paper, size), find_browser()))))
+
+
+def mostly_full(whole: PdfReader) -> None:
+    for p in whole.pages:
         high: list[float] = []
 
         def seen(text, user, matrix, *_, high=high):
@@ -178,6 +187,28 @@ def test_no_page_is_left_mostly_empty(name, paper, build):
         p.extract_text(visitor_text=seen)
         room = float(p.mediabox.height) - 28 / 25.4 * 72
         assert (float(p.mediabox.height) - 13 / 25.4 * 72 - min(high)) / room > 0.45
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_a_pair_of_which_everything_was_looked_at_prints_on_few_pages_and_none_of_them_is_mostly_empty(
+    paper, whole_base, tmp_path
+):
+    k = whole_base.knowledge
+    pair, seen = (
+        case_of("dual pressurised", k),
+        {"barrier lost", "concentric grooves", "heat tint", "squeal", "carbon dust", "pinched"},
+    )
+    states = {True: "saw", False: "absent"}
+    records = [
+        {**b.about(), states[b.term in seen]: b.term} for b in sheet(pair, k).boxes().values() if b.what == "feature"
+    ]
+    path = tmp_path / "pair.yaml"
+    document = usual_document("Pair", "dual pressurised", k.arrangements.usual["dual pressurised"], "")
+    path.write_bytes(render({**document, "observations": records}))
+    report = made(path, read_case(path, k), whole_base)
+    whole = PdfReader(io.BytesIO(fitted(lambda size: html.page(report, False, paper, size), find_browser())))
+    assert len(whole.pages) <= 12
+    mostly_full(whole)
 
 
 def test_a_report_prints_on_letter_too(open_file, build, tmp_path):
@@ -216,11 +247,11 @@ def test_no_heading_no_head_of_a_table_and_no_head_of_a_group_is_left_at_the_foo
         return re.sub(r"\W", "", text)
 
     report = build(ROOT / "scenarios" / f"{name}.yaml")
-    titles = {letters(f"{i}{s.title}") for i, s in enumerate(report.sections, 1)}
+    titles = {letters(f"{number}{s.title}") for number, s in report.numbered}
     blocks = [b for s in report.sections for b in s.blocks]
     titles |= {letters(b.text) for b in blocks if isinstance(b, Heading)}
     heads = {letters("".join(name for name, _ in b.columns)) for b in blocks if isinstance(b, Table)}
-    ledgers = [b for s in report.sections if s.id == "findings" for b in s.blocks if isinstance(b, Table)]
+    ledgers = [b for s in report.sections if s.id in ("findings", "ledgers") for b in s.blocks if isinstance(b, Table)]
     groups = {
         letters(
             "".join(
@@ -233,7 +264,9 @@ def test_no_heading_no_head_of_a_table_and_no_head_of_a_group_is_left_at_the_foo
         for b in ledgers
         for i in b.strong
     }
-    whole = PdfReader(io.BytesIO(fitted(lambda size: html.page(report, False, paper, size), find_browser()))).pages
+    whole = PdfReader(
+        io.BytesIO(fitted(lambda size: html.page(report, False, paper, size, True), find_browser()))
+    ).pages
     text = [p.extract_text(extraction_mode="layout").splitlines() for p in whole]
     feet = [
         [letters(line) for line in lines if line.strip() and not re.fullmatch(r"\s*\d+ / \d+\s*", line)][-2:]

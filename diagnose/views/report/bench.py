@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from diagnose.casefile.model import Observation, Part, Remark
+from diagnose.casefile.model import Measured, Observation, Part, Remark
 from diagnose.casefile.wording import describe, extent_text
 from diagnose.knowledge.model import Limit
 from diagnose.quantities.limits import BETWEEN, INSIDE, OUTSIDE, UNDECIDED, limits_on
@@ -24,31 +24,25 @@ TOLD_IN_HISTORY = ("history", "leak", "sound")
 
 
 def measurements(t: Told) -> list[Block]:
+    """What lies outside a published limit, or may; what is inside all of them by name; and the figures of the case."""
+    judged = [x for x in _judged(t) if _published(t, x[1])]
+    odd = [x for x in judged if x[2] != INSIDE]
+    blocks: list[Block] = [_limits(t, odd)] if odd else []
+    named = {q.id for q, _, _ in odd}
+    inside = dict.fromkeys(f"{q.name} {t.on(q)} {with_ends(q)}" for q, _, _ in judged if q.id not in named)
+    if inside:
+        blocks.append(Paragraph([Strong("Inside every published limit: "), "; ".join(inside) + "."], "small"))
+    return blocks + _figures(t)
+
+
+def quantities(t: Told) -> list[Block]:
+    """Every quantity against every limit, what could not be worked out and why, and every reading as it was taken."""
     known = sorted(t.inference.quantities, key=lambda q: (t.order.get(q.part, -1), q.name, q.position, q.id))
+    judged = _judged(t)
     blocks: list[Block] = []
-    judged = [
-        (q, limit, verdict)
-        for q in known
-        if q.value is not None
-        for limit, verdict in limits_on(q, dict(t.knowledge.limits))
-    ]
-    judged.sort(key=lambda x: list(_VERDICTS).index(x[2]))
     published = [x for x in judged if _published(t, x[1])]
     if published:
-        columns = (
-            ("quantity", ""),
-            ("value", ""),
-            ("", "drawing"),
-            ("verdict", ""),
-            ("limit, with every published value", "wide"),
-        )
-        told = ("Diamond: the value, with its uncertainty as a thick line. Strokes: published limits. Hatched: beyond all of them; "
-                "dotted: between published limits that differ.")  # fmt: skip
-        strong = frozenset(i for i, x in enumerate(published) if x[2] == OUTSIDE)
-        blocks += [
-            Heading("Against published limits"),
-            Table(columns, [_against(t, *x) for x in published], told, strong),
-        ]
+        blocks += [Heading("Against published limits"), _limits(t, published)]
     usual = [_usual(t, *x) for x in judged if not _published(t, x[1])]
     if usual:
         blocks += [Heading("Against bounds of common practice, which no source publishes"), Items(usual, role="two")]
@@ -70,6 +64,31 @@ def measurements(t: Told) -> list[Block]:
             Items([f"{q.name}, {t.on(q)}: {q.problem}" for q in bad], role="two"),
         ]
     return blocks + _readings(t)
+
+
+Against = tuple[Quantity, Limit, str]
+
+
+def _judged(t: Told) -> list[Against]:
+    """Each quantity with each of its limits, those outside first."""
+    known = sorted(t.inference.quantities, key=lambda q: (t.order.get(q.part, -1), q.name, q.position, q.id))
+    limits = dict(t.knowledge.limits)
+    judged = [(q, limit, verdict) for q in known if q.value is not None for limit, verdict in limits_on(q, limits)]
+    return sorted(judged, key=lambda x: list(_VERDICTS).index(x[2]))
+
+
+def _limits(t: Told, judged: Sequence[Against]) -> Table:
+    columns = (
+        ("quantity", ""),
+        ("value", ""),
+        ("", "drawing"),
+        ("verdict", ""),
+        ("limit, with every published value", "wide"),
+    )
+    told = ("Diamond: the value, with its uncertainty as a thick line. Strokes: published limits. Hatched: beyond all of them; "
+            "dotted: between published limits that differ.")  # fmt: skip
+    strong = frozenset(i for i, x in enumerate(judged) if x[2] == OUTSIDE)
+    return Table(columns, [_against(t, *x) for x in judged], told, strong)
 
 
 def _named(t: Told, q: Quantity) -> Line:
@@ -104,28 +123,38 @@ def _values(t: Told, q: Quantity, limit: Limit) -> list[Piece]:
     return told
 
 
-def _readings(t: Told) -> list[Block]:
-    """Figures of the case in one list, what was measured with every reading."""
+def _taken(t: Told) -> list[Measured]:
+    """What was measured, without the figures of the case."""
     words = t.knowledge.vocabulary.readings
     measured = sorted(t.case.measured, key=lambda x: (t.order.get(x.part, -1), x.what, x.position, x.id))
-    figures = [x for x in measured if words[x.what].section]
+    return [x for x in measured if not words[x.what].section]
+
+
+def _written(x: Measured) -> str:
+    """The readings, each with its place or name where every one has its own."""
+    names, written = [hours(a) for a in x.around] or list(x.labels), [r.written for r in x.readings]
+    paired = len(names) == len(written) > 1
+    return ", ".join(f"{n}: {w}" for n, w in zip(names, written, strict=True)) if paired else ", ".join(written)
+
+
+def _readings(t: Told) -> list[Block]:
+    words = t.knowledge.vocabulary.readings
     rows: list[Sequence[Line]] = []
-    for x in (x for x in measured if not words[x.what].section):
-        names = [hours(a) for a in x.around] or list(x.labels)
-        written = [r.written for r in x.readings]
-        paired = len(names) == len(written) > 1
-        told = ", ".join(f"{n}: {w}" for n, w in zip(names, written, strict=True)) if paired else ", ".join(written)
+    for x in _taken(t):
         step = f"to {show(x.resolution, words[x.what].unit)}" if x.resolution else ""
         warm = f"at {x.temperature.written}" if x.temperature else ""
-        rows.append((x.what, t.on(x), told, ", ".join(w for w in (x.instrument, step, warm, x.note) if w)))
-    blocks: list[Block] = []
-    if rows:
-        columns = (("reading", ""), ("on", ""), ("values", "wide"), ("instrument and remarks", ""))
-        blocks += [Heading("Readings as taken"), Table(columns, rows)]
-    if figures:
-        told = "; ".join(f"{x.what}{t.at(x.position)} {x.readings[0].written}" for x in figures)
-        blocks += [Heading("Figures of the case"), Paragraph(told + ".", "small")]
-    return blocks
+        rows.append((x.what, t.on(x), _written(x), ", ".join(w for w in (x.instrument, step, warm, x.note) if w)))
+    columns = (("reading", ""), ("on", ""), ("values", "wide"), ("instrument and remarks", ""))
+    return [Heading("Readings as taken"), Table(columns, rows)] if rows else []
+
+
+def _figures(t: Told) -> list[Block]:
+    words = t.knowledge.vocabulary.readings
+    figures = sorted((x for x in t.case.measured if words[x.what].section), key=lambda x: (x.what, x.position, x.id))
+    told = "; ".join(
+        f"{x.what}{t.at(x.position) if x.position != 'machine' else ''} {x.readings[0].written}" for x in figures
+    )
+    return [Paragraph([Strong("Figures of the case: "), told + "."], "small")] if told else []
 
 
 def parts(t: Told) -> list[Block]:
@@ -158,22 +187,39 @@ def _index(p: Part) -> str:
 
 
 def record(t: Told) -> list[Block]:
-    """Every observation on a part, with its note; leak, sounds and history stand with the history."""
-    told = [o for o in t.case.observations if o.kind not in TOLD_IN_HISTORY and o.state in ("present", "absent")]
-    told.sort(key=lambda o: (t.order.get(o.part, -1), t.on(o), o.feature, o.id))
+    """What was seen and measured, part by part; leak, sounds and history stand with the history."""
+    seen, taken = _observed(t, "present"), _taken(t)
+    on = {(t.order.get(x.part, -1), t.on(x)) for x in seen} | {(t.order.get(x.part, -1), t.on(x)) for x in taken}
     rows: list[Sequence[Line]] = []
-    for on in dict.fromkeys(map(t.on, told)):
-        here = [o for o in told if t.on(o) == on]
-        seen = [p for o in here if o.state == "present" for p in _mark(o)]
-        absent = "; ".join(o.feature + (f" ({o.note})" if o.note else "") for o in here if o.state == "absent")
-        rows.append((on, seen[1:], absent))
-    blocks: list[Block] = (
-        [Table((("on", ""), ("seen", "wide"), ("looked for and not there", "wide")), rows)] if rows else []
-    )
+    for place, name in sorted(on):
+        marks = [p for o in seen if (t.order.get(o.part, -1), t.on(o)) == (place, name) for p in _mark(o)]
+        read = [f"{x.what} {_written(x)}" for x in taken if (t.order.get(x.part, -1), t.on(x)) == (place, name)]
+        rows.append((name, marks[1:], "; ".join(read)))
+    blocks: list[Block] = [Table((("on", ""), ("seen", "wide"), ("measured", "wide")), rows)] if rows else []
+    clean = dict.fromkeys(t.on(o) for o in _observed(t, "absent") if (t.order.get(o.part, -1), t.on(o)) not in on)
+    if clean:
+        blocks.append(
+            Paragraph([Strong("Looked at, and what was looked for was not there: "), "; ".join(clean) + "."], "small")
+        )
     remarks = [_remark(t, r) for r in t.case.remarks if r.note]
     if remarks:
         blocks += [Heading("Remarks"), Items(remarks)]
     return blocks
+
+
+def absent(t: Told) -> list[Block]:
+    """What was looked for and was not there, part by part."""
+    told = _observed(t, "absent")
+    rows: list[Sequence[Line]] = [
+        (on, "; ".join(o.feature + (f" ({o.note})" if o.note else "") for o in told if t.on(o) == on))
+        for on in dict.fromkeys(map(t.on, told))
+    ]
+    return [Table((("on", ""), ("looked for and not there", "wide")), rows)] if rows else []
+
+
+def _observed(t: Told, state: str) -> list[Observation]:
+    told = [o for o in t.case.observations if o.kind not in TOLD_IN_HISTORY and o.state == state]
+    return sorted(told, key=lambda o: (t.order.get(o.part, -1), t.on(o), o.feature, o.id))
 
 
 def _remark(t: Told, r: Remark) -> str:

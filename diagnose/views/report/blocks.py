@@ -115,9 +115,12 @@ Block = Paragraph | Items | Heading | Table | Figure | Figures | Picture | Graph
 
 @dataclass(frozen=True)
 class Section:
+    """`apart`: belongs to the appendix, which is printed only where it is asked for."""
+
     id: str
     title: str
     blocks: Sequence[Block]
+    apart: bool = False
 
 
 @dataclass(frozen=True)
@@ -161,20 +164,20 @@ class Answer:
 
 @dataclass(frozen=True)
 class Form:
-    """What is to be done, "" a row left open, with room for owner and date; and what else is to be filled in by hand."""
+    """What is to be done, "" a row left open, with room for owner and date."""
 
     to_do: Sequence[str]
-    blanks: Sequence[str]
 
 
 @dataclass(frozen=True)
 class Report:
-    """`type` is "dense" where page one needs smaller type to stay one page, "brief" where it would leave most of a page empty, so
+    """`asked` is what every report has room for, "" where it is to be filled in by hand. `type` is "dense" where page one needs smaller type to stay one page, "brief" where it would leave most of a page empty, so
     that the rest follows on it."""
 
     title: str
     invented: bool
     facts: Sequence[tuple[str, str]]
+    asked: Sequence[tuple[str, str]]
     answers: Sequence[Answer]
     cautions: Sequence[Line]
     open: Sequence[Line]
@@ -186,3 +189,13 @@ class Report:
     @property
     def kind(self) -> str:
         return "Seal failure report" if any(a.title.startswith("Why") for a in self.answers) else "Seal report"
+
+    @property
+    def numbered(self) -> list[tuple[str, Section]]:
+        """The sections with their numbers, those of the appendix with letters."""
+        whole = [s for s in self.sections if not s.apart]
+        letters = (chr(ord("A") + i) for i in range(26))
+        return [
+            *((str(i), s) for i, s in enumerate(whole, 1)),
+            *zip(letters, (s for s in self.sections if s.apart), strict=False),
+        ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from diagnose.advice.actions import CHANGE, REPAIR
 from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.advice.plan import Plan, Step
 from diagnose.casefile.format import FAILED
@@ -53,7 +54,10 @@ def history(t: Told) -> list[Block]:
     asked.sort(key=lambda o: (o.state != "present", o.kind, o.feature, o.id))
     if asked:
         blocks.append(Heading("Leak, sounds and what the log says"))
-        blocks.append(Items([describe(o, t.case) + (f" ({o.note})" if o.note else "") for o in asked], role="two"))
+        seen = [describe(o, t.case) + (f" ({o.note})" if o.note else "") for o in asked if o.state == "present"]
+        blocks += [Items(seen, role="two")] if seen else []
+        absent = [o.feature + (f" ({o.note})" if o.note else "") for o in asked if o.state == "absent"]
+        blocks += [Paragraph([Strong("Asked for, and not so: "), "; ".join(absent) + "."], "small")] if absent else []
     return [*blocks, *_statements(t)]
 
 
@@ -123,15 +127,18 @@ def _proof(t: Told, j: Judged) -> Figure:
 
 def changes(t: Told) -> list[Block]:
     """Every action of the leading explanation: changes, then repairs, each with what it is for."""
-    rows: list[Sequence[Line]] = []
-    for a in t.advice:
-        causes = "; ".join(f"{x.name}{t.at(x.position)}" for x in a.tied)
-        care = ", ".join(c.name for c in t.cautions if c.name in a.cautions)
-        do: Line = [a.do, Soft(f" Take care: {care}.")] if care else a.do
-        rows.append((do, f"{a.kind}, {a.field}", causes, " ".join(a.worked_if), "", ""))
-    columns = (("what to change or repair", "wide"), ("kind, field", "narrow"), ("against", ""), ("worked if", "wide"),
-               ("owner", "fill"), ("due", "fill"))  # fmt: skip
-    return [Table(columns, rows)] if rows else []
+    blocks: list[Block] = []
+    for kind, title in ((CHANGE, "Changes"), (REPAIR, "Repairs")):
+        rows: list[Sequence[Line]] = []
+        for a in (a for a in t.advice if a.kind == kind):
+            places = {name: [x.position for x in a.tied if x.name == name] for name in a.names}
+            causes = "; ".join(name + t.at_each(at) for name, at in places.items())
+            care = ", ".join(c.name for c in t.cautions if c.name in a.cautions)
+            more = "".join(f" Worked if: {w}" for w in a.worked_if) + (f" Take care: {care}." if care else "")
+            rows.append((a.field, [a.do, Soft(more)] if more else a.do, causes, "", ""))
+        columns = (("field", "narrow"), ("what to do", "wide"), ("against", ""), ("owner", "fill"), ("due", "fill"))
+        blocks += [Heading(title), Table(columns, rows)] if rows else []
+    return blocks
 
 
 def gaps(t: Told) -> list[Block]:
@@ -153,18 +160,23 @@ def gaps(t: Told) -> list[Block]:
     if bare:
         blocks += [Heading("Parts with nothing on record"), Paragraph(", ".join(bare) + ".")]
     blocks += _planned(t, t.plan)
+    first: dict[tuple[str, str], list[str]] = {}
     for _, causes in t.shown:
         for j in causes[:1]:
-            if confirm := ", ".join(j.card.confirm):
-                blocks.append(Paragraph([Strong(f"To confirm {j.name}{t.at(j.position)}: "), confirm + "."]))
+            if j.card.confirm:
+                first.setdefault((j.name, ", ".join(j.card.confirm)), []).append(j.position)
+    for (name, confirm), at in first.items():
+        blocks.append(Paragraph([Strong(f"To confirm {name}{t.at_each(at)}: "), confirm + "."]))
     return blocks
 
 
 def _planned(t: Told, plan: Plan) -> list[Block]:
     blocks: list[Block] = []
     if plan.lost:
-        gone = sorted(plan.lost, key=lambda x: (-round(x.bits, 9), x.finding, x.position))
-        lines: list[Line] = [f"{x.finding}{t.at(x.position)}: {lost_why(x)}" for x in gone[:MOST_LOST]]
+        gone: dict[tuple[str, str], list[str]] = {}
+        for x in sorted(plan.lost, key=lambda x: (-round(x.bits, 9), x.finding, x.position)):
+            gone.setdefault((x.finding, lost_why(x)), []).append(x.position)
+        lines: list[Line] = [f"{name}{t.at_each(at)}: {why}" for (name, why), at in list(gone.items())[:MOST_LOST]]
         lines += [Soft(f"{len(gone) - MOST_LOST} more, which would have told less")] if len(gone) > MOST_LOST else []
         blocks += [Heading("Can no longer be decided"), Items(lines, role="two")]
     blocks.append(Heading("What to look at next, in this order"))
@@ -176,7 +188,7 @@ def _planned(t: Told, plan: Plan) -> list[Block]:
 
 def _step(t: Told, number: int, s: Step) -> Sequence[Line]:
     card = t.knowledge.measurements.get(s.measurement)
-    told: list[Piece] = [Strong(s.name), "".join(map(t.at, s.positions))]
+    told: list[Piece] = [Strong(s.name), t.at_each(s.positions)]
     if card:
         last = f"; last possible {card.stage}" if card.stage in t.knowledge.vocabulary.stages else ""
         told += [f": {card.how}", Soft(f" {card.instrument}{last}.")]
@@ -200,27 +212,25 @@ def sources(t: Told) -> list[Block]:
     for _, causes in t.shown:
         for j in causes:
             t.cite(*j.card.sources)
-    rows: list[Sequence[Line]] = []
+    told: list[Line] = []
     for key, number in t.numbers.items():
         s = t.knowledge.sources[key]
-        rows.append((str(number), ", ".join(x for x in (s.title, s.year, s.section) if x), s.kind, s.seen))
-    return (
-        [
-            Table(
-                (("", "narrow"), ("title, year, section", "wide"), ("kind", "narrow"), ("how far it was seen", "")),
-                rows,
-            )
-        ]
-        if rows
-        else []
-    )
+        told.append(
+            [
+                Strong(f"{number} "),
+                ", ".join(x for x in (s.title, s.year, s.section) if x),
+                Soft(f" {s.kind}; {s.seen}"),
+            ]
+        )
+    return [Items(told, role="two sources")] if told else []
 
 
 def digests(t: Told) -> list[tuple[str, str]]:
     return [("case file", t.case.digest), ("rule base", t.knowledge.digest), ("tool", f"diagnose {t.version}")]
 
 
-def verification(t: Told) -> list[Block]:
+def verification(t: Told, appendix: Sequence[str]) -> list[Block]:
+    """By what the report is checked, and what `appendix` holds, by title."""
     rows: list[Sequence[Line]] = [
         ("case file, sha256", t.case.digest), ("rule base, sha256 of all its files", t.knowledge.digest),
         *([("journal of the case", t.journal)] if t.journal else []),
@@ -236,4 +246,9 @@ def verification(t: Told) -> list[Block]:
         "The probabilities follow from what was recorded and from the weights in the rule base, which are estimates of the trade. "
         "They replace neither the judgement of the person who has the parts in hand nor local codes and licensed practice."
     )
-    return [Table((("what", ""), ("value", "wide")), rows), Paragraph(again), Paragraph(limits, "note")]
+    apart = (
+        f"The appendix has what an audit asks for: {'; '.join(x.lower() for x in appendix)}. It is in the HTML report, and printed with "
+        "diagnose report CASE --appendix; diagnose trail CASE writes all of it for a program."
+    )
+    told: list[Block] = [Table((("what", ""), ("value", "wide")), rows), Paragraph(again)]
+    return [*told, *([Paragraph(apart)] if appendix else []), Paragraph(limits, "note")]

@@ -37,17 +37,18 @@ END = "end-of-"
 _IDS = re.compile(r' id="n-[^"]*"')
 
 
-def page(report: Report, short: bool = False, paper: str = "", size: float = 1.0) -> str:
+def page(report: Report, short: bool = False, paper: str = "", size: float = 1.0, appendix: bool = False) -> str:
     """The whole document; `short` is the summary alone. `paper` fixes the page size for printing, as CSS names it, `size` is
-    how large everything after page one is printed."""
+    how large everything after page one is printed; `appendix`: it is printed too."""
+    sections = [(n, s) for n, s in report.numbered if appendix or not paper or not s.apart]
     style = _file("style.css") + (f"@page{{size:{paper}}}\n@page wide{{size:{paper} landscape}}\n" if paper else "")
     style += f"@media print{{.part{{zoom:{size:g}}}}}\n" if size != 1 else ""
     script = "" if short else _file("script.js")
     body = [hatch(), _summary(report, short)]
     if not short:
-        body += [_contents(report.sections), *(_section(i, s) for i, s in enumerate(report.sections, 1))]
-        body += [_ends(report.sections)] if paper else []
-    inner = el("main", body, class_="short" if short else None)
+        body += [_contents(sections), *(_section(n, s) for n, s in sections)]
+        body += [_ends([s for _, s in sections])] if paper else []
+    inner = el("main", body, class_="short" if short else "whole" if appendix else None)
     foot = el("footer", "  ".join(f"{name} {digest[:16]}" for name, digest in report.digests))
     content = join(inner, foot, Markup(f"<script>{script}</script>") if script else None)
     styles = [style, *re.findall(r"<style>(.*?)</style>", content, re.S)]
@@ -79,7 +80,10 @@ def _hash(content: str) -> str:
 def _summary(report: Report, short: bool) -> Markup:
     kind = f"{report.kind}{', one page' if short else ''}"
     invented = el("p", "Invented case, for demonstration", class_="invented") if report.invented else None
-    facts = el("dl", [el("div", el("dt", name), el("dd", value)) for name, value in report.facts], class_="facts")
+    facts = [
+        el("dl", [el("div", el("dt", name), el("dd", value)) for name, value in rows], class_="facts")
+        for rows in (report.facts, report.asked)
+    ]
     last = el(
         "div",
         el("section", el("h3", "Take care"), _items(report.cautions), class_="care") if report.cautions else None,
@@ -96,9 +100,7 @@ def _form(form: Form) -> Markup:
     """Lines to fill in by hand."""
     rows = [el("tr", [el("td", x) for x in (do, "", "", "")]) for do in form.to_do]
     head = el("tr", [el("th", x, scope="col") for x in ("To be done", "Owner", "Due", "Done")])
-    blanks = el("p", [el("span", x, class_="blank") for x in form.blanks], class_="blanks")
-    table = el("table", el("thead", head), el("tbody", rows)) if rows else None
-    return el("section", table, blanks, class_="form")
+    return el("section", el("table", el("thead", head), el("tbody", rows)), class_="form")
 
 
 def _answer(answer: Answer, short: bool) -> Markup:
@@ -148,19 +150,19 @@ def _leader(x: Leader, short: bool) -> Markup:
 # ---- sections ------------------------------------------------------------------------------------------------------
 
 
-def _contents(sections: Sequence[Section]) -> Markup:
-    rows = [el("li", el("a", f"{i} {s.title}", href=f"#{s.id}")) for i, s in enumerate(sections, 1)]
+def _contents(sections: Sequence[tuple[str, Section]]) -> Markup:
+    rows = [el("li", el("a", el("span", n), s.title, href=f"#{s.id}")) for n, s in sections]
     return el("nav", el("ol", rows), aria_label="Contents")
 
 
-def _section(number: int, s: Section) -> Markup:
+def _section(number: str, s: Section) -> Markup:
     return el(
         "section",
         el("h2", el("span", number, class_="number"), " ", s.title),
         [_block(b) for b in s.blocks],
         None if _proofs(s) else _end(s.id),
         id=s.id,
-        class_="part",
+        class_="part apart" if s.apart else "part",
     )
 
 

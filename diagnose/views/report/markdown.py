@@ -36,7 +36,9 @@ def page(report: Report, short: bool = False) -> str:
     parts = [f"# {_text(report.title)}"]
     if report.invented:
         parts.append("Invented case, for demonstration.")
-    parts.append("\n".join(f"- {_text(name)}: {_text(value)}" for name, value in report.facts))
+    parts.append(
+        "\n".join(f"- {_text(name)}: {_text(value) or '____'}" for name, value in (*report.facts, *report.asked))
+    )
     parts += [_answer(a) for a in report.answers]
     if report.cautions:
         parts += ["## Take care", _items(report.cautions)]
@@ -44,16 +46,15 @@ def page(report: Report, short: bool = False) -> str:
         parts += ["## Still worth looking at", _items(report.open)]
     if report.form:
         parts += ["## To be done", _form(report.form)]
-    for i, s in enumerate([] if short else report.sections, 1):
-        parts += [f"## {i} {_text(s.title)}", *(_block(b) for b in s.blocks)]
+    for number, s in [] if short else report.numbered:
+        parts += [f"## {number} {_text(s.title)}", *(_block(b) for b in s.blocks)]
     parts.append("  \n".join(f"{_text(name)} {_text(digest)}" for name, digest in report.digests))
     return "\n\n".join(p for p in parts if p) + "\n"
 
 
 def _form(form: Form) -> str:
-    rows = [f"| {_text(do)} | | | |" for do in form.to_do or [""]]
-    table = "\n".join(["| To be done | Owner | Due | Done |", "|---|---|---|---|", *rows])
-    return f"{table}\n\n" + "\n".join(f"- {_text(x)}: ____" for x in form.blanks)
+    rows = [f"| {_text(do)} | | | |" for do in form.to_do]
+    return "\n".join(["| To be done | Owner | Due | Done |", "|---|---|---|---|", *rows])
 
 
 def _answer(a: Answer) -> str:

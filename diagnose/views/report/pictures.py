@@ -15,6 +15,7 @@ from diagnose.quantities.clock import UnknownAngle, machine_angle
 from diagnose.quantities.wear import fit_of, is_noise, repeatability_of
 from diagnose.reading.units import show
 from diagnose.views.drawings import charts, dial
+from diagnose.views.drawings.markup import Drawing
 from diagnose.views.drawings.shapes import Arc
 from diagnose.views.drawings.sketches import sketch
 from diagnose.views.report.blocks import Block, Figure, Figures, Heading, Items, Line, Paragraph, Soft, Strong, Table
@@ -70,8 +71,10 @@ class Pictures:
     # ---- marks on the clock -----------------------------------------------------------------------------------
 
     def marks(self) -> list[Block]:
-        """For each seal a dial of the rotating and one of the stationary parts, then what could not be placed on them."""
+        """For each seal a dial of the rotating and one of the stationary parts, where a mark has a place on it, then what could not be
+        placed."""
         blocks: list[Block] = []
+        dials: list[Figure] = []
         placed = [s for o in self.case.observations if o.state == "present" and (s := self._seen(o))]
         placed += self._lobes()
         several = len(self.case.positions) > 1
@@ -82,18 +85,18 @@ class Pictures:
                     for s in placed
                     if s.part and not s.why and s.part.group == group and self._position(s.part) == position
                 ]
-                if here:
+                if any(not s.whole for s in here):
                     title = f"{group.capitalize()} parts" + (
                         f", {self.told.place(position) or 'seal not recorded'}" if several else ""
                     )
-                    blocks.append(self._dial(title, group, here))
-        if blocks:
+                    dials.append(self._dial(title, group, here))
+        if dials:
             how = (
                 "Clock positions run clockwise as seen from the driver end, whichever end a part was looked at from. "
                 "Light, moderate and severe marks are drawn thin, medium and thick; a diamond is a mark at one place; "
                 "face rings are shaded; open marks are worked out from readings."
             )
-            blocks.insert(0, Paragraph(how, "small"))
+            blocks += [Paragraph(how, "small"), Figures(dials)]
         blocks += self._apart([s for s in placed if s.why])
         unplaced = [o for o in self.case.observations if o.state == "present" and o.extent.word and not o.extent.arcs
                     and o.extent.word != "all round"]  # fmt: skip
@@ -106,16 +109,22 @@ class Pictures:
 
     def sketches(self) -> list[Block]:
         """A line drawing for each mark that is there, on its kind of part and at its clock position."""
-        figures = []
+        drawings: dict[str, tuple[Drawing, str, list[str]]] = {}
         for o in self._sorted(x for x in self.case.observations if x.state == "present"):
             such = dict(o.such)
             drawn = sketch(
                 self.knowledge.vocabulary, o.feature, o.kind, 150, such.get("runs", ""), o.side, o.extent.arcs
             )
             if drawn:
-                figures.append(Figure(drawn, [Strong(_described(o)), Soft(f" {self.told.on(o)}")], role="sketched"))
-        if not figures:
+                drawings.setdefault(f"{_described(o)} {drawn.svg}", (drawn, _described(o), []))[2].append(
+                    self.told.on(o)
+                )
+        if not drawings:
             return []
+        figures = [
+            Figure(drawn, [Strong(name), Soft(f" {', '.join(on)}")], role="sketched")
+            for drawn, name, on in drawings.values()
+        ]
         how = "What the words mean, drawn on a part of that kind, not this one; the clock as recorded on the part, its index at the top."
         return [Paragraph(how, "small"), Figures(figures[:MOST_SKETCHES])]
 
@@ -192,7 +201,7 @@ class Pictures:
             Strong(title),
             f". 12 is {datum or 'the datum of the group, which is not named'}. The number at 12 is the part's item number.",
         ]
-        return Figure(dial.dial(says, bands, words, turning), caption, (Table(columns, rows),), "wide")
+        return Figure(dial.dial(says, bands, words, turning), caption, (Table(columns, rows),), "clock")
 
     def _rotation(self) -> str:
         """As drawn, seen from the driver end."""

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from diagnose.advice.actions import Advice
 from diagnose.advice.cautions import ABOVE_ALL
-from diagnose.casefile.format import SOUND
+from diagnose.casefile.format import FAILED, SOUND
 from diagnose.inference.engine import finding_id
 from diagnose.judgement.chains import chain
 from diagnose.judgement.judge import Judged, Judgement, Weighed
@@ -36,13 +36,11 @@ MOST_CAUTIONS, MOST_HAPPENED = 3, 6
 BRIEF_LINES, PAGE_LINES, DENSE_LINES, WIDE, HALF = 36, 57, 60, 120, 58
 """Lines of print on half of page one, on the page in usual and in smaller type, and characters on a line across the page and
 across half of it; on the careful side."""
-BLANKS = ("Work order", "Seal serial", "Checked by", "Date")
-"""What the form leaves room for where it is not on record."""
 DENSE_SIZE = 0.9
 """Of smaller type, as the style has it."""
-FORM_LINES, BLANKS_LINES, FORM_ROOM, MOST_TO_DO = 6, 7, 63, 3
-"""Lines of print that the form takes beside those for its actions, and its blanks alone, up to how many lines in all a page
-with a form holds, and the most actions on it."""
+FORM_LINES, FORM_ROOM, MOST_TO_DO = 3, 63, 3
+"""Lines of print that the form takes beside those for its actions, up to how many lines in all a page with a form holds, and the
+most actions on it."""
 
 
 def page_one(t: Told) -> tuple[list[Answer], list[Line], str, Form | None]:
@@ -58,11 +56,8 @@ def page_one(t: Told) -> tuple[list[Answer], list[Line], str, Form | None]:
     to_do += [""] * (2 - len(to_do))
     printed = lines * DENSE_SIZE if lines > PAGE_LINES else lines
     filled = printed + FORM_LINES + 2.4 * len(to_do)
-    blanks = [x for x in BLANKS if x not in dict(named)]
     type_ = "dense" if lines > PAGE_LINES else "brief" if filled <= BRIEF_LINES else ""
-    if filled > FORM_ROOM:
-        to_do, filled = [], printed + BLANKS_LINES
-    return answers, care, type_, Form(to_do, blanks) if filled <= FORM_ROOM else None
+    return answers, care, type_, Form(to_do) if filled <= FORM_ROOM else None
 
 
 def _lines(title: str, named: Sequence[tuple[str, str]], answers: Sequence[Answer], care: Sequence[Line]) -> float:
@@ -72,7 +67,7 @@ def _lines(title: str, named: Sequence[tuple[str, str]], answers: Sequence[Answe
         return sum(-(-_length(x) // wide) for x in lines)
 
     total = (
-        4.0
+        7.0
         + 2 * rows([title], 62)
         + sum(1 + max(rows([v], 30) for _, v in named[i : i + 4]) for i in range(0, len(named), 4))
     )
@@ -120,11 +115,27 @@ def facts(t: Told) -> list[tuple[str, str]]:
         ("Service", listed(texts.get("service.fluid", "") or t.terms("service"), t.figure("temperature"),
                            f"{pressure} in the chamber" if pressure else "")),
         ("Run", listed(t.figure("running hours"), f"{starts} starts" if starts else "", f"first leak after {first}" if first else "")),
-        ("Work order", texts.get("equipment.work order", "")), ("Seal serial", texts.get("seal.serial", "")),
         ("Dates on record", f"{dates[0]} to {dates[-1]}" if len(dates) > 1 else "".join(dates)),
         ("Recorded until", t.case.stage),
     ]  # fmt: skip
     return [(name, value) for name, value in rows if value]
+
+
+def asked(t: Told) -> list[tuple[str, str]]:
+    """What every report has room for, "" where it is to be filled in by hand."""
+    texts = t.case.texts
+    return [
+        ("Work order", texts.get("equipment.work order", "")), ("Seal serial", texts.get("seal.serial", "")),
+        ("Earlier seals", _earlier(t)), ("Checked by, date", ""),
+    ]  # fmt: skip
+
+
+def _earlier(t: Told) -> str:
+    """How many seals came before on this machine, and what came back."""
+    seals = t.earlier.get("seals", ())
+    failed = sum(s["removal"] == FAILED for s in seals)
+    back = ", ".join(r["name"] for r in t.earlier.get("repeats", ()))
+    return f"{failed} of {len(seals)} failed{f'; came back: {back}' if back else ''}" if seals else ""
 
 
 def _answer(t: Told, x: Judgement, earlier: Sequence[Judgement], reasons: int, changes: int, chain: bool) -> Answer:
@@ -222,4 +233,4 @@ def cautions(t: Told) -> list[Line]:
 
 
 def still_open(t: Told) -> list[Line]:
-    return [f"{s.name}{''.join(map(t.at, s.positions))} ({s.minutes:g} min)" for s in t.plan.steps[:2]]
+    return [f"{s.name}{t.at_each(s.positions)} ({s.minutes:g} min)" for s in t.plan.steps[:2]]

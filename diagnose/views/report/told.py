@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -81,6 +81,13 @@ class Told:
 
     def at(self, position: str) -> str:
         return f" [{self.place(position)}]" if self.place(position) else ""
+
+    def at_each(self, positions: Iterable[str]) -> str:
+        """Several seal positions in words; of a pair both."""
+        found = dict.fromkeys(positions)
+        if self.several and set(found) == set(self.case.positions):
+            return " [both seals]" if len(found) == 2 else " [all seals]"
+        return "".join(map(self.at, found))
 
     def on(self, x: Observation | Measured | Quantity) -> str:
         """The part a record is about, else its kind, else its place."""

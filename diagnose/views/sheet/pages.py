@@ -308,7 +308,7 @@ def _head(sheet: Sheet, page: Page, case: Case, cautions: Sequence[Caution], siz
     fields = [
         ("Machine", case.texts.get("equipment.tag", "")),
         ("Seal serial", case.texts.get("seal.serial", "")),
-        ("Work order", ""),
+        ("Work order", case.texts.get("equipment.work order", "")),
         ("Date", ""),
         ("Name", ""),
     ]
