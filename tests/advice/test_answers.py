@@ -191,3 +191,15 @@ def test_a_time_that_is_none_is_told(budget):
 def test_a_position_that_the_case_has_not_is_told():
     done = diagnose("next", "thin-record", "--position", "inboard")
     assert done.returncode == 2 and "its positions: seal" in done.stderr
+
+
+@pytest.mark.parametrize(("mark", "charged"), [("saw", True), ("absent", False)])
+def test_an_accumulator_that_was_found_flat_is_to_be_charged_and_no_other_is(whole_base, mark, charged):
+    case = f"""case: flat
+seal: {{arrangement: dual pressurised, plan: [plan 53B]}}
+observations: [{{on: accumulator, {mark}: accumulator flat}}, {{on: barrier system, saw: barrier pressure low}}]
+"""
+    told = [
+        a.do for a in actions(reasoned(case, whole_base).judgements) if a.field == "maintenance" and a.kind == CHANGE
+    ]
+    assert [("charge the accumulator" in do, "mend regulator" in do) for do in told] == [(charged, not charged)]
