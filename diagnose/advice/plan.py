@@ -23,6 +23,7 @@ from diagnose.inference.facts import holds_at
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Judged, Judgement
 from diagnose.knowledge.model import Knowledge, Measurement
+from diagnose.knowledge.teardown import seen_from
 
 MOST_RESULTS = 3
 MOST_PARTED = 3
@@ -77,7 +78,7 @@ class Step:
 
     @property
     def name(self) -> str:
-        return f"look for {' and '.join(self.look.asks)}" if self.look else self.measurement
+        return self.look.question if self.look else self.measurement
 
     @property
     def finding(self) -> str:
@@ -221,7 +222,7 @@ class Work:
 
     @property
     def name(self) -> str:
-        return f"look for {' and '.join(self.look.asks)}" if self.look else self.job.name
+        return self.look.question if self.look else self.job.name
 
     @property
     def part(self) -> str:
@@ -247,13 +248,13 @@ def _works(inference: Inference, places: Sequence[_Open]) -> list[Work]:
 
     for name, card in sorted(knowledge.measurements.items()):
         add(card, name, {place.position: place.telling.get(name, ()) for place in places})
-    looks: dict[tuple[tuple[str, ...], str], dict[str, list[Look]]] = {}
+    looks: dict[tuple[str, str], dict[str, list[Look]]] = {}
     for place in places:
         for look in filter(None, map(place.look, place.outlook.findings)):
-            looks.setdefault((look.asks, look.part), {}).setdefault(place.position, []).append(look)
-    for (asks, _), by_position in sorted(looks.items()):
+            looks.setdefault((look.question, look.part), {}).setdefault(place.position, []).append(look)
+    for (question, _), by_position in sorted(looks.items()):
         (first, *_), *_ = by_position.values()
-        add(first, " and ".join(asks), {p: tuple(x.finding for x in same) for p, same in by_position.items()})
+        add(first, question, {p: tuple(x.finding for x in same) for p, same in by_position.items()})
     return result
 
 
@@ -332,9 +333,13 @@ def arrange(works: Sequence[Work], knowledge: Knowledge, stage: str) -> list[tup
     Work goes by the stage that it must not come after, the next one first, so that nothing on the plan is lost on the
     way. Within a stage what destroys evidence comes last, and what destroys a part comes last of all; else the better
     bits per minute come first, with all work on a part in hand together. Work that no stage ends comes in by its bits
-    per minute, once what the next step destroys is done.
+    per minute, once what the next step destroys is done and its part is in view.
     """
     stages = knowledge.vocabulary.stages
+
+    def in_view(work: Work) -> int:
+        return seen_from(knowledge.teardown, knowledge.vocabulary, work.part, work.stage)
+
     left: list[list[Work]] = [[] for _ in range(len(stages) + 1)]
     spoiling: list[list[Work]] = [[] for _ in range(len(stages) + 1)]
     for work in works:
@@ -350,7 +355,7 @@ def arrange(works: Sequence[Work], knowledge: Knowledge, stage: str) -> list[tup
     result = []
     for number in range(len(stages)):
         urgent = stages[number] == stage
-        at_hand = left[number] if urgent else [*left[number], *left[-1]]
+        at_hand = left[number] if urgent else [*left[number], *(w for w in left[-1] if in_view(w) <= number)]
         while left[number]:
             chosen = _with_part(knowledge, min(at_hand, key=_value), at_hand)
             result += [(work, NOW if urgent else ANY_TIME) for work in chosen]
@@ -358,7 +363,7 @@ def arrange(works: Sequence[Work], knowledge: Knowledge, stage: str) -> list[tup
             left[number], left[-1] = ([w for w in left[k] if w not in chosen] for k in (number, -1))
         result += [(work, NOW if urgent else LAST) for work in sorted(spoiling[number], key=_value)]
     while left[-1]:
-        chosen = _with_part(knowledge, min(left[-1], key=_value), left[-1])
+        chosen = _with_part(knowledge, min(left[-1], key=lambda w: (in_view(w), *_value(w))), left[-1])
         result += [(work, ANY_TIME) for work in chosen]
         left[-1] = [w for w in left[-1] if w not in chosen]
     return [*result, *((work, LAST) for work in sorted(spoiling[-1], key=_value))]

@@ -19,6 +19,7 @@ from diagnose.inference.rules import Branch, Premise
 from diagnose.inference.run import Inference
 from diagnose.knowledge.model import Knowledge, Measurement
 from diagnose.knowledge.teardown import seen_from
+from diagnose.knowledge.wording import question
 
 OPEN, ANSWERED, LOST = "open", "answered", "lost"
 DEFAULT_MINUTES = 5.0
@@ -26,8 +27,8 @@ DEFAULT_MINUTES = 5.0
 
 @dataclass(frozen=True)
 class Look:
-    """A plain look or question that decides one finding. `asks`: the features, figures and settings it is about;
-    `way`: look, question, number or between limits."""
+    """A plain look or question that decides one finding. `asks`: the features, figures and settings it is about; `question`:
+    what is asked of them; `way`: look, question, number or between limits."""
 
     finding: str
     asks: tuple[str, ...]
@@ -35,6 +36,7 @@ class Look:
     minutes: float
     stage: str
     way: str
+    question: str
 
 
 @dataclass(frozen=True)
@@ -349,7 +351,8 @@ class Reach:
         marks = [p for p in premises if p.table == "seen" and str(p.key[1]) in words.features]
         stages = [lost for p in marks if (lost := self._lost(str(p.key[1]), [p.condition.on or kind])) in words.stages]
         stage = min(stages, key=words.stages.index, default="never")
-        return Look(finding, names, kind, minutes, stage, self._way(premises))
+        asked = " ".join(dict.fromkeys(question(p.condition) for p in premises))
+        return Look(finding, names, kind, minutes, stage, self._way(premises), asked)
 
     def cannot_tell(self, finding: str) -> float:
         """The chance that honest work leaves the finding open, by its surest way that is still open."""

@@ -17,6 +17,9 @@ def next(
         str, typer.Option("--budget", metavar="TIME", help="The best work within this time, such as 20min.")
     ] = "",
     position: Annotated[str, typer.Option("--position", help="Only this seal: inboard, outboard or seal.")] = "",
+    everything: Annotated[
+        bool, typer.Option("--all", help="Also instruments, limits, what each result would change, all that is lost.")
+    ] = False,
     as_json: JsonOption = False,
     knowledge: KnowledgeOption = None,
 ) -> None:
@@ -40,7 +43,7 @@ def next(
     if as_json:
         print_json(view.document(inference, judgements, planned, minutes))
     else:
-        typer.echo(view.page(inference, judgements, planned, minutes, Page()).text(), nl=False)
+        typer.echo(view.page(inference, judgements, planned, minutes, everything, Page()).text(), nl=False)
 
 
 def _minutes(text: str) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from diagnose.knowledge.model import Condition
 
 _AT = {"other": "on the other seal", "inboard": "on the inboard seal", "outboard": "on the outboard seal",
@@ -28,6 +30,15 @@ def phrase(c: Condition) -> str:
     if c.form == "at least":
         return f"at least {c.count} of: " + _joined(c.parts, ", ")
     return _leaf(c)
+
+
+def question(c: Condition) -> str:
+    """What a condition asks for, as a question that can be put to an eye or to people; of a denial, whether it is so."""
+    c = replace(c, form={"absent": "saw"}.get(c.form, c.form.removeprefix("not ")))
+    if c.form == "saw":
+        such = "".join(f", {name} {value}" for name, value in c.such)
+        return f"{c.term}{such}?" if not c.on or c.on in c.term else f"{c.on}: {c.term}{such}?"
+    return f"was this done: {_leaf(c)}?" if c.form == "act" else f"{_leaf(c)}?"
 
 
 def outline(c: Condition | None, indent: int = 0) -> list[tuple[int, str, Condition]]:

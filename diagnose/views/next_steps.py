@@ -22,6 +22,7 @@ from diagnose.views.page import Page
 from diagnose.views.stopping import says
 
 MOST_ON_FIRST_SCREEN = 3
+MOST_IN_FULL = 5
 MOST_LOST = 8
 BIT = "A bit is what the answer to one even question tells: as likely yes as no."
 HEADINGS = {
@@ -39,6 +40,7 @@ def step_json(step: Step, knowledge: Knowledge) -> dict[str, Any]:
     return {
         "measurement": step.measurement or None,
         "look_for": list(step.look.asks) if step.look else [],
+        "question": step.look.question if step.look else None,
         "finding": step.finding,
         "findings": list(step.findings),
         "positions": list(step.positions),
@@ -181,7 +183,8 @@ def how(step: Step, knowledge: Knowledge) -> str:
     features = knowledge.vocabulary.features
     asks = step.look.asks if step.look else ()
     told = " ".join(dict.fromkeys(features[a].how for a in asks if a in features and features[a].how))
-    return told or "Ask, or take it from the data sheet or the log."
+    looked_at = step.look is not None and step.look.way == "look" and bool(step.look.part)
+    return told or ("By eye." if looked_at else "Ask, or take it from the data sheet or the log.")
 
 
 def minutes(value: float) -> str:
@@ -204,7 +207,15 @@ def _limit(step: Step, knowledge: Knowledge) -> str:
 # ---- the page of the plan ----------------------------------------------------------------------------------------------
 
 
-def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budget: float | None, page: Page) -> Page:
+def page(
+    inference: Inference,
+    judgements: Sequence[Judgement],
+    plan: Plan,
+    budget: float | None,
+    everything: bool,
+    page: Page,
+) -> Page:
+    """What to do now in order, each with how and why, and what comes after it by name; with `everything` all of it in full."""
     case, knowledge = inference.case, inference.base.knowledge
     page.ends(case.name, "invented case" if case.invented else "", bold=True)
     for x in judgements:
@@ -219,16 +230,28 @@ def page(inference: Inference, judgements: Sequence[Judgement], plan: Plan, budg
              f"{plan.open_bits:.2f} bit by which the ranking is open", indent=2, lead="plan    ", hang=10)  # fmt: skip
     if plan.steps:
         page.say(BIT, indent=10)
-    number = 0
-    for when, steps in groupby(plan.steps, key=lambda s: s.when):
+    number, full = 0, len(plan.steps) if everything else MOST_IN_FULL
+    for when, steps in groupby(plan.steps[:full], key=lambda s: s.when):
         page.heading(HEADINGS[when])
         for hand, same in groupby(steps, key=lambda s: _hand(s, inference)):
             page.line(page.bold(f"  {hand}") if hand else "")
             for step in same:
                 number += 1
-                _step(number, step, knowledge, page)
-    _end(inference, plan, page)
-    take_care(cautions(inference, plan), page)
+                _step(number, step, knowledge, everything, page)
+    if plan.steps[full:]:
+        page.heading("After that")
+    for number, step in enumerate(plan.steps[full:], full + 1):
+        page.ends(f"  {number}. {step.name}", f"{minutes(step.minutes)}  {step.bits:.2f} bit")
+    _end(inference, plan, everything, page)
+    called = cautions(inference, plan)
+    if everything:
+        take_care(called, page)
+        return page
+    take_care_in_short(called, [c for c in called if c.name in inference.cautions and not c.always], page)
+    page.say("")
+    page.say(
+        "--all adds instruments, limits, what each result would change, all that is lost, and the cautions in full"
+    )
     return page
 
 
@@ -277,7 +300,7 @@ def _hand(step: Step, inference: Inference) -> str:
     return f"in hand: {', '.join(named) if 0 < len(named) <= 4 else step.part or 'the record'}{where}"
 
 
-def _step(number: int, step: Step, knowledge: Knowledge, page: Page) -> None:
+def _step(number: int, step: Step, knowledge: Knowledge, everything: bool, page: Page) -> None:
     page.ends(f"  {number}. {step.name}", f"{minutes(step.minutes)}  {step.bits:.2f} bit", bold=True)
     card = knowledge.measurements.get(step.measurement)
     more = f"; and {len(step.findings) - 4} more" if len(step.findings) > 4 else ""
@@ -289,12 +312,12 @@ def _step(number: int, step: Step, knowledge: Knowledge, page: Page) -> None:
         ("why", why(step, knowledge)),
     ]
     for lead, text in rows:
-        if text:
+        if text and (everything or lead in ("how", "why")):
             page.say(text, indent=5, lead=f"{lead + ':':<9}", hang=14)
-    for r in (r for r in step.results if _moved(r)):
+    for r in (r for r in step.results if everything and _moved(r)):
         lead = f"{'there' if r.there else 'not there'} ({percent(r.chance)})"
         page.say(f"{r.finding}: {_moved(r)}", indent=5, lead=f"{lead}, ", hang=14)
-    if step.cannot_tell:
+    if everything and step.cannot_tell:
         page.say("the ranking stays as it is", indent=5, lead=f"cannot tell ({percent(step.cannot_tell)}): ", hang=14)
 
 
@@ -310,14 +333,15 @@ def _moved(result: Result) -> str:
     return ", ".join(shifts)
 
 
-def _end(inference: Inference, plan: Plan, page: Page) -> None:
+def _end(inference: Inference, plan: Plan, everything: bool, page: Page) -> None:
     lost = _lost(inference, plan)
     if lost:
+        most = MOST_LOST if everything else MOST_ON_FIRST_SCREEN
         page.heading("Lost")
-        for name, reason in lost[:MOST_LOST]:
+        for name, reason in lost[:most]:
             page.say(reason, indent=2, lead=f"{name}: ", hang=4)
-        if len(lost) > MOST_LOST:
-            page.say(f"and {len(lost) - MOST_LOST} more that would have told less", indent=2)
+        if len(lost) > most:
+            page.say(f"and {len(lost) - most} more that would have told less", indent=2)
     page.heading("When to stop")
     page.say(says(plan.stop), indent=2)
     if plan.stop.state != OPEN and plan.record:

@@ -13,7 +13,7 @@ def says(stop: Stop) -> str:
     c, stands = stop.change, listed(stop.stands)
     moved = f"{c.name} from {c.before} to {c.after}" if c else ""
     chance = f"chance {percent(c.chance)}" if c else ""
-    work = f"a {stop.work}" if stop.work.startswith("look for ") else stop.work
+    work = f'the answer to "{stop.work}"' if stop.work.endswith("?") else stop.work
     if stop.state == OPEN and not stands:
         return f"Not settled: no cause is probable yet. {work} could move {moved} ({chance})."
     if stop.state == OPEN:

@@ -53,7 +53,7 @@ def test_nothing_of_a_lost_seal_is_asked_for_and_it_is_named(planned, whole_base
     assert in_hand(made, whole_base.knowledge, "inboard") == set()
     assert in_hand(made, whole_base.knowledge, "outboard")
     assert made.steps, "people, logs and the machine can still be asked"
-    text = next_steps.page(inference, judgements, made, None, Page(100)).text()
+    text = next_steps.page(inference, judgements, made, None, True, Page(100)).text()
     assert "the inboard seal: scrapped at once" in text
 
 
@@ -67,7 +67,7 @@ def test_lost_parts_are_not_asked_for_while_others_are(planned, whole_base):
     assert not in_hand(made, whole_base.knowledge, "inboard") & faces
     assert in_hand(made, whole_base.knowledge, "inboard") and in_hand(made, whole_base.knowledge, "outboard") & faces
     assert any("Ring (1): fell into the sump" in g.why and g.position == "inboard" for g in made.lost)
-    text = next_steps.page(inference, judgements, made, None, Page(100)).text()
+    text = next_steps.page(inference, judgements, made, None, True, Page(100)).text()
     assert "Ring (1): fell into the sump" in text and "Seat (2): fell into the sump" in text
 
 

@@ -252,13 +252,13 @@ def test_both_seals_of_a_pair_are_planned_and_the_machine_is_worked_on_once(judg
     assert {p for s in only.steps for p in s.positions} == {"inboard"}
 
 
-def test_the_stopping_line_calls_a_plain_look_a_look(judged):
+def test_a_plain_look_is_a_question_in_the_plan_and_in_the_stopping_line(judged):
     case = judged(BENCH)
     works = _works(case.inference, [_Open(j) for j in case.judgements])
-    assert {w.name for w in works if w.look} and all(w.name.startswith("look for ") for w in works if w.look)
+    assert {w.name for w in works if w.look} and all(w.name.endswith("?") for w in works if w.look)
     assert {w.name for w in works if w.measurement} <= set(case.base.knowledge.measurements)
     change = Change("seal", "flush lost", "probable", "possible", 0.4)
-    for work, told in (("look for damaged", "a look for damaged"), ("bearing lift", "bearing lift")):
+    for work, told in (("orifice blocked?", 'the answer to "orifice blocked?"'), ("bearing lift", "bearing lift")):
         stop = Stop(OPEN, ("flush lost",), 1, 1, 0.02, work, change)
         assert says(stop) == f"Not settled: {told} could move flush lost from probable to possible (chance 40 %)."
 

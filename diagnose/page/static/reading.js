@@ -59,7 +59,7 @@ async function plan(keep) {
   const FIRST = { first: "First, because the next step destroys it", "any time": "Then", last: "Last, because it destroys evidence itself" };
   keep(h("p", {}, found.stop.says), Object.entries(FIRST).map(([when, title]) => {
     const steps = found.next.filter((s) => s.when === when);
-    return steps.length > 0 && h("section", {}, h("h2", {}, title), h("ol", { class: "looks" }, steps.map((s) => h("li", {}, h("b", {}, s.measurement ?? `look for ${s.look_for.join(" and ")}`), h("p", {}, [s.part && `on ${s.part}${s.items.length ? ` (${s.items.join(", ")})` : ""}`, `${s.minutes} min`, s.why].filter(Boolean).join("; ")), h("p", { class: "soft" }, s.how)))));
+    return steps.length > 0 && h("section", {}, h("h2", {}, title), h("ol", { class: "looks" }, steps.map((s) => h("li", {}, h("b", {}, s.measurement ?? s.question), h("p", {}, [s.part && `on ${s.part}${s.items.length ? ` (${s.items.join(", ")})` : ""}`, `${s.minutes} min`, s.why].filter(Boolean).join("; ")), h("p", { class: "soft" }, s.how)))));
   }), found.lost.length > 0 && h("section", {}, h("h2", {}, "Can no longer be told"), h("ul", {}, found.lost.map((g) => h("li", {}, `${g.finding}: ${g.why}`)))));
 }
 
