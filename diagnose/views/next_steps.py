@@ -222,7 +222,8 @@ def page(
         led = [f"{j.name} ({j.standing}, {percent(j.probability)})" for j in leaders(x)]
         which = f"{x.position} seal: " if len(case.positions) > 1 else ""
         page.say(f"{which}{' with '.join(led) or not_named(x)}", indent=2, lead="leading ", hang=10)
-    page.say(_stage(case.stage, plan.stage), indent=2, lead="stage   ", hang=10)
+    alone = "; only the seal is at hand" if case.alone else ""
+    page.say(f"{_stage(case.stage, plan.stage)}{alone}", indent=2, lead="stage   ", hang=10)
     within = f" of the {minutes(budget)} given" if budget is not None else ""
     told = sum(s.bits for s in plan.steps)
     work = "1 piece of work" if plan.count == 1 else f"{plan.count} pieces of work"
@@ -286,8 +287,12 @@ def _stage(recorded: str, taken: str) -> str:
 
 
 def _hand(step: Step, inference: Inference) -> str:
-    """The part in hand, by name and item number; listed parts also by what their name calls them."""
-    vocabulary = inference.base.knowledge.vocabulary
+    """The part in hand, by name and item number; listed parts also by what their name calls them. What only people and logs can
+    still tell is asked of them."""
+    knowledge, vocabulary = inference.base.knowledge, inference.base.knowledge.vocabulary
+    asked = set(knowledge.looks.asked) & set(vocabulary.lineage.get(step.part, ()))
+    if not step.part or (asked and inference.case.stage not in ("", *vocabulary.stages[:1])):
+        return "ask the sender" if inference.case.alone else "ask people and logs"
 
     def meant(p: Part) -> bool:
         words = p.name.split()
@@ -297,7 +302,7 @@ def _hand(step: Step, inference: Inference) -> str:
     several = len(inference.case.positions) > 1
     where = f" [{', '.join(step.positions)}]" if several else ""
     named = [f"{p.name} ({p.item})" for p in inference.case.parts if meant(p)]
-    return f"in hand: {', '.join(named) if 0 < len(named) <= 4 else step.part or 'the record'}{where}"
+    return f"in hand: {', '.join(named) if 0 < len(named) <= 4 else step.part}{where}"
 
 
 def _step(number: int, step: Step, knowledge: Knowledge, everything: bool, page: Page) -> None:

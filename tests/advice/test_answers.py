@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import jsonschema
@@ -11,11 +12,15 @@ import pytest
 from diagnose.advice.actions import CHANGE, REPAIR, actions
 from diagnose.advice.plan import plan
 from diagnose.inference.rules import compile_rules
+from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.knowledge.explained import FIELDS
 from diagnose.knowledge.model import Action, Condition
+from diagnose.knowledge.teardown import seen_from
+from diagnose.knowledge.wording import question
 from diagnose.reading.terms import plain
 from diagnose.views import explanation_data, next_steps
 from diagnose.views.page import Page
+from tests.knowledge.test_arrangements import usual_case
 from tests.support.commands import diagnose
 from tests.support.places import ROOT, SCENARIOS, SMALL, mostly_slow
 from tests.support.reasoned import reasoned
@@ -157,7 +162,8 @@ def test_a_quench_on_record_as_running_is_not_asked_to_be_put_on(judged):
     assert {name for name, _ in asking} >= {"quench lost", "product crystallises or cokes in air"}
     running = judged(QUENCHED + "  - {on: quench, absent: quench lost}\n").inference.contradicted["seal"]
     off = judged(QUENCHED + "  - {on: quench, saw: quench lost}\n").inference.contradicted["seal"]
-    assert running >= {x for x in asking if x[0] in ("quench lost", "product crystallises or cokes in air")} and not off
+    assert running >= {x for x in asking if x[0] in ("quench lost", "product crystallises or cokes in air")}
+    assert not off & set(asking)
 
 
 def test_where_no_cause_is_even_possible_nothing_is_to_be_changed(judged):
@@ -177,6 +183,47 @@ def test_next_prints_the_plan():
     assert json.loads(diagnose("next", "condensate-pump-dry-start", "--budget", "30", "--json").stdout) == told
     check(told)
     assert told["budget"] == 30 and 0 < told["minutes"] <= 30 and told["stage"] == "before washing"
+
+
+@pytest.mark.parametrize("case", ["thin-record", "condensate-pump-dry-start"])
+def test_next_shows_first_what_to_do_now_and_all_the_rest_by_name(case):
+    told, everything = (diagnose("next", case, *more).stdout for more in ((), ("--all",)))
+    numbered = [re.findall(r"^  \d+\. .*", text, re.M) for text in (told, everything)]
+    assert numbered[0] == numbered[1] and len(told.splitlines()) <= 90 < len(everything.splitlines())
+    assert told.count("     how:") == min(5, len(numbered[0])) and "     limit:" not in told and "--all adds" in told
+    assert everything.count("     how:") == len(numbered[0]) and "     limit:" in everything
+    first = told.split("\n  5. ")[0] if "\n  5. " in told else told
+    assert len(first.splitlines()) <= 45, "what a person does now is on the first screen"
+
+
+def test_nothing_is_planned_before_its_part_is_in_view_in_any_arrangement(whole_base):
+    """What must be done at a stage never waits for work on a part that comes into view only later."""
+    knowledge, pairs = whole_base.knowledge, 0
+    stages = knowledge.vocabulary.stages
+    for arrangement in knowledge.arrangements.usual:
+        case = usual_case(knowledge, arrangement, stage=stages[0])
+        steps = plan(Diagnosis(case, whole_base).judgements).steps
+        for place, step in enumerate(steps):
+            first = seen_from(knowledge.teardown, knowledge.vocabulary, step.part, step.stage)
+            late = [s.name for s in steps[place:] if s.stage in stages and stages.index(s.stage) < first]
+            assert not late, (arrangement, step.name)
+            pairs += first > 0
+    assert pairs > 20
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        (Condition("saw", term="orifice blocked", on="orifice"), "orifice blocked?"),
+        (Condition("absent", term="tilted", on="stationary face"), "stationary face: tilted?"),
+        (Condition("saw", term="stain", on="face", such=(("colour", "blue"),)), "face: stain, colour blue?"),
+        (Condition("not state", term="pressure", value="low", such=(("at", "suction"),)), "suction: pressure low?"),
+        (Condition("act", term="vent", such=(("to", "chamber"), ("when", "before the start"))), "was this done: vent chamber before the start?"),
+        (Condition("setting", term="held by", value="clamp"), "held by: clamp?"),
+    ],
+)  # fmt: skip
+def test_a_plain_look_is_put_as_a_question(asked, said):
+    assert question(asked) == said
 
 
 @pytest.mark.parametrize("budget", ["2 bar", "-5min", "0min", "1e9h", "soon", ""])

@@ -9,6 +9,8 @@ from diagnose.advice.reach import LOST, OPEN, Reach
 from diagnose.casefile.format import AT_HAND
 from diagnose.casefile.walk import topics
 from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.views.next_steps import page
+from diagnose.views.page import Page
 from tests.knowledge.test_arrangements import case_with_every_kind, problems_of, usual_case
 from tests.support.commands import diagnose
 
@@ -115,12 +117,19 @@ def test_mistakes_in_what_other_names_say_and_in_what_is_left_out():
     assert [p[:2] for p in problems_of(order=order)] == [("unknown-kind", 3), ("unknown-word", 4)]
 
 
+def planned(case, base):
+    judgements = Diagnosis(case, base).judgements
+    return judgements[0].inference, judgements, plan(judgements)
+
+
 def test_of_a_seal_without_its_machine_no_work_on_the_machine_is_planned_but_its_sender_is_asked(whole_base):
     knowledge = whole_base.knowledge
     behind, lineage = set(knowledge.arrangements.with_machine), knowledge.vocabulary.lineage
     for at_hand in AT_HAND:
         case = usual_case(knowledge, "single", stage=OPENED, **{"at hand": at_hand})
-        steps = plan(Diagnosis(case, whole_base).judgements).steps
+        steps = planned(case, whole_base)[-1].steps
         on_the_machine = [s.name for s in steps if behind & set(lineage.get(s.part, ()))]
         assert bool(on_the_machine) != case.alone, on_the_machine
         assert {"history"} & {s.part for s in steps}
+        text = page(*planned(case, whole_base), None, False, Page()).text()
+        assert ("\n  ask the sender\n" in text) == case.alone and ("only the seal is at hand" in text) == case.alone
