@@ -88,12 +88,18 @@ def note(
 ) -> None:
     """Put something on record without questions: for scripts, voice front ends and quick hands."""
     said = locals()
+    from diagnose.views.at_odds import ToldOdds
+    from diagnose.views.journal import clean
+
     base = knowledge_of(knowledge)
     _refuse_halves(said)
     with recorder_of(file, base, by, must_exist=True, patience=PATIENCE) as recorder:
         whats = _whats(said, recorder)
+        odds = ToldOdds(recorder)
         lines = recorder.accept(*({**w, "why": why} if why else w for w in whats), sure=sure)
         _tell(lines, recorder, as_json)
+        for text in odds.since():
+            typer.echo(clean(text), err=True)
 
 
 def _whats(said: Words, recorder: Recorder) -> list[What]:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.casefile.model import Case
+from diagnose.inference.at_odds import Odds
 from diagnose.inference.engine import Firing, Reasoner, finding_id
 from diagnose.inference.facts import Fact, case_facts, make, seal_positions
 from diagnose.inference.rules import RuleSet, compile_rules
@@ -30,6 +31,11 @@ class RuleBase:
     def reasoner(self) -> Reasoner:
         """The engine with its rules; for one case at a time, so threads need a rule base each."""
         return Reasoner(self.rules.branches)
+
+    @cached_property
+    def odds(self) -> Odds:
+        """What of it can be at odds on record."""
+        return Odds(self.knowledge)
 
 
 @dataclass(frozen=True)

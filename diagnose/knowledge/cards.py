@@ -93,6 +93,15 @@ class Condition:
 
 
 @dataclass(frozen=True)
+class AtOdds:
+    """What does not go together on record: what `when` asks for and, where kinds stand `beside` it, a part of one of them."""
+
+    when: Condition
+    beside: tuple[str, ...] = ()
+    where: Where = placed()
+
+
+@dataclass(frozen=True)
 class Card:
     """What every item of the rule base carries."""
 

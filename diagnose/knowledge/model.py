@@ -11,6 +11,7 @@ from diagnose.knowledge.cards import (
     KNOWN_BY,
     SLOTS,
     Action,
+    AtOdds,
     Card,
     Cause,
     Caution,
@@ -60,6 +61,7 @@ __all__ = [
     "SLOTS",
     "Action",
     "Arrangements",
+    "AtOdds",
     "Card",
     "Cause",
     "Caution",
@@ -144,7 +146,8 @@ CARDS = ("findings", "mechanisms", "causes", "measurements", "cautions")
 @dataclass(frozen=True)
 class Knowledge:
     """The whole rule base, checked. `digest` is made from the bytes of all its files; `tables` are the trade's
-    number tables as plain texts, by file stem, for the quantities; `files` maps each file to the digest of its bytes."""
+    number tables as plain texts, by file stem, for the quantities; `files` maps each file to the digest of its bytes; `counted_by`: the figure that tells how many
+    parts of a kind there are."""
 
     version: str
     digest: str
@@ -166,6 +169,8 @@ class Knowledge:
     looks: Looks = Looks()
     hazards: Mapping[str, Hazard] = field(default_factory=dict)
     teardown: Teardown = Teardown()
+    at_odds: tuple[AtOdds, ...] = ()
+    counted_by: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def limits_on(self) -> dict[str, tuple[Limit, ...]]:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from diagnose.knowledge import model as m
 from diagnose.knowledge.arrangements import read_arrangements
+from diagnose.knowledge.at_odds import read_at_odds, read_counted_by
 from diagnose.knowledge.card_reader import CARD, CardReader
 from diagnose.knowledge.conditions import ConditionReader, known_by, negate, walk
 from diagnose.knowledge.explained import ExplainedReader
@@ -114,6 +115,7 @@ class Reader(CardReader):
             mechanisms, causes, questions, measurements, cautions, tables, retired=self.retired,
             arrangements=read_arrangements(self, vocabulary), looks=read_looks(self, vocabulary),
             hazards=read_hazards(self, vocabulary, cautions), teardown=read_teardown(self, vocabulary),
+            at_odds=read_at_odds(self, conditions), counted_by=read_counted_by(self, vocabulary),
         )  # fmt: skip
 
     def read_version(self) -> str:

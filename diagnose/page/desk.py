@@ -15,10 +15,12 @@ from diagnose.casefile.model import Case
 from diagnose.casefile.reader import case_of, read_document
 from diagnose.casefile.recorder import DOUBTFUL, EDITED, EXCHANGED, Recorder, look, signature
 from diagnose.casefile.replay import State, begun
+from diagnose.inference.at_odds import Odds
 from diagnose.knowledge.model import Knowledge
 from diagnose.page.answers import Answer, lines_of, whats_of
 from diagnose.reading.problems import BadInput, Problems
 from diagnose.session.wording import acknowledged
+from diagnose.views.at_odds import ToldOdds
 
 RECORDED, REFUSED, ASKED = "recorded", "refused", "doubtful"
 PATIENCE = 2.0
@@ -55,6 +57,7 @@ class Desk:
         self._recorder = Recorder(path, knowledge, "page", clock, patience=PATIENCE)
         self.path = self._recorder.case
         self._taking = threading.Lock()
+        self._odds = Odds(knowledge)
         self._without_line: OrderedDict[str, Doc] = OrderedDict()
         self._read: tuple[tuple[int, ...], Read] | None = None
 
@@ -81,7 +84,7 @@ class Desk:
         if answer.id in self._without_line:
             return self._without_line[answer.id]
         recorder = self._recorder
-        before = lines_of(answer, recorder.lines)
+        before, odds = lines_of(answer, recorder.lines), ToldOdds(recorder, self._odds)
         try:
             whats = whats_of(
                 answer, before.keys(), recorder.case, recorder.state, self.knowledge.vocabulary, self._clock()
@@ -96,7 +99,7 @@ class Desk:
                 raise
             return _told(answer, ASKED if codes == {DOUBTFUL} else REFUSED, [p.says for p in error.problems])
         made = [line for line in recorder.lines if line.number in before.values()]
-        says = acknowledged([*made, *lines], recorder.case_now())
+        says = [*acknowledged([*made, *lines], recorder.case_now()), *odds.since(correcting=False)]
         done = _told(answer, RECORDED, says or ["already on record"], [*before.values(), *(x.number for x in lines)])
         if not done["lines"]:
             self._without_line[answer.id] = done

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from diagnose.casefile.behind import record_behind
 from diagnose.casefile.elsewhere import elsewhere
 from diagnose.casefile.format import RUNNING, SOUND
 from diagnose.casefile.model import Observation, Part
@@ -84,20 +85,10 @@ class AskedBack:
         told = elsewhere(case, self.words, entry.get("part", ""), kind).get(feature) if seen is None else None
         if seen is None and (told is None or told.state != "present"):
             return ""
-        number = self._number(seen.id if seen else told.id if told else "")
+        behind = record_behind(seen.id if seen else told.id if told else "", case, self.talk.recorder.state)
+        number = f"r{behind.id}" if behind else ""
         where = (seen.feature if seen.feature != feature else "here") if seen else f"by {told.about}" if told else ""
         return f"is on record as there: {where}{f' ({number}; /fix {number} corrects it)' if number else ' (log shows it)'}"
-
-    def _number(self, id: str) -> str:
-        """The number by which a record of the case was acknowledged; "" where it is not to be told which."""
-        case, keys = self.talk.case, list[tuple[str, dict[str, str]]]()
-        keys += [("observations", {"saw": o.feature, **({"part": o.part} if o.part else {"on": o.kind})})
-                 for o in case.observations if o.id == id]  # fmt: skip
-        keys += [("states", {"at": s.point}) for s in case.states if s.id == id]
-        keys += [("acts", {"did": a.did}) for a in case.acts if a.id == id]
-        found = [r.id for r in self.talk.recorder.state.records for place, said in keys
-                 if r.place == place and all(r.entry.get(k) == v for k, v in said.items())]  # fmt: skip
-        return f"r{found[0]}" if found else ""
 
     def _not_known(self, whats: Sequence[What]) -> list[What]:
         """Denials that would leave nothing of what one must be so, where the seal failed."""

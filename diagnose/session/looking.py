@@ -230,8 +230,9 @@ class Looking:
         return tuple(t for t in choice.topics if item in ("", t.part))
 
     def _all_alike(self, card: Card, said: Said) -> bool:
-        """Whether features that are not there, lost or not looked at are on record; "all" are those that are open and would be
-        damage, or where none would be what a sound part shows."""
+        """Whether features that are not there, lost or not looked at are on record, those too that fit and are not asked for; "all"
+        are those that are open and would be damage, or where none would be what a sound part shows."""
+        beside: list[str] = []
         if plain(said.text) in ALL:
             left = left_of(self.talk.case, self.talk.knowledge, card)
             left_ones = left.choices if left else ()
@@ -239,10 +240,13 @@ class Looking:
         else:
             names = listed(said.text, [c.feature for c in card.choices], self.spoken.known(card, said.item))
             chosen = self._chosen(card, said.text, names, said.item)
-            if not chosen:
-                whole = "; a whole part that is gone: /lost part 3: HOW" if said.state == "lost" else ""
-                self.talk.say(f"  {said.text!r} names none of them{whole}", hang=4)
+            beside = [f for f in names if f not in {c.feature for c in chosen}]
         about = [(t, c.feature) for t in card.topics for c in chosen if t in self._of(c, said.item)]
+        about += [(t, f) for f in beside for t in card.topics
+                  if said.item in ("", t.part) and self.spoken.fits(t, self.words.features[f])]  # fmt: skip
+        if not about and plain(said.text) not in ALL:
+            whole = "; a whole part that is gone: /lost part 3: HOW" if said.state == "lost" else ""
+            self.talk.say(f"  {said.text!r} names none of them{whole}", hang=4)
         return self._record(about, said.state)
 
     def _record(self, about: list[tuple[Topic, str]], state: str, **details: Any) -> bool:

@@ -16,6 +16,7 @@ from diagnose.reading.terms import nearest
 from diagnose.session.entries import NONE, YES, meant, numbers_choices
 from diagnose.session.prompts import Ask, Words
 from diagnose.session.wording import acknowledged, typed
+from diagnose.views.at_odds import ToldOdds
 from diagnose.views.journal import clean, sentence
 from diagnose.views.page import Page
 
@@ -49,6 +50,7 @@ class Talk:
         self.commands: dict[str, Callable[[str], None]] = {}
         self.help: dict[str, str] = {}
         self._read: tuple[State, Case] | None = None
+        self._odds = ToldOdds(recorder)
 
     @property
     def case(self) -> Case:
@@ -139,6 +141,8 @@ class Talk:
         if not quiet:
             for text in acknowledged(lines, self.case) or ["already on record"]:
                 self.say(f"  {text}", hang=4)
+            for text in self._odds.since():
+                self.say(f"  {typed(text)}", hang=4)
         return True
 
     def _took_edits_over(self, error: BadInput) -> bool:

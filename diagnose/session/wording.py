@@ -16,6 +16,7 @@ from diagnose.views.journal import sentence
 
 _TYPED = (
     (r'--set "(.+?)=…" --why TEXT', r"/fix \1"),
+    (r"--part (\S+) --kind … --why TEXT", r"/fix part \1"),
     (r"--instead-of (\S+) --why TEXT", r"/fix r\1"),
     (
         r"correct or withdraw the other|keep the one that was seen",

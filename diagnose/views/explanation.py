@@ -17,7 +17,7 @@ from diagnose.knowledge.model import Caution
 from diagnose.quantities.clock import NO_PLACE
 from diagnose.quantities.limits import hangs_on_datum
 from diagnose.reading.figures import count, listed, percent, signed
-from diagnose.views import next_steps
+from diagnose.views import at_odds, next_steps
 from diagnose.views.leading import (
     leaders,
     not_looked_at,
@@ -32,7 +32,7 @@ from diagnose.views.page import Page
 
 MOST_REASONS = 3
 """On each side of the first cause; those after it, and of two seals, get fewer."""
-MOST_BESIDE, MOST_HAPPENED = 3, 4
+MOST_BESIDE, MOST_HAPPENED, MOST_ODDS = 3, 4, 2
 OVERLAP = "Groups overlap: what one has said, another need not say again, so they do not add up."
 
 
@@ -102,6 +102,11 @@ def page(
     page.ends(case.name, "invented case" if case.invented else "", bold=True)
     for place, x in enumerate(judgements):
         _answer(inference, x, judgements[:place], everything, page)
+    odds = inference.base.odds.of(case)
+    for odd in odds if everything else odds[:MOST_ODDS]:
+        page.say(at_odds.told(odd, case, knowledge), indent=2, lead=f"{'at odds':<12} ", hang=15)
+    if len(odds) > MOST_ODDS and not everything:
+        page.say(f"and {len(odds) - MOST_ODDS} more like it (--all)", indent=15)
     if plan:
         next_steps.short_steps(inference, plan, page)
     called = cautions(inference, judgements)

@@ -124,3 +124,34 @@ def test_a_thousands_comma_is_asked_about(begun):
 def test_the_versions_are_told(diagnose):
     code, out, _ = diagnose("--version")
     assert code == 0 and re.fullmatch(r"diagnose \d+\.\d+\.\d+, rule base \S+ \([0-9a-f]{16}\)\n", out)
+
+
+def test_what_does_not_go_together_is_told_beside_the_record_and_mended_by_what_is_told(begun):
+    assert begun("note", "p.yaml", "--measured", "leak rate", "--readings", "12 drops/min")[0] == 0
+    code, out, err = begun("note", "p.yaml", "--absent", "leaking", "--on", "leak")
+    assert code == 0 and "absent leak" in out
+    assert (
+        "'leak rate on leak: 36 mL/h' does not go with 'looked for, not there: leak'. Both stand; to correct: " in err
+    )
+    number = re.search(r"--instead-of (\d+) --why TEXT", err)
+    assert number
+    told = begun(
+        "note",
+        "p.yaml",
+        "--measured",
+        "leak rate",
+        "--readings",
+        "0 drops/min",
+        "--instead-of",
+        number[1],
+        "--why",
+        "misread",
+    )
+    assert told[0] == 0 and told[2] == "" and "does not go with" not in begun("explain", "p.yaml")[1]
+
+
+def test_a_setting_against_the_list_of_parts_is_told_in_the_answer_too(begun):
+    assert begun("note", "p.yaml", "--set", "springs=single coil")[2].startswith(
+        "'springs: single coil' does not go with"
+    )
+    assert "does not go with" in begun("explain", "p.yaml")[1]

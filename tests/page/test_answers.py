@@ -87,6 +87,17 @@ def test_two_tablets_merge_and_a_contradiction_is_told(served, tablet, dual):
     assert tablet.ask("GET", "/api/cases/dual")[2]["others"] == 1
 
 
+def test_what_does_not_go_together_is_told_with_the_answer_and_stands(tablet, dual):
+    told = tablet.send(
+        "dual", answer(saw("track wider than the nose", "2")), answer(saw("track narrower than the nose", "2"))
+    )
+    assert [a["became"] for a in told["acknowledged"]] == ["recorded", "recorded"] and len(lines(dual)) == 3
+    first, second = (" ".join(a["says"]) for a in told["acknowledged"])
+    assert (
+        "does not go with" not in first and "'track wider than the nose on" in second and second.endswith("Both stand")
+    )
+
+
 def test_a_doubtful_reading_is_asked_back_and_taken_from_one_who_is_sure(tablet, dual):
     def read(name, *values):
         return {"add": "measurements", "entry": {"part": "5", "measured": name, "readings": list(values)}}

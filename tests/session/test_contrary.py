@@ -282,3 +282,27 @@ def test_what_tells_how_to_correct_is_typed_in_the_session(case, knowledge):
     now = session(case, knowledge, script)
     assert "to correct it: /fix temperature" in told(script) and "/log shows their numbers" in told(script)
     assert "--" not in script.text and [s.term for s in now.settings if s.setting == "springs"] == ["single coil"]
+
+
+def test_what_does_not_go_together_is_told_once_with_what_to_type(case, knowledge):
+    script = Script(
+        ("springs (one of", "1"), ("Leak @ Seen", "25: 12 drops/min; absent leak"), ("Leak @ Seen besides", "puffs"),
+        ("Leak @ Seen besides", "/fix springs"), ("now", "2"), ("why is it", "counted"), stop_at="\nSound",
+    )  # fmt: skip
+    now = session(case, knowledge, script)
+    text = told(script)
+    assert (
+        text.count(
+            "does not go with 'part 5 Springs (multiple springs)'. Both stand; to correct: /fix springs or /fix part 5"
+        )
+        == 1
+    )
+    (rate,) = [line for line in script.told if "recorded" in line and "leak rate" in line]
+    assert (
+        text.count(
+            "'leak rate on leak: 36 mL/h' does not go with 'looked for, not there: leak'. Both stand; to correct: /fix r"
+        )
+        == 1
+    )
+    assert f"/fix {rate.split()[1].rstrip(':')} or /fix r" in text
+    assert states(now, "leak", "puffs") == {"leak": "absent", "puffs": "present"} and len(now.measured) == 1

@@ -55,12 +55,12 @@ class Base:
 
     @cached_property
     def conditions(self) -> tuple[Condition, ...]:
-        """Every condition of every card, those inside others too."""
+        """Every condition of every card and of what is at odds, those inside others too."""
         k = self.knowledge
         whole = [c for f in k.findings.values() for c in (f.when, f.absent_when)]
         whole += [n.condition for card in self.cards for n in card.needs]
         whole += [p.when for card in k.causes.values() for p in card.common_when]
-        whole += [c.when for c in k.cautions.values()]
+        whole += [*(c.when for c in k.cautions.values()), *(odd.when for odd in k.at_odds)]
         return tuple(inner for c in whole for inner in walk(c))
 
 

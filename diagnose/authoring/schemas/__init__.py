@@ -35,6 +35,7 @@ def schemas(knowledge: Knowledge) -> dict[str, Schema]:
         "looks": made.looks(),
         "teardown": teardown(knowledge.vocabulary, made.kind),
         "hazards": made.hazards(),
+        "at-odds": made.at_odds(),
         "version": keys({"version": TEXT}, ("version",)),
     }
     result |= {f"table-{name}": made.table(shape) for name, shape in SHAPES.items()}
@@ -80,7 +81,7 @@ def editor_settings(folder: str = "knowledge") -> Schema:
     }
     globs |= {
         name: f"{folder}/{name}.yaml"
-        for name in ("words", "questions", "sources", "looks", "teardown", "hazards", "version")
+        for name in ("words", "questions", "sources", "looks", "teardown", "hazards", "at-odds", "version")
     }
     globs["lexicon"] = f"{folder}/vocabulary/words/*.yaml"
     globs |= {f"table-{name}": f"{folder}/tables/{name}.yaml" for name in SHAPES}

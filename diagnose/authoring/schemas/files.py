@@ -85,6 +85,19 @@ class FileSchemas(Terms):
         }, ("means", "cautions"))  # fmt: skip
         return keys({"hazards": {"type": "object", "additionalProperties": hazard}}, ("hazards",))
 
+    def at_odds(self) -> Schema:
+        entry = keys(
+            {
+                "when": self.condition,
+                "beside": said(some(self.kind), "And a part of one of these kinds is on the list."),
+            },
+            ("when",),
+        )
+        counted = keys(
+            dict.fromkeys(self.v.kinds, self.reading), (), "The figure that tells how many parts of a kind there are."
+        )
+        return keys({"at odds": listed(entry), "counted by": counted})
+
     def looks(self) -> Schema:
         ways = keys(dict.fromkeys(WAYS, NUMBER), WAYS, "How often the work is done and leaves the finding open.")
         return keys({

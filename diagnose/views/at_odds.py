@@ -1,0 +1,61 @@
+"""What on record does not go together, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from diagnose.casefile.behind import ways_to_correct
+from diagnose.casefile.model import Case
+from diagnose.casefile.recorder import Recorder
+from diagnose.casefile.replay import State
+from diagnose.inference.at_odds import Odd, Odds
+from diagnose.knowledge.model import Knowledge
+from diagnose.reading.problems import BadInput
+from diagnose.trail.wording import record_text
+
+
+def told(odd: Odd, case: Case, knowledge: Knowledge) -> str:
+    """Both sides in one sentence."""
+    sorts = (case.observations, case.measured, case.settings, case.states, case.acts)
+    texts = {x.id: record_text(x, case, knowledge) for records in sorts for x in records}
+
+    def text(ids: Iterable[str]) -> str:
+        return " and ".join(dict.fromkeys(texts[i] for i in ids if i in texts))
+
+    parts = [f"part {p.item} {p.name} ({p.kind})" for p in case.parts if p.item in odd.parts]
+    other = text(odd.other) if odd.other else ", ".join(parts)
+    return f"'{text(odd.one)}' does not go with '{other}'"
+
+
+class ToldOdds:
+    """Tells what does not go together any more since an answer. `known`: what did not before it."""
+
+    def __init__(self, recorder: Recorder, odds: Odds | None = None):
+        self.recorder, self.odds = recorder, odds or Odds(recorder.knowledge)
+        self.known = self._now()
+
+    def since(self, correcting: bool = True) -> list[str]:
+        """What is new since it was asked last, with how either side is corrected."""
+        before, self.known = self.known, self._now()
+        fresh = [odd for odd in self.known if odd not in before]
+        return list(self._texts(fresh, correcting)) if fresh else []
+
+    def _texts(self, fresh: Iterable[Odd], correcting: bool) -> Iterator[str]:
+        case, state, knowledge = self.recorder.case_now(), self.recorder.state, self.recorder.knowledge
+        for odd in fresh:
+            how = ways(odd, case, state, knowledge) if correcting else ""
+            yield f"{told(odd, case, knowledge)}. Both stand" + (f"; to correct: {how}" if how else "")
+
+    def _now(self) -> tuple[Odd, ...]:
+        """Nothing of a case that cannot be read: the answer may be what mends it."""
+        try:
+            return self.odds.of(self.recorder.case_now())
+        except BadInput:
+            return ()
+
+
+def ways(odd: Odd, case: Case, state: State, knowledge: Knowledge) -> str:
+    """How either side is corrected, as `diagnose note` takes it."""
+    found = [ways_to_correct(i, case, state, knowledge.vocabulary) for i in (*odd.one, *odd.other)]
+    found += [f"--part {item} --kind … --why TEXT" for item in odd.parts[:1]]
+    return " or ".join(dict.fromkeys(x for x in found if x))
