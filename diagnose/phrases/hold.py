@@ -269,7 +269,7 @@ def _claim(
         if claim.value is None:
             return None
         claim.used.add(claim.value[0])
-    if fit == WRONG_PART and all(places <= claim.used for places in named.values()):
+    if fit == WRONG_PART and named and all(places <= claim.used for places in named.values()):
         claim.fit = NO_PART
     if term.on or term.family not in ("setting", "reading") or on in OF_THE_CASE:
         claim.used |= on_places
