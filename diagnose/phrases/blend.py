@@ -44,7 +44,7 @@ BY_MEANING = "it is near in meaning, in other words"
 
 def blended(clause: Clause, held: list[Held], index: Index, subject: str, on_matter: bool) -> list[Held]:
     """The readings of a clause, best first; none by meaning alone where the phrase may be about something else."""
-    held = [h for h in held if h.score >= NEAR * held[0].score]
+    held = _unopposed([h for h in held if h.score >= NEAR * held[0].score])
     if not on_matter or (held and held[0].score >= SURE):
         return held
     near = Nearness(index.sayings, clause)
@@ -63,7 +63,16 @@ def blended(clause: Clause, held: list[Held], index: Index, subject: str, on_mat
     order = [h for _, h in sorted(ranks, key=lambda r: -round(r[0], 4))]
     if held and (held[0].score >= FULL or _figured(held[0])):
         order = [held[0], *(h for h in order if h is not held[0])]
-    return order[:MOST_READINGS]
+    return _unopposed(order)[:MOST_READINGS]
+
+
+def _unopposed(held: list[Held]) -> list[Held]:
+    """Readings without those that say the opposite of a better one: nobody is asked whether a thing is so or not so."""
+    said: dict[tuple[str, str, str], str] = {}
+    return [
+        h for h in held
+        if said.setdefault((h.statement.family, h.statement.term, h.statement.more.get("value", "")), h.statement.state) == h.statement.state
+    ]  # fmt: skip
 
 
 def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterator[tuple[Held, float]]:

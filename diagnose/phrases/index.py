@@ -27,6 +27,7 @@ SLOTS = {"sides": "side", "degrees": "degree", "extents": "extent"}
 STATED = ("point", "variable", "value", "when")
 """Slots of states, by which no spelling of a term is found."""
 MOST_SPAN = 7
+_ARTICLES = frozenset({"the", "a", "my", "our", "this", "that"})
 
 
 @dataclass(frozen=True)
@@ -295,7 +296,18 @@ class Index:
                     result += [Span(first, last, sense) for sense in self.surfaces.get((joined,), {})]
                     if joined in self.words:
                         result.append(Span(first, last, ("word", joined)))
-        return result
+        return [*result, *self._within(found, result)]
+
+    def _within(self, found: list[Token], spans: list[Span]) -> Iterator[Span]:
+        """What is said to be in something named, as it is said of it: "water in the oil" is oil with "water in it"."""
+        named = {s.first for s in spans if s.sense[0] in ("part", "point")}
+        for place in (n for n, t in enumerate(found) if t.text in ("in", "inside")):
+            beyond = place + 1 + (found[place + 1 : place + 2] != [] and found[place + 1].text in _ARTICLES)
+            for first in range(max(0, place - MOST_SPAN + 2), place) if beyond in named else ():
+                run = (*(t.stem for t in found[first:place]), "in", "it")
+                if ("cue", "denied") in self.small.get((found[first].text,), {}):
+                    continue  # "no product in it" is empty, "no product in the pot" as it should be
+                yield from (Span(first, place, sense) for sense in self.surfaces.get(run, ()))
 
     def _figure(self, found: list[Token], place: int) -> bool:
         """Whether a token is a number that no spelling has beside the words beside it: a figure, not a name."""
