@@ -135,6 +135,14 @@ class Clause:
         before = [t.text for t in self.tokens[max(0, place - 2) : place]]
         return any(w in ("like", "as") for w in before)
 
+    def named(self, span: Span) -> bool:
+        """Whether a word is only a piece of the name of a part, a point or a time: the trace of "trace heating"."""
+        return any(
+            s.first <= span.first and span.last <= s.last and len(s.places) > len(span.places)
+            for slot in ("part", "point", "when")
+            for s in self.slots.get(slot, ())
+        )
+
     def part(self, first: int, last: int, joined: str = "") -> Clause:
         """The clause of its tokens from first up to last."""
         spans = [Span(s.first - first, s.last - first, s.sense, s.guessed) for s in self.spans
@@ -195,6 +203,23 @@ def denials(clause: Clause) -> list[Clause]:
         if before.heads and after.heads:
             return [before, after]
     return [clause]
+
+
+def contrasted(clause: Clause) -> tuple[Clause, tuple[str, ...]]:
+    """The clause without what it is only set against, which denies nothing before it, and the words of that: "drips off the plug,
+    not the seal", "heavy at the outer edge, nothing at the inner"."""
+    for cue in clause.cues("denied")[:MOST_DENIALS]:
+        before, after = clause.part(0, cue.first, clause.joined), clause.part(cue.last + 1, len(clause.tokens))
+        for slot in ("part", "point", "side"):
+            if (
+                before.heads
+                and not after.heads
+                and after.slots.get(slot)
+                and before.slots.get(slot)
+                and not before.cues("denied")
+            ):
+                return before, after.words(after.content)
+    return clause, ()
 
 
 def halves(clause: Clause) -> list[Clause]:

@@ -425,7 +425,7 @@ def qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, st
     slots = {"feature": QUALIFYING, "act": ("made of", "when")}.get(term.family, ())
     for slot in slots:
         taken, said = used | quiet, clause.slots.get(slot, ())
-        spans = [s for s in said if not taken & set(s.places) and not clause.likened(s.first)]
+        spans = [s for s in said if not taken & set(s.places) and not clause.likened(s.first) and not clause.named(s)]
         if slot == "runs" and not spans:  # a likeness may take up the word for the mark itself: "mud cracks"
             spans = [s for s in said if s.first not in taken and s.last in used]
         if slot == "side" and not spans and term.sides:

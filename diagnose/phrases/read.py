@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from diagnose.knowledge.model import Vocabulary
 from diagnose.phrases.blend import BY_MEANING, blended
-from diagnose.phrases.clauses import Clause, denials, halves, phrase_of
+from diagnose.phrases.clauses import Clause, contrasted, denials, halves, phrase_of
 from diagnose.phrases.hold import DENIED, MOST_READINGS, SAYS_MORE, SURE, Held, hold
 from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Reading, Statement
@@ -29,8 +29,9 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
         return (Reading(written, "likely" if asks else "sure", 1.0, (phrase,), (), asks),)
     index = index_of(vocabulary)
     parted = phrase_of(phrase, index)
-    pieces = _attached(parted.clauses, index)
-    unread = list(parted.beyond)
+    contrasts = [contrasted(c) for c in _attached(parted.clauses, index)]
+    pieces = [clause for clause, _ in contrasts]
+    unread = [*parted.beyond, *(w for _, against in contrasts for w in against)]
     pieced: list[tuple[Clause, list[Held]]] = []
     subject = part_kind
     strange = sum(_strange(c, index) for c in parted.clauses)

@@ -10,8 +10,12 @@ from diagnose.phrases.index import Index
 NO_PART, ABOVE, WRONG_PART = 0.96, 0.97, 0.5
 TOLD = frozenset({"leak", "sound", "history", "fit"})
 """What is told of a seal as a whole, whatever part is named beside."""
+OF_ALL = 0.9
+"""How well that fits a phrase said of another part, which names none of these."""
 LEAKING = frozenset({"", "seal", "leak", "gland", "atmosphere side"})
 """What a leak may be said of without the word."""
+TELLING = TOLD | LEAKING | {"machine", "product", "seal chamber"}
+"""Said of these a phrase may well tell of the whole."""
 OF_A_SEAL = frozenset({"shaft", "face", "secondary seal", "metal part", "atmosphere side", "throat bushing"})
 """Kinds of part of which what can lie anywhere in a seal may be said."""
 
@@ -41,7 +45,8 @@ def part_said(
 
     if on and TOLD.issuperset(on):
         about = ("seal", "machine", *on, *(sorted(LEAKING) if on == ("leak",) else ()))
-        return on[0], 1.0, frozenset(p for kind in about for p in named.get(kind, ()))
+        told = subject in TELLING or not TELLING.isdisjoint(named)
+        return on[0], 1.0 if told else OF_ALL, frozenset(p for kind in about for p in named.get(kind, ()))
 
     def fits(kind: str) -> bool:
         return v.fits(kind, on)

@@ -43,7 +43,7 @@ def states(
 
 def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], str]]:
     for span in clause.slots.get("value", ()):
-        if _named_in(span, clause):
+        if clause.named(span):
             continue
         variable, _, value = span.sense[1].partition(": ")
         guess = f"{clause.tokens[span.first].text!r} is taken for {span.guessed!r}" if span.guessed else ""
@@ -63,22 +63,13 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
                         f"the unit of {lifted.said!r} is a guess" if lifted.guessed else "",
                     )
     every = index.vocabulary.grammar.variables
-    named = dict.fromkeys(s.sense[1] for s in clause.slots.get("variable", ()) if not _named_in(s, clause))
+    named = dict.fromkeys(s.sense[1] for s in clause.slots.get("variable", ()) if not clause.named(s))
     usual = {v for point in points_said(clause) for v in _usual(point, set(every), index.vocabulary)}
     meant = named or (usual if len(usual) < len(every) else ())
     for place, number in clause.bare.items():
         for variable in sorted(meant):
             if asked := every[variable].unit:
                 yield variable, f"{number} {asked}", {place}, f"the unit of {number!r} is a guess"
-
-
-def _named_in(span: Span, clause: Clause) -> bool:
-    """Whether a word is only a piece of the name of a point or a time: the gas of "seal gas heater"."""
-    return any(
-        s.first <= span.first and span.last <= s.last and len(s.places) > len(span.places)
-        for slot in ("point", "when")
-        for s in clause.slots.get(slot, ())
-    )
 
 
 def _usual(point: str, among: set[str], v: Vocabulary) -> set[str]:
