@@ -33,7 +33,7 @@ NOW, ANY_TIME, LAST = "first", "any time", "last"
 
 @dataclass(frozen=True)
 class Shift:
-    """The probability of a cause before and after a result."""
+    """The probability of a cause as it is judged, and after a result."""
 
     cause: str
     before: float
@@ -296,17 +296,26 @@ def _bits(place: _Open, finding: str) -> float:
 
 
 def _results(place: _Open, finding: str) -> list[Result]:
-    """There and not there, each with the causes that it moves most. Reckoned over the ways in which things may stand now;
-    what a record would really do is asked by `what-if`."""
+    """There and not there, each with the causes that it moves most. How far is reckoned over the ways in which things may stand
+    now, from the probability that the causes are judged to have; what a record would really do is asked by `what-if`."""
     belief, found = place.belief, []
     now, lead = belief.share(belief.weight), belief.leader(belief.weight)
     for there, chance in _chances(place, finding):
         weight = belief.told({finding: there})
         then = belief.share(weight)
         order = np.argsort(-np.round(np.abs(then - now), 12), kind="stable")[:MOST_PARTED]
-        shifts = tuple(Shift(place.net.causes[i], float(now[i]), float(then[i])) for i in order)
+        named = [(place.judgement.of(place.net.causes[i]), float(now[i]), float(then[i])) for i in order]
+        shifts = tuple(Shift(j.name, j.probability, _as_moved(j.probability, *moved)) for j, *moved in named)
         found.append(Result(finding, place.position, there, chance, lead, belief.leader(weight), shifts))
     return found
+
+
+def _as_moved(probability: float, before: float, after: float) -> float:
+    """A probability after the odds have changed as they do from one to the other."""
+    if min(before, after, probability) <= 0.0 or max(before, after, probability) >= 1.0:
+        return after
+    odds = probability / (1 - probability) * after / (1 - after) * (1 - before) / before
+    return odds / (1 + odds)
 
 
 def _chances(place: _Open, finding: str) -> tuple[tuple[bool, float], tuple[bool, float]]:

@@ -140,6 +140,11 @@ class Judgement:
         """Findings that would count and tell least, left out because the record is too long for one sum."""
         return tuple(f for f, other in self.through.items() if other == f and f not in self.counted)
 
+    def unweighed(self, name: str) -> float:
+        """dB that the findings left out would add for a cause or mechanism, each taken as if it stood alone."""
+        if_present, if_absent = self.weights.alone(name)
+        return float(sum((if_present if self.states[f] else if_absent)[self.net.row[f]] for f in self.left_out))
+
     @property
     def none_of_these(self) -> float:
         return float(self.believed[0])

@@ -22,6 +22,7 @@ from diagnose.views.leading import (
     leaders,
     not_looked_at,
     not_named,
+    nothing_to_explain,
     of_their_own,
     shared,
     told_before,
@@ -33,6 +34,8 @@ from diagnose.views.page import Page
 MOST_REASONS = 3
 """On each side of the first cause; those after it, and of two seals, get fewer."""
 MOST_BESIDE, MOST_HAPPENED, MOST_ODDS = 3, 4, 2
+LEAST_MOVED = 0.5
+"""dB by which what was not weighed could move an answer, from which it is told."""
 OVERLAP = "Groups overlap: what one has said, another need not say again, so they do not add up."
 
 
@@ -116,7 +119,8 @@ def page(
     else:
         next_steps.take_care_in_short(called, raised, page)
     beware = called if everything else raised
-    next_steps.short_actions(actions(judgements), beware, len(judgements) > 1, everything, page)
+    explained = [x for x in judgements if not nothing_to_explain(inference, x)]
+    next_steps.short_actions(actions(explained), beware, len(judgements) > 1, everything, page)
     if everything:
         for j in (j for x in judgements for j in (*x.causes, *x.mechanisms) if j.standing in NAMED):
             _ledger(inference, j, page)
@@ -141,10 +145,26 @@ def _answer(inference: Inference, x: Judgement, earlier: Sequence[Judgement], ev
         page.heading(f"{x.position.capitalize()} seal")
     else:
         page.line()
-    if first := undamaged(inference, x) or not_looked_at(inference, x):
+    none = nothing_to_explain(inference, x)
+    if first := none or undamaged(inference, x) or not_looked_at(inference, x):
         page.say(first, indent=2)
     if not_looked_at(inference, x) and not leaders(x) and not everything:
         return
+    if everything or not none:
+        _conclusion(inference, x, earlier, everything, page)
+    if x.unexplained:
+        page.say("; ".join(x.unexplained), indent=2, lead=f"{'unexplained':<12} ", hang=15)
+    if told := left_out_told(x, everything):
+        page.say(told, indent=2, lead=f"{'not weighed':<12} ", hang=15)
+    points = open_points(inference, x.position)
+    for point in points if everything else points[:2]:
+        page.say(point, indent=2, lead=f"{'not known':<12} ", hang=15)
+    if len(points) > 2 and not everything:
+        page.say(f"and {len(points) - 2} more like it (--all)", indent=15)
+
+
+def _conclusion(inference: Inference, x: Judgement, earlier: Sequence[Judgement], everything: bool, page: Page) -> None:
+    """What happened, why, and by which chain."""
     _happened(x, everything, page)
     position, same = told_before(x, earlier)
     if position and not everything:
@@ -155,16 +175,23 @@ def _answer(inference: Inference, x: Judgement, earlier: Sequence[Judgement], ev
         _why(inference, x, everything, page)
         for chain in chains(x) if everything else chains(x)[:1]:
             _chain(chain, everything, page)
-    if x.unexplained:
-        page.say("; ".join(x.unexplained), indent=2, lead=f"{'unexplained':<12} ", hang=15)
-    if x.left_out:
-        told = f"{count(len(x.left_out), 'finding')} of least weight: the record is too long for one sum"
-        page.say(told, indent=2, lead=f"{'left out':<12} ", hang=15)
-    points = open_points(inference, x.position)
-    for point in points if everything else points[:2]:
-        page.say(point, indent=2, lead=f"{'not known':<12} ", hang=15)
-    if len(points) > 2 and not everything:
-        page.say(f"and {len(points) - 2} more like it (--all)", indent=15)
+
+
+def left_out_told(x: Judgement, whole: bool = True) -> str:
+    """How many findings were not weighed and how far they could move what leads; empty where that is hardly at all."""
+    leads = [*leaders(x), *happened(x)]
+    moved = {j.name: x.unweighed(j.name) for j in leads}
+    most = max(moved, key=lambda name: (round(abs(moved[name]), 9), name), default="")
+    if not x.left_out or not most or abs(moved[most]) < LEAST_MOVED:
+        return ""
+    counted = f"{count(len(x.left_out), 'finding')} that tell least"
+    if not whole:
+        return f"{counted}, {abs(moved[most]):.1f} dB added up (--all says more)"
+    return (
+        f"{counted}: the record is too long to weigh all at once. Each by itself and added up, they speak {'for' if moved[most] > 0 else 'against'} "
+        f"{most} by {abs(moved[most]):.1f} dB (10 dB: odds of ten to one), and less for or against the rest of what leads; the figure of "
+        f"{most} is that much less sure."
+    )
 
 
 def _happened(x: Judgement, everything: bool, page: Page) -> None:

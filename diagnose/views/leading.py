@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from diagnose.casefile.format import SOUND
 from diagnose.inference.run import Inference
 from diagnose.judgement.chains import NAMED, SURE_ENOUGH, unexplained
 from diagnose.judgement.judge import Judged, Judgement
@@ -80,6 +81,22 @@ def not_looked_at(inference: Inference, x: Judgement) -> str:
     if len(case.positions) < 2 or about or any(m.position == x.position for m in case.measured):
         return ""
     return f"The {x.position} seal was not looked at: nothing on record is about it."
+
+
+def nothing_to_explain(inference: Inference, x: Judgement) -> str:
+    """That there is no cause to find: the seal was taken out sound, or nothing was looked at, asked or measured yet."""
+    case, features = inference.case, inference.base.knowledge.vocabulary.features
+    words = inference.base.knowledge.vocabulary.readings
+    seen = [o for o in case.observations if o.state in ("present", "absent")]
+    hurt = any(o.state == "present" and not features[o.feature].sound and o.kind != "history" for o in seen)
+    place = f"{x.position} " if len(case.positions) > 1 else ""
+    if leaders(x) or hurt:
+        return ""
+    if case.texts.get("history.removal") == SOUND:
+        return f"The {place}seal was taken out sound: nothing failed, so there is no cause to find."
+    if seen or case.states or case.acts or any(not words[m.what].section for m in case.measured):
+        return ""
+    return f"Nothing was looked at, asked or measured yet, so nothing can be said of why the {place}seal failed."
 
 
 def undamaged(inference: Inference, x: Judgement) -> str:

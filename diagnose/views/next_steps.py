@@ -320,10 +320,12 @@ def _step(number: int, step: Step, knowledge: Knowledge, everything: bool, page:
         if text and (everything or lead in ("how", "why")):
             page.say(text, indent=5, lead=f"{lead + ':':<9}", hang=14)
     for r in (r for r in step.results if everything and _moved(r)):
-        lead = f"{'there' if r.there else 'not there'} ({percent(r.chance)})"
+        lead = f"{'there' if r.there else 'not there'} (chance {percent(r.chance)})"
         page.say(f"{r.finding}: {_moved(r)}", indent=5, lead=f"{lead}, ", hang=14)
     if everything and step.cannot_tell:
-        page.say("the ranking stays as it is", indent=5, lead=f"cannot tell ({percent(step.cannot_tell)}): ", hang=14)
+        page.say(
+            "the ranking stays as it is", indent=5, lead=f"cannot tell (chance {percent(step.cannot_tell)}): ", hang=14
+        )
 
 
 def _moved(result: Result) -> str:

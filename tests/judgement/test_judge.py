@@ -12,6 +12,8 @@ from diagnose.judgement.posterior import WIDE_ENOUGH
 from diagnose.judgement.weights import decibans
 from diagnose.knowledge.model import Words
 from diagnose.reading.problems import Problems
+from diagnose.views.explanation import LEAST_MOVED, happened, left_out_told
+from diagnose.views.leading import leaders
 
 WORDS = Words({}, {}, 0.95, 0.60, 0.10, 2, 3.0, 10.0, 0.5)
 
@@ -166,6 +168,9 @@ def test_a_record_too_long_for_one_sum_leaves_out_what_tells_least_and_says_so(w
     found = diagnosed("case: Nothing there\nobservations:\n" + "\n".join(lines) + "\n", whole_base).at("seal")
     assert found.left_out and not any(found.states[f] for f in found.left_out)
     assert found.found.sums.plan.widest <= WIDE_ENOUGH
+    told = left_out_told(found)
+    heaviest = max((abs(found.unweighed(j.name)) for j in (*leaders(found), *happened(found))), default=0.0)
+    assert (told != "") == (heaviest >= LEAST_MOVED) and (not told or f"{heaviest:.1f} dB" in told)
 
 
 def test_what_the_likeliest_cause_begins_leads_before_what_follows_from_it(whole_base):

@@ -186,3 +186,26 @@ def test_a_ledger_has_groups_in_bold_with_their_marks_beneath_and_no_sum(build, 
     carrying = [g for g in groups if abs(g.weight) >= 1]
     assert [brief[0].rows[i][0] for i in sorted(brief[0].strong)] == [signed(g.weight) for g in carrying]
     assert len(brief[0].rows) == 1 + sum(1 + sum(abs(w) >= 1 for w in g.alone.values()) for g in carrying)
+
+
+NOTHING = "case: Pump 9\nseal: {arrangement: single}\nparts: [{item: 1, name: Carbon, kind: soft face}]\n"
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        ("history: {removal: sound}\n", "The seal was taken out sound: nothing failed, so there is no cause to find."),
+        ("", "Nothing was looked at, asked or measured yet, so nothing can be said of why the seal failed."),
+    ],
+)
+def test_a_seal_of_which_nothing_is_to_be_explained_is_said_to_be_so_and_no_cause_is_missed(
+    more, says, written, tmp_path
+):
+    report = written(NOTHING + more)
+    (answer,) = report.answers
+    assert (answer.first, answer.title, report.kind) == (says, "What was found", "Seal report")
+    assert not (answer.happened or answer.sure or answer.beside or answer.leaders)
+    assert section(report, "findings") is None and section(report, "changes") is None
+    assert "could be named" not in html.page(report, short=True) and "No cause" not in markdown.page(report)
+    hurt = written(NOTHING + more + "observations: [{part: 1, saw: blisters}]\n")
+    assert hurt.answers[0].first != says and section(hurt, "findings")

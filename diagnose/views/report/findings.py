@@ -11,7 +11,7 @@ from diagnose.judgement.weights import Group
 from diagnose.reading.figures import count, percent, signed
 from diagnose.trail.graph import cause_id
 from diagnose.views.drawings import charts
-from diagnose.views.explanation import OVERLAP, basis
+from diagnose.views.explanation import OVERLAP, basis, left_out_told
 from diagnose.views.leading import leaders
 from diagnose.views.report.blocks import Block, Heading, Line, Paragraph, Proof, Soft, Table
 from diagnose.views.report.summary import LEAST_TOLD
@@ -33,8 +33,15 @@ def findings(t: Told) -> list[Block]:
     judged = [x for x, causes in t.shown if causes]
     if not judged:
         return []
+    left = [
+        Paragraph(f"{t.place(x.position).capitalize()} not weighed: {told}".lstrip().capitalize(), "small")
+        for x in judged
+        if (told := left_out_told(x))
+    ]
     carried = [j for x, causes in t.shown for j in (leaders(x) or causes[:1])]
-    return [Paragraph(_HOW, "small"), *_ranking(t, judged)] + [b for j in carried for b in _ledger(t, j, brief=True)]
+    return [Paragraph(_HOW, "small"), *_ranking(t, judged), *left] + [
+        b for j in carried for b in _ledger(t, j, brief=True)
+    ]
 
 
 def ledgers(t: Told) -> list[Block]:

@@ -18,6 +18,7 @@ from diagnose.views.leading import (
     leaders,
     not_looked_at,
     not_named,
+    nothing_to_explain,
     of_their_own,
     shared,
     told_before,
@@ -139,7 +140,7 @@ def _earlier(t: Told) -> str:
 
 
 def _answer(t: Told, x: Judgement, earlier: Sequence[Judgement], reasons: int, changes: int, chain: bool) -> Answer:
-    best, unseen = leaders(x), not_looked_at(t.inference, x)
+    best, unseen = leaders(x), nothing_to_explain(t.inference, x) or not_looked_at(t.inference, x)
     beside = [j for j in x.causes if j not in best and j.standing != "ruled out"][:3]
     lines: list[Line] = [
         [Strong(j.standing), f" {percent(j.probability)} ", Proof(j.name, cause_id(j.name, x.position))] for j in beside
@@ -150,7 +151,7 @@ def _answer(t: Told, x: Judgement, earlier: Sequence[Judgement], reasons: int, c
     also = [_brief(t, j, f", as at the {position} seal" if position else "") for j in best if j not in full]
     return Answer(
         t.place(x.position),
-        undamaged(t.inference, x) or unseen,
+        unseen or undamaged(t.inference, x),
         "" if unseen else _happened(x),
         [_leader(t, x, j, reasons, changes, chain) for j in full],
         also,

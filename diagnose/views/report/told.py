@@ -20,7 +20,7 @@ from diagnose.quantities.model import Quantity
 from diagnose.reading.units import show
 from diagnose.trail.wording import Sentences
 from diagnose.views.explanation import cautions
-from diagnose.views.leading import leaders, not_looked_at
+from diagnose.views.leading import leaders, not_looked_at, nothing_to_explain
 from diagnose.views.report.blocks import Cite
 
 MOST_LEDGERS = 3
@@ -63,7 +63,7 @@ class Told:
         self.knowledge: Knowledge = material.inference.base.knowledge
         self.sentences = Sentences(material.inference)
         self.earlier = material.earlier
-        self.advice = actions(material.judgements)
+        self.advice = actions([x for x in material.judgements if not nothing_to_explain(material.inference, x)])
         self.several = len(self.case.positions) > 1
         self.numbers: dict[str, int] = {}
 
@@ -131,7 +131,7 @@ class Told:
         result = []
         for x in self.judgements:
             best = leaders(x)
-            if not best and not_looked_at(self.inference, x):
+            if not best and (not_looked_at(self.inference, x) or nothing_to_explain(self.inference, x)):
                 result.append((x, best))
                 continue
             rest = [j for j in x.causes if j not in best and j.standing != "ruled out"]
