@@ -64,7 +64,7 @@ def check(knowledge: Knowledge) -> list[Problem]:
 
 
 def _features(index: Index) -> list[Spelling]:
-    return [s for s in index.spellings if s.term.family == "feature" and s.asked]
+    return [s for s in index.spellings if s.term.family == "feature" and s.asked and not s.denies]
 
 
 def _alike(index: Index) -> Iterator[Problem]:

@@ -66,12 +66,13 @@ class Lexicon:
 
 
 def lexicon_terms(v: Vocabulary) -> dict[str, Collection[str]]:
-    """The terms of each section of a file of words; a setting's is written "setting: term"."""
+    """The terms of each section of a file of words; a setting's is written "setting: term"; what stands under a feature in
+    `absent` says without a denying word that it is not so."""
     settings = [f"{name}: {term}" for name, setting in v.settings.items() for term in setting.terms]
     g = v.grammar
     values = [f"{variable.name}: {value}" for variable in g.variables.values() for value in variable.words]
     return {
-        "kinds": v.kinds, "features": v.features, "settings": settings, "readings": v.readings, "sides": v.sides,
+        "kinds": v.kinds, "features": v.features, "absent": v.features, "settings": settings, "readings": v.readings, "sides": v.sides,
         "degrees": v.degrees, "extents": EXTENTS, "points": g.points, "variables": g.variables, "values": values, "acts": g.acts,
         "substances": g.substances, "moments": g.moments, **{f"{name}s": table for name, table in g.qualifiers.items() if name != "made of"},
     }  # fmt: skip
@@ -151,7 +152,7 @@ class LexiconReader:
         return Said(item.text(), met, "", item.where)
 
     def refuse_twins(self, tables: Mapping[str, Mapping[str, list[Said]]]) -> None:
-        """A phrase stands for one term of a section, or one value of a variable; a word that may be several is left to its
+        """A phrase stands for one term of a section (it can say that several are not so), or one value of a variable; a word that may be several is left to its
         senses elsewhere."""
         for section, table in tables.items():
             owner: dict[tuple[str, str], str] = {}
@@ -159,7 +160,7 @@ class LexiconReader:
                 among = term.partition(": ")[0] if section == "values" else section
                 for word in words:
                     other = owner.setdefault((among, plain(word.text)), term)
-                    if other != term and section != "kinds":
+                    if other != term and section not in ("kinds", "absent"):
                         self.say(word.where, "shared-word", f"{word.text!r} stands for {other!r} and for {term!r}",
                                  "keep it with one of them")  # fmt: skip
 

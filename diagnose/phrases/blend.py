@@ -17,13 +17,14 @@ from diagnose.phrases.hold import (
     SURE,
     WRONG,
     Held,
+    opposed,
     qualifiers,
     told,
     unread,
 )
 from diagnose.phrases.index import Index
 from diagnose.phrases.model import Statement
-from diagnose.phrases.nearness import Nearness
+from diagnose.phrases.nearness import NOT_SO, Nearness
 from diagnose.phrases.said_of import WRONG_PART, behind_a_place, named_kinds, part_said
 from diagnose.phrases.states import at_points, points_said
 
@@ -54,6 +55,8 @@ def blended(clause: Clause, held: list[Held], index: Index, subject: str, on_mat
     for h in held:
         s = h.statement
         known = near.of((s.family, s.term, s.more.get("value", "") if s.family == "state" else ""))
+        if s.family == "feature" and s.state == "absent":
+            known = max(known or 0.0, near.of((s.family, s.term, NOT_SO)) or 0.0)
         known = 1.0 if IN_GENERAL in h.asks else FIGURE if known is None else known
         ranks.append((h.score + WEIGHT * known, h))
     own = {(h.statement.family, h.statement.term, h.statement.more.get("value", "")) for h in held}
@@ -107,6 +110,8 @@ def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterato
             else:
                 more = qualifiers(clause, set(used), term)[0]
         state, asks = told(clause, bool(near.sayings.denying[saying]))
+        if value == NOT_SO:
+            state, asks = opposed(state, asks)
         left = clause.content - used
         asks = [BY_MEANING, *misfit, *asks, *unread(clause, left)]
         statement = Statement(family, name, "" if family == "setting" else on, state, more)

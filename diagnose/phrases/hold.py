@@ -234,6 +234,8 @@ def _claim(
     """How the clause says what the spelling asks for; None where it does not."""
     spelling = index.spellings[number]
     term = spelling.term
+    if spelling.denies and len(spelling.asked) == 1 and not _literal(spelling, clause, index):
+        return None  # "tight as it should be" says so, "tight" alone may be too tight
     on, fit, on_places = part_said(term.on, named, behind, subject, index)
     claim = _Claim(spelling, on, fit)
     headed = False
@@ -325,6 +327,9 @@ def _asks(claim: _Claim, clause: Clause, left: frozenset[int]) -> tuple[str, lis
     """(present, absent or not looked at; why it must be asked back)."""
     term = claim.spelling.term
     state, why = told(clause, claim.denied)
+    if claim.spelling.denies:
+        denied = any(claim.used.isdisjoint(s.places) for s in clause.senses.get(("cue", "denied"), ()))
+        state, why = opposed("absent" if denied else state, why)
     asks = [f"{said!r} is taken for {word!r}" for word, said in sorted(claim.guesses.items())] + why
     asks += [claim.spelling.ask] if claim.spelling.ask else []
     asks += ["it is taken for a fact about the whole case"] if term.family == "setting" else []
@@ -358,6 +363,12 @@ def told(clause: Clause, denial_used: bool = False) -> tuple[str, list[str]]:
             state = "absent"
         asks.append(DENIED)
     return state, asks + [why for cue, why in _CUES.items() if clause.cues(cue)]
+
+
+def opposed(state: str, asks: list[str]) -> tuple[str, list[str]]:
+    """What is told by a saying that a term is not so: "all one length" is that lengths are not unequal."""
+    opposite = {"present": "absent", "absent": "present"}.get(state, state)
+    return opposite, [DENIED, *(why for why in asks if why != DENIED)]
 
 
 def _states(clause: Clause, index: Index, subject: str) -> list[Held]:

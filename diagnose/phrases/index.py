@@ -46,7 +46,8 @@ class Term:
 @dataclass(frozen=True)
 class Spelling:
     """One way of saying a term: senses asked for, each a set of which one is enough; `ask`: why it must be asked back;
-    `loose`: one word of it tells, which may say other things in other sayings, and it is no general word."""
+    `loose`: one word of it tells, which may say other things in other sayings, and it is no general word; `denies`: it says that
+    the term is not so."""
 
     term: Term
     text: str
@@ -55,6 +56,7 @@ class Spelling:
     stems: frozenset[str] = frozenset()
     bare: bool = False
     loose: bool = False
+    denies: bool = False
 
 
 @dataclass(frozen=True)
@@ -165,6 +167,9 @@ class Index:
                 gone = section == "features" and self.vocabulary.features[name].gone
                 if section == "readings" or _says(asked, gone):  # a figure beside it says enough: "track 6.5"
                     yield Spelling(term, said.text, asked, said.ask, self._telling(said.text))
+            for said in lexicon.terms.get("absent", {}).get(name, ()) if section == "features" else ():
+                if _says(asked := self._asked(said.text)):
+                    yield Spelling(term, said.text, asked, said.ask, self._telling(said.text), denies=True)
 
     @staticmethod
     def _loosened(spellings: list[Spelling]) -> list[Spelling]:
@@ -263,7 +268,7 @@ class Index:
         """For each feature the senses that alone say it, or a general word above it."""
         own: dict[str, set[Sense]] = defaultdict(set)
         for spelling in self.spellings:
-            if spelling.term.family == "feature" and len(spelling.asked) == 1:
+            if spelling.term.family == "feature" and len(spelling.asked) == 1 and not spelling.denies:
                 own[spelling.term.name] |= {s for s in spelling.asked[0] if s[0] == "word"}
         lines = self.vocabulary.form_lineage
         return {name: frozenset(s for above in line for s in own[above]) for name, line in lines.items()}

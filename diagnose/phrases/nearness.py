@@ -30,7 +30,8 @@ ALIKE = 0.5
 """How near a word must be to one of a saying to have been read as it."""
 MOST_WORDS = 12
 Meant = tuple[str, str, str]
-"""(family, term, value of a state)."""
+"""(family, term, value of a state, or NOT_SO)."""
+NOT_SO = "not so"
 
 
 @cache
@@ -160,7 +161,7 @@ class Nearness:
 def _said(index: Index) -> Iterator[tuple[Meant, str, int | None]]:
     """(what is meant, a saying of it, the number of its spelling, None for a state)."""
     for number, s in enumerate(index.spellings):
-        yield (s.term.family, s.term.name, ""), s.text, number
+        yield (s.term.family, s.term.name, NOT_SO if s.denies else ""), s.text, number
     more = index.vocabulary.lexicon.terms.get("values", {})
     for variable in index.vocabulary.grammar.variables.values():
         for value, term in variable.words.items():

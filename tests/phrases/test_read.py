@@ -226,3 +226,62 @@ def test_a_number_in_a_unit_nobody_knows_is_given_no_other():
 def test_a_phrase_brings_along_nothing_that_it_does_not_say(said, on, says):
     assert terms(said, on) == says
     assert read(said, VOCABULARY, on)[0].unread
+
+
+@pytest.mark.parametrize("said, on, first, words", [
+    ("worn at the OD, nothing at the ID", "hard face", "present", {"nothing", "id"}),
+    ("weeping at the gland bolts, not the shaft", "gland", "present", {"not", "shaft"}),
+    ("drips from the drain plug not the seal", "seal", "present", {"not", "seal"}),
+    ("no chips at the OD", "hard face", "absent", set()),
+    ("cracks not on the nose", "soft face", "absent", set()),
+])  # fmt: skip
+def test_what_something_is_set_against_denies_nothing_before_it_and_is_told_as_unread(said, on, first, words):
+    best = read(said, VOCABULARY, on)[0]
+    assert best.statements[0].state == first
+    assert words - {"not", "nothing"} <= set(best.unread)
+
+
+@pytest.mark.parametrize("said, on, value", [
+    ("water in the bearing oil", "bearing", "wet"), ("oil in the seal gas line", "", "oily"), ("product in our barrier oil", "pot", "product in it"),
+])  # fmt: skip
+def test_what_is_in_something_is_said_of_it(said, on, value):
+    assert any(
+        s.term == "cleanliness" and s.more["value"] == value
+        for r in read(said, VOCABULARY, on)[:3]
+        for s in r.statements
+    )
+
+
+def test_what_is_denied_in_something_is_denied_of_it_and_not_that_anything_is_there():
+    (first,) = read("no product in the barrier oil", VOCABULARY)[0].statements
+    assert (first.term, first.more, first.state) == ("cleanliness", {"value": "product in it"}, "absent")
+
+
+@pytest.mark.parametrize("said, on, term", [
+    ("all the same height", "spring", "unequal springs"), ("collar stayed put", "collar", "moved along the shaft"),
+    ("rotor turns easily", "shaft", "stuck"), ("section still round", "O-ring", "flattened"), ("bone dry at the shaft", "seal", "leak at the shaft exit"),
+])  # fmt: skip
+def test_what_is_as_it_should_be_says_without_a_denying_word_that_a_mark_is_not_there_and_is_never_sure(said, on, term):
+    found = read(said, VOCABULARY, on)
+    assert any(s.term == term and s.state == "absent" for r in found[:3] for s in r.statements), [r.text for r in found]
+    assert found[0].sureness != "sure"
+
+
+def test_what_is_as_it_should_be_denied_is_not_so():
+    assert "unequal springs" in terms("springs not all the same length", "spring")
+
+
+@pytest.mark.parametrize(
+    "said, on",
+    [("no wear to speak of", "O-ring"), ("hardly any chips", "soft face"), ("no cracks at all", "hard face")],
+)
+def test_no_reading_is_offered_beside_its_opposite(said, on):
+    shown = [(s.term, s.more.get("value"), s.state) for r in read(said, VOCABULARY, on) for s in r.statements]
+    assert len({(term, value) for term, value, _ in shown}) == len(set(shown))
+
+
+@pytest.mark.parametrize(
+    "said, on", [("one grain in it", "O-ring"), ("hammered flat", "sleeve"), ("popped bubbles on it", "O-ring")]
+)
+def test_what_is_told_of_the_whole_stands_behind_what_fits_the_part(said, on):
+    assert read(said, VOCABULARY, on)[0].statements[0].on not in ("sound", "history", "leak")
