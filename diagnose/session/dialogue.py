@@ -125,9 +125,8 @@ class Dialogue:
         past: list[What] = [{"reached": f"{stage} / past"} for stage in stages[:first]]
         past += [{"set": ["at hand"], "to": away}] if away else []
         talk.record(*past, {"set": ["stage"], "to": begun}, quiet=True)
-        talk.say(
-            f"  on record: the work stands at {steps[first].name.lower()!r}" + (", the seal alone" if away else "")
-        )
+        alone = ", the seal alone" if away else ""
+        talk.say(f"  on record: the work stands at {steps[first].name.lower()!r}{alone}")
 
     # ---- the looks that tell most -----------------------------------------------------------------------------
 
@@ -146,7 +145,7 @@ class Dialogue:
             if card.step is not step:
                 step = card.step
                 talk.say("")
-                talk.say(step.name)
+                talk.say(self._named(step))
             try:
                 self._take(card, again, f"Look {number + 1} of {len(found)}: ")
             except Skip:
@@ -172,9 +171,7 @@ class Dialogue:
         steps, talk, past = self.talk.knowledge.arrangements.steps, self.talk, self._past(step)
         if self._next(step, []):
             talk.say("")
-            teller = "the sender can still tell" if talk.case.alone else "can still be told"
-            now = f" (past: what {teller})" if past else ""
-            talk.say(f"Step {steps.index(step) + 1} of {len(steps)}: {step.name}{now}", bold=True)
+            talk.say(f"Step {steps.index(step) + 1} of {len(steps)}: {self._named(step)}", bold=True)
             if not past:
                 talk.say(step.do)
             talk.lines(HINT)
@@ -195,6 +192,10 @@ class Dialogue:
         except (Back, Skip):
             self.talk.say("  left as it is")
         self._reach(mark)
+
+    def _named(self, step: Step) -> str:
+        teller = "the sender can still tell" if self.talk.case.alone else "can still be told"
+        return f"{step.name} (past: what {teller})" if self._past(step) else step.name
 
     def _past(self, step: Step) -> bool:
         return self._reached(f"{step.stage} / past")

@@ -501,3 +501,10 @@ def test_parts_are_named_by_number_or_by_a_name_that_only_one_has(case, knowledg
         and "part 5: Springs (multiple springs)" in told
         and "lost swept away" in told
     )
+
+
+@pytest.mark.parametrize(("answer", "teller"), [("1", "can still be told"), ("2", "the sender can still tell")])
+def test_the_quick_pass_says_who_can_still_tell_what_is_past(case, knowledge, answer, teller):
+    script = Script(("Where does the work stand", "7"), ("What is there", answer))
+    session(case, knowledge, script, quick=True)
+    assert f"Ask and listen (past: what {teller})" in script.text and "Clean parts on the bench\n" in script.text
