@@ -168,7 +168,8 @@ def cautions_json(cautions: Iterable[Caution]) -> list[dict[str, str]]:
 
 
 def why(step: Step, knowledge: Knowledge) -> str:
-    reasons = [f"parts {listed(step.parts)}"] if step.parts else []
+    lead = "tells apart: " if len(step.parts) > 1 else "tells of "
+    reasons = [f"{lead}{listed(step.parts)}"] if step.parts else []
     if step.when == NOW:
         reasons.append(f"possible only {step.stage}")
     if step.when == LAST:
@@ -242,7 +243,8 @@ def page(
     if plan.steps[full:]:
         page.heading("After that")
     for number, step in enumerate(plan.steps[full:], full + 1):
-        page.ends(f"  {number}. {step.name}", f"{minutes(step.minutes)}  {step.bits:.2f} bit")
+        which = f" [{', '.join(step.positions)}]" if len(inference.case.positions) > 1 else ""
+        page.ends(f"  {number}. {step.name}{which}", f"{minutes(step.minutes)}  {step.bits:.2f} bit")
     _end(inference, plan, everything, page)
     called = cautions(inference, plan)
     if everything:
