@@ -12,6 +12,7 @@ from diagnose.knowledge.model import Reading, Vocabulary
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.reading.units import BadUnit, amount, unit
 
+_TIMES = ("h", "years", "min", "days")
 _NUMBER = r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?"
 
 
@@ -53,7 +54,9 @@ def in_our_words(what: What, vocabulary: Vocabulary) -> What:
         to = what["to"]
         terms = list(dict.fromkeys(term(family, x) for x in to)) if isinstance(to, list) else term(family, to)
         if key in vocabulary.readings and what["set"][0] in SECTIONS:
-            terms = with_unit(terms, vocabulary.readings[key].unit)
+            figure = with_unit(terms, vocabulary.readings[key].unit)
+            said += [terms] if isinstance(terms, str) and not str(figure).startswith(terms) else []
+            terms = figure
         what = {**what, "to": terms}
     return {**what, "said": ", ".join(said)} if said else what
 
@@ -89,11 +92,21 @@ def path_of(key: str, position: str, vocabulary: Vocabulary) -> list[str]:
 
 
 def with_unit(written: Any, spelling: str) -> Any:
-    """A number as written, in the unit where it stands bare; a list of them likewise."""
+    """A number as written, in the unit where it stands bare; a list of them likewise. A time may be said in words: "five months"."""
     if isinstance(written, list):
         return [with_unit(x, spelling) for x in written]
     bare = isinstance(written, str) and re.fullmatch(rf"{_NUMBER}(?:\s*±\s*{_NUMBER})?", written.strip())
-    return f"{written} {spelling}".strip() if bare else written
+    if bare:
+        return f"{written} {spelling}".strip()
+    if (
+        not isinstance(written, str)
+        or spelling not in _TIMES
+        or re.fullmatch(rf"{_NUMBER}\s*[^\W\d]+", written.strip())
+    ):
+        return written
+    from diagnose.phrases.lift import time_said  # what explains a case needs no reading of phrases
+
+    return time_said(written) or written
 
 
 def says_no_datum(written: str, reading: Reading) -> bool:

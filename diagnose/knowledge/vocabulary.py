@@ -44,6 +44,7 @@ class Feature:
     `form`: a general word, that can be seen on any part unless `on` says otherwise. `above`: the forms it is, nearest first;
     `qualifiers` say which such mark it is. `statements`: states and acts that say as much, each as its table and parts; the
     first is what the feature says, so that denying it denies the feature. `sketch`: how it is drawn, if not as its form is.
+    `not_made_of`: substances of which nothing of this form is made, as they only touched it: what cracked in water is no water.
     """
 
     name: str
@@ -63,6 +64,7 @@ class Feature:
     qualifiers: Slots = field(default_factory=dict)
     statements: tuple[tuple[str, Slots], ...] = ()
     sketch: Sketch | None = None
+    not_made_of: tuple[str, ...] = ()
     where: Where = placed()
 
 
@@ -200,6 +202,11 @@ class Vocabulary:
     def form_lineage(self) -> dict[str, tuple[str, ...]]:
         """For each feature: itself and every form it is, nearest first."""
         return lineage_of(self.features)
+
+    def not_made_of(self, feature: str) -> frozenset[str]:
+        """The substances, and those that are such, that a mark is not made of."""
+        named = {s for name in self.form_lineage[feature] for s in self.features[name].not_made_of}
+        return frozenset(s for s in self.grammar.substances for n in named if self.grammar.is_a("made of", s, n))
 
     @cached_property
     def special(self) -> dict[str, tuple[str, ...]]:

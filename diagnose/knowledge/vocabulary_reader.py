@@ -103,7 +103,7 @@ class VocabularyReader:
             "shared with",
             "sketch",
             above,
-            *(() if form else (*grammar.qualifiers, "state", "act")),
+            *(("not made of",) if form else (*grammar.qualifiers, "state", "act")),
         ]
         only_keys(node, allowed, f"the {'form' if form else 'feature'} {name!r}", self.reader.problems)
         self.reader.known(node, "sides", sides, "side")
@@ -125,7 +125,7 @@ class VocabularyReader:
             self.reader.known(node, "shared with", kinds, "kind"), form, self.reader.texts(node, above), said,
             tuple((table, said) for table, value in node.items() if table in ("state", "act") for inner in value.each()
                   if (said := statement(self.reader, inner, grammar, table == "act"))),
-            read_sketch(self.reader, node, kinds), node.where,
+            read_sketch(self.reader, node, kinds), self.reader.known(node, "not made of", grammar.substances, "substance"), node.where,
         )  # fmt: skip
 
     def read_readings(

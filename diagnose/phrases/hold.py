@@ -443,7 +443,8 @@ def qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, st
             spans = [s for s in said if s.sense[1] in term.sides]
         if spans:
             best = max(spans, key=lambda s: (len(s.places), -s.first))
-            more["with" if term.family == "act" and slot == "made of" else slot] = best.sense[1]
+            if slot != "made of" or best.sense[1] not in term.not_made_of:
+                more["with" if term.family == "act" and slot == "made of" else slot] = best.sense[1]
             quiet |= {p for s in spans for p in s.places if s.sense == best.sense}
     for lifted in clause.lifted.values():
         if lifted.kind in ("extent", "which", "count") and term.family == "feature":

@@ -33,7 +33,7 @@ _ARTICLES = frozenset({"the", "a", "my", "our", "this", "that"})
 @dataclass(frozen=True)
 class Term:
     """Something a phrase can say. `family` is feature, act, setting or reading; `unit` that of a reading; `on` the kinds of
-    part it can be on, none for any; `sides` those it tells apart; `general` a word that leaves the kind open."""
+    part it can be on, none for any; `sides` those it tells apart; `general` a word that leaves the kind open; `not_made_of`: substances that only touched it."""
 
     family: str
     name: str
@@ -41,6 +41,7 @@ class Term:
     unit: str = ""
     sides: tuple[str, ...] = ()
     general: bool = False
+    not_made_of: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -182,7 +183,7 @@ class Index:
     def _terms(self) -> Iterator[tuple[str, Term, tuple[str, ...]]]:
         v = self.vocabulary
         for f in v.features.values():
-            yield "features", Term("feature", f.name, f.on, "", f.sides, f.form), f.also
+            yield "features", Term("feature", f.name, f.on, "", f.sides, f.form, v.not_made_of(f.name)), f.also
         for a in v.grammar.acts.values():
             yield "acts", Term("act", a.name), a.also
         for s in v.settings.values():

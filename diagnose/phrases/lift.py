@@ -75,6 +75,22 @@ class Lifted:
     guessed: bool = False
 
 
+_TIME = re.compile(
+    rf"(?:{_ABOUT})?(?:(?P<half>half)\s+an?|(?P<one>an?)|(?P<number>{_N}|{_WRITTEN}))(?P<more>\s+and\s+a\s+half)?\s+"
+    rf"(?P<unit>{'|'.join(_TIMES.values())})(?P<behind>\s+and\s+a\s+half)?(?:\s+or\s+so)?"
+)
+
+
+def time_said(text: str) -> str:
+    """The time that a whole text says, as a case file writes it: "about half a year", "five months"; "" where it says none."""
+    match = _TIME.fullmatch(" ".join(text.lower().replace("-", " ").split()))
+    unit = next((u for u, spelling in _TIMES.items() if match and re.fullmatch(spelling, match["unit"])), "")
+    if match is None:
+        return ""
+    number = 0.5 if match["half"] else 1.0 if match["one"] else float(_number(match["number"]))
+    return f"{number + 0.5 * bool(match['more'] or match['behind']):.10g} {unit}"
+
+
 Make = Callable[[re.Match[str]], Lifted | None]
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 import yaml
 
+from diagnose.phrases.lift import time_said
 from diagnose.phrases.read import read
 from tests.support.shipped import whole_base
 
@@ -285,3 +286,43 @@ def test_no_reading_is_offered_beside_its_opposite(said, on):
 )
 def test_what_is_told_of_the_whole_stands_behind_what_fits_the_part(said, on):
     assert read(said, VOCABULARY, on)[0].statements[0].on not in ("sound", "history", "leak")
+
+
+@pytest.mark.parametrize(
+    ("said", "on", "term", "made_of"),
+    [
+        ("swollen by water", "O-ring", "swollen", None),
+        ("corroded by condensate", "sleeve", "corroded", None),
+        ("hard in steam", "O-ring", "hard", None),
+        ("water stain", "soft face", "stain", "water"),
+        ("film of oil", "soft face", "film", "oil"),
+        ("wet with water", "soft face", "wet", "water"),
+    ],
+)
+def test_what_only_touched_a_mark_is_nothing_that_it_is_made_of(said, on, term, made_of):
+    first = read(said, VOCABULARY, on)[0]
+    assert [s.term for s in first.statements] == [term] and first.sureness == "sure"
+    assert first.statements[0].more.get("made of") == made_of
+
+
+@pytest.mark.parametrize("said", ["full track", "full contact", "track full and even", "full even track"])
+def test_a_full_track_is_read(said):
+    first = read(said, VOCABULARY, "stationary hard face")[0]
+    assert ([s.term for s in first.statements], first.sureness) == (["full even track"], "sure")
+
+
+@pytest.mark.parametrize(
+    ("said", "time"),
+    [
+        ("five months", "5 months"),
+        ("about half a year", "0.5 years"),
+        ("a year and a half", "1.5 years"),
+        ("two and a half weeks", "2.5 weeks"),
+        ("around 1000000 hours", "1000000 h"),
+        ("a few months", ""),
+        ("half", ""),
+        ("five bar", ""),
+    ],
+)
+def test_a_time_is_read_in_words(said, time):
+    assert time_said(said) == time

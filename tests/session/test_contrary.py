@@ -306,3 +306,12 @@ def test_what_does_not_go_together_is_told_once_with_what_to_type(case, knowledg
     )
     assert f"/fix {rate.split()[1].rstrip(':')} or /fix r" in text
     assert states(now, "leak", "puffs") == {"leak": "absent", "puffs": "present"} and len(now.measured) == 1
+
+
+@pytest.mark.parametrize(
+    ("typed", "written"), [("about half a year", "0.5 years"), ("five months", "5 months"), ("1,5 years", "1,5 years"), ("4000", "4000 h")]
+)  # fmt: skip
+def test_a_time_is_taken_in_words_where_one_is_asked(case, knowledge, typed, written):
+    script = Script(("running hours", typed), stop_at="\nLeak")
+    (hours,) = [x for x in session(case, knowledge, script).measured if x.what == "running hours"]
+    assert hours.readings[0].written == written

@@ -51,7 +51,7 @@ def files(v: Vocabulary, feature: Mapping[str, Schema]) -> dict[str, Schema]:
     word = {"anyOf": [keys(term), {"type": "array", "items": TEXT}]}
     variable = {**term, "unit": TEXT, "values": each(word), "courses": each(word), "several": YES, "at": some(TEXT)}
     return {
-        "forms": keys({"forms": each(keys({**feature, "is": some(TEXT)}))}),
+        "forms": keys({"forms": each(keys({**feature, "is": some(TEXT), "not made of": some(ref("substance"))}))}),
         "points": keys({"points": each(keys(term))}),
         "variables": keys({"variables": each(keys(variable, ("values",)))}),
         "acts": keys({"acts": each(keys({**term, "to": some(TEXT), "with": some(TEXT), "setting": each(TEXT)}))}),
