@@ -17,7 +17,14 @@ from tests.support.places import ROOT
 
 PAGE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 EXAMPLES = re.findall(r"(?ms)^```yaml\n(.*?)^```$", PAGE)
-FIRST = {"steps": "arrangement", "cannot tell": "looks", "phrases": "terms", "met in": "lexicon", "in view": "teardown"}
+FIRST = {
+    "steps": "arrangement",
+    "cannot tell": "looks",
+    "phrases": "terms",
+    "met in": "lexicon",
+    "in view": "teardown",
+    "at odds": "at-odds",
+}
 """The schemas of files that do not begin with their own name."""
 
 
