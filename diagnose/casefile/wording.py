@@ -83,3 +83,12 @@ def confirmed(o: m.Outcome) -> str:
     named = listed([*o.roots, *(f"{x} (mechanism)" for x in o.mechanisms)])
     none = "none of the causes that the rule base knows" if o.none_of_these else ""
     return ": ".join(x for x in (named or none, o.said) if x) if not (named and none) else f"{named}; {none}"
+
+
+def index_mark(part: m.Part) -> str:
+    """The index mark of a part, where it sits and the end its clock is seen from, as tags, parts view and report tell it; "" where it
+    has none."""
+    if not part.index:
+        return ""
+    at = f", at {hours(part.index_offset)} of the datum" if part.index_offset is not None else ""
+    return f"{part.index}{at}" + (f", seen from the {part.seen_from}" if part.seen_from else "")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from diagnose.casefile.cards import is_apart, marking_of, takes_mark, unmarked
 from diagnose.casefile.model import Case, Part
 from diagnose.casefile.stack import Placed, Stack, stacks
-from diagnose.casefile.wording import hours
+from diagnose.casefile.wording import index_mark
 from diagnose.knowledge.model import Knowledge
 from diagnose.views.drawings.lettering import wrap
 from diagnose.views.drawings.markup import Drawing, Markup, el
@@ -95,9 +95,8 @@ def mark_of(p: Part, case: Case, knowledge: Knowledge) -> str:
     tag = f"; tag {p.tag}" if p.tag else ""
     datum = case.index.get(p.group, "")
     if p.index:
-        at = f" at {hours(p.index_offset)} of the datum" if p.index_offset is not None else ""
         of = f" (datum of the {p.group} parts: {datum})" if datum and datum != p.index else ""
-        return f"index: {p.index}{at}{of}" + (f", seen from the {p.seen_from}" if p.seen_from else "") + tag
+        return f"index: {index_mark(p)}{of}{tag}"
     of = f" (datum of the {p.group} parts: {datum})" if datum else ""
     if not takes_mark(knowledge, p.kind):
         return f"takes no mark{of}{tag}"
@@ -155,8 +154,7 @@ def drawing(case: Case, knowledge: Knowledge) -> Drawing:
 
 
 def _label(p: Part, case: Case) -> _Label:
-    mark = p.index and f"index: {p.index}" + (f" at {hours(p.index_offset)}" if p.index_offset is not None else "")
-    mark += f", seen from the {p.seen_from}" if p.index and p.seen_from else ""
+    mark = f"index: {index_mark(p)}" if p.index else ""
     room = WIDTH - 16
     return _Label(
         tuple(wrap(p.name, room, NAME, MOST_LINES)), tuple(wrap(mark, room, MARK, MOST_LINES)) if mark else ()

@@ -122,7 +122,10 @@ def test_long_names_marks_hazards_and_cases_stand_whole_on_every_label(label, ch
     page = opened(chromium, tags(case, hazards[:8], LABEL, label))
     assert problems.errors() == [] and page.evaluate(CUT) == []
     told = page.locator(".tag").all_inner_texts()
-    assert LONG in told[0] and "second keyway counted from the vent at 4, seen from the impeller end" in told[0]
+    assert (
+        LONG in told[0]
+        and "second keyway counted from the vent, at 4 of the datum, seen from the impeller end" in told[0]
+    )
     assert (
         "keyway, seen from the driver end" in told[3]
         and "2207/14-b" in told[3]

@@ -10,10 +10,12 @@ import pytest
 import zxingcpp
 
 from diagnose.casefile import walk
-from diagnose.casefile.reader import parse_case
+from diagnose.casefile.reader import parse_case, read_case
 from diagnose.casefile.sheet import case_of, sheet
 from diagnose.casefile.writer import render
+from diagnose.cli.report import made
 from diagnose.reading.problems import Problems
+from diagnose.views.report import html
 from diagnose.views.sheet import pages as view
 from diagnose.views.sheet.document import PAPERS, Paper
 from diagnose.views.sheet.qr import qr
@@ -224,7 +226,7 @@ def test_tags_say_index_and_hazard_and_leave_out_parts_that_are_gone(knowledge, 
     )
     case = parse_case(text.encode(), "", knowledge, Problems())
     page = tags(case, [knowledge.cautions["hot parts"]], "Letter", (90, 50))
-    assert page.count('class="tag"') == 2 and "keyway, seen from the driver end" in page
+    assert page.count('class="tag"') == 2 and "Datum: keyway, seen from the driver end" in page
     assert 'class="line"' in page and "hot parts" in page and "Cup" not in page
 
 
@@ -264,3 +266,20 @@ def test_a_shipped_scenario_goes_by_its_name(tmp_path):
     out = tmp_path / "sheet.html"
     assert diagnose("sheet", "condensate-pump-dry-start", "-o", str(out)).returncode == 0
     assert "Condensate" in out.read_text("utf-8")
+
+
+def test_tag_parts_view_and_report_tell_an_index_mark_and_a_part_without_one_in_the_same_words(
+    knowledge, whole_base, tmp_path
+):
+    path = tmp_path / "case.yaml"
+    path.write_text(
+        "case: Pump 3\nindex: {rotating: keyway}\nseal: {arrangement: single}\nparts:\n"
+        "  - {item: 1, name: Carbon ring, kind: soft face, group: rotating, index: paint dot, index at: 3, seen from: driver end, touches: [2]}\n"
+        "  - {item: 2, name: Sleeve, kind: sleeve, group: rotating, touches: [1]}\n", "utf-8",
+    )  # fmt: skip
+    case = read_case(path, knowledge)
+    on_tag, of_parts = tags(case, (), "A4", (90, 50)), diagnose("parts", str(path)).stdout
+    in_report = html.page(made(path, case, whole_base))
+    mark = "paint dot, at 3 of the datum, seen from the driver end"
+    assert all(mark in " ".join(x.split()) for x in (on_tag, of_parts, in_report))
+    assert "Datum: keyway" in on_tag and all("no index mark of its own" in x for x in (of_parts, in_report))

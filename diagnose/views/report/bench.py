@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from diagnose.casefile.model import Measured, Observation, Part, Remark
-from diagnose.casefile.wording import describe, extent_text
+from diagnose.casefile.wording import describe, extent_text, index_mark
 from diagnose.knowledge.model import Limit
 from diagnose.quantities.limits import BETWEEN, INSIDE, OUTSIDE, UNDECIDED, limits_on
 from diagnose.quantities.model import Quantity
@@ -161,7 +161,17 @@ def parts(t: Told) -> list[Block]:
     rows: list[Sequence[Line]] = []
     for p in t.case.parts:
         marks = sum(o.part == p.item and o.state == "present" for o in t.case.observations)
-        rows.append((p.item, p.name, p.tag, _kind(t, p), _index(p), ", ".join(p.touches), str(marks or "")))
+        rows.append(
+            (
+                p.item,
+                p.name,
+                p.tag,
+                _kind(t, p),
+                index_mark(p) or "no index mark of its own",
+                ", ".join(p.touches),
+                str(marks or ""),
+            )
+        )
     columns = (
         ("item", "narrow"),
         ("part", ""),
@@ -177,13 +187,6 @@ def parts(t: Told) -> list[Block]:
 def _kind(t: Told, p: Part) -> str:
     carries = {"nose": "carries the nose", "wide": "the wider face"}.get(p.carries, "")
     return ", ".join(x for x in (p.kind, p.group, carries, t.place(p.position)) if x)
-
-
-def _index(p: Part) -> str:
-    if not p.index:
-        return "not indexed"
-    at = f", at {hours(p.index_offset)} of the datum" if p.index_offset is not None else ""
-    return f"{p.index}{at}" + (f", seen from the {p.seen_from}" if p.seen_from else "")
 
 
 def record(t: Told) -> list[Block]:

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from diagnose.casefile.model import Case, Part
+from diagnose.casefile.wording import index_mark
 from diagnose.knowledge.model import Caution
 from diagnose.views.drawings.lettering import text_width, wrap
 from diagnose.views.drawings.markup import Markup, el
-from diagnose.views.report.told import hours
 from diagnose.views.sheet.document import MARGIN, PAPERS, document
 from diagnose.views.sheet.qr import named, qr
 
@@ -69,24 +69,24 @@ def code_of(case: Case, part: Part) -> str:
 def _tag(case: Case, part: Part, hazards: Sequence[Caution], label: tuple[float, float]) -> Markup:
     told_already = len(case.positions) == 1 or part.position not in case.positions or part.position in part.name.lower()
     name = part.name + ("" if told_already else f", {part.position}")
-    index, care = _index(case, part), ", ".join(c.name for c in hazards)
+    (of, index), care = _index(case, part), ", ".join(c.name for c in hazards)
     made = fitted(Told(part.item, name, index, f"Take care: {care}" if care else "", case.name), label)
     line = el("span", class_="line") if not index.partition(",")[0] else None
     told = el(
         "div", el("p", el("b", made.item, class_="item"), el("b", made.name), class_="name"),
-        el("p", "Index: ", line, made.index, class_="index"),
+        el("p", f"{of}: ", line, made.index, class_="index"),
         el("p", el("b", "Take care:"), made.care.removeprefix("Take care:"), class_="care") if care else None,
         el("p", made.case, class_="case"), class_=f"told {SIZES[made.size]}",
     )  # fmt: skip
     return el("div", told, qr(code_of(case, part), CODE), class_="tag")
 
 
-def _index(case: Case, part: Part) -> str:
-    """The mark its clock is counted from, and the end it is seen from; without a mark there is a line to write on."""
-    mark = part.index or case.index.get(part.group, "")
-    seen = f", seen from the {part.seen_from}" if part.seen_from else ""
-    at = f" at {hours(part.index_offset)}" if part.index_offset is not None and mark else ""
-    return f"{mark}{at}{seen}"
+def _index(case: Case, part: Part) -> tuple[str, str]:
+    """What is said of its clock: its own mark, else the datum of its group; without either a line to write on."""
+    if part.index:
+        return "Index", index_mark(part)
+    datum = case.index.get(part.group, "")
+    return "Datum" if datum else "Index", datum + (f", seen from the {part.seen_from}" if part.seen_from else "")
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ def _height(told: Told, size: float, label: tuple[float, float]) -> float:
     """Millimetres that the texts take at a size, as `style.css` sets them."""
     wide, em = label[0] - 2 * PAD - CODE - 1, size * POINT
     item = min(text_width(told.item, em * NUMBER) * BOLDER + 2.8, 0.6 * wide)
-    boxed = [(told.name, em * NAME, wide - item - 1.2), (told.index or BLANK, em, wide - text_width("Index: ", em)),
+    boxed = [(told.name, em * NAME, wide - item - 1.2), (told.index or BLANK, em, wide - text_width("Datum: ", em)),
              (told.care, em * CARE, wide - CARE_PAD), (told.case, em * CASE, wide)]  # fmt: skip
     lines = [len(wrap(text, room / BOLDER, at, 99)) * at * LEADING if text else 0.0 for text, at, room in boxed]
     lines[0] = max(lines[0], len(wrap(told.item, (item - 2.7) / BOLDER, em * NUMBER, 99)) * em * NUMBER * LEADING + 0.8)
