@@ -99,6 +99,15 @@ class Clause:
             n: t.text.replace(",", ".") for n, t in enumerate(self.tokens) if t.text[0].isdecimal() and n not in known
         }
 
+    @cached_property
+    def earlier(self) -> frozenset[int]:
+        """Places of figures that are so no more: the 4 of "from 4 to 11"."""
+        figures = {p for p, x in self.lifted.items() if x.kind == "amount"} | self.bare.keys()
+        words = [t.text for t in self.tokens]
+        return frozenset(
+            p for p in figures if p + 2 in figures and words[max(0, p - 1)] == "from" and words[p + 1] == "to"
+        )
+
     @property
     def heads(self) -> frozenset[int]:
         """Places that do more than name a part or point, or qualify; figures are no heads."""
@@ -236,7 +245,9 @@ def halves(clause: Clause) -> list[Clause]:
 
 def value_said(asked: str, clause: Clause) -> tuple[int, Lifted] | None:
     """The figure of a clause in a unit like the asked one."""
-    for place, lifted in ((p, x) for p, x in clause.lifted.items() if x.kind in ("amount", "time")):
+    for place, lifted in (
+        (p, x) for p, x in clause.lifted.items() if x.kind in ("amount", "time") and p not in clause.earlier
+    ):
         try:
             if unit(lifted.unit).kind == unit("" if asked == "1" else asked).kind:
                 return place, lifted
@@ -244,5 +255,5 @@ def value_said(asked: str, clause: Clause) -> tuple[int, Lifted] | None:
             continue
     if asked == "1" or not clause.bare:
         return None
-    place, number = next(iter(clause.bare.items()))
+    place, number = next((p, n) for p, n in clause.bare.items() if p not in clause.earlier)
     return place, Lifted("amount", f"{number} {asked}", number, asked, True)

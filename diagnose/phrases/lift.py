@@ -48,7 +48,7 @@ _UNITS: dict[str, tuple[str, ...]] = {
 _GUESSED = {
     "°C": ("c",),
     "°F": ("f",),
-    "inch": ("in",),
+    "inch": (r"in(?!\b.*\bout\b)",),
     "m": ("m",),
     "µm": ("mic",),
     "L/min": ("lit(?:re|er)s?",),
@@ -113,6 +113,10 @@ def lift(text: str) -> tuple[str, list[Lifted]]:
     return text, found
 
 
+_ARC = re.compile(
+    r"\b(?:over|for|goes|covers|only|some|through|roughly|nearly|about|round|around)\s+(?:(?:about|only|some|the)\s+)*\S+$"
+)
+"""How far round, not where: "goes about 270°"."""
 _POINT = re.compile(r"(?<![\w.,])\.(?=\d)")
 _THOUSANDS = re.compile(r"(?<![\w.,])(\d{1,3})k(?=\s?(?:h(?:ou)?rs?|h|rpm)\b)")
 _DEGREES = re.compile(r"(?<![\w.,])(\d{1,3})\s?(?:deg(?:ree)?s?\b\.?|°)(?!\s?[cf]\b)")
@@ -160,6 +164,8 @@ def _patterns() -> Iterator[tuple[re.Pattern[str], Make]]:
             return None
         if m.group(2):
             return Lifted("extent", f"{_angle(m.group(1))} to {_angle(m.group(2))}", m.group().strip())
+        if _ARC.search(m.string[: m.end()]) and m.group(1) != "360":
+            return Lifted("extent", "one sector", m.group().strip(), "", True)
         if m.group(1) == "360":
             return Lifted("extent", "all round", m.group().strip())
         return Lifted("extent", "at " + _angle(m.group(1)), m.group().strip(), "", "at " not in m.group())

@@ -153,10 +153,10 @@ def _clause(clause: Clause, index: Index, subject: str) -> list[tuple[Clause, li
 
 def _second_figure(clause: Clause, first: Held, index: Index, subject: str) -> tuple[Clause, list[Held]] | None:
     """What a further figure of the clause says: "track 6.5 on 5 nose"."""
-    figures = {p for p, x in clause.lifted.items() if x.kind == "amount"} | clause.bare.keys()
+    figures = ({p for p, x in clause.lifted.items() if x.kind == "amount"} | clause.bare.keys()) - clause.earlier
     if "value" not in first.statement.more or not figures & first.used or not figures - first.used:
         return None
-    rest = clause.without(first.used)
+    rest = clause.without(first.used | clause.earlier)
     held = [h for h in hold(rest, index, subject) if h.statement.family in ("reading", "state") and h.score >= AMONG]
     return (rest, held) if held else None
 

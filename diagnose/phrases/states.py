@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from diagnose.knowledge.model import Vocabulary
@@ -9,6 +10,9 @@ from diagnose.phrases.clauses import Clause
 from diagnose.phrases.index import Index, Span
 from diagnose.reading.units import BadUnit, unit
 
+_ENDS = {"in": "inlet", "inlet": "inlet", "out": "outlet", "outlet": "outlet"}
+_END = re.compile(" (?:in|out)(?:let)?$")
+_FIGURE = re.compile(r"-?\d+(?:\.\d+)?")
 UNSAID_VARIABLE, UNSAID_POINT, SUBJECT_POINT = 0.8, 0.8, 0.97
 
 
@@ -19,8 +23,10 @@ def states(
     variables = {s.sense[1]: s for s in clause.slots.get("variable", ())}
     points = points_said(clause)
     known: dict[frozenset[int], set[str]] = {}
-    for variable, value, places, guess in _values(clause, index):
+    for variable, value, places, guess in _values(clause, index, subject):
         named = variables.get(variable)
+        if named and set(named.places) <= places and any(places.isdisjoint(s.places) for s in variables.values()):
+            named = None  # "dropped" is how the amps are, not a drip
         if named and places < set(named.places):
             continue
         own, places = places, places | (set(named.places) if named else set())
@@ -39,16 +45,54 @@ def states(
                 only = index.vocabulary.grammar.variables[variable].at
                 meant = only[0] if len(only) == 1 else ""
                 yield meant, variable, value, fit * UNSAID_POINT, places, (*asks, "no point is named")
+    for point, variable, value, places in _ends(clause, points, index.vocabulary, subject):
+        yield point, variable, value, SUBJECT_POINT, places, (f"the unit of {value!r} is a guess",)
 
 
-def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], str]]:
+def _ends(
+    clause: Clause, points: dict[str, Span], v: Vocabulary, subject: str
+) -> Iterator[tuple[str, str, str, set[int]]]:
+    """Figures with "in" or "out" beside them, of what goes into a point and comes out of it: "cooler in 70, out 55"."""
+    for place, end in _sided(clause).items():
+        for named, at in at_points(points, {place}, subject, v):
+            point = v.find("point", f"{_END.sub('', named)} {_ENDS[clause.tokens[end].text]}") or named
+            usual = _usual(point, set(v.grammar.variables), v) if named else set()
+            measured = [(name, asked) for name in sorted(usual) if (asked := v.grammar.variables[name].unit)]
+            if len(measured) == 1:
+                yield point, measured[0][0], f"{clause.bare[place]} {measured[0][1]}", {place, end} | at
+
+
+def _sided(clause: Clause) -> dict[int, int]:
+    """The places of figures and of the "in" or "out" that stands with each, before or behind all of them alike."""
+    ends = [n for n, t in enumerate(clause.tokens) if t.text in _ENDS]
+    if len(ends) != len(clause.bare):
+        return {}
+    pairs = dict(zip(clause.bare, ends, strict=True))
+    return pairs if all(abs(place - end) <= 2 for place, end in pairs.items()) else {}
+
+
+def _moved(clause: Clause) -> Iterator[tuple[str, set[int]]]:
+    """Whether figures rise or fall, and their places: "from 4 to 11"."""
+    figures = {p: x.text for p, x in clause.lifted.items() if x.kind == "amount"} | clause.bare
+    words = [t.text for t in clause.tokens]
+    for place, text in figures.items():
+        if words[max(0, place - 1)] != "from":
+            continue
+        numbers, places = [float(n) for n in _FIGURE.findall(text)], {place - 1, place}
+        if len(numbers) == 1 and words[place + 1 : place + 2] == ["to"] and place + 2 in figures:
+            numbers, places = [*numbers, float(_FIGURE.findall(figures[place + 2])[0])], places | {place + 1, place + 2}
+        if len(numbers) == 2 and numbers[0] != numbers[1]:
+            yield "rising" if numbers[1] > numbers[0] else "falling", places
+
+
+def _values(clause: Clause, index: Index, subject: str) -> Iterator[tuple[str, str, set[int], str]]:
     for span in clause.slots.get("value", ()):
         if clause.named(span):
             continue
         variable, _, value = span.sense[1].partition(": ")
         guess = f"{clause.tokens[span.first].text!r} is taken for {span.guessed!r}" if span.guessed else ""
         yield variable, value, set(span.places), guess
-    for place, lifted in clause.lifted.items():
+    for place, lifted in ((p, x) for p, x in clause.lifted.items() if p not in clause.earlier):
         for name, term in index.vocabulary.grammar.variables.items():
             if lifted.kind == "amount" and term.unit:
                 try:
@@ -63,11 +107,21 @@ def _values(clause: Clause, index: Index) -> Iterator[tuple[str, str, set[int], 
                         f"the unit of {lifted.said!r} is a guess" if lifted.guessed else "",
                     )
     every = index.vocabulary.grammar.variables
-    named = dict.fromkeys(s.sense[1] for s in clause.slots.get("variable", ()) if not clause.named(s))
-    usual = {v for point in points_said(clause) for v in _usual(point, set(every), index.vocabulary)}
+    variables = [s for s in clause.slots.get("variable", ()) if not clause.named(s)]
+    named = {s.sense[1] for s in variables if s.first not in clause.values_at} or {s.sense[1] for s in variables}
+    said_at = points_said(clause)
+    own = [point for point, _ in at_points({}, set(), subject, index.vocabulary) if point and not said_at]
+    usual = {v for point in said_at or own for v in _usual(point, set(every), index.vocabulary)}
     meant = named or (usual if len(usual) < len(every) else ())
-    for place, number in clause.bare.items():
+    for course, places in _moved(clause):
         for variable in sorted(meant):
+            if course in every[variable].words:
+                said = {
+                    p for s in clause.slots.get("value", ()) if s.sense[1].startswith(f"{variable}: ") for p in s.places
+                }
+                yield variable, course, places | said, ""
+    for place, number in ((p, n) for p, n in clause.bare.items() if p not in clause.earlier | _sided(clause).keys()):
+        for variable in sorted(named or (() if own else meant)):
             if asked := every[variable].unit:
                 yield variable, f"{number} {asked}", {place}, f"the unit of {number!r} is a guess"
 

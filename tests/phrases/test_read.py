@@ -326,3 +326,29 @@ def test_a_full_track_is_read(said):
 )
 def test_a_time_is_read_in_words(said, time):
     assert time_said(said) == time
+
+
+def stated(said: str, on: str = "") -> list[tuple[str, str, str]]:
+    return [(s.on, s.term, s.more["value"]) for s in read(said, VOCABULARY, on)[0].statements if s.family == "state"]
+
+
+@pytest.mark.parametrize("said, on, state", [
+    ("flow up from 4 to 11", "primary vent", ("primary vent", "flow", "rising")),
+    ("level down from 80 to 40", "pot", ("pot", "level", "falling")), ("motor amps dropped from 80 to 40", "driver", ("driver", "load", "falling")),
+    ("discharge pressure from 3 bar to 1 bar", "", ("discharge", "pressure", "falling")), ("strainer dp from 0.2 to 0.9 bar", "", ("flush strainer", "differential pressure", "rising")),
+])  # fmt: skip
+def test_two_figures_of_which_one_is_before_and_one_after_say_whether_it_rises(said, on, state):
+    assert state in stated(said, on)
+
+
+@pytest.mark.parametrize("said", ["in 70 out 55", "70 in, 55 out", "in at 70 and out at 55"])
+def test_a_figure_that_goes_in_and_one_that_comes_out_are_of_the_two_ends(said):
+    assert set(stated(said, "cooler")) == {
+        ("cooler in", "temperature", "70 °C"),
+        ("cooler out", "temperature", "55 °C"),
+    }
+
+
+def test_an_angle_that_is_gone_over_is_how_far_round_and_no_place():
+    assert qualifiers("dull track over 200 degrees", "hard face")["extent"] == "one sector"
+    assert qualifiers("dull track at 90 degrees", "hard face")["extent"] == "at 3"
