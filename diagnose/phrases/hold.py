@@ -31,6 +31,8 @@ SURE, WEAK = 0.965, 0.44
 CLAIMED, UNREAD, UNKNOWN = 1.1, 0.6, 0.9
 GENERAL = 0.95
 """How well a general word fits a point of the machine, of which a state tells more."""
+UNUSUAL = 0.96
+"""How well a general mark fits a part on which no special one of it can be: what is extruded is rubber."""
 OTHER_WORDS, OTHER_VERB, BARE, UNTOLD = 0.92, 0.7, 0.5, 0.8
 FIGURE_TELLS = 1.2
 """How much a figure in a unit of the state tells, which left unread would count for less."""
@@ -302,6 +304,8 @@ def _score(
         score *= 0.95
     if term.general and claim.on and index.vocabulary.kinds[claim.on].place == "machine":
         score *= GENERAL
+    if claim.on and not index.vocabulary.fits(claim.on, index.usual_on.get(term.name, ())):
+        score *= UNUSUAL
     own = index.vocabulary.features[term.name].qualifiers if term.family == "feature" else {}
     if any(more.get(slot, value) != value for slot, value in own.items()):
         score *= WRONG_PART

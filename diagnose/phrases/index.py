@@ -275,6 +275,12 @@ class Index:
         return {name: frozenset(s for above in line for s in own[above]) for name, line in lines.items()}
 
     @cached_property
+    def usual_on(self) -> dict[str, tuple[str, ...]]:
+        """For each form the kinds of part on which a special mark of it can be, none where no special one is bound to a part."""
+        v = self.vocabulary
+        return {name: tuple({on for s in v.special[name] for on in v.features[s].on}) for name in v.forms}
+
+    @cached_property
     def sayings(self) -> Sayings:
         from diagnose.phrases.nearness import Sayings
 
