@@ -31,7 +31,7 @@ SURE, WEAK = 0.965, 0.44
 CLAIMED, UNREAD, UNKNOWN = 1.1, 0.6, 0.9
 GENERAL = 0.95
 """How well a general word fits a point of the machine, of which a state tells more."""
-UNUSUAL = 0.96
+UNUSUAL = 0.97
 """How well a general mark fits a part on which no special one of it can be: what is extruded is rubber."""
 OTHER_WORDS, OTHER_VERB, BARE, UNTOLD = 0.92, 0.7, 0.5, 0.8
 FIGURE_TELLS = 1.2

@@ -83,6 +83,7 @@ class Index:
         self.surfaces: dict[tuple[str, ...], dict[Sense, None]] = defaultdict(dict)
         self.small: dict[tuple[str, ...], dict[Sense, None]] = defaultdict(dict)
         self.raw: set[str] = set()
+        self.written: set[tuple[str, ...]] = set()
         self.texts: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {}
         self._learn()
         self.longest = min(MOST_SPAN, max(map(len, self.surfaces), default=1))
@@ -152,8 +153,10 @@ class Index:
                         self._add(alike, ("value", value))
 
     def _add(self, text: str, sense: Sense) -> None:
-        if stems := self.split(text)[1]:
+        words, stems = self.split(text)
+        if stems:
             self.surfaces[stems][sense] = None
+            self.written.add(words)
 
     def _spellings(self) -> Iterator[Spelling]:
         lexicon = self.vocabulary.lexicon
@@ -298,7 +301,7 @@ class Index:
                 run, raw = (*run, found[last].stem), (*raw, found[last].text)
                 if last == first and self._figure(found, first):
                     continue
-                senses = self.surfaces.get(run, {})
+                senses = {} if self._only_alike(raw) else self.surfaces.get(run, {})
                 small = self.small.get(raw, {})
                 result += [Span(first, last, sense) for sense in (*senses, *small)]
                 if last == first and not small and all(s[0] in STATED for s in senses):
@@ -309,6 +312,10 @@ class Index:
                     if joined in self.words:
                         result.append(Span(first, last, ("word", joined)))
         return [*result, *self._within(found, result)]
+
+    def _only_alike(self, words: tuple[str, ...]) -> bool:
+        """Whether words that say nothing only have the stems of some that do: "we" is not "wee", "in place" not "in places"."""
+        return words not in self.written and all(("idle", "") in self.small.get((w,), {}) for w in words)
 
     def _within(self, found: list[Token], spans: list[Span]) -> Iterator[Span]:
         """What is said to be in something named, as it is said of it: "water in the oil" is oil with "water in it"."""

@@ -352,3 +352,22 @@ def test_a_figure_that_goes_in_and_one_that_comes_out_are_of_the_two_ends(said):
 def test_an_angle_that_is_gone_over_is_how_far_round_and_no_place():
     assert qualifiers("dull track over 200 degrees", "hard face")["extent"] == "one sector"
     assert qualifiers("dull track at 90 degrees", "hard face")["extent"] == "at 3"
+
+
+@pytest.mark.parametrize(
+    "said, on",
+    [
+        ("corroded when we opened it", "sleeve"),
+        ("cracked or worn", "bearing"),
+        ("as well as cracked", "hard face"),
+        ("cracked, all in place", "spring"),
+    ],
+)
+def test_a_word_that_says_nothing_is_no_other_word_of_the_same_stem(said, on):
+    """ "we" is not "wee", "or" no "O-rings", "well" not "wellied", "in place" not "in places"."""
+    for reading in read(said, VOCABULARY, on)[:1]:
+        assert not [
+            s
+            for s in reading.statements
+            if "degree" in s.more or s.more.get("extent") == "patches" or s.on in ("O-ring", "sound")
+        ]
