@@ -387,7 +387,10 @@ def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
         left = clause.content - used - quiet
         said = sum(FIGURE_TELLS if p in clause.lifted else _loss(clause, p, index) for p in used)
         score = round(said / (said + UNREAD * sum(_loss(clause, p, index) for p in left)) * fit * FAMILY["state"], 4)
-        state, why = told(clause, any(set(c.places) <= used for c in clause.senses.get(("cue", "denied"), ())))
+        alike = {
+            p for s in clause.senses.get(("value", f"{variable}: {value}"), ()) for p in s.places
+        }  # "dead, no flow"
+        state, why = told(clause, any(set(c.places) <= used | alike for c in clause.senses.get(("cue", "denied"), ())))
         asks = [
             *guesses,
             *why,

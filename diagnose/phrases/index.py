@@ -47,7 +47,7 @@ class Term:
 @dataclass(frozen=True)
 class Spelling:
     """One way of saying a term: senses asked for, each a set of which one is enough; `ask`: why it must be asked back;
-    `loose`: one word of it tells, which may say other things in other sayings, and it is no general word; `denies`: it says that
+    `loose`: one word of it tells, denied or not, which may say other things in other sayings, and it is no general word; `denies`: it says that
     the term is not so."""
 
     term: Term
@@ -179,7 +179,7 @@ class Index:
     def _loosened(spellings: list[Spelling]) -> list[Spelling]:
         alone = {
             s for s in spellings
-            if len(s.asked) == 1 and "part" not in {slot for slot, _ in s.asked[0]} and not s.term.general and s.text != s.term.name
+            if len(told := [a for a in s.asked if ("cue", "denied") not in a]) == 1 and "part" not in {slot for slot, _ in told[0]} and not s.term.general and s.text != s.term.name
         }  # fmt: skip
         return [replace(s, loose=s in alone) for s in spellings]
 
@@ -311,18 +311,30 @@ class Index:
                     result += [Span(first, last, sense) for sense in self.surfaces.get((joined,), {})]
                     if joined in self.words:
                         result.append(Span(first, last, ("word", joined)))
-        return [*result, *self._within(found, result)]
+        named = {s.first for s in result if s.sense[0] in ("part", "point")}
+        placing = {
+            n
+            for n in range(len(found))
+            if self._beyond(found, n) in named and ("cue", "place") in self.small.get((found[n].text,), {})
+        }
+        result = [
+            s for s in result if s.sense[0] != "value" or s.first < s.last or s.first not in placing
+        ]  # "on" the line is not open
+        return [*result, *self._within(found, named)]
+
+    @staticmethod
+    def _beyond(found: list[Token], place: int) -> int:
+        """The place behind a word and the article that follows it."""
+        return place + 1 + (found[place + 1 : place + 2] != [] and found[place + 1].text in _ARTICLES)
 
     def _only_alike(self, words: tuple[str, ...]) -> bool:
         """Whether words that say nothing only have the stems of some that do: "we" is not "wee", "in place" not "in places"."""
         return words not in self.written and all(("idle", "") in self.small.get((w,), {}) for w in words)
 
-    def _within(self, found: list[Token], spans: list[Span]) -> Iterator[Span]:
+    def _within(self, found: list[Token], named: set[int]) -> Iterator[Span]:
         """What is said to be in something named, as it is said of it: "water in the oil" is oil with "water in it"."""
-        named = {s.first for s in spans if s.sense[0] in ("part", "point")}
         for place in (n for n, t in enumerate(found) if t.text in ("in", "inside")):
-            beyond = place + 1 + (found[place + 1 : place + 2] != [] and found[place + 1].text in _ARTICLES)
-            for first in range(max(0, place - MOST_SPAN + 2), place) if beyond in named else ():
+            for first in range(max(0, place - MOST_SPAN + 2), place) if self._beyond(found, place) in named else ():
                 run = (*(t.stem for t in found[first:place]), "in", "it")
                 if ("cue", "denied") in self.small.get((found[first].text,), {}):
                     continue  # "no product in it" is empty, "no product in the pot" as it should be

@@ -371,3 +371,19 @@ def test_a_word_that_says_nothing_is_no_other_word_of_the_same_stem(said, on):
             for s in reading.statements
             if "degree" in s.more or s.more.get("extent") == "patches" or s.on in ("O-ring", "sound")
         ]
+
+
+@pytest.mark.parametrize(
+    "said", ["tracing dead on the flush line", "crust on the flush valve", "drips on the discharge valve"]
+)
+def test_on_a_part_is_where_and_not_that_a_valve_is_open(said):
+    assert not any(s.term == "valve position" for r in read(said, VOCABULARY)[:3] for s in r.statements)
+
+
+def test_none_said_twice_is_not_denied():
+    assert stated("flush dead, no flow at all", "flush line")[0][2] == "none"
+    assert read("flush dead, no flow at all", VOCABULARY, "flush line")[0].statements[0].state == "present"
+
+
+def test_a_denied_word_says_no_other_term_of_which_it_is_only_a_word():
+    assert all(s.term != "coke" for r in read("not a scratch on it", VOCABULARY, "sleeve") for s in r.statements)
