@@ -386,5 +386,5 @@ def test_none_said_twice_is_not_denied():
 
 
 def test_a_denied_word_stands_before_a_saying_of_which_it_is_only_a_word():
-    order = [s.term for r in read("not a scratch on it", VOCABULARY, "sleeve") for s in r.statements]
-    assert order[0] == "scratch" and "coke" not in order[:2]
+    found = {r.statements[0].term: r.score for r in read("not a scratch on it", VOCABULARY, "sleeve")}
+    assert next(iter(found)) == "scratch" and found["scratch"] - found.get("coke", 0.0) > 0.1
