@@ -66,7 +66,18 @@ def blended(clause: Clause, held: list[Held], index: Index, subject: str, on_mat
     order = [h for _, h in sorted(ranks, key=lambda r: -round(r[0], 4))]
     if held and (held[0].score >= FULL or _figured(held[0])):
         order = [held[0], *(h for h in order if h is not held[0])]
-    return _unopposed(order)[:MOST_READINGS]
+    return _varied(_unopposed(order), index)[:MOST_READINGS]
+
+
+def _varied(held: list[Held], index: Index) -> list[Held]:
+    """Readings of which one that only says in general what a better one says stands behind the others."""
+    line = index.vocabulary.form_lineage
+    again = [
+        h for n, h in enumerate(held)
+        if any(b.statement.family == h.statement.family == "feature" and b.statement.state == h.statement.state and
+               h.statement.term in line[b.statement.term] for b in held[:n])
+    ]  # fmt: skip
+    return [*(h for h in held if h not in again), *again]
 
 
 def _unopposed(held: list[Held]) -> list[Held]:

@@ -388,3 +388,12 @@ def test_none_said_twice_is_not_denied():
 def test_a_denied_word_stands_before_a_saying_of_which_it_is_only_a_word():
     found = {r.statements[0].term: r.score for r in read("not a scratch on it", VOCABULARY, "sleeve")}
     assert next(iter(found)) == "scratch" and found["scratch"] - found.get("coke", 0.0) > 0.1
+
+
+@pytest.mark.parametrize(
+    "said, on", [("skin came off like an orange", "O-ring"), ("edges nibbled by something", "soft face")]
+)
+def test_what_only_says_in_general_what_a_better_reading_says_is_not_among_the_first_three(said, on):
+    shown = [r.statements[0].term for r in read(said, VOCABULARY, on)[:3]]
+    line = VOCABULARY.form_lineage
+    assert not [(a, b) for n, b in enumerate(shown) for a in shown[:n] if b in line.get(a, ())]
