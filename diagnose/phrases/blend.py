@@ -17,16 +17,13 @@ from diagnose.phrases.hold import (
     SURE,
     WRONG,
     Held,
-    opposed,
-    qualifiers,
-    told,
-    unread,
 )
 from diagnose.phrases.index import Index
 from diagnose.phrases.model import Statement
 from diagnose.phrases.nearness import NOT_SO, Nearness
 from diagnose.phrases.said_of import WRONG_PART, behind_a_place, named_kinds, part_said
 from diagnose.phrases.states import at_points, points_said
+from diagnose.phrases.told import opposed, qualifiers, told, unread
 
 FULL = 0.9
 """How well a reading must fit so that nothing near is put before it."""

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from diagnose.phrases.clauses import QUALIFYING, Clause, value_said
-from diagnose.phrases.index import Index, Spelling, Term
+from diagnose.phrases.index import Index, Spelling
 from diagnose.phrases.lift import Lifted
 from diagnose.phrases.model import Statement
 from diagnose.phrases.said_of import (
@@ -25,6 +25,7 @@ from diagnose.phrases.said_of import (
     related,
 )
 from diagnose.phrases.states import states
+from diagnose.phrases.told import opposed, qualifiers, told, unread
 
 SURE, WEAK = 0.965, 0.44
 """Sure only where the words say the term in full: of open phrases read at 0.80 to 0.96 one in four said something else."""
@@ -49,10 +50,8 @@ OF_THE_CASE = frozenset({"seal", "machine", "product", "seal chamber"})
 """Kinds a fact or a figure of the whole case may be said of."""
 IN_GENERAL = "it is said in general"
 ALL_RIGHT, HARMED = ("word", "healthy"), ("wear", "damage")
-DENIED, WRONG = "it is read as a denial", "the part named does not fit"
+WRONG = "the part named does not fit"
 SAYS_MORE = "the term may say more than was said"
-_CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
-         "heard": "it is hearsay", "blamed": "it names a cause"}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -352,29 +351,6 @@ def _asks(claim: _Claim, clause: Clause, left: frozenset[int]) -> tuple[str, lis
     return state, asks
 
 
-def unread(clause: Clause, left: frozenset[int]) -> list[str]:
-    return ["not every word was read: " + ", ".join(clause.words(left))] if left else []
-
-
-def told(clause: Clause, denial_used: bool = False) -> tuple[str, list[str]]:
-    """(present, absent or not looked at, why it must be asked) by the cues of a clause."""
-    asks, state = [], "present"
-    if clause.cues("not looked"):
-        state = "not looked at"
-        asks.append("it is read as not looked at")
-    elif not denial_used and (clause.denied or clause.cues("denied") or clause.cues("denied before")):
-        if not clause.cues("not denied"):
-            state = "absent"
-        asks.append(DENIED)
-    return state, asks + [why for cue, why in _CUES.items() if clause.cues(cue)]
-
-
-def opposed(state: str, asks: list[str]) -> tuple[str, list[str]]:
-    """What is told by a saying that a term is not so: "all one length" is that lengths are not unequal."""
-    opposite = {"present": "absent", "absent": "present"}.get(state, state)
-    return opposite, [DENIED, *(why for why in asks if why != DENIED)]
-
-
 def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
     result = []
     for point, variable, value, fit, used, guesses in states(clause, index, subject):
@@ -434,27 +410,3 @@ def _loss_reckoned(clause: Clause, place: int, index: Index) -> float:
         return 0.3
     senses = [s.sense for s in clause.slots.get("word", ()) if s.first <= place <= s.last]
     return max((index.weights.get(s, UNKNOWN) for s in senses), default=UNKNOWN)
-
-
-def qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, str], set[int]]:
-    """Side, degree, extent and the like that the term has not taken up itself, and the places that say them."""
-    more: dict[str, str] = {}
-    quiet: set[int] = set()
-    slots = {"feature": QUALIFYING, "act": ("made of", "when")}.get(term.family, ())
-    for slot in slots:
-        taken, said = used | quiet, clause.slots.get(slot, ())
-        spans = [s for s in said if not taken & set(s.places) and not clause.likened(s.first) and not clause.named(s)]
-        if slot == "runs" and not spans:  # a likeness may take up the word for the mark itself: "mud cracks"
-            spans = [s for s in said if s.first not in taken and s.last in used]
-        if slot == "side" and not spans and term.sides:
-            spans = [s for s in said if s.sense[1] in term.sides]
-        if spans:
-            best = max(spans, key=lambda s: (len(s.places), -s.first))
-            if slot != "made of" or best.sense[1] not in term.not_made_of:
-                more["with" if term.family == "act" and slot == "made of" else slot] = best.sense[1]
-            quiet |= {p for s in spans for p in s.places if s.sense == best.sense}
-    for lifted in clause.lifted.values():
-        if lifted.kind in ("extent", "which", "count") and term.family == "feature":
-            which, _, of = lifted.text.partition(" of ") if lifted.kind == "which" else (lifted.text, "", "")
-            more |= {lifted.kind: which, **({"of": of} if of else {})}
-    return more, quiet

@@ -8,11 +8,12 @@ from dataclasses import replace
 from diagnose.knowledge.model import Vocabulary
 from diagnose.phrases.blend import BY_MEANING, blended
 from diagnose.phrases.clauses import Clause, contrasted, denials, halves, phrase_of
-from diagnose.phrases.hold import DENIED, MOST_READINGS, SAYS_MORE, SURE, Held, hold
+from diagnose.phrases.hold import MOST_READINGS, SAYS_MORE, SURE, Held, hold
 from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Reading, Statement
 from diagnose.phrases.said_of import named_kinds
 from diagnose.phrases.sentence import statements_of
+from diagnose.phrases.told import DENIED
 
 LIKELY, ONE = 0.60, 0.80
 TIE, AMONG, PIECE = 0.03, 0.55, 0.45

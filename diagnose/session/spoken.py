@@ -13,9 +13,9 @@ from diagnose.casefile.spoken import not_understood, records_of
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Feature
 from diagnose.phrases.beside import beside
-from diagnose.phrases.hold import DENIED
 from diagnose.phrases.model import Reading, rendered
 from diagnose.phrases.read import read
+from diagnose.phrases.told import DENIED
 from diagnose.reading.figures import number_of
 from diagnose.reading.terms import nearest, plain
 from diagnose.session.asked_back import AskedBack

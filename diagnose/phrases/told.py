@@ -1,0 +1,57 @@
+"""What a clause tells beside the term it says: whether it is so or denied, on which side, how much and where, and what is left unread."""
+
+from __future__ import annotations
+
+from diagnose.phrases.clauses import QUALIFYING, Clause
+from diagnose.phrases.index import Term
+
+DENIED = "it is read as a denial"
+_CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
+         "heard": "it is hearsay", "blamed": "it names a cause"}  # fmt: skip
+
+
+def told(clause: Clause, denial_used: bool = False) -> tuple[str, list[str]]:
+    """(present, absent or not looked at, why it must be asked) by the cues of a clause."""
+    asks, state = [], "present"
+    if clause.cues("not looked"):
+        state = "not looked at"
+        asks.append("it is read as not looked at")
+    elif not denial_used and (clause.denied or clause.cues("denied") or clause.cues("denied before")):
+        if not clause.cues("not denied"):
+            state = "absent"
+        asks.append(DENIED)
+    return state, asks + [why for cue, why in _CUES.items() if clause.cues(cue)]
+
+
+def opposed(state: str, asks: list[str]) -> tuple[str, list[str]]:
+    """What is told by a saying that a term is not so: "all one length" is that lengths are not unequal."""
+    opposite = {"present": "absent", "absent": "present"}.get(state, state)
+    return opposite, [DENIED, *(why for why in asks if why != DENIED)]
+
+
+def unread(clause: Clause, left: frozenset[int]) -> list[str]:
+    return ["not every word was read: " + ", ".join(clause.words(left))] if left else []
+
+
+def qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, str], set[int]]:
+    """Side, degree, extent and the like that the term has not taken up itself, and the places that say them."""
+    more: dict[str, str] = {}
+    quiet: set[int] = set()
+    slots = {"feature": QUALIFYING, "act": ("made of", "when")}.get(term.family, ())
+    for slot in slots:
+        taken, said = used | quiet, clause.slots.get(slot, ())
+        spans = [s for s in said if not taken & set(s.places) and not clause.likened(s.first) and not clause.named(s)]
+        if slot == "runs" and not spans:  # a likeness may take up the word for the mark itself: "mud cracks"
+            spans = [s for s in said if s.first not in taken and s.last in used]
+        if slot == "side" and not spans and term.sides:
+            spans = [s for s in said if s.sense[1] in term.sides]
+        if spans:
+            best = max(spans, key=lambda s: (len(s.places), -s.first))
+            if slot != "made of" or best.sense[1] not in term.not_made_of:
+                more["with" if term.family == "act" and slot == "made of" else slot] = best.sense[1]
+            quiet |= {p for s in spans for p in s.places if s.sense == best.sense}
+    for lifted in clause.lifted.values():
+        if lifted.kind in ("extent", "which", "count") and term.family == "feature":
+            which, _, of = lifted.text.partition(" of ") if lifted.kind == "which" else (lifted.text, "", "")
+            more |= {lifted.kind: which, **({"of": of} if of else {})}
+    return more, quiet
