@@ -190,18 +190,19 @@ class Spoken:
                 return replace(r, statements=tuple(found[t] for t in terms))
         return meant
 
-    def _rank(self, topic: Topic, readings: list[Reading]) -> tuple[int, int]:
-        """How well a block takes a phrase, less being better: how sure it is, and whether what it says is of this part."""
+    def _rank(self, topic: Topic, readings: list[Reading]) -> tuple[int, int, int]:
+        """How well a block takes a phrase, less being better: how sure it is, whether what it says is of this part, and
+        how many words are left unread."""
         order = ["sure", "likely", "weak"]
         if not readings or readings[0].sureness not in order:
-            return len(order), 1
+            return len(order), 1, 0
         said = [s for s in readings[0].statements if s.family == "feature" and s.term in self.words.features]
         own = [
             s
             for s in said
             if s.on in ("", *self.words.lineage[topic.kind]) and self.fits(topic, self.words.features[s.term])
         ]
-        return order.index(readings[0].sureness), int(not said or own != said)
+        return order.index(readings[0].sureness), int(not said or own != said), len(readings[0].unread)
 
     def _which(self, phrase: str, readings: list[Reading], offered: list[str]) -> str:
         """The reading or feature that is meant; "" where none is."""
