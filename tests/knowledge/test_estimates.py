@@ -52,7 +52,9 @@ def test_a_card_says_the_word_of_its_estimates_unless_it_was_reworded_since():
     differ = [
         row
         for row in ROWS
-        if row["kind"] != "tells" and "reworded" not in row["how"] and said.get((row["kind"], row["card"], row["row"])) != row["word"]
+        if row["kind"] != "tells"
+        and "reworded" not in row["how"]
+        and said.get((row["kind"], row["card"], row["row"])) != row["word"]
     ]
     assert not differ, "note them as reworded since: " + str(differ[:3])
 
