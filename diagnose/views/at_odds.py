@@ -10,6 +10,7 @@ from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.replay import State
 from diagnose.inference.at_odds import Odd, Odds
 from diagnose.knowledge.model import Knowledge
+from diagnose.reading.figures import count
 from diagnose.reading.problems import BadInput
 from diagnose.trail.wording import record_text
 
@@ -25,6 +26,32 @@ def told(odd: Odd, case: Case, knowledge: Knowledge) -> str:
     parts = [f"part {p.item} {p.name} ({p.kind})" for p in case.parts if p.item in odd.parts]
     other = text(odd.other) if odd.other else ", ".join(parts)
     return f"'{text(odd.one)}' does not go with '{other}'"
+
+
+def place_of(odd: Odd, case: Case) -> str:
+    """The seal of a pair that what is at odds is about; "" where it is about both, the machine, or the only one."""
+    if len(case.positions) < 2:
+        return ""
+    sorts = (case.observations, case.measured, case.settings, case.states, case.acts)
+    about = {x.position for records in sorts for x in records if x.id in (*odd.one, *odd.other)}
+    about |= {p.position for p in case.parts if p.item in odd.parts}
+    seals = [p for p in case.positions if p in about]
+    return seals[0] if len(seals) == 1 else ""
+
+
+def by_place(odds: Iterable[Odd], case: Case, knowledge: Knowledge) -> dict[str, list[str]]:
+    """What is at odds, in words, by the seal that it is about; "" is told of the case as a whole."""
+    found: dict[str, list[str]] = {}
+    for odd in odds:
+        found.setdefault(place_of(odd, case), []).append(told(odd, case, knowledge))
+    return found
+
+
+def not_understood(case: Case) -> str:
+    """How much of what was said took no part in the answer; "" where all of it did."""
+    if not (number := len(case.not_understood)):
+        return ""
+    return f"{count(number, 'remark')} {'was' if number == 1 else 'were'} not understood and took no part in this"
 
 
 class ToldOdds:

@@ -103,13 +103,13 @@ def page(
 ) -> Page:
     case, knowledge = inference.case, inference.base.knowledge
     page.ends(case.name, "invented case" if case.invented else "", bold=True)
+    odds = at_odds.by_place(inference.base.odds.of(case), case, knowledge)
     for place, x in enumerate(judgements):
         _answer(inference, x, judgements[:place], everything, page)
-    odds = inference.base.odds.of(case)
-    for odd in odds if everything else odds[:MOST_ODDS]:
-        page.say(at_odds.told(odd, case, knowledge), indent=2, lead=f"{'at odds':<12} ", hang=15)
-    if len(odds) > MOST_ODDS and not everything:
-        page.say(f"and {len(odds) - MOST_ODDS} more like it (--all)", indent=15)
+        _at_odds(odds.get(x.position, ()), everything, page)
+    if odds.get("") and len(case.positions) > 1:
+        page.heading("Both seals and the machine")
+    _at_odds(odds.get("", ()), everything, page)
     if plan:
         next_steps.short_steps(inference, plan, page)
     called = cautions(inference, judgements)
@@ -130,12 +130,18 @@ def page(
             page.say(text, indent=2, hang=2)
     page.line()
     if case.not_understood and not everything:
-        was = count(len(case.not_understood), "remark") + (" was" if len(case.not_understood) == 1 else " were")
-        page.say(f"{was} not understood and took no part in this (--all shows them)")
+        page.say(f"{at_odds.not_understood(case)} (--all shows them)")
     if not everything:
         page.line(page.dim("--all adds the ledgers with every record, all causes, cautions and changes"))
     page.line(page.dim(f"rule base {knowledge.version} ({knowledge.digest[:12]}), case {case.digest[:12]}"))
     return page
+
+
+def _at_odds(told: Sequence[str], everything: bool, page: Page) -> None:
+    for text in told if everything else told[:MOST_ODDS]:
+        page.say(text, indent=2, lead=f"{'at odds':<12} ", hang=15)
+    if len(told) > MOST_ODDS and not everything:
+        page.say(f"and {len(told) - MOST_ODDS} more like it (--all)", indent=15)
 
 
 def _answer(inference: Inference, x: Judgement, earlier: Sequence[Judgement], everything: bool, page: Page) -> None:

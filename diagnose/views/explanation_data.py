@@ -10,7 +10,7 @@ from diagnose.advice.plan import Plan
 from diagnose.inference.run import Inference
 from diagnose.judgement.chains import NAMED, Chain, Mark, chains
 from diagnose.judgement.judge import STANDINGS, Judged, Judgement, Weighed
-from diagnose.views import next_steps
+from diagnose.views import at_odds, next_steps
 from diagnose.views.explanation import cautions, leading, open_points, records_text
 from diagnose.views.leading import why_is_open
 
@@ -30,6 +30,11 @@ def document(
         "causes": [judged_json(inference, j) for j in shown],
         "mechanisms": [judged_json(inference, j) for j in mechanisms],
         "positions": [position_json(inference, x) for x in judgements],
+        "at_odds": [
+            {"position": at_odds.place_of(odd, case) or None, "says": at_odds.told(odd, case, knowledge)}
+            for odd in inference.base.odds.of(case)
+        ],
+        "not_understood": list(case.not_understood),
         **(next_steps.plan_json(plan, knowledge) if plan else {"next": []}),
         "actions": [next_steps.action_json(a) for a in actions(judgements)],
         "cautions": next_steps.cautions_json(cautions(inference, judgements)),

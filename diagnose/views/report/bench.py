@@ -12,13 +12,26 @@ from diagnose.quantities.model import Quantity
 from diagnose.reading.units import show
 from diagnose.views.drawings import charts
 from diagnose.views.drawings.dial import clock_over
-from diagnose.views.report.blocks import Block, Heading, Items, Line, Paragraph, Picture, Piece, Soft, Strong, Table
+from diagnose.views.report.blocks import (
+    Block,
+    Heading,
+    Items,
+    Line,
+    Paragraph,
+    Picture,
+    Piece,
+    Soft,
+    Strong,
+    Table,
+    pieces,
+)
 from diagnose.views.report.told import Photo, Told, hours, with_ends
 
 _VERDICTS = {
     OUTSIDE: "outside", BETWEEN: "between the values given", UNDECIDED: "not decided: the uncertainty spans a limit", INSIDE: "inside",
 }  # fmt: skip
 """In the order in which they are told."""
+AT_ODDS = " (rests on a record that is at odds)"
 _UNPUBLISHED = ("common practice", "arithmetic")
 TOLD_IN_HISTORY = ("history", "leak", "sound")
 
@@ -29,7 +42,11 @@ def measurements(t: Told) -> list[Block]:
     odd = [x for x in judged if x[2] != INSIDE]
     blocks: list[Block] = [_limits(t, odd)] if odd else []
     named = {q.id for q, _, _ in odd}
-    inside = dict.fromkeys(f"{q.name} {t.on(q)} {with_ends(q)}" for q, _, _ in judged if q.id not in named)
+    inside = dict.fromkeys(
+        f"{q.name} {t.on(q)} {with_ends(q)}{AT_ODDS if t.is_at_odds(q) else ''}"
+        for q, _, _ in judged
+        if q.id not in named
+    )
     if inside:
         blocks.append(Paragraph([Strong("Inside every published limit: "), "; ".join(inside) + "."], "small"))
     return blocks + _figures(t)
@@ -92,7 +109,7 @@ def _limits(t: Told, judged: Sequence[Against]) -> Table:
 
 
 def _named(t: Told, q: Quantity) -> Line:
-    return [q.name, Soft(f" {t.on(q)}")]
+    return [q.name, Soft(f" {t.on(q)}{AT_ODDS if t.is_at_odds(q) else ''}")]
 
 
 def _published(t: Told, limit: Limit) -> bool:
@@ -112,7 +129,7 @@ def _against(t: Told, q: Quantity, limit: Limit, verdict: str) -> Sequence[Line]
 
 def _usual(t: Told, q: Quantity, limit: Limit, verdict: str) -> Line:
     told = f" {with_ends(q)}, {_verdict(limit, verdict)}: "
-    return [q.name, Soft(f" {t.on(q)}"), told, *_values(t, q, limit)]
+    return [*pieces(_named(t, q)), told, *_values(t, q, limit)]
 
 
 def _values(t: Told, q: Quantity, limit: Limit) -> list[Piece]:

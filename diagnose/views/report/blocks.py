@@ -143,7 +143,8 @@ class Leader:
 class Answer:
     """The conclusion at one seal position; `place` is "" where there is only one. `first` says that no damage is on record or
     that the seal was not looked at, `happened` names the mechanisms, `also` are causes of the leading explanation for
-    which the page has only a line. `sound`: it was taken out sound."""
+    which the page has only a line. `odds`: what on record does not go together.
+    `sound`: it was taken out sound."""
 
     place: str
     first: str
@@ -152,6 +153,7 @@ class Answer:
     also: Sequence[Line]
     sure: Line
     beside: Sequence[Line]
+    odds: Sequence[Line] = ()
     sound: bool = False
 
     @property
@@ -171,7 +173,8 @@ class Form:
 
 @dataclass(frozen=True)
 class Report:
-    """`asked` is what every report has room for, "" where it is to be filled in by hand. `type` is "dense" where page one needs smaller type to stay one page, "brief" where it would leave most of a page empty, so
+    """`asked` is what every report has room for, "" where it is to be filled in by hand. `doubts`: what of the record as a whole does not go
+    together or was not understood. `type` is "dense" where page one needs smaller type to stay one page, "brief" where it would leave most of a page empty, so
     that the rest follows on it."""
 
     title: str
@@ -185,6 +188,7 @@ class Report:
     sections: Sequence[Section]
     digests: Sequence[tuple[str, str]]
     form: Form | None = None
+    doubts: Sequence[Line] = ()
 
     @property
     def kind(self) -> str:

@@ -13,6 +13,7 @@ from diagnose.casefile.wording import describe, describe_act, describe_state
 from diagnose.judgement.judge import Judged
 from diagnose.reading.figures import count
 from diagnose.trail.graph import cause_id, proof
+from diagnose.views import at_odds
 from diagnose.views.drawings.markup import Drawing, Markup
 from diagnose.views.graph_drawing import UPRIGHT, draw, for_paper
 from diagnose.views.leading import leaders
@@ -99,7 +100,9 @@ def _statements(t: Told) -> list[Block]:
                 Items([text + (f" ({said})" if said else "") for text, said in sorted(told)], role="two"),
             ]
     if t.case.not_understood:
-        blocks += [Heading("Said, not understood"), Items(list(t.case.not_understood))]
+        blocks += [Heading("Said, not understood, so it took no part"), Items(list(t.case.not_understood))]
+    if t.odds:
+        blocks += [Heading("At odds"), Items([at_odds.told(odd, t.case, t.knowledge) for odd in t.odds])]
     return blocks
 
 

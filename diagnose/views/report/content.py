@@ -39,8 +39,8 @@ def report(material: Material) -> Report:
     parts.append(Section("sources", "Sources", closing.sources(t)))
     kept = [s for s in appendix if s.blocks]
     parts.append(Section("verification", "Verification", closing.verification(t, [s.title for s in kept])))
-    answers, care, type_, form = summary.page_one(t)
+    answers, doubts, care, type_, form = summary.page_one(t)
     return Report(
         t.case.name, t.case.invented, summary.facts(t), summary.asked(t), answers, care, summary.still_open(t), type_,
-        [s for s in parts if s.blocks] + kept, closing.digests(t), form,
+        [s for s in parts if s.blocks] + kept, closing.digests(t), form, doubts,
     )  # fmt: skip

@@ -86,6 +86,9 @@ def _summary(report: Report, short: bool) -> Markup:
     ]
     last = el(
         "div",
+        el("section", el("h3", "To be cleared up on the record"), _items(report.doubts), class_="doubts")
+        if report.doubts
+        else None,
         el("section", el("h3", "Take care"), _items(report.cautions), class_="care") if report.cautions else None,
         el("section", el("h3", "Still worth looking at"), _items(report.open)) if report.open else None,
         class_="last",
@@ -119,7 +122,7 @@ def _answer(answer: Answer, short: bool) -> Markup:
         [_leader(x, short) for x in answer.leaders],
         [el("h3", "Also at work"), _items(answer.also)] if answer.also else None,
         el("p", el("strong", "How sure: "), _line(answer.sure), class_="sure") if answer.sure else None, beside or None,
-        class_="answer",
+        [el("p", el("strong", "At odds: "), _line(x)) for x in answer.odds], class_="answer",
     )  # fmt: skip
 
 

@@ -40,6 +40,8 @@ def page(report: Report, short: bool = False) -> str:
         "\n".join(f"- {_text(name)}: {_text(value) or '____'}" for name, value in (*report.facts, *report.asked))
     )
     parts += [_answer(a) for a in report.answers]
+    if report.doubts:
+        parts += ["## To be cleared up on the record", _items(report.doubts)]
     if report.cautions:
         parts += ["## Take care", _items(report.cautions)]
     if report.open:
@@ -65,6 +67,7 @@ def _answer(a: Answer) -> str:
     parts += ["Also at work:\n\n" + _items(a.also)] if a.also else []
     parts += [f"How sure: {_line(a.sure)}"] if a.sure else []
     parts += [f"{'Beside it' if a.leaders else 'Nearest'}:\n{_items(a.beside)}"] if a.beside else []
+    parts += [f"At odds: {_line(x)}" for x in a.odds]
     return "\n\n".join(parts)
 
 

@@ -12,6 +12,7 @@ from diagnose.judgement.chains import chain
 from diagnose.judgement.judge import Judged, Judgement, Weighed
 from diagnose.reading.figures import count, percent
 from diagnose.trail.graph import cause_id
+from diagnose.views import at_odds
 from diagnose.views.drawings import charts
 from diagnose.views.explanation import happened, happened_text
 from diagnose.views.leading import (
@@ -33,7 +34,7 @@ LEAST_TOLD = 0.5
 ROOMS = ((5, 4, True), (4, 3, True), (3, 2, True), (3, 2, False), (2, 2, False), (2, 1, False), (1, 1, False))
 """Most reasons and changes told of a cause, and whether its chain is told, from roomy to tight; the first that fits the
 page is used."""
-MOST_CAUTIONS, MOST_HAPPENED = 3, 6
+MOST_CAUTIONS, MOST_HAPPENED, MOST_ODDS = 3, 6, 3
 BRIEF_LINES, PAGE_LINES, DENSE_LINES, WIDE, HALF = 36, 57, 60, 120, 58
 """Lines of print on half of page one, on the page in usual and in smaller type, and characters on a line across the page and
 across half of it; on the careful side."""
@@ -44,13 +45,13 @@ FORM_LINES, FORM_ROOM, MOST_TO_DO = 3, 63, 3
 most actions on it."""
 
 
-def page_one(t: Told) -> tuple[list[Answer], list[Line], str, Form | None]:
-    """Answers and cautions, told as fully as one page has room for, the type that it takes, and where there is room the form
-    to fill in."""
-    named, care = facts(t), cautions(t)
+def page_one(t: Told) -> tuple[list[Answer], list[Line], list[Line], str, Form | None]:
+    """Answers, doubts and cautions, told as fully as one page has room for, the type that it takes, and where there is room the
+    form to fill in."""
+    named, doubted, care = facts(t), doubts(t), cautions(t)
     for room in ROOMS:
         answers = [_answer(t, x, t.judgements[:i], *room) for i, x in enumerate(t.judgements)]
-        lines = _lines(t.case.name, named, answers, care)
+        lines = _lines(t.case.name, named, answers, [*doubted, *care])
         if lines <= DENSE_LINES:
             break
     to_do = [a.do for a in t.advice][:MOST_TO_DO]
@@ -58,7 +59,7 @@ def page_one(t: Told) -> tuple[list[Answer], list[Line], str, Form | None]:
     printed = lines * DENSE_SIZE if lines > PAGE_LINES else lines
     filled = printed + FORM_LINES + 2.4 * len(to_do)
     type_ = "dense" if lines > PAGE_LINES else "brief" if filled <= BRIEF_LINES else ""
-    return answers, care, type_, Form(to_do) if filled <= FORM_ROOM else None
+    return answers, doubted, care, type_, Form(to_do) if filled <= FORM_ROOM else None
 
 
 def _lines(title: str, named: Sequence[tuple[str, str]], answers: Sequence[Answer], care: Sequence[Line]) -> float:
@@ -81,6 +82,7 @@ def _lines(title: str, named: Sequence[tuple[str, str]], answers: Sequence[Answe
             + rows([a.happened], WIDE)
             + rows([a.first], WIDE)
             + -(-sum(map(_length, a.beside)) // WIDE)
+            + rows(a.odds, WIDE)
         )
         for x in a.leaders:
             why = rows(x.why, HALF) + (1.3 + rows(x.against, HALF) if x.against else 0)
@@ -157,6 +159,7 @@ def _answer(t: Told, x: Judgement, earlier: Sequence[Judgement], reasons: int, c
         also,
         "" if unseen and not best else _how_sure(t, x, best),
         [] if unseen else lines,
+        at_odds_at(t, x.position) if t.several else [],
         t.case.texts.get("history.removal") == SOUND,
     )
 
@@ -220,6 +223,19 @@ def action(t: Told, a: Advice) -> Line:
 
 def _reason(t: Told, e: Weighed, position: str) -> list[Piece]:
     return [Proof(t.sentences.of(e.finding, position), finding_id(e.finding, position))]
+
+
+def at_odds_at(t: Told, position: str) -> list[Line]:
+    """What on record of one seal, or "" of the whole, does not go together; the rest of it stands in the history."""
+    told = at_odds.by_place(t.odds, t.case, t.knowledge).get(position, [])
+    more = [Soft(f"and {len(told) - MOST_ODDS} more, under History")] if len(told) > MOST_ODDS else []
+    return [*told[:MOST_ODDS], *more]
+
+
+def doubts(t: Told) -> list[Line]:
+    """What keeps the record as a whole from being taken as it stands."""
+    unread = at_odds.not_understood(t.case)
+    return [*at_odds_at(t, ""), *([f"{unread}; see History."] if unread else [])]
 
 
 def cautions(t: Told) -> list[Line]:

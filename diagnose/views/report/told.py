@@ -65,6 +65,7 @@ class Told:
         self.earlier = material.earlier
         self.advice = actions([x for x in material.judgements if not nothing_to_explain(material.inference, x)])
         self.several = len(self.case.positions) > 1
+        self.odds = self.inference.base.odds.of(self.case)
         self.numbers: dict[str, int] = {}
 
     def cite(self, *keys: str) -> Cite:
@@ -96,6 +97,10 @@ class Told:
             return f"{part.name} ({part.item})"
         place = "machine" if x.position in ("machine", "") else self.place(x.position) or "seal"
         return f"{x.kind}, {place}" if x.kind and self.several and place != "machine" else x.kind or place
+
+    def is_at_odds(self, q: Quantity) -> bool:
+        """Whether a quantity rests on a record with which another does not go."""
+        return any(record and any(record in (*o.one, *o.other) for o in self.odds) for _, _, record in q.inputs)
 
     @cached_property
     def order(self) -> dict[str, int]:
