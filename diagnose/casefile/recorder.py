@@ -16,7 +16,7 @@ from diagnose.casefile import model as m
 from diagnose.casefile.answers import in_our_words, refuse_odd_signs
 from diagnose.casefile.format import STATES
 from diagnose.casefile.reader import ReadBefore, case_of, read_document
-from diagnose.casefile.replay import State, What, apply, begun, differences, replay
+from diagnose.casefile.replay import Record, State, What, apply, begun, differences, replay
 from diagnose.casefile.walk import doubts
 from diagnose.casefile.writer import commented, put
 from diagnose.knowledge.model import Knowledge
@@ -254,6 +254,12 @@ class Recorder:
         place = [r for r in self.state.records if r.place == what["add"]]
         if any(r.entry == entry for r in place):
             return None
+        if read := self.read_before(entry):
+            shown = ", ".join(map(str, read.entry.get("readings") or [read.entry.get("reading")]))
+            raise _call(
+                self.case, f"{entry['measured']} takes one reading, and {shown} is on record there (record {read.id})",
+                f"to correct it: --instead-of {read.id} --why TEXT",
+            )  # fmt: skip
         earlier = next((r for r in place if _same_look(r.entry, entry)), None)
         if earlier is None:
             return what
@@ -264,6 +270,14 @@ class Recorder:
             self.case, f"{_feature(entry)!r} is on record there as {says} (record {earlier.id})",
             f"to correct it: --instead-of {earlier.id} --why TEXT",
         )  # fmt: skip
+
+    def read_before(self, entry: Mapping[str, Any]) -> Record | None:
+        """The record of the same reading in the same place, where one is all that it takes: a second one corrects it."""
+        reading = self.knowledge.vocabulary.readings.get(str(entry.get("measured", "")))
+        if reading is None or reading.several:
+            return None
+        place = ("measured", "part", "on", "position", "group", "at", "labels")
+        return next((r for r in self.state.records if all(r.entry.get(k) == entry.get(k) for k in place)), None)
 
     def _only_adds(self, what: What) -> bool:
         """Whether a record is only told in more detail, which needs no reason."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from diagnose.casefile.elsewhere import elsewhere
 from diagnose.casefile.model import Case, Measured, Observation, Part
 from diagnose.knowledge.model import Arrangements, Knowledge, LeftOut, Look, Step, UsualPart, Vocabulary
-from diagnose.reading.units import show
+from diagnose.reading.units import show, unit
 
 
 @dataclass(frozen=True)
@@ -270,10 +270,12 @@ def unanswered(case: Case, topic: Topic, words: Vocabulary) -> list[str]:
 
 
 def doubts(case: Case, knowledge: Knowledge) -> dict[tuple[str, str], str]:
-    """What is odd about readings that have a nominal: far off it, or off the others of their set. By record and text."""
-    arrangements, told = knowledge.arrangements, {}
+    """What is odd about readings: far off their nominal or off the others of their set, or far over every limit. By record and text."""
+    arrangements, told = knowledge.arrangements, dict[tuple[str, str], str]()
     nominals = [x for x in case.measured if x.what in set(arrangements.nominal.values())]
     for x in case.measured:
+        if far := _far_over_limits(x, knowledge):
+            told[x.id, far] = far
         if x.what not in arrangements.nominal:
             continue
         nominal = nominal_of(nominals, arrangements, x)
@@ -285,6 +287,18 @@ def doubts(case: Case, knowledge: Knowledge) -> dict[tuple[str, str], str]:
             text = f"{x.what} {', '.join(show(v, spelling) for v in odd)}, but {against}"
             told[x.id, text] = text
     return told
+
+
+def _far_over_limits(measured: Measured, knowledge: Knowledge) -> str:
+    """What is odd of a length on a part that is far over its widest limit: a slip of the decimal point, or of its number for it."""
+    reading, factor = knowledge.vocabulary.readings[measured.what], knowledge.arrangements.far_over
+    limits = [x for x in knowledge.limits_on.get(measured.what, ()) if x.sense == "at most"]
+    if not (factor and reading.on and limits and unit(reading.unit).kind == unit("mm").kind):
+        return ""
+    widest = max(limit.lax for limit in limits)
+    odd = [r.value for r in measured.readings if r.value > factor * widest]
+    shown = ", ".join(show(v, reading.unit) for v in odd)
+    return f"{measured.what} {shown}, where at most {show(widest, reading.unit)} is usual" if odd else ""
 
 
 def nominal_of(nominals: list[Measured], arrangements: Arrangements, measured: Measured) -> tuple[str, float] | None:

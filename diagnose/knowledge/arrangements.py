@@ -46,6 +46,7 @@ def read_arrangements(reader: CardReader, vocabulary: m.Vocabulary) -> m.Arrange
         "nominal",
         "wears",
         "doubt",
+        "far over a limit",
         "alike",
         "with the machine",
         "only with",
@@ -69,7 +70,7 @@ def read_arrangements(reader: CardReader, vocabulary: m.Vocabulary) -> m.Arrange
         {x.on: x for x in reader.each(order, "marking", lambda n: _marking(reader, n, vocabulary))}, says,
         _one_of(reader, order, vocabulary), reader.each(order, "left out", lambda n: _left_out(reader, n, vocabulary)),
         reader.known(order, "not every machine", kinds, "kind"),
-        reader.known(order, "wears", vocabulary.readings, "reading"), called,
+        reader.known(order, "wears", vocabulary.readings, "reading"), called, reader.number(order, "far over a limit"),
     )  # fmt: skip
 
 

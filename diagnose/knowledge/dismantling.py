@@ -84,7 +84,8 @@ class Marking:
 @dataclass(frozen=True)
 class Arrangements:
     """Usual parts by arrangement, and the order of dismantling. `nominal` names for a reading the figure it should be
-    near; a reading further off than `doubt` times (or one in `doubt`) is asked again, one that `wears` only where it is more. `alike`: kinds whose parts are asked
+    near; a reading further off than `doubt` times (or one in `doubt`) is asked again, one that `wears` only where it is more, and a length
+    `far_over` times over its widest limit. `alike`: kinds whose parts are asked
     about together; `with_machine`: kinds that stay behind where the seal comes alone; `only_with`: the kind of part a figure
     or setting is asked with; `marking`: the nearest kind above a part counts. `says`: terms by setting that an arrangement says
     by its name, `called` by other names of it; `one_of`: features of which one is so wherever a seal failed; `left_out`: what means nothing beside a term;
@@ -104,6 +105,7 @@ class Arrangements:
     not_every: tuple[str, ...] = ()
     wears: tuple[str, ...] = ()
     called: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    far_over: float = 0.0
 
 
 @dataclass(frozen=True)

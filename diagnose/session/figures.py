@@ -185,4 +185,13 @@ class Figures:
             if places:
                 entry["at"] = re.split(r"[,;\s]+", places)
                 self.index(topic.part)
-        return self.talk.record({"add": "measurements", "entry": entry})
+        what = {"add": "measurements", "entry": entry}
+        if before := self.talk.recorder.read_before(entry):
+            old = ", ".join(map(str, before.entry.get("readings") or [before.entry.get("reading")]))
+            new = ", ".join(written)
+            if old != new and not self.talk.sure(
+                f"  {reading} is on record as {old} (r{before.id}): {new} instead of it (y; Enter: as it was)? "
+            ):
+                return False
+            what |= {"instead of": before.id, "why": "read again"} if old != new else {}
+        return self.talk.record(what)

@@ -59,6 +59,7 @@ class FileSchemas(Terms):
                      "looks": listed({"anyOf": either})}, ("step", "stage", "do", "ends"))  # fmt: skip
         order = keys({
             "doubt": said(NUMBER, "A reading this many times off its nominal is asked again."),
+            "far over a limit": said(NUMBER, "A length measured on a part, this many times over its widest limit, is asked again."),
             "nominal": keys(dict.fromkeys(self.v.readings, self.reading)), "steps": listed(step),
             "wears": said(some(self.reading), "Wear takes it far below its nominal, so only more is asked again."),
             "alike": said(some(self.kind), "Parts of such a kind are asked about together."),
