@@ -17,11 +17,12 @@ from diagnose.advice.information import binary_entropy, by_ratio, entropy
 from diagnose.advice.outlook import Belief, outlook
 from diagnose.advice.reach import LOST, Look, Reach, Status, stage_of
 from diagnose.advice.reach import OPEN as IN_REACH
-from diagnose.advice.stopping import OPEN, Stop, Worst, stopping
+from diagnose.advice.stopping import OPEN, SOUND, Stop, Worst, stopping
 from diagnose.advice.valuation import Job, Valuation
 from diagnose.inference.facts import holds_at
 from diagnose.inference.run import Inference
 from diagnose.judgement.judge import Judged, Judgement
+from diagnose.judgement.sound import nothing_failed
 from diagnose.knowledge.model import Knowledge, Measurement
 from diagnose.knowledge.teardown import seen_from
 
@@ -122,15 +123,16 @@ def plan(judgements: Sequence[Judgement], minutes: float | None = None, most: in
     without what each result would do."""
     inference = judgements[0].inference
     places = [_Open(judgement) for judgement in judgements]
+    stage, looks = stage_of(inference.case, inference.base.knowledge), inference.base.knowledge.looks
+    if all(map(nothing_failed, judgements)):
+        return Plan((), 0, 0.0, (), Stop(SOUND, (), 0, 0, looks.reckoned), (), stage, sum(map(_doubt, places)))
     works = _works(inference, places)
-    stage = stage_of(inference.case, inference.base.knowledge)
-    worth = inference.base.knowledge.looks.worth
     outlooks = [place.outlook for place in places]
     valuation = Valuation(outlooks, [w.job for w in works])
     if minutes is None:
-        chosen = [replace(works[j], bits=bits) for j, bits in valuation.in_order(worth)]
+        chosen = [replace(works[j], bits=bits) for j, bits in valuation.in_order(looks.worth)]
     else:
-        within = [works[j] for j in valuation.best_within(minutes, worth)]
+        within = [works[j] for j in valuation.best_within(minutes, looks.worth)]
         chosen = [replace(within[j], bits=b) for j, b in Valuation(outlooks, [w.job for w in within]).in_order(0.0)]
     order = arrange(chosen, inference.base.knowledge, stage)
     stop = _stop(inference, places, works)

@@ -18,7 +18,7 @@ from diagnose.advice.outlook import Belief
 from diagnose.judgement.judge import Judged, standing
 from diagnose.knowledge.model import Words
 
-OPEN, COMPANY, TOGETHER, NOTHING = "open", "company", "together", "nothing"
+OPEN, COMPANY, TOGETHER, NOTHING, SOUND = "open", "company", "together", "nothing", "sound"
 STANDING = ("established", "probable")
 
 
@@ -36,7 +36,7 @@ class Change:
 @dataclass(frozen=True)
 class Stop:
     """state: open (`work` could change the answer as `change` says), company (it could only add a cause to those that
-    stand), together (no single piece of work could, all of them at their most unfavourable could) or nothing. `stands`:
+    stand), together (no single piece of work could, all of them at their most unfavourable could), nothing, or sound (nothing failed). `stands`:
     the causes and mechanisms at least probable now. `works` and `findings` were checked."""
 
     state: str

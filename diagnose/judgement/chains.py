@@ -24,6 +24,11 @@ EXPECTED = 0.5
 """How often a mark must be left for its absence to be remarked on."""
 
 
+def leaders(x: Judgement) -> list[Judged]:
+    """The causes of the likeliest explanation that are possible or better, most probable first."""
+    return [j for j in x.causes if j.name in x.explanation.causes and j.standing in NAMED]
+
+
 @dataclass(frozen=True)
 class Mark:
     """A finding that a mechanism or cause leaves, with the card's word for how often. `weight`: what it moves that one by

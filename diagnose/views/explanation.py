@@ -10,7 +10,7 @@ from diagnose.advice.plan import Plan
 from diagnose.casefile.wording import describe, describe_reading, describe_statements
 from diagnose.inference.facts import holds_at, mark_relations
 from diagnose.inference.run import Inference
-from diagnose.judgement.chains import NAMED, SURE_ENOUGH, Chain, Link, chains
+from diagnose.judgement.chains import NAMED, SURE_ENOUGH, Chain, Link, chains, leaders
 from diagnose.judgement.judge import Judged, Judgement, Weighed
 from diagnose.judgement.weights import Group
 from diagnose.knowledge.model import Caution
@@ -19,12 +19,12 @@ from diagnose.quantities.limits import hangs_on_datum
 from diagnose.reading.figures import count, listed, percent, signed
 from diagnose.views import at_odds, next_steps
 from diagnose.views.leading import (
-    leaders,
     not_looked_at,
     not_named,
     nothing_to_explain,
     of_their_own,
     shared,
+    sound_but,
     told_before,
     undamaged,
     why_is_open,
@@ -152,7 +152,7 @@ def _answer(inference: Inference, x: Judgement, earlier: Sequence[Judgement], ev
     else:
         page.line()
     none = nothing_to_explain(inference, x)
-    if first := none or undamaged(inference, x) or not_looked_at(inference, x):
+    if first := none or sound_but(x) or undamaged(inference, x) or not_looked_at(inference, x):
         page.say(first, indent=2)
     if not_looked_at(inference, x) and not leaders(x) and not everything:
         return

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from diagnose.casefile.format import SOUND
 from diagnose.inference.run import Inference
-from diagnose.judgement.chains import NAMED, SURE_ENOUGH, unexplained
+from diagnose.judgement.chains import SURE_ENOUGH, leaders, unexplained
 from diagnose.judgement.judge import Judged, Judgement
+from diagnose.judgement.sound import amiss, nothing_amiss, taken_out_sound
 from diagnose.reading.figures import listed, percent
 
+MOST_AMISS = 4
 OPEN_FROM = 0.5
 """Share of its probability that a mechanism has without any cause, from which why it is there is said to be open."""
-
-
-def leaders(x: Judgement) -> list[Judged]:
-    """The causes of the likeliest explanation that are possible or better, most probable first."""
-    return [j for j in x.causes if j.name in x.explanation.causes and j.standing in NAMED]
 
 
 def of_their_own(best: Sequence[Judged]) -> list[Judged]:
@@ -85,18 +81,23 @@ def not_looked_at(inference: Inference, x: Judgement) -> str:
 
 def nothing_to_explain(inference: Inference, x: Judgement) -> str:
     """That there is no cause to find: the seal was taken out sound, or nothing was looked at, asked or measured yet."""
-    case, features = inference.case, inference.base.knowledge.vocabulary.features
-    words = inference.base.knowledge.vocabulary.readings
-    seen = [o for o in case.observations if o.state in ("present", "absent")]
-    hurt = any(o.state == "present" and not features[o.feature].sound and o.kind != "history" for o in seen)
+    case, words = inference.case, inference.base.knowledge.vocabulary.readings
+    seen = any(o.state in ("present", "absent") for o in case.observations)
     place = f"{x.position} " if len(case.positions) > 1 else ""
-    if leaders(x) or hurt:
+    if not nothing_amiss(x):
         return ""
-    if case.texts.get("history.removal") == SOUND:
+    if taken_out_sound(x):
         return f"The {place}seal was taken out sound: nothing failed, so there is no cause to find."
     if seen or case.states or case.acts or any(not words[m.what].section for m in case.measured):
         return ""
     return f"Nothing was looked at, asked or measured yet, so nothing can be said of why the {place}seal failed."
+
+
+def sound_but(x: Judgement) -> str:
+    """That a seal on record as taken out sound has something on record that a sound one has not."""
+    told = amiss(x) if taken_out_sound(x) else []
+    more = f"; and {len(told) - MOST_AMISS} more" if len(told) > MOST_AMISS else ""
+    return f"Recorded as taken out sound, but on record as well: {'; '.join(told[:MOST_AMISS])}{more}." if told else ""
 
 
 def undamaged(inference: Inference, x: Judgement) -> str:

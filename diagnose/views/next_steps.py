@@ -9,15 +9,16 @@ from typing import Any
 from diagnose.advice.actions import CHANGE, REPAIR, Advice
 from diagnose.advice.cautions import ABOVE_ALL, called_for
 from diagnose.advice.plan import ANY_TIME, LAST, NOW, Gone, Plan, Result, Step
-from diagnose.advice.stopping import OPEN
+from diagnose.advice.stopping import OPEN, SOUND
 from diagnose.casefile.model import Part
 from diagnose.casefile.walk import lost_things
 from diagnose.casefile.wording import describe
 from diagnose.inference.run import Inference
+from diagnose.judgement.chains import leaders
 from diagnose.judgement.judge import Judgement
 from diagnose.knowledge.model import Caution, Knowledge, Limit
 from diagnose.reading.figures import listed, percent
-from diagnose.views.leading import leaders, not_named
+from diagnose.views.leading import not_named, nothing_to_explain
 from diagnose.views.page import Page
 from diagnose.views.stopping import says
 
@@ -222,14 +223,20 @@ def page(
     for x in judgements:
         led = [f"{j.name} ({j.standing}, {percent(j.probability)})" for j in leaders(x)]
         which = f"{x.position} seal: " if len(case.positions) > 1 else ""
-        page.say(f"{which}{' with '.join(led) or not_named(x)}", indent=2, lead="leading ", hang=10)
+        page.say(
+            f"{which}{' with '.join(led) or nothing_to_explain(inference, x) or not_named(x)}",
+            indent=2,
+            lead="leading ",
+            hang=10,
+        )
     alone = "; only the seal is at hand" if case.alone else ""
     page.say(f"{_stage(case.stage, plan.stage)}{alone}", indent=2, lead="stage   ", hang=10)
     within = f" of the {minutes(budget)} given" if budget is not None else ""
     told = sum(s.bits for s in plan.steps)
     work = "1 piece of work" if plan.count == 1 else f"{plan.count} pieces of work"
-    page.say(f"{work}, {minutes(plan.minutes)}{within}; expected to tell {told:.2f} of the "
-             f"{plan.open_bits:.2f} bit by which the ranking is open", indent=2, lead="plan    ", hang=10)  # fmt: skip
+    if plan.stop.state != SOUND:
+        page.say(f"{work}, {minutes(plan.minutes)}{within}; expected to tell {told:.2f} of the "
+                 f"{plan.open_bits:.2f} bit by which the ranking is open", indent=2, lead="plan    ", hang=10)  # fmt: skip
     if plan.steps:
         page.say(BIT, indent=10)
     number, full = 0, len(plan.steps) if everything else MOST_IN_FULL

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from diagnose.advice.stopping import COMPANY, OPEN, TOGETHER, Stop
+from diagnose.advice.stopping import COMPANY, OPEN, SOUND, TOGETHER, Stop
 from diagnose.reading.figures import listed, percent
 
 
 def says(stop: Stop) -> str:
     """The verdict in words, with what was checked."""
+    if stop.state == SOUND:
+        return "Nothing need be looked at to find a cause: the seal was taken out sound and nothing on record is amiss."
     if not stop.works:
         return "Nothing is left that could be looked at or measured and would tell anything."
     c, stands = stop.change, listed(stop.stands)

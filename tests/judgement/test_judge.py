@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from diagnose.casefile.reader import parse_case
+from diagnose.judgement.chains import leaders
 from diagnose.judgement.counting import counting
 from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.judgement.judge import judge_at, standing
@@ -13,7 +14,6 @@ from diagnose.judgement.weights import decibans
 from diagnose.knowledge.model import Words
 from diagnose.reading.problems import Problems
 from diagnose.views.explanation import LEAST_MOVED, happened, left_out_told
-from diagnose.views.leading import leaders
 
 WORDS = Words({}, {}, 0.95, 0.60, 0.10, 2, 3.0, 10.0, 0.5)
 

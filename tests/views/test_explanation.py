@@ -11,11 +11,10 @@ from diagnose.advice.plan import plan
 from diagnose.casefile.reader import read_case
 from diagnose.inference.rules import compile_rules
 from diagnose.inference.run import infer
-from diagnose.judgement.chains import NAMED
+from diagnose.judgement.chains import NAMED, leaders
 from diagnose.judgement.judge import judge
 from diagnose.knowledge.model import Condition
 from diagnose.views import explanation
-from diagnose.views.leading import leaders
 from diagnose.views.page import Page
 from tests.support.places import ROOT, mostly_slow
 from tests.support.reasoned import reasoned

@@ -6,11 +6,14 @@ from types import SimpleNamespace
 
 import pytest
 
+from diagnose.advice.plan import plan
 from diagnose.casefile.reader import parse_case
+from diagnose.judgement.chains import leaders
 from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.judgement.judge import CauseSet
 from diagnose.reading.problems import Problems
-from diagnose.views.leading import leaders, not_named, of_their_own, shared, unaccounted, undamaged, why_is_open
+from diagnose.views.leading import not_named, of_their_own, shared, sound_but, unaccounted, undamaged, why_is_open
+from diagnose.views.stopping import says
 
 PAIR = """
 case: Pair
@@ -84,3 +87,29 @@ def test_a_cause_that_only_a_likelier_one_s_evidence_speaks_for_is_not_told_besi
     assert of_their_own([first, same, other]) == [first, other]
     bare = SimpleNamespace(name="bare", lines_for=())
     assert of_their_own([bare, SimpleNamespace(name="none", lines_for=())]) == [bare]
+
+
+SOUND = """
+case: Sound
+seal: {arrangement: single, springs: multiple, springs fitted: 10}
+parts:
+  - {item: 1, kind: rotating soft face, carries: nose}
+  - {item: 2, kind: stationary hard face, carries: wide}
+  - {item: 4, kind: multiple springs}
+observations: [{part: 1, saw: full even track}]
+history: {removal: sound}
+"""
+EIGHT = "measurements: [{part: 4, measured: springs found, readings: [8]}]\n"
+
+
+def test_a_seal_taken_out_sound_needs_no_look_and_one_with_a_fault_on_record_is_told_of_it(whole_base):
+    clean, odd = diagnosed(SOUND, whole_base), diagnosed(SOUND + EIGHT, whole_base)
+    assert not sound_but(clean.at("seal")) and sound_but(odd.at("seal")) == (
+        "Recorded as taken out sound, but on record as well: spring missing."
+    )
+    planned, other = plan(clean.judgements), plan(odd.judgements)
+    assert not planned.steps and "taken out sound and nothing on record is amiss" in says(planned.stop)
+    assert other.steps and "taken out sound" not in says(other.stop)
+    failed = diagnosed(SOUND.replace("removal: sound", "removal: failed") + EIGHT, whole_base)
+    assert not sound_but(failed.at("seal"))
+    assert plan(diagnosed(SOUND.replace("removal: sound", "removal: failed"), whole_base).judgements).steps

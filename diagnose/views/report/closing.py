@@ -10,13 +10,13 @@ from diagnose.advice.plan import Plan, Step
 from diagnose.casefile.format import FAILED
 from diagnose.casefile.walk import lost_things
 from diagnose.casefile.wording import describe, describe_act, describe_state
+from diagnose.judgement.chains import leaders
 from diagnose.judgement.judge import Judged
 from diagnose.reading.figures import count
 from diagnose.trail.graph import cause_id, proof
 from diagnose.views import at_odds
 from diagnose.views.drawings.markup import Drawing, Markup
 from diagnose.views.graph_drawing import UPRIGHT, draw, for_paper
-from diagnose.views.leading import leaders
 from diagnose.views.library import hours
 from diagnose.views.next_steps import BIT, lost_why
 from diagnose.views.report.bench import TOLD_IN_HISTORY

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from diagnose.inference.engine import finding_id
+from diagnose.judgement.chains import leaders
 from diagnose.judgement.judge import Judged, Judgement
 from diagnose.judgement.weights import Group
 from diagnose.reading.figures import count, percent, signed
 from diagnose.trail.graph import cause_id
 from diagnose.views.drawings import charts
 from diagnose.views.explanation import OVERLAP, basis, left_out_told
-from diagnose.views.leading import leaders
 from diagnose.views.report.blocks import Block, Heading, Line, Paragraph, Proof, Soft, Table
 from diagnose.views.report.summary import LEAST_TOLD
 from diagnose.views.report.told import Told

@@ -84,18 +84,16 @@ def _summary(report: Report, short: bool) -> Markup:
         el("dl", [el("div", el("dt", name), el("dd", value)) for name, value in rows], class_="facts")
         for rows in (report.facts, report.asked)
     ]
+    doubts = [el("h3", "To be cleared up on the record"), _items(report.doubts)] if report.doubts else None
     last = el(
         "div",
-        el("section", el("h3", "To be cleared up on the record"), _items(report.doubts), class_="doubts")
-        if report.doubts
-        else None,
         el("section", el("h3", "Take care"), _items(report.cautions), class_="care") if report.cautions else None,
         el("section", el("h3", "Still worth looking at"), _items(report.open)) if report.open else None,
         class_="last",
     )
     return el(
         "section", el("header", el("div", el("p", kind), invented, class_="kind"), el("h1", report.title)), facts,
-        [_answer(a, short) for a in report.answers], last, _form(report.form) if report.form else None, id="summary", class_=f"summary {report.type}".rstrip(),
+        [_answer(a, short) for a in report.answers], doubts, last, _form(report.form) if report.form else None, id="summary", class_=f"summary {report.type}".rstrip(),
     )  # fmt: skip
 
 

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 from diagnose.casefile.model import Outcome
 from diagnose.casefile.wording import confirmed, describe_custody
+from diagnose.judgement.chains import leaders
 from diagnose.judgement.judge import Judgement
 from diagnose.reading.figures import listed, percent
-from diagnose.views.leading import leaders
 from diagnose.views.report.blocks import Block, Heading, Items, Line, Strong, Table
 from diagnose.views.report.told import Told
 

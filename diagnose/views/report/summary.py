@@ -8,7 +8,7 @@ from diagnose.advice.actions import Advice
 from diagnose.advice.cautions import ABOVE_ALL
 from diagnose.casefile.format import FAILED, SOUND
 from diagnose.inference.engine import finding_id
-from diagnose.judgement.chains import chain
+from diagnose.judgement.chains import chain, leaders
 from diagnose.judgement.judge import Judged, Judgement, Weighed
 from diagnose.reading.figures import count, percent
 from diagnose.trail.graph import cause_id
@@ -16,12 +16,12 @@ from diagnose.views import at_odds
 from diagnose.views.drawings import charts
 from diagnose.views.explanation import happened, happened_text
 from diagnose.views.leading import (
-    leaders,
     not_looked_at,
     not_named,
     nothing_to_explain,
     of_their_own,
     shared,
+    sound_but,
     told_before,
     undamaged,
     why_is_open,
@@ -153,7 +153,7 @@ def _answer(t: Told, x: Judgement, earlier: Sequence[Judgement], reasons: int, c
     also = [_brief(t, j, f", as at the {position} seal" if position else "") for j in best if j not in full]
     return Answer(
         t.place(x.position),
-        unseen or undamaged(t.inference, x),
+        unseen or sound_but(x) or undamaged(t.inference, x),
         "" if unseen else _happened(x),
         [_leader(t, x, j, reasons, changes, chain) for j in full],
         also,

@@ -14,13 +14,14 @@ from diagnose.advice.plan import Plan
 from diagnose.casefile.model import Case, Extent, Measured, Observation
 from diagnose.casefile.wording import extent_text
 from diagnose.inference.run import Inference
+from diagnose.judgement.chains import leaders
 from diagnose.judgement.judge import Judged, Judgement
 from diagnose.knowledge.model import Caution, Knowledge
 from diagnose.quantities.model import Quantity
 from diagnose.reading.units import show
 from diagnose.trail.wording import Sentences
 from diagnose.views.explanation import cautions
-from diagnose.views.leading import leaders, not_looked_at, nothing_to_explain
+from diagnose.views.leading import not_looked_at, nothing_to_explain
 from diagnose.views.report.blocks import Cite
 
 MOST_LEDGERS = 3
