@@ -18,6 +18,8 @@ MOST_BESIDE = {"looks": 4, "written": 2}
 """Parts that share their rows: of boxes to tick, of boxes to write in."""
 DATA = ("index.rotating", "index.stationary", "equipment.seen from", "equipment.rotation")
 """What clock positions and turning are told by, as a case writes it."""
+FIRST = ("service.fluid", "history.removal")
+"""What is asked of the case before its figures and settings."""
 LONG_NAMES = 34
 """Signs from which a group is named by the kind of its parts."""
 
@@ -128,6 +130,9 @@ def sheet(case: Case, knowledge: Knowledge) -> Sheet:
     numbers = _Numbers()
     due = [_on_paper(_in_time(t, case, knowledge), knowledge) for t in walk.topics(case, knowledge)]
     due = [t for t in due if t.features or t.readings or t.asks or _is_asked(t, knowledge)]
+    begin = next((i for i, t in enumerate(due) if t.asks), None)
+    if begin is not None:
+        due[begin] = replace(due[begin], asks=(*FIRST, *due[begin].asks))
     data = tuple(numbers.box("figure", term, said=_datum(case, term)) for term in DATA) if due else ()
     pages = []
     for position in (p for p in ("", *case.positions) if p == "" or p not in case.lost):
@@ -253,7 +258,9 @@ def _together(due: Sequence[Topic], most: int) -> list[list[Topic]]:
 def _group(case: Case, knowledge: Knowledge, group: Sequence[Topic], numbers: _Numbers) -> Group:
     first = group[0]
     if first.asks:
-        rows = [Row(a, "figure", (numbers.box("figure", a, said=_figure(case, a)),)) for a in first.asks]
+        rows = [
+            Row(a, "figure", (numbers.box("figure", a, said=_figure(case, a) or _datum(case, a)),)) for a in first.asks
+        ]
         return Group("The case", ("",), tuple(rows))
     words, rows = knowledge.vocabulary, []
     features = list(dict.fromkeys(f for t in group for f in t.features))

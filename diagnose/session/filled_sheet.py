@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
@@ -114,7 +114,7 @@ class FilledSheet:
             whats = self.said(typed, earlier)
             self._checked(typed, whats, self.recorder.check)
         except BadInput as error:
-            kept = self._own_words(self.sheet.boxes()[typed.boxes[0]], typed.value)
+            kept = self._other_box(typed) or self._own_words(self.sheet.boxes()[typed.boxes[0]], typed.value)
             raise BadInput(
                 [
                     replace(p, way_out=f"{p.way_out}; or {kept}") if kept and p.code in NOT_READ else p
@@ -133,6 +133,13 @@ class FilledSheet:
             several = f"; several readings stand in one line: {number}: {before.value.split()[0]} {typed.value}"
             raise _wrong(typed.value_where, "box-twice", f"box {number} is filled in twice: line {before.value_where.line} says {before.value!r}",
                          "leave the line that is right" + (several if known[number].what == "reading" else ""))  # fmt: skip
+
+    def _other_box(self, typed: Typed) -> str:
+        """The box of few answers that what was written is one of: how the seal came out is no history."""
+        first = typed.value.partition(",")[0].strip()
+        found = (b for b in self.sheet.boxes().values() if b.number not in typed.boxes and b.what == "figure"
+                 and plain(first) in map(plain, CHOICES.get(b.term, ())))  # fmt: skip
+        return next((f"write it into the box for it: {b.number}: {typed.value}" for b in found), "")
 
     def _own_words(self, box: Box, said: str) -> str:
         """Where what cannot be read or placed is kept: the words of the same part, else those of the machine, or of anybody."""
@@ -278,7 +285,7 @@ class FilledSheet:
         if box.what != "feature" and plain(typed.value) in UNSEEN:
             return []
         if box.what == "figure":
-            return [self._figure(box, typed, earlier)]
+            return self._figure(box, typed, earlier)
         if box.what == "reading":
             entry = {**box.about(), "measured": box.term, "readings": split_readings(typed.value)}
             return [{"add": "measurements", "entry": entry}]
@@ -311,26 +318,33 @@ class FilledSheet:
         what = not_understood(f"part {box.part}: {typed.value}" if box.part else typed.value, self.recorder.state)
         return [{**what, "to": list(dict.fromkeys([*self._before(what["set"], earlier), *what["to"]]))}]
 
-    def _figure(self, box: Box, typed: Typed, earlier: Sequence[What]) -> What:
+    def _figure(self, box: Box, typed: Typed, earlier: Sequence[What]) -> list[What]:
+        """What a box of the case says; what is added behind a comma to one of few answers is a remark."""
         vocabulary = self.recorder.knowledge.vocabulary
         path = path_of(box.term, "", vocabulary)
         if choices := CHOICES.get(box.term) or CHOICES.get(path[-1]):
-            meant = {value for word, value in choices.items() if word.startswith(plain(typed.value))}
+            first, _, more = (x.strip() for x in typed.value.partition(","))
+            meant = _meant(first, choices)
             if len(meant) != 1:
                 raise _wrong(typed.value_where, "box", f"{typed.value!r} is none of what box {box.number} offers",
                              f"one of: {', '.join(dict.fromkeys(choices.values()))}")  # fmt: skip
-            return {"set": path, "to": meant.pop()}
+            return [{"set": path, "to": meant.pop()}, *([{"add": "remarks", "entry": {"note": more}}] if more else [])]
         setting = vocabulary.settings.get(box.term)
         if setting is None or setting.single:
-            return {"set": path, "to": typed.value}
+            return [{"set": path, "to": typed.value}]
         known = self._before(path, earlier)
         said = [x for part in typed.value.split(",") if (x := part.strip()) and x not in known]
-        return {"set": path, "to": [*known, *said]}
+        return [{"set": path, "to": [*known, *said]}]
 
     def _before(self, path: list[str], earlier: Sequence[What]) -> list[Any]:
         """What stands at a path of the case by now, as a list."""
         found = next((w["to"] for w in reversed(earlier) if w.get("set") == path), self.recorder.state.value(path))
         return found if isinstance(found, list) else [found] if found else []
+
+
+def _meant(said: str, choices: Mapping[str, str]) -> set[str]:
+    """What of few answers is meant by one of its words or the begin of one."""
+    return {value for word, value in choices.items() if word.startswith(plain(said))}
 
 
 def _as_it_was(lines: Sequence[Line], knowledge: Knowledge) -> Iterator[Sheet]:

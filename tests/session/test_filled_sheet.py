@@ -346,3 +346,17 @@ def test_a_filled_sheet_says_where_the_work_now_stands_and_its_paper_stays_good_
     assert typed(f"sheet: {found.code}", f"{film}: no") == (0, "before relapping")
     seen = [(o.part, o.feature) for o in read_case(case, knowledge).observations if o.part and o.state == "present"]
     assert seen == [("1", "hot spots")]
+
+
+def test_how_the_seal_came_out_and_the_fluid_have_boxes_and_another_box_points_to_them(recorder):
+    s = FilledSheet(recorder, "").sheet
+    out, fluid, past = (box(s, "figure", t) for t in ("history.removal", "service.fluid", "history"))
+    with pytest.raises(BadInput) as caught:
+        taken(recorder, f"{past}: sound, at the overhaul")
+    assert f"write it into the box for it: {out}: sound, at the overhaul" in caught.value.problems[0].way_out
+    taken(recorder, f"{out}: sound, at the overhaul", f"{fluid}: black liquor")
+    case = recorder.case_now()
+    assert (case.texts["history.removal"], case.texts["service.fluid"]) == ("sound", "black liquor")
+    assert [r.note for r in case.remarks] == ["at the overhaul"]
+    known = sheet(case, recorder.knowledge).boxes()
+    assert (known[out].said, known[fluid].said) == ("sound", "black liquor")

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from diagnose.advice.cautions import ABOVE_ALL
-from diagnose.casefile.format import ENDS, ROTATIONS
+from diagnose.casefile.format import ENDS, REMOVALS, ROTATIONS
 from diagnose.casefile.model import Case, Part
 from diagnose.casefile.sheet import Box, Group, Page, Row, Sheet, Stage
 from diagnose.knowledge.model import Caution, Vocabulary
@@ -52,6 +52,8 @@ ASKS = {
     "equipment.rotation": ("turns, seen from there", ROTATIONS),
 }
 """What is asked of clock and turning, with what can be ringed."""
+LABELS = {"service.fluid": "fluid", "history.removal": f"seal came out: {' / '.join(REMOVALS)}"}
+"""Of what is asked of a case by the place where it stands."""
 DATUM, SHORT = 43.0, 24
 """Millimetres that a mark on record has, and signs that go there in one line."""
 
@@ -146,7 +148,11 @@ def _filled(pieces: Sequence[Piece], row: float, room: float) -> list[list[Piece
 
 
 def _pieces(sheet: Sheet, page: Page, vocabulary: Vocabulary, wide: float) -> Iterator[Piece]:
-    if told := [f"{box.term}: {box.said}" for box in page.boxes() if box.what == "figure" and box.said]:
+    if told := [
+        f"{LABELS.get(box.term, box.term).partition(':')[0]}: {box.said}"
+        for box in page.boxes()
+        if box.what == "figure" and box.said
+    ]:
         lines = wrap(f"On record: {'; '.join(told)}.", wide, TYPE, MOST_LINES)
         yield Piece(
             el("p", el("b", "On record:"), f" {'; '.join(told)}.", class_=f"known h{len(lines)}"),
@@ -221,7 +227,7 @@ def _group(group: Group, wide: float, side: Side) -> Piece:
 def _row(row: Row, vocabulary: Vocabulary, side: Side) -> Markup:
     reading = vocabulary.readings.get(row.term) if row.what in ("reading", "figure") else None
     unit = reading.unit if reading else ""
-    term = f"{row.term}, {unit}" if unit and unit not in row.term else row.term
+    term = f"{row.term}, {unit}" if unit and unit not in row.term else LABELS.get(row.term, row.term)
     boxes = [_box(b, side) for b in row.boxes]
     kind = "tick" if row.what == "feature" else "write"
     return el(
