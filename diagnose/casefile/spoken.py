@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
 from diagnose.casefile.answers import path_of
+from diagnose.casefile.format import RUNNING, SOUND
 from diagnose.casefile.replay import State, What
 from diagnose.knowledge.model import Vocabulary
 from diagnose.phrases.model import Reading, Statement, entry
+from diagnose.reading.terms import plain
 
 NOT_UNDERSTOOD = "said, not understood"
+_CAME_OUT = re.compile(
+    r"(?P<seal>(?:the |this )?(?:whole )?seal )?(?:(?:it )?(?:was |is |has been )?(?P<out>taken out |came out |pulled |removed ))?(?:was |is )?"
+    r"(?P<how>sound|still running|(?:on|at|in) (?:the |a )?(?:schedule|planned (?:overhaul|stop|shutdown)|scheduled overhaul))"
+)
+"""What says of the seal as a whole how it came out; of a part "sound" is a mark."""
 
 
 def records_of(
@@ -38,6 +46,16 @@ def records_of(
         else:
             whats.append(_fact(s, phrase, whats, state, vocabulary, about.get("position", "")))
     return whats
+
+
+def removal_said(phrase: str, about: Mapping[str, str]) -> list[What]:
+    """What a phrase puts on record that says of nothing but the whole seal that it came out sound or still runs."""
+    pieces = [_CAME_OUT.fullmatch(plain(x)) for x in re.split(r"[,;.]|\band\b", phrase) if x.strip()]
+    ways = {RUNNING if m["how"] == RUNNING else SOUND for m in pieces if m}
+    of_the_seal = not about.get("part") and any(m and (m["seal"] or m["out"]) for m in pieces)
+    if len(ways) != 1 or not all(pieces) or not of_the_seal:
+        return []
+    return [{"set": ["history", "removal"], "to": ways.pop(), "said": phrase}]
 
 
 def not_understood(phrase: str, state: State) -> What:

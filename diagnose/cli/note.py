@@ -134,7 +134,7 @@ def _refuse_halves(said: Words) -> None:
 def _spoken(said: Words, recorder: Recorder) -> list[What]:
     """What whole phrases say. Raises BadInput where one is not surely read and nobody says that it is; what is not understood
     is kept as said. A word under --saw and the like that is no term is read as a phrase too."""
-    from diagnose.casefile.spoken import not_understood, records_of
+    from diagnose.casefile.spoken import not_understood, records_of, removal_said
     from diagnose.phrases.read import read
     from diagnose.views.phrases import not_sure
 
@@ -144,6 +144,10 @@ def _spoken(said: Words, recorder: Recorder) -> list[What]:
     kind = str(item.entry.get("kind", "")) if item else vocabulary.find("kind", said["on"]) or ""
     whats: list[What] = []
     for phrase in [*(said["phrases"] or []), *_strange(said, vocabulary)]:
+        if removal := removal_said(phrase, about):
+            recorder.told.append(f"read as: how the seal came out: {removal[0]['to']}")
+            whats += removal
+            continue
         readings = read(phrase, vocabulary, kind)
         if not readings:
             recorder.told.append(f"not understood, kept as said: {phrase}")

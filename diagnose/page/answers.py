@@ -12,7 +12,7 @@ import msgspec
 from diagnose.casefile.journal import Line
 from diagnose.casefile.photos import photo_entry
 from diagnose.casefile.replay import State, What
-from diagnose.casefile.spoken import not_understood, records_of
+from diagnose.casefile.spoken import not_understood, records_of, removal_said
 from diagnose.knowledge.model import Vocabulary
 from diagnose.page.photos import is_own_name
 from diagnose.phrases.read import read
@@ -115,6 +115,8 @@ def whats_of(answer: Answer, known: Set[int], case: Path, state: State, words: V
 def _spoken(answer: Answer, state: State, words: Vocabulary) -> list[What]:
     if not answer.phrase:
         return []
+    if removal := removal_said(answer.phrase, answer.about):
+        return removal
     item = state.part_record(answer.about.get("part", ""))
     kind = str(item.entry.get("kind", "")) if item else answer.about.get("on", "")
     readings = read(answer.phrase, words, kind)

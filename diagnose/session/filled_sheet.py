@@ -16,7 +16,7 @@ from diagnose.casefile.reader import parse_case
 from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.replay import State, What, apply
 from diagnose.casefile.sheet import Box, Sheet, case_of, sheet
-from diagnose.casefile.spoken import not_understood, records_of
+from diagnose.casefile.spoken import not_understood, records_of, removal_said
 from diagnose.casefile.writer import render
 from diagnose.knowledge.model import Knowledge
 from diagnose.phrases.read import read
@@ -310,6 +310,8 @@ class FilledSheet:
 
     def _words(self, box: Box, typed: Typed, earlier: Sequence[What]) -> list[What]:
         """What was written in own words, as it is read where that is sure; else kept as said."""
+        if removal := removal_said(typed.value, {"part": box.part}):
+            return removal
         vocabulary = self.recorder.knowledge.vocabulary
         readings = read(typed.value, vocabulary, box.kind)
         if readings and readings[0].sureness == "sure":

@@ -9,7 +9,7 @@ from typing import Any
 
 from diagnose.casefile.cards import Card
 from diagnose.casefile.replay import What
-from diagnose.casefile.spoken import not_understood, records_of
+from diagnose.casefile.spoken import not_understood, records_of, removal_said
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Feature
 from diagnose.phrases.beside import beside
@@ -77,6 +77,9 @@ class Spoken:
                 f"  {phrase!r} does not say what was seen; by number or word: 3, or 3: 10 to 2, severe", hang=4
             )
             return False
+        if removal := removal_said(phrase, {"part": said.item}):
+            self.talk.say(f"  read as: how the seal came out: {removal[0]['to']}", hang=4)
+            return self.talk.record(*removal)
         recorder = self.talk.recorder
         blocks, readings = self._read(card, said, phrase)
         if readings and self._plainly_denied(phrase, readings[0]):

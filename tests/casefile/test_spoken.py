@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from diagnose.casefile.reader import read_case
+from diagnose.casefile.spoken import removal_said
 from diagnose.knowledge.cache import open_knowledge
 from tests.support.commands import ended
 
@@ -70,3 +71,21 @@ def test_a_word_that_is_no_term_is_read_as_a_phrase_on_its_part(note):
     assert code == 0 and "concentric grooves" in out
     (o,) = case().observations
     assert (o.feature, o.part, o.said) == ("concentric grooves", "2", "looks like a record")
+
+
+@pytest.mark.parametrize(
+    ("phrase", "came_out"),
+    [
+        ("seal was sound, taken out on schedule", "sound"),
+        ("pulled at the planned overhaul", "sound"),
+        ("The seal is still running", "still running"),
+        ("sound", ""),
+        ("O-ring is sound", ""),
+        ("seal was sound, still running", ""),
+        ("seal was sound but the springs were broken", ""),
+    ],
+)
+def test_sound_said_of_the_seal_is_how_it_came_out_and_no_noise(phrase, came_out):
+    made = [{"set": ["history", "removal"], "to": came_out, "said": phrase}]
+    assert removal_said(phrase, {}) == (made if came_out else [])
+    assert removal_said(phrase, {"part": "3"}) == []
