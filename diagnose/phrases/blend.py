@@ -21,7 +21,7 @@ from diagnose.phrases.hold import (
 from diagnose.phrases.index import Index
 from diagnose.phrases.model import Statement
 from diagnose.phrases.nearness import NOT_SO, Nearness
-from diagnose.phrases.said_of import WRONG_PART, behind_a_place, named_kinds, part_said
+from diagnose.phrases.said_of import TOLD, WRONG_PART, behind_a_place, elsewhere, named_kinds, part_said
 from diagnose.phrases.states import at_points, points_said
 from diagnose.phrases.told import opposed, qualifiers, told, unread
 
@@ -93,6 +93,8 @@ def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterato
     for (family, name, value), score, saying in near.best(MOST_NEAR):
         if score < LEAST:
             return
+        if value != NOT_SO and (elsewhere(name, clause) or (near.of((family, name, NOT_SO)) or 0.0) > score):
+            continue
         used, more, fit, misfit = near.used(saying), {}, 1.0, list[str]()
         number = near.sayings.spellings[saying]
         if number is None:
@@ -106,7 +108,9 @@ def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterato
             used, more = used | point, {"value": value}
         else:
             term = index.spellings[number].term
-            on, fit, at = part_said(term.on, named, behind, subject, index)
+            on, fit, at = part_said(term, named, behind, subject, index)
+            if not term.on and on in TOLD:
+                continue
             misfit = [WRONG] if fit == WRONG_PART else []
             fit = max(fit, MISPLACED)
             used |= at
@@ -117,7 +121,7 @@ def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterato
                 more, used = {"value": figure[1].text}, used | {figure[0]}
             else:
                 more = qualifiers(clause, set(used), term)[0]
-        state, asks = told(clause, bool(near.sayings.denying[saying]))
+        state, asks = told(clause, bool(near.sayings.denying[saying]), used)
         if value == NOT_SO:
             state, asks = opposed(state, asks)
         left = clause.content - used

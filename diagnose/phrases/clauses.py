@@ -139,6 +139,15 @@ class Clause:
     def cues(self, cue: str) -> list[Span]:
         return self.cued.get(cue, [])
 
+    def denied_without(self, places: set[int] | frozenset[int]) -> bool:
+        """Whether some words are read out of a longer one, without the denial that begins it: the "fitted" of "never fitted"."""
+        return any(
+            not places.isdisjoint(s.places) and places.isdisjoint(c.places)
+            for c in self.senses.get(("cue", "denied"), ())
+            for s in self.spans
+            if s.first == c.first and s.last > c.last and s.sense[0] in (*WORDS, "value")
+        )
+
     def likened(self, place: int) -> bool:
         """Whether a word is what something is only compared with: "like a sausage", "hard as a biscuit"."""
         before = [t.text for t in self.tokens[max(0, place - 2) : place]]

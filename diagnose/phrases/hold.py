@@ -17,8 +17,10 @@ from diagnose.phrases.model import Statement
 from diagnose.phrases.said_of import (
     LEAKING,
     NO_PART,
+    TOLD,
     WRONG_PART,
     behind_a_place,
+    elsewhere,
     implied,
     named_kinds,
     part_said,
@@ -237,7 +239,9 @@ def _claim(
     term = spelling.term
     if spelling.denies and len(spelling.asked) == 1 and not _literal(spelling, clause, index):
         return None  # "tight as it should be" says so, "tight" alone may be too tight
-    on, fit, on_places = part_said(term.on, named, behind, subject, index)
+    on, fit, on_places = part_said(term, named, behind, subject, index)
+    if term.family == "act" and on in TOLD:
+        return None
     claim = _Claim(spelling, on, fit)
     headed = False
     for (senses, kinds, denied), weight in zip(index.asked[number], index.asked_weights[number], strict=True):
@@ -273,7 +277,7 @@ def _claim(
             return None
         claim.used.add(claim.value[0])
     if fit == WRONG_PART and named and all(places <= claim.used for places in named.values()):
-        claim.fit = NO_PART
+        claim.fit = min(NO_PART, part_said(term, {}, {}, subject, index)[1])
     if term.on or term.family not in ("setting", "reading") or on in OF_THE_CASE:
         claim.used |= on_places
     return claim
@@ -306,7 +310,7 @@ def _score(
     if claim.on and not index.vocabulary.fits(claim.on, index.usual_on.get(term.name, ())):
         score *= UNUSUAL
     own = index.vocabulary.features[term.name].qualifiers if term.family == "feature" else {}
-    if any(more.get(slot, value) != value for slot, value in own.items()):
+    if elsewhere(term.name, clause) or any(more.get(slot, value) != value for slot, value in own.items()):
         score *= WRONG_PART
     if term.family == "setting" and left:
         score *= WRONG_PART
@@ -329,7 +333,7 @@ def _done(word: str) -> bool:
 def _asks(claim: _Claim, clause: Clause, left: frozenset[int]) -> tuple[str, list[str]]:
     """(present, absent or not looked at; why it must be asked back)."""
     term = claim.spelling.term
-    state, why = told(clause, claim.denied)
+    state, why = told(clause, claim.denied, claim.used)
     if claim.spelling.denies:
         denied = any(claim.used.isdisjoint(s.places) for s in clause.senses.get(("cue", "denied"), ()))
         state, why = opposed("absent" if denied else state, why)

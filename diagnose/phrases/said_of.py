@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from diagnose.phrases.clauses import Clause
-from diagnose.phrases.index import Index
+from diagnose.phrases.index import Index, Term
 
 NO_PART, ABOVE, WRONG_PART = 0.96, 0.97, 0.5
 TOLD = frozenset({"leak", "sound", "history", "fit"})
@@ -18,6 +18,9 @@ TELLING = TOLD | LEAKING | {"machine", "product", "seal chamber"}
 """Said of these a phrase may well tell of the whole."""
 OF_A_SEAL = frozenset({"shaft", "face", "secondary seal", "metal part", "atmosphere side", "throat bushing"})
 """Kinds of part of which what can lie anywhere in a seal may be said."""
+
+_IN, _OUT = frozenset({"in", "inside", "within", "on"}), frozenset({"outside", "off", "beside", "beyond", "behind"})
+_ARTICLES = frozenset({"the", "a", "an", "its", "of", "from"})
 
 
 def named_kinds(clause: Clause) -> dict[str, frozenset[int]]:
@@ -32,16 +35,36 @@ def named_kinds(clause: Clause) -> dict[str, frozenset[int]]:
     }
 
 
+def elsewhere(term: str, clause: Clause) -> bool:
+    """Whether a term says another place than the clause: "attack outside the track" of what is etched in the track."""
+    said = [t.text for t in clause.tokens]
+    return any(
+        _relations(said).get(thing, relation) != relation for thing, relation in _relations(term.split()).items()
+    )
+
+
+def _relations(words: list[str]) -> dict[str, bool]:
+    """The things that words name a place by, and whether it is in them: in the track, outside it."""
+    found: dict[str, bool] = {}
+    for n, word in enumerate(words):
+        if word in _IN or word in _OUT:
+            thing = next((w for w in words[n + 1 :] if w not in _ARTICLES), "")
+            found[thing.removesuffix("s")] = word in _IN
+    return found
+
+
 def behind_a_place(clause: Clause, place: int) -> bool:
     """Whether a word for a place stands right before."""
     return any(0 < place - p <= 2 for s in clause.cues("place") for p in s.places)
 
 
 def part_said(
-    on: tuple[str, ...], named: dict[str, frozenset[int]], behind: dict[str, bool], subject: str, index: Index
+    term: Term, named: dict[str, frozenset[int]], behind: dict[str, bool], subject: str, index: Index
 ) -> tuple[str, float, frozenset[int]]:
-    """(kind it is on, how well that fits, places of the words that name it)."""
-    v = index.vocabulary
+    """(kind it is on, how well that fits, places of the words that name it). Fitting is no part that anything is done to."""
+    v, on = index.vocabulary, term.on
+    if term.family == "act":
+        named = {kind: places for kind, places in named.items() if kind != "fit"}
 
     if on and TOLD.issuperset(on):
         about = ("seal", "machine", *on, *(sorted(LEAKING) if on == ("leak",) else ()))

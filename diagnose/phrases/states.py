@@ -156,11 +156,7 @@ def _kind(name: str | None) -> object:
 
 def points_said(clause: Clause) -> dict[str, Span]:
     spans = clause.slots.get("point", [])
-    whole = [
-        s
-        for s in spans
-        if not any(o.first <= s.first and s.last <= o.last and len(o.places) > len(s.places) for o in spans)
-    ]
+    whole = [s for s in spans if not clause.named(s)]
     return {s.sense[1]: s for s in sorted(whole, key=lambda s: -s.first)}
 
 

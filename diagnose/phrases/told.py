@@ -10,13 +10,17 @@ _CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen
          "heard": "it is hearsay", "blamed": "it names a cause"}  # fmt: skip
 
 
-def told(clause: Clause, denial_used: bool = False) -> tuple[str, list[str]]:
-    """(present, absent or not looked at, why it must be asked) by the cues of a clause."""
+def told(
+    clause: Clause, denial_used: bool = False, used: set[int] | frozenset[int] = frozenset()
+) -> tuple[str, list[str]]:
+    """(present, absent or not looked at, why it must be asked) by the cues of a clause of which some places are used."""
     asks, state = [], "present"
     if clause.cues("not looked"):
         state = "not looked at"
         asks.append("it is read as not looked at")
-    elif not denial_used and (clause.denied or clause.cues("denied") or clause.cues("denied before")):
+    elif not denial_used and (
+        clause.denied or clause.cues("denied") or clause.cues("denied before") or clause.denied_without(used)
+    ):
         if not clause.cues("not denied"):
             state = "absent"
         asks.append(DENIED)

@@ -397,3 +397,61 @@ def test_what_only_says_in_general_what_a_better_reading_says_is_not_among_the_f
     shown = [r.statements[0].term for r in read(said, VOCABULARY, on)[:3]]
     line = VOCABULARY.form_lineage
     assert not [(a, b) for n, b in enumerate(shown) for a in shown[:n] if b in line.get(a, ())]
+
+
+@pytest.mark.parametrize("said, on, denied, never", [
+    ("cooler never fitted", "", "cooler: fit not done", "cooler: fit done"),
+    ("strainer was not installed", "", "fit not done", "fit done"),
+])  # fmt: skip
+def test_a_word_out_of_a_longer_one_that_denies_is_denied(said, on, denied, never):
+    told = " | ".join(r.text for r in read(said, VOCABULARY, on))
+    assert denied in told and never not in told
+
+
+def test_what_was_never_there_is_not_lost():
+    for said in ("quench never fitted", "quench not installed", "never fitted a quench"):
+        first = read(said, VOCABULARY)[0]
+        assert all(s.term != "quench lost" for s in first.statements), first.text
+
+
+@pytest.mark.parametrize("said, on, right, never", [
+    ("etched in the track", "soft face", "attacked", "attack outside the track"),
+    ("track eaten away, attacked inside the track", "hard face", "attacked", "attack outside the track"),
+    ("etched outside the track", "hard face", "attack outside the track", ""),
+])  # fmt: skip
+def test_a_place_said_is_no_term_of_another_place(said, on, right, never):
+    assert right in terms(said, on) and never not in terms(said, on)
+
+
+@pytest.mark.parametrize("said, on", [
+    ("gland nuts were tight", "gland bolt"), ("all screws found tight", "set screw"), ("screws were tight", ""),
+])  # fmt: skip
+def test_what_was_found_tight_is_not_loose_and_nothing_was_done(said, on):
+    first = read(said, VOCABULARY, on)[0].statements[0]
+    assert first.term in ("loose", "loose bolts") and first.state == "absent"
+    assert all(s.family != "act" for r in read(said, VOCABULARY, on) for s in r.statements)
+
+
+@pytest.mark.parametrize(
+    "said, on", [("ring came out in one piece", "hard face"), ("seat in one piece", ""), ("in one piece", "spring")]
+)
+def test_what_is_in_one_piece_is_not_broken(said, on):
+    first = read(said, VOCABULARY, on)[0].statements[0]
+    assert (first.term, first.state) == ("broken", "absent")
+
+
+def test_nothing_is_done_to_a_leak_and_no_mark_is_on_one():
+    for said in ("leak loosened", "leak tightened up", "leak left standing", "noise was drained", "leak is shrunk"):
+        found = [s for r in read(said, VOCABULARY) for s in r.statements if s.on in ("leak", "sound", "history", "fit")]
+        assert all(VOCABULARY.features[s.term].on for s in found if s.family == "feature"), said
+        assert all(s.family != "act" for s in found), said
+
+
+def test_what_sets_is_the_liquid_where_the_phrase_was_said_of_it():
+    for said in ("sets when cold", "sets on cooling", "set solid overnight"):
+        assert all(s.on != "elastomer" for r in read(said, VOCABULARY, "product") for s in r.statements), said
+
+
+@pytest.mark.parametrize("said", ["none of it besides", "nothing besides", "none of these besides that"])
+def test_a_denial_of_nothing_says_nothing(said):
+    assert read(said, VOCABULARY) == ()
