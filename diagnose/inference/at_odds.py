@@ -1,8 +1,9 @@
 """What on record does not go together: told to whoever records it or reads the answer, and refused nowhere.
 
-Five ways: what the rule base declares (`at-odds.yaml`); a number that shows a finding against a mark that denies it, or the
+Six ways: what the rule base declares (`at-odds.yaml`); a number that shows a finding against a mark that denies it, or the
 other way round, as the finding's own rules say; a state or an act that is on record as so and as not so; a figure that a
-setting leaves no room for; and "8 of 10" of what there are not so many of.
+setting leaves no room for; "8 of 10" of what there are not so many of; and on one ring of a pair of faces what only the other
+one can show.
 """
 
 from __future__ import annotations
@@ -50,7 +51,7 @@ class Odds:
 
     def _found(self, case: Case) -> tuple[Odd, ...]:
         found = {*_by_rules(case, self), *_so_and_not_so(case, self.knowledge), *_left_no_room(case, self.knowledge),
-                 *_more_than_there_are(case, self.knowledge)}  # fmt: skip
+                 *_more_than_there_are(case, self.knowledge), *_on_the_other_ring(case, self.knowledge)}  # fmt: skip
         return tuple(sorted(odd for odd in found if odd.one != odd.other))
 
 
@@ -172,3 +173,16 @@ def _more_than_there_are(case: Case, knowledge: Knowledge) -> Iterator[Odd]:
                 counted = x.what == figure and holds_at(x.position, o.position) and kind in lineage[o.kind]
                 if counted and x.readings[0].value != o.of:
                     yield Odd((o.id,), (x.id,))
+
+
+def _on_the_other_ring(case: Case, knowledge: Knowledge) -> Iterator[Odd]:
+    """What the looks ask only of a ring that carries the other side of the pair of faces."""
+    asked: dict[str, set[str]] = {}
+    for look in (look for step in knowledge.arrangements.steps for look in step.looks):
+        for term in (*look.features, *look.readings):
+            asked.setdefault(term, set()).add(look.carries)
+    said = [(o.id, o.feature, o.part) for o in case.observations if o.state == "present"]
+    for id, term, item in (*said, *((x.id, x.what, x.part) for x in case.measured)):
+        part = case.part(item)
+        if part and part.carries and asked.get(term, {""}).isdisjoint({"", part.carries}):
+            yield Odd((id,), (), (item,))

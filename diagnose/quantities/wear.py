@@ -337,11 +337,16 @@ _NO_SIDE = (
 )
 
 
+_ON_THE_NOSE = "the ring that it was measured on carries the nose, and a nose leaves its track on the other ring"
+
+
 def _excess(bench: Bench, owner: Owner, nose: str) -> Quantity:
     track, width = bench.one("track width", owner), nose_width(bench, owner.position)
     formula, name = "W - w, track less nose: the total radial travel", "track excess"
     if not nose and owner in bench.owners("nose width"):
         return bench.result(name, owner, formula, "wear-track-article", (track, width), problem=_NO_SIDE)
+    if owner.carries == "nose":
+        return bench.result(name, owner, formula, "wear-track-article", (track, width), problem=_ON_THE_NOSE)
     note = f"nose on the {nose} ring" if nose else "which of the rings turns is not on record"
     return bench.work_out(name, owner, formula, "wear-track-article", track_excess, track, width, notes=(note,))
 

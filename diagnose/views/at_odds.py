@@ -14,6 +14,8 @@ from diagnose.reading.figures import count
 from diagnose.reading.problems import BadInput
 from diagnose.trail.wording import record_text
 
+CARRIES = {"nose": ", carries the nose", "wide": ", carries the wide face"}
+
 
 def told(odd: Odd, case: Case, knowledge: Knowledge) -> str:
     """Both sides in one sentence."""
@@ -23,7 +25,9 @@ def told(odd: Odd, case: Case, knowledge: Knowledge) -> str:
     def text(ids: Iterable[str]) -> str:
         return " and ".join(dict.fromkeys(texts[i] for i in ids if i in texts))
 
-    parts = [f"part {p.item} {p.name} ({p.kind})" for p in case.parts if p.item in odd.parts]
+    parts = [
+        f"part {p.item} {p.name} ({p.kind}{CARRIES.get(p.carries, '')})" for p in case.parts if p.item in odd.parts
+    ]
     other = text(odd.other) if odd.other else ", ".join(parts)
     return f"'{text(odd.one)}' does not go with '{other}'"
 

@@ -6,6 +6,7 @@ import pytest
 
 from diagnose.casefile.reader import parse_case, read_case
 from diagnose.inference.at_odds import Odds
+from diagnose.inference.run import infer
 from diagnose.reading.problems import Problems
 from diagnose.views.at_odds import told
 from tests.support.places import ROOT
@@ -53,6 +54,9 @@ def said(whole_base):
         ("", WIDTHS % "4.6" + "observations: [{part: 2, saw: track narrower than the nose}]\n", "track width", "track narrower than the nose"),
         ("", WIDTHS % "4.6" + "observations: [{part: 2, absent: track wider than the nose}]\n", "track width", "not there: track wider than the nose"),
         ("", "observations: [{part: 2, saw: track narrower than the nose}, {part: 2, saw: track wider than the nose}]\n", "narrower", "wider"),
+        ("", "measurements: [{part: 1, measured: track width, readings: [5.1 mm]}]\n", "track width on rotating soft face 1",
+         "part 1 Rotating ring (rotating soft face, carries the nose)"),
+        ("", "observations: [{part: 1, saw: track off centre}]\n", "track off centre", "carries the nose"),
         ("", "observations: [{on: shaft, absent: shaft runs out}]\nmeasurements: [{on: shaft, measured: shaft runout, readings: [0.4 mm]}]\n",
          "shaft runout", "not there: shaft runs out"),
     ],
@@ -71,7 +75,7 @@ def test_both_sides_are_told(said, seal, text, one, other):
         (", springs: multiple, springs fitted: 10", "observations: [{part: 5, saw: broken, of: 10, note: 8 of 10}]\n"),
         (", springs fitted: 10", "measurements: [{part: 5, measured: springs found, readings: [8]}]\n"),
         ("", WIDTHS % "4.6" + "observations: [{part: 2, saw: track wider than the nose}]\n"),
-        ("", "observations: [{part: 2, saw: track narrower than the nose}, {part: 1, saw: track wider than the nose}]\n"),
+        ("", "observations: [{part: 2, saw: track narrower than the nose}, {part: 1, saw: full even track}]\n"),
         (", plan: plan 11", ""),
     ],
 )  # fmt: skip
@@ -92,3 +96,20 @@ def test_no_shipped_scenario_is_at_odds_with_itself(whole_base):
     odds = Odds(whole_base.knowledge)
     cases = [read_case(path, whole_base.knowledge) for path in sorted((ROOT / "scenarios").glob("*.yaml"))]
     assert cases and [case.name for case in cases if odds.of(case)] == []
+
+
+def test_a_wide_track_on_the_nose_says_of_neither_ring_that_it_runs_off_the_axis(whole_base):
+    """A nose leaves its track on the other ring; recorded on itself it can only be asked back."""
+    for widths, mark in (("1", "saw: track wider than the nose"), ("2", "")):
+        text = f"measurements:\n  - {{part: {widths}, measured: track width, readings: [5.1 mm]}}\n  - {{part: 1, measured: nose width, readings: [4.2 mm]}}\n"
+        text += f"observations: [{{part: 1, {mark}}}]\n" if mark else ""
+        problems = Problems()
+        case = parse_case((HEAD % "" + text).encode(), "c.yaml", whole_base.knowledge, problems)
+        problems.raise_errors()
+        found = infer(case, whole_base).findings["seal"]
+        sides = {
+            f
+            for f in ("wide track from a rotating nose", "wide track from a stationary nose")
+            if f in found and found[f].state == "present"
+        }
+        assert sides == (set() if widths == "1" else {"wide track from a rotating nose"})

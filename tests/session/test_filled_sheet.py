@@ -34,8 +34,12 @@ def taken(recorder, *lines: str):
 def test_each_kind_of_box_goes_on_record_as_it_was_meant(recorder):
     s = FilledSheet(recorder, "").sheet
     cracks, chips, width = (
-        box(s, w, t, "1")
-        for w, t in (("feature", "radial cracks"), ("feature", "hot spots"), ("reading", "track width"))
+        box(s, w, t, part)
+        for w, t, part in (
+            ("feature", "radial cracks", "1"),
+            ("feature", "hot spots", "1"),
+            ("reading", "track width", "2"),
+        )
     )
     taken(
         recorder, f"sheet: {s.code}", "# by the apprentice", "", f"{cracks}: x, 10 to 2, severe", f"{chips}: no",
@@ -48,7 +52,7 @@ def test_each_kind_of_box_goes_on_record_as_it_was_meant(recorder):
         ("1", "radial cracks"): ("present", "severe", ((300.0, 60.0),)), ("1", "hot spots"): ("absent", "", ()),
         ("2", "pits in the track"): ("not looked at", "", ()),
     }  # fmt: skip
-    (read,) = [m for m in case.measured if m.part == "1"]
+    (read,) = [m for m in case.measured if m.part == "2"]
     assert [r.written for r in read.readings] == ["5.1 mm", "5.2 mm"]
     assert {s.term for s in case.settings if s.setting == "service"} == {"hot water", "food"}
 
@@ -62,7 +66,7 @@ def test_a_range_of_boxes_says_the_same_of_each_and_typing_it_again_changes_noth
 
 def test_a_minus_behind_a_box_is_no_range_without_a_colon(recorder):
     s = FilledSheet(recorder, "").sheet
-    number = next(n for n, b in s.boxes().items() if b.what == "reading" and b.term == "track margin" and b.part == "1")
+    number = next(n for n, b in s.boxes().items() if b.what == "reading" and b.term == "track margin" and b.part == "2")
     with pytest.raises(BadInput) as caught:
         taken(recorder, f"{number} -5 apples")
     assert "apples" in caught.value.problems[0].says
@@ -136,7 +140,7 @@ def test_all_mistakes_are_told_at_their_place_and_nothing_is_recorded(recorder):
     cracks, spots, width = (
         box(s, "feature", "radial cracks", "1"),
         box(s, "feature", "hot spots", "1"),
-        box(s, "reading", "track width", "1"),
+        box(s, "reading", "track width", "2"),
     )
     lines = [
         f"{cracks}: x",
@@ -194,7 +198,7 @@ def test_an_end_or_a_turning_that_is_none_is_told_with_those_there_are(recorder)
     ("reading", "track width", "5.1 mm", "5.3 mm"), ("figure", "speed", "1450", "2950"), ("feature", "hot spots", "x", "x, severe"),
 ])  # fmt: skip
 def test_a_box_that_is_filled_in_twice_is_told_at_the_second_line(recorder, what, term, one, other):
-    number = box(FilledSheet(recorder, "").sheet, what, term, "" if what == "figure" else "1")
+    number = box(FilledSheet(recorder, "").sheet, what, term, "" if what == "figure" else "2")
     with pytest.raises(BadInput) as caught:
         taken(
             recorder,
@@ -211,7 +215,7 @@ def test_a_box_that_is_filled_in_twice_is_told_at_the_second_line(recorder, what
 
 def test_a_line_that_was_refused_may_be_typed_again(recorder):
     filled = FilledSheet(recorder, "typed")
-    number = box(filled.sheet, "reading", "track width", "1")
+    number = box(filled.sheet, "reading", "track width", "2")
     with pytest.raises(BadInput):
         filled.take_one(f"{number}: blue", 1)
     assert filled.take_one(f"{number}: 5.1 mm", 2)
@@ -225,12 +229,12 @@ def test_a_line_that_was_refused_may_be_typed_again(recorder):
 )
 def test_what_cannot_be_read_is_shown_the_box_of_own_words_and_taken_there(recorder, what, term, said):
     s = FilledSheet(recorder, "").sheet
-    number = box(s, what, term, "" if what == "figure" else "1")
+    number = box(s, what, term, "" if what == "figure" else "2")
     with pytest.raises(BadInput) as caught:
         taken(recorder, f"{number}: {said}")
     way_out = caught.value.problems[0].way_out.rpartition("in own words: ")[2]
     words = s.boxes()[int(way_out.partition(":")[0])]
-    assert words.what == "words" and words.part == ("" if what == "figure" else "1")
+    assert words.what == "words" and words.part == ("" if what == "figure" else "2")
     taken(recorder, way_out)
     case = recorder.case_now()
     assert any(said in x for x in case.not_understood) or any(said in o.said for o in case.observations)
@@ -238,7 +242,7 @@ def test_what_cannot_be_read_is_shown_the_box_of_own_words_and_taken_there(recor
 
 def test_a_question_mark_in_a_box_to_write_in_says_nothing(recorder):
     s = FilledSheet(recorder, "").sheet
-    assert taken(recorder, f"{box(s, 'reading', 'track width', '1')}: ?", f"{box(s, 'figure', 'speed')}: ?") == ()
+    assert taken(recorder, f"{box(s, 'reading', 'track width', '2')}: ?", f"{box(s, 'figure', 'speed')}: ?") == ()
 
 
 @pytest.mark.parametrize("written", ["box {}: no", "Boxes {}; no", "{} = no"])

@@ -50,12 +50,11 @@ def test_where_a_sound_track_lies_is_not_asked(case, knowledge):
     assert seen.feature == "full even track" and "where and how much" not in script.text
 
 
-def test_a_general_word_of_parts_is_not_offered_for_the_history(case, knowledge):
-    script = Script(("History @ Seen", "taken out on schedule"), ("number", "1"), stop_at="Step 2")
+def test_on_schedule_said_of_the_history_is_how_the_seal_came_out_and_no_word_of_parts(case, knowledge):
+    script = Script(("History @ Seen", "taken out on schedule"), stop_at="Step 2")
     case_now = session(case, knowledge, script)
-    assert {o.state for o in case_now.observations} <= {"not looked at"} and case_now.not_understood == (
-        "taken out on schedule",
-    )
+    assert {o.state for o in case_now.observations} <= {"not looked at"} and case_now.not_understood == ()
+    assert case_now.texts["history.removal"] == "sound"
 
 
 def test_words_that_nothing_is_read_in_are_acknowledged_alone_and_a_record_by_its_number(case, knowledge):
