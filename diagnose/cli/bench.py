@@ -112,6 +112,7 @@ def _take_sheet(file: Path, base: Knowledge, by: str, sheet: str) -> None:
     """Records a filled sheet: a file as a whole, or line by line what is typed; a wrong line is told and the rest goes on."""
     from diagnose.cli.common import tell
     from diagnose.session.filled_sheet import FilledSheet
+    from diagnose.views.at_odds import ToldOdds
     from diagnose.views.journal import clean, sentence
 
     text = "" if sheet == "-" else _text_of(Path(sheet))
@@ -121,7 +122,7 @@ def _take_sheet(file: Path, base: Knowledge, by: str, sheet: str) -> None:
         typer.echo(clean(f"{line.number}  {sentence(line.what)}"))
 
     with recorder_of(file, base, by, must_exist=True) as recorder:
-        filled = FilledSheet(recorder, "typed" if sheet == "-" else sheet)
+        filled, odds = FilledSheet(recorder, "typed" if sheet == "-" else sheet), ToldOdds(recorder)
         if sheet != "-":
             try:
                 lines = filled.take(text.splitlines(), told)
@@ -134,11 +135,15 @@ def _take_sheet(file: Path, base: Knowledge, by: str, sheet: str) -> None:
             for line in filled.move_on():
                 told(line)
             say(f"{len(lines)} on record from {sheet}" if lines else "already on record")
+            for odd in odds.since():
+                say(clean(odd))
             return
         for number, typed in enumerate(sys.stdin, 1):
             try:
                 for line in filled.take_one(typed, number):
                     told(line)
+                for odd in odds.since():
+                    say(clean(odd))
             except BadInput as error:
                 wrong = True
                 tell(error)

@@ -1,7 +1,7 @@
 """What on record does not go together: told to whoever records it or reads the answer, and refused nowhere.
 
 Six ways: what the rule base declares (`at-odds.yaml`); a number that shows a finding against a mark that denies it, or the
-other way round, as the finding's own rules say; a state or an act that is on record as so and as not so; a figure that a
+other way round, as the finding's own rules say; a state or an act that is on record as so and as not so, and what a feature excludes, of no one part; a figure that a
 setting leaves no room for; "8 of 10" of what there are not so many of; and on one ring of a pair of faces what only the other
 one can show.
 """
@@ -50,7 +50,7 @@ class Odds:
         return self._last[1]
 
     def _found(self, case: Case) -> tuple[Odd, ...]:
-        found = {*_by_rules(case, self), *_so_and_not_so(case, self.knowledge), *_left_no_room(case, self.knowledge),
+        found = {*_by_rules(case, self), *_so_and_not_so(case, self.knowledge), *_left_no_room(case, self.knowledge), *_excluded(case, self.knowledge),
                  *_more_than_there_are(case, self.knowledge), *_on_the_other_ring(case, self.knowledge)}  # fmt: skip
         return tuple(sorted(odd for odd in found if odd.one != odd.other))
 
@@ -154,6 +154,15 @@ def _so_and_not_so(case: Case, knowledge: Knowledge) -> Iterator[Odd]:
             placed = so.position == denied.position or {so.position, denied.position} & {"", "machine"}
             if placed and answer(so, denied.table, denied.slots, grammar):
                 yield Odd(*sorted(((so.id,), (denied.id,))))
+
+
+def _excluded(case: Case, knowledge: Knowledge) -> Iterator[Odd]:
+    """What a feature excludes, where no part is named; on one part the reader refuses it."""
+    seen = [o for o in case.observations if o.state == "present" and not o.part]
+    for o in seen:
+        for x in (x for x in seen if x.feature in knowledge.vocabulary.features[o.feature].excludes):
+            if x.position == o.position:
+                yield Odd(*sorted(((o.id,), (x.id,))))
 
 
 def _left_no_room(case: Case, knowledge: Knowledge) -> Iterator[Odd]:

@@ -56,6 +56,20 @@ def said(whole_base):
         ("", "observations: [{part: 2, saw: track narrower than the nose}, {part: 2, saw: track wider than the nose}]\n", "narrower", "wider"),
         ("", "measurements: [{part: 1, measured: track width, readings: [5.1 mm]}]\n", "track width on rotating soft face 1",
          "part 1 Rotating ring (rotating soft face, carries the nose)"),
+        ("", "observations: [{on: leak, saw: leak when hot}, {on: leak, saw: leak stops when hot}]\n", "leak when hot", "leak stops when hot"),
+        ("", "observations: [{on: leak, saw: leak running and standing}, {on: leak, saw: leak only when running}]\n",
+         "leak running and standing", "leak only when running"),
+        ("", "observations: [{on: history, saw: failed within hours}, {on: history, saw: failed within months}]\n",
+         "failed within hours", "failed within months"),
+        ("", "history: {running hours: 3 months}\nobservations: [{on: history, saw: failed within hours}]\n",
+         "running hours", "failed within hours"),
+        ("", "observations: [{on: leak, saw: growing leak}, {on: history, saw: failed at start-up}]\n", "growing leak", "failed at start-up"),
+        ("", "observations: [{on: history, saw: leak from the first start}, {on: history, saw: failed after years}]\n",
+         "leak from the first start", "failed after years"),
+        ("", "measurements: [{on: leak, measured: leak rate, readings: [600 mL/h]}, {on: leak, measured: leak rate running, readings: [40 mL/h]}, "
+         "{on: leak, measured: leak rate standing, readings: [0 mL/h]}]\n", "leak rate on leak: 600 mL/h", "leak rate standing on leak: 0 mL/h"),
+        (", plan: [plan 53B, plan 54]", "", "plan: plan 53B", "plan: plan 54"),
+        ("", "observations: [{part: 2, saw: one heavy sector}, {part: 2, absent: uneven track}]\n", "one heavy sector", "not there: uneven track"),
         ("", "observations: [{part: 1, saw: track off centre}]\n", "track off centre", "carries the nose"),
         ("", "observations: [{on: shaft, absent: shaft runs out}]\nmeasurements: [{on: shaft, measured: shaft runout, readings: [0.4 mm]}]\n",
          "shaft runout", "not there: shaft runs out"),
@@ -76,7 +90,11 @@ def test_both_sides_are_told(said, seal, text, one, other):
         (", springs fitted: 10", "measurements: [{part: 5, measured: springs found, readings: [8]}]\n"),
         ("", WIDTHS % "4.6" + "observations: [{part: 2, saw: track wider than the nose}]\n"),
         ("", "observations: [{part: 2, saw: track narrower than the nose}, {part: 1, saw: full even track}]\n"),
-        (", plan: plan 11", ""),
+        (", plan: [plan 11, plan 62]", ""),
+        ("", "history: {running hours: 20 h}\nobservations: [{on: history, saw: failed within hours}]\n"),
+        ("", "observations: [{on: leak, saw: growing leak}, {on: history, saw: failed within weeks}]\n"),
+        ("", "measurements: [{on: leak, measured: leak rate, readings: [40 mL/h]}, {on: leak, measured: leak rate running, readings: [40 mL/h]}, "
+         "{on: leak, measured: leak rate standing, readings: [0 mL/h]}]\n"),
     ],
 )  # fmt: skip
 def test_what_goes_together_is_not_told(said, seal, text):

@@ -364,3 +364,13 @@ def test_how_the_seal_came_out_and_the_fluid_have_boxes_and_another_box_points_t
     assert [r.note for r in case.remarks] == ["at the overhaul"]
     known = sheet(case, recorder.knowledge).boxes()
     assert (known[out].said, known[fluid].said) == ("sound", "black liquor")
+
+
+def test_what_does_not_go_together_is_told_as_a_sheet_is_typed(case, knowledge, tmp_path):
+    with Recorder(case, knowledge, "ann", lambda: NOON) as r:
+        s = FilledSheet(r, "").sheet
+    wide, as_wide = (box(s, "feature", f"track {t} the nose", "2") for t in ("wider than", "as wide as"))
+    paper = tmp_path / "paper.txt"
+    paper.write_text(f"{wide}: x\n{as_wide}: x\n", "utf-8")
+    done = diagnose("record", str(case), "--sheet", str(paper), "--by", "ann")
+    assert done.returncode == 0 and "does not go with" in done.stdout and "to correct: --instead-of" in done.stdout
