@@ -64,8 +64,8 @@ def hours(angle: float) -> str:
 
 
 def describe_reading(x: m.Measured, unit_name: str) -> str:
-    """A measurement in one line."""
-    shown = [show(r.value, unit_name) for r in x.readings[:12]]
+    """A measurement in one line; a pressure as it was written, as its number alone does not say whether it is gauge or absolute."""
+    shown = [r.written if r.is_pressure else show(r.value, unit_name) for r in x.readings[:12]]
     more = f" and {len(x.readings) - 12} more" if len(x.readings) > 12 else ""
     on = f" on {x.kind} {x.part}".rstrip() if x.kind else ""
     return f"{x.what}{on}: {', '.join(shown)}{more}"

@@ -99,9 +99,13 @@ class Amount:
     written: str
 
     @property
+    def is_pressure(self) -> bool:
+        return self.kind == unit("bar").kind
+
+    @property
     def without_datum(self) -> bool:
         """A pressure that says neither gauge nor absolute; `value` then reads it as absolute."""
-        return self.kind == unit("bar").kind and not re.search(r"(?i)(bar|psi|pa)\s?\(?[ga]\)?$", self.written)
+        return self.is_pressure and not re.search(r"(?i)(bar|psi|pa)\s?\(?[ga]\)?$", self.written)
 
     def as_gauge(self) -> Amount:
         return replace(self, value=self.value + ATMOSPHERE)

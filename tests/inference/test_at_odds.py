@@ -48,7 +48,7 @@ def said(whole_base):
          "springs found on multiple springs 5: 8 springs", "springs: single coil"),
         (", springs fitted: 1", "measurements: [{part: 5, measured: springs found, readings: [8]}]\n", "springs fitted: 1", "springs found"),
         (", springs fitted: 1", "observations: [{part: 5, saw: broken, of: 10, note: 8 of 10}]\n", "(of 10)", "springs fitted: 1"),
-        ("", "service: {barrier pressure: 5 bar g}\n", "barrier pressure", "arrangement: single"),
+        ("", "service: {barrier pressure: 5 bar g}\n", "barrier pressure: 5 bar g", "arrangement: single"),
         (", plan: plan 53A", "", "arrangement: single", "plan: plan 53A"),
         ("", WIDTHS % "4.0" + "observations: [{part: 2, saw: track wider than the nose}]\n", "track width", "track wider than the nose"),
         ("", WIDTHS % "4.6" + "observations: [{part: 2, saw: track narrower than the nose}]\n", "track width", "track narrower than the nose"),
