@@ -134,6 +134,7 @@ def _refuse_halves(said: Words) -> None:
 def _spoken(said: Words, recorder: Recorder) -> list[What]:
     """What whole phrases say. Raises BadInput where one is not surely read and nobody says that it is; what is not understood
     is kept as said. A word under --saw and the like that is no term is read as a phrase too."""
+    from diagnose.casefile.named import at_part, parts_named, positions_named
     from diagnose.casefile.spoken import not_understood, records_of, removal_said
     from diagnose.phrases.read import read
     from diagnose.views.phrases import not_sure
@@ -156,7 +157,12 @@ def _spoken(said: Words, recorder: Recorder) -> list[What]:
         if readings[0].sureness != "sure" and not said["sure"]:
             raise not_sure(phrase, readings)
         recorder.told.append(f"read as: {readings[0].text}")
-        whats += records_of(readings[0], phrase, recorder.state, vocabulary, about)
+        case = recorder.case_now()
+        seals = [] if about else positions_named(phrase, case)
+        of_one = {"position": seals[0]} if len(seals) == 1 else {}
+        found = records_of(readings[0], phrase, recorder.state, vocabulary, about or of_one)
+        parts = [] if about else parts_named(phrase, case, vocabulary)
+        whats += [at_part(w, parts[0], vocabulary) for w in found] if len(parts) == 1 else found
     return whats
 
 

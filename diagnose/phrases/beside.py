@@ -6,11 +6,11 @@ from diagnose.knowledge.model import Vocabulary
 from diagnose.phrases.clauses import phrase_of
 from diagnose.phrases.index import index_of
 
-SLOTS = ("side", "degree", "extent")
+SLOTS = ("side", "degree", "extent", "colour")
 
 
 def beside(phrase: str, mark: str, vocabulary: Vocabulary) -> dict[str, str]:
-    """Side, degree and extent said in a phrase, the first of each, without what the name of the mark says itself."""
+    """Side, degree, extent and colour said in a phrase, the first of each, without what the name of the mark says itself."""
     more: dict[str, str] = {}
     named = set(mark.split())
     for clause in phrase_of(phrase, index_of(vocabulary)).clauses:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 
 from diagnose.casefile.behind import record_behind
@@ -9,6 +10,7 @@ from diagnose.casefile.elsewhere import elsewhere
 from diagnose.casefile.format import RUNNING, SOUND
 from diagnose.casefile.model import Observation, Part
 from diagnose.casefile.replay import Record, What
+from diagnose.reading.terms import plain
 from diagnose.session.talk import Talk
 
 
@@ -27,6 +29,9 @@ class AskedBack:
                 continue
             if told := self._on_record(entry):
                 self.talk.say(f"  {entry['absent']}: not denied, it {told}", hang=4)
+                continue
+            if told := self._just_said(entry):
+                self.talk.say(f"  {entry['absent']}: not denied, as that was said: {told}", hang=4)
                 continue
             beside = self._beside(entry.get("part", ""), str(entry.get("absent", "")), "present")
             if beside and self.talk.sure(
@@ -89,6 +94,20 @@ class AskedBack:
         number = f"r{behind.id}" if behind else ""
         where = (seen.feature if seen.feature != feature else "here") if seen else f"by {told.about}" if told else ""
         return f"is on record as there: {where}{f' ({number}; /fix {number} corrects it)' if number else ' (log shows it)'}"
+
+    def _just_said(self, entry: dict[str, str]) -> str:
+        """The words in which, with another mark of the same part, one that is denied was said, as "clogged, crystalline"."""
+        names = {entry["absent"], *self.words.features[entry["absent"]].also}
+        for o in self.talk.case.observations:
+            if not entry.get("part") or o.part != entry["part"] or o.state != "present":
+                continue
+            said = {plain(w) for text in (o.said, o.note) for w in re.split(r"[,;]", text) if text}
+            values = {v for k, v in o.such} | said
+            for table in self.words.grammar.qualifiers.values():
+                values |= {x for name, term in table.items() if {name, *term.also} & values for x in (name, *term.also)}
+            if names & values:
+                return o.said or o.note or ", ".join(v for _, v in o.such)
+        return ""
 
     def _not_known(self, whats: Sequence[What]) -> list[What]:
         """Denials that would leave nothing of what one must be so, where the seal failed."""

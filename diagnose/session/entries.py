@@ -54,6 +54,7 @@ def parted(answer: str, parts: Mapping[str, str] | None = None) -> list[Said]:
     number, by which exceptions may call them: "all but the one under the sleeve are hard"."""
     bits: list[str] = []
     none = "|".join(NONE)
+    answer = re.sub(rf"^\s*({none})\s*[,:;]\s*(?=(?:only|just)\b)", "", answer, flags=re.I)  # "none, only 7 came out"
     answer = re.sub(rf",\s*({none})\s*$", r"; \1", re.sub(rf"^\s*({none})\s*,", r"\1;", answer, flags=re.I), flags=re.I)
     for bit in (b.strip() for b in answer.split(";")):
         if bits and re.search(r"\d[^:]*$", bits[-1]) and re.fullmatch(r"[-+]?\d+([.,]\d+\s*\S*|\s*[^\d\s:]\S*)", bit):
@@ -61,6 +62,23 @@ def parted(answer: str, parts: Mapping[str, str] | None = None) -> list[Said]:
         elif bit:
             bits.append(bit)
     return sorted((said for bit in bits for said in _told_apart(bit, parts or {})), key=lambda said: said == NOTHING)
+
+
+def with_choices_apart(answer: str, choices: int) -> str:
+    """An answer with what begins anew behind a comma parted by a semicolon: a state and its list ("10, absent 1 2 7"), and behind
+    the details of a mark a number of the list that is no clock position ("1: all round, 34, 24")."""
+    answer = re.sub(rf",\s*(?=(?:{'|'.join(_STATES)})\s+\d)", "; ", answer, flags=re.I)
+    bits = list[str]()
+    for bit in answer.split(";"):
+        head, *rest = re.split(r",\s+", bit.strip())
+        mark = re.fullmatch(r"(part\s+[^\s:]+:?\s+)?(\d{1,4})(?:\s*:|\s+[a-z]).*", head, re.I)
+        if mark is None or number_of(mark[2]) > choices:
+            bits.append(bit)
+            continue
+        hours = 0 if "all round" in bit else 12
+        moved = [x for x in rest if x.isdecimal() and hours < number_of(x) <= choices]
+        bits += [", ".join([head, *(x for x in rest if x not in moved)]), *(f"{mark[1] or ''}{x}" for x in moved)]
+    return ";".join(bits)
 
 
 _ITEMS = r"\d\w*(?:(?:\s*[,&]\s*|\s+and\s+|\s+)\d\w*)*"
@@ -142,6 +160,8 @@ def _parts_named(text: str, parts: Mapping[str, str]) -> tuple[tuple[str, ...], 
 
 def entry_of(text: str) -> Said:
     """One entry, of one part where it begins with it: "part 10 4, 5"."""
+    if on := re.fullmatch(r"(\d+)\s+on\s+part\s+(\w+)\s*[,:]?\s*(.*)", text, re.I):  # "7 on part 2, hard"
+        text = f"part {on[2]} {on[1]}" + (f": {on[3]}" if on[3] else "")
     match = re.match(r"part\s+([^\s:]+):?\s+(.+)", text, re.IGNORECASE)
     item, rest = match.groups() if match else ("", text)
     if plain(rest) in NONE:
@@ -299,6 +319,18 @@ def is_measured(text: str) -> bool:
         return bool(re.search(r"\d[.,]\d", text)) or not arc(plain(text))
     except BadClock:
         return True
+
+
+_CLOCK = re.compile(r"(?:^|\s)(?:from\s+|at\s+)?(\d{1,2}(?::\d\d)?\s+to\s+\d{1,2}(?::\d\d)?)(?:\s+o.?clock)?\s*$", re.I)
+
+
+def clock_at_end(phrase: str) -> str:
+    """The clock positions a phrase ends with: "sludge in the grooves from 2 to 6"; "" where there are none."""
+    match = _CLOCK.search(phrase)
+    try:
+        return plain(match[1]) if match and arc(plain(match[1])) else ""
+    except BadClock:
+        return ""
 
 
 def says_what(text: str, words: Vocabulary) -> bool:

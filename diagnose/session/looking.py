@@ -26,8 +26,10 @@ from diagnose.session.entries import (
     listed,
     numbers_in,
     parted,
+    with_choices_apart,
 )
 from diagnose.session.figures import Figures
+from diagnose.session.kept import Kept
 from diagnose.session.photos import Photos, more_photos
 from diagnose.session.spoken import Spoken
 from diagnose.session.talk import BOUND, Back, Talk
@@ -46,7 +48,8 @@ class Looking:
     def __init__(self, talk: Talk, figures: Figures, photos: Photos, index: Callable[[str], None]):
         self.talk, self.words, self.figures, self.photos, self.index = talk, talk.words, figures, photos, index
         self.asked_back = AskedBack(talk)
-        self.spoken = Spoken(talk, self.asked_back, self.details, self._on_which)
+        self.kept = Kept(talk, self._of_the_list)
+        self.spoken = Spoken(talk, self.asked_back, self.details, self._on_which, self.kept)
 
     # ---- the card ---------------------------------------------------------------------------------------------
 
@@ -132,6 +135,8 @@ class Looking:
                 )
             elif said.item and said.item not in [t.part for t in card.topics]:
                 taken &= self._elsewhere(card, said)
+            elif said == NOTHING and not self.kept.none_may_be_it(card):
+                taken = False
             elif said.state != "saw":
                 recorded = self._all_alike(card, said)
                 taken &= recorded
@@ -139,6 +144,12 @@ class Looking:
             else:
                 taken &= self._there_or_measured(card, said)
         return done
+
+    def _of_the_list(self, card: Card, number: int, item: str, words: str) -> bool:
+        """Whether a choice is on record as what was kept as said, of the part of that item number where it has it."""
+        choice = card.choices[number - 1]
+        topics = self._of(choice, item if any(t.part == item for t in choice.topics) else "")
+        return self._there(topics, choice.feature, "", said=words)
 
     def _unclear(self, card: Card, said: Said) -> str:
         """What is not clear of an exception: of which part it is, or of what."""
@@ -158,8 +169,7 @@ class Looking:
         )
         if again := self.talk.ask("  again (Enter: kept as said, not understood): "):
             return self._take(card, again)
-        self.spoken.keep(words)
-        return False
+        return self.kept.keep(words, card, "")
 
     def _excepted(self, card: Card, said: Said, entries: list[Said]) -> set[str]:
         """Parts of which the same answer says something else of the same marks than of all parts alike."""
@@ -194,6 +204,7 @@ class Looking:
         "pin 7 worn"."""
         known = self.spoken.known(card, "")
         parts = {p.item: f"{p.name} {p.kind}" for t in card.topics if (p := self.talk.case.part(t.part))}
+        answer = with_choices_apart(answer, len(card.choices))
         entries = [Said("", "saw", answer)] if known(answer) else parted(answer, parts)
         return [self._of_named_part(said) for said in entries]
 
@@ -255,7 +266,7 @@ class Looking:
 
     def none_of(self, card: Card) -> bool:
         """Whether it is on record that nothing of what is open and would be damage is there."""
-        return self._all_alike(card, Said("", "absent", "all"))
+        return self.kept.none_may_be_it(card) and self._all_alike(card, Said("", "absent", "all"))
 
     def not_looked_at(self, card: Card) -> int:
         """Puts what is open on a card on record as not looked at; how many that were."""

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from diagnose.casefile.cards import Card
+from diagnose.casefile import walk
+from diagnose.casefile.cards import Card, gathered
+from diagnose.casefile.elsewhere import WHOLE
+from diagnose.casefile.named import at_part, parts_named
 from diagnose.casefile.replay import What
-from diagnose.casefile.spoken import not_understood, records_of, removal_said
+from diagnose.casefile.spoken import records_of, removal_said
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.model import Feature
 from diagnose.phrases.beside import beside
@@ -19,12 +22,17 @@ from diagnose.phrases.told import DENIED
 from diagnose.reading.figures import number_of
 from diagnose.reading.terms import nearest, plain
 from diagnose.session.asked_back import AskedBack
-from diagnose.session.entries import ALL, NONE, Said, says_what
+from diagnose.session.entries import ALL, NONE, Said, clock_at_end, says_what
+from diagnose.session.kept import Kept
 from diagnose.session.photos import more_photos
 from diagnose.session.prompts import Words
 from diagnose.session.talk import BOUND, Talk
 
 OnWhich = Callable[[str, dict[str, tuple[Topic, ...]]], tuple[Topic, ...]]
+SMALL = frozenset(
+    {"the", "a", "an", "in", "on", "of", "at", "to", "from", "under", "had", "been", "was", "were", "is", "and", "it"}
+)
+"""Words that are not told of as unread: they say nothing alone."""
 TOGETHER = " and "
 """Between statements that one choice would put on record, as choices are parted by semicolons."""
 Details = Callable[[str], tuple[dict[str, Any], list[dict[str, str]]]]
@@ -33,7 +41,8 @@ Details = Callable[[str], tuple[dict[str, Any], list[dict[str, str]]]]
 class Spoken:
     """`details` reads where and how much a mark is, and its photos beyond the first; `on_which` asks which of several are meant."""
 
-    def __init__(self, talk: Talk, asked_back: AskedBack, details: Details, on_which: OnWhich):
+    def __init__(self, talk: Talk, asked_back: AskedBack, details: Details, on_which: OnWhich, kept: Kept):
+        self.kept = kept
         self.talk, self.words, self.asked_back, self.details, self.on_which = (
             talk,
             talk.words,
@@ -80,6 +89,7 @@ class Spoken:
         if removal := removal_said(phrase, {"part": said.item}):
             self.talk.say(f"  read as: how the seal came out: {removal[0]['to']}", hang=4)
             return self.talk.record(*removal)
+        card, said = self._where_named(card, said, phrase)
         recorder = self.talk.recorder
         blocks, readings = self._read(card, said, phrase)
         if readings and self._plainly_denied(phrase, readings[0]):
@@ -87,12 +97,13 @@ class Spoken:
         texts = {r.text.replace("; ", TOGETHER): r for r in readings}
         table = self.spellings(card)
         near = [table[n] for n in nearest(phrase, table, 6)] if not readings or readings[0].sureness == "weak" else []
-        chosen = self._which(phrase, readings, list(dict.fromkeys([*texts, *near]))[:6])
+        shown = {text: self._shown(r, blocks) for text, r in texts.items()}
+        chosen = self._which(phrase, readings, {x: shown.get(x, x) for x in list(dict.fromkeys([*texts, *near]))[:6]})
         if not chosen:
-            return self.keep(phrase, more)
+            return self.kept.keep(said.text, card, said.item)
         taken = self._taken(texts[chosen]) if chosen in texts else None
         if taken is not None and not taken.statements:
-            return self.keep(phrase, more)
+            return self.kept.keep(said.text, card, said.item)
         if taken is None:
             fitting = [
                 tuple(t for t in b if said.item in ("", t.part) and self.fits(t, self.words.features[chosen]))
@@ -101,9 +112,9 @@ class Spoken:
             blocks = [b for b in fitting if b] or blocks
         topics = blocks[0]
         if len(blocks) > 1 and not (topics := self.on_which(phrase, {str(i): b for i, b in enumerate(blocks, 1)})):
-            return self.keep(phrase, more)
+            return self.kept.keep(said.text, card, said.item)
         entry, photos = self.details(more)
-        whats: list[What] = []
+        whats, unread = list[What](), taken.unread if taken else ()
         for topic in topics:
             if taken:
                 about = {"part": topic.part} if topic.part else {"on": topic.kind}
@@ -115,14 +126,58 @@ class Spoken:
             if mark:
                 chose = len(found) == 1 and (taken is None or (taken.sureness != "sure" and taken is texts[chosen]))
                 own = beside(phrase, str(mark["entry"].get("saw", "")), self.words) if chose else {}
+                own |= (
+                    {"extent": place}
+                    if topic.part and "saw" in mark["entry"] and (place := clock_at_end(phrase))
+                    else {}
+                )
                 mark["entry"] = {**own, **mark["entry"], **entry}
+                unread = tuple(w for w in unread if not any(w in str(v).split() for v in own.values()))
             elif entry and topic is topics[0]:
                 photos.append({"note": f"{phrase}: {more}"})
-            found = [self._at_its_part(w, topic) for w in found]
+            found = [self._as_its_form(self._at_its_part(w, topic), topic, phrase) for w in found]
             whats += [w for w in found if w not in whats]
         denied = [w for w in whats if "absent" in w.get("entry", {})]
         whats = [*self.asked_back.seen([w for w in whats if w not in denied]), *self.asked_back.denied(denied)]
-        return bool(whats) and self.talk.record(*whats, *more_photos(topics[0].part, photos))
+        recorded = bool(whats) and self.talk.record(*whats, *more_photos(topics[0].part, photos))
+        if recorded and (left := self._not_read(unread, phrase)):
+            self.talk.say(f"  not read, and on record only as said: {left}", hang=4)
+        return recorded
+
+    def _where_named(self, card: Card, said: Said, phrase: str) -> tuple[Card, Said]:
+        """The part that the words name wins over those that are asked about: the card of it, or it among those of this card."""
+        case, here = self.talk.case, [t.part for t in card.topics if t.part]
+        named = parts_named(phrase, case, self.words) if here and not said.item else []
+        asked = [p for p in named if p.item in here]
+        part = asked[0] if len(asked) == 1 else named[0] if len(named) == 1 else None
+        if part is None or (asked and len(here) == 1):
+            return card, said
+        if not asked:
+            topic = walk.everything_on(case, self.talk.knowledge, part.item, part.kind)
+            card = gathered(self.talk.knowledge, [topic])[0]
+        self.talk.say(f"  said of part {part.item} {part.name}", hang=4)
+        return card, replace(said, item=part.item)
+
+    def _shown(self, reading: Reading, blocks: list[tuple[Topic, ...]]) -> str:
+        """A reading in words, with the part on which a statement of it would stand where that is another one than is asked
+        about, or one of a pair."""
+        alone, case = blocks[0][0] if len(blocks) == len(blocks[0]) == 1 else None, self.talk.case
+        shown = []
+        for s in reading.statements:
+            on = alone.kind if alone and not s.on else s.on
+            entry = self._at_its_part({"entry": {"on": on}}, alone)["entry"] if alone else {}
+            part = case.part(entry.get("part", ""))
+            told = part and alone and (len(case.positions) > 1 or part.item != alone.part)
+            shown.append(rendered(replace(s, on=f"part {part.item} {part.name}") if part and told else s))
+        return TOGETHER.join(shown)
+
+    def _not_read(self, unread: Sequence[str], phrase: str) -> str:
+        """Words of a phrase that nothing was read in, without those that say nothing or only name the part."""
+        named = {
+            w for p in parts_named(phrase, self.talk.case, self.words) for w in plain(f"{p.name} {p.position}").split()
+        }
+        quiet = {*self.words.lexicon.idle, *named, *(clock_at_end(phrase) or "").split(), *SMALL}
+        return ", ".join(w for w in unread if w.lower() not in quiet)
 
     def _plainly_denied(self, phrase: str, reading: Reading) -> bool:
         """Whether a phrase denies one mark from its first word on, however much and wherever, and nothing else must be asked."""
@@ -130,11 +185,6 @@ class Spoken:
         denies = any(plain(phrase).replace("'", "").startswith(f"{cue} ") for cue in ("absent", *cues))
         whole = not more and not first.more and first.family == "feature" and first.state == "absent"
         return denies and whole and reading.asks == (DENIED,)
-
-    def keep(self, phrase: str, more: str = "") -> bool:
-        """Keeps the words as said, as nothing of them can be put on record."""
-        self.talk.record(not_understood(f"{phrase}: {more}" if more else phrase, self.talk.recorder.state))
-        return False
 
     def _taken(self, reading: Reading) -> Reading:
         """The reading with those of its statements that are meant: several that are not sure can be taken in part."""
@@ -169,10 +219,17 @@ class Spoken:
         )
         if len(beside) != 1:
             return what
-        return {
-            **what,
-            "entry": {"part": beside[0].item, **{k: v for k, v in entry.items() if k not in ("on", "position")}},
-        }
+        return at_part(what, beside[0], self.words)
+
+    def _as_its_form(self, what: What, topic: Topic, phrase: str) -> What:
+        """A mark that only the seal as a whole has by its name, as the general mark it is on the part that the words name."""
+        entry = what.get("entry", {})
+        feature = self.words.features.get(str(entry.get("saw", "")))
+        named = [p.item for p in parts_named(phrase, self.talk.case, self.words)] == [topic.part]
+        if not (named and feature and feature.above and "part" not in entry and entry.get("on") == WHOLE):
+            return what
+        rest = {k: v for k, v in entry.items() if k not in ("on", "position")}
+        return {**what, "entry": {"part": topic.part, **dict(feature.qualifiers), **rest, "saw": feature.above[0]}}
 
     def _read(self, card: Card, said: Said, phrase: str) -> tuple[list[tuple[Topic, ...]], list[Reading]]:
         """The blocks that a phrase may be said of, those on which it is surest and what it names can be, and its readings on the
@@ -207,13 +264,15 @@ class Spoken:
         ]
         return order.index(readings[0].sureness), int(not said or own != said), len(readings[0].unread)
 
-    def _which(self, phrase: str, readings: list[Reading], offered: list[str]) -> str:
-        """The reading or feature that is meant; "" where none is."""
+    def _which(self, phrase: str, readings: list[Reading], offered: Mapping[str, str]) -> str:
+        """The reading or feature that is meant; "" where none is. `offered`: each with the words it is shown in."""
         if readings and readings[0].sureness == "sure":
-            self.talk.say(f"  read as: {offered[0]}", hang=4)
-            return offered[0]
+            first = next(iter(offered))
+            self.talk.say(f"  read as: {offered[first]}", hang=4)
+            return first
         if offered:
-            self.talk.say("  did you mean: " + "; ".join(f"{i}{BOUND}{n}" for i, n in enumerate(offered, 1)), hang=4)
+            shown = (f"{i}{BOUND}{n}" for i, n in enumerate(offered.values(), 1))
+            self.talk.say("  did you mean: " + "; ".join(shown), hang=4)
             numbers = {str(i): n for i, n in enumerate(offered, 1)} | {plain(n): n for n in offered}
             return self.talk.choose("  number (Enter: none of them): ", numbers | {"": "", "n": "", "none": ""})
         elsewhere = self.words.find("feature", phrase)
