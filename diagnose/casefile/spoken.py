@@ -7,12 +7,14 @@ from collections.abc import Mapping
 from typing import Any
 
 from diagnose.casefile.answers import path_of
-from diagnose.casefile.format import RUNNING, SOUND
+from diagnose.casefile.format import HEARSAY, RUNNING, SOUND, WITH_DOUBT
 from diagnose.casefile.replay import State, What
 from diagnose.knowledge.model import Vocabulary
 from diagnose.phrases.model import Reading, Statement, entry
+from diagnose.phrases.told import DOUBTED, HEARD
 from diagnose.reading.terms import plain
 
+_HOW_KNOWN = {DOUBTED: WITH_DOUBT, HEARD: HEARSAY}
 NOT_UNDERSTOOD = "said, not understood"
 _CAME_OUT = re.compile(
     r"(?P<seal>(?:the |this )?(?:whole )?seal )?(?:(?:it )?(?:was |is |has been )?(?P<out>taken out |came out |pulled |removed ))?(?:was |is )?"
@@ -28,13 +30,19 @@ def records_of(
 
     Raises ValueError where a fact about the case has no one place.
     """
+    known = "; ".join(how for why, how in _HOW_KNOWN.items() if why in reading.asks)
     item = state.part_record(about.get("part", ""))
     kind = str(item.entry.get("kind", "")) if item else about.get("on", "")
     whats: list[What] = []
     for s in reading.statements:
         place, said = entry(s)
         if place:
-            whats.append({"add": place, "entry": {**_placed(said, s, kind, about), "said": phrase}})
+            whats.append(
+                {
+                    "add": place,
+                    "entry": {**_placed(said, s, kind, about), "said": phrase, **({"note": known} if known else {})},
+                }
+            )
         elif s.family == "reading" and vocabulary.readings[s.term].on:
             on = _placed({"on": s.on}, s, kind, about)
             whats.append(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Container
 
 from diagnose.casefile import model as m
+from diagnose.casefile.format import HOW_KNOWN
 from diagnose.reading.figures import listed
 from diagnose.reading.units import show
 
@@ -22,7 +23,12 @@ def describe(o: m.Observation, case: m.Case) -> str:
     state = {"present": "", "absent": "looked for, not there: ", "lost": "lost: ", "not looked at": "not looked at: "}[
         o.state
     ]
-    return state + " ".join(b for b in bits if b)
+    return state + " ".join(b for b in bits if b) + _known(o.note)
+
+
+def _known(note: str) -> str:
+    """How what is not known at first hand is known."""
+    return f" ({note})" if set(note.split("; ")) <= {*HOW_KNOWN} else ""
 
 
 def describe_state(s: m.State) -> str:
@@ -30,13 +36,17 @@ def describe_state(s: m.State) -> str:
     readings = ", ".join(r.written for r in s.readings)
     values = " and ".join(s.values)
     said = f"{readings} ({values})" if readings and values else readings or values
-    return f"{s.point}: {s.variable} {'' if s.holds else 'not '}{said}" + (f" ({', '.join(s.when)})" if s.when else "")
+    return (
+        f"{s.point}: {s.variable} {'' if s.holds else 'not '}{said}"
+        + (f" ({', '.join(s.when)})" if s.when else "")
+        + _known(s.note)
+    )
 
 
 def describe_act(a: m.Act) -> str:
     """What was done in one line: not done: vent chamber (before the start)."""
     did = " ".join(b for b in (a.did, a.to, f"with {a.using}" if a.using else "") if b)
-    return ("" if a.holds else "not done: ") + did + (f" ({a.when})" if a.when else "")
+    return ("" if a.holds else "not done: ") + did + (f" ({a.when})" if a.when else "") + _known(a.note)
 
 
 def describe_statements(case: m.Case, ids: Container[str]) -> list[str]:

@@ -6,8 +6,9 @@ from diagnose.phrases.clauses import QUALIFYING, Clause
 from diagnose.phrases.index import Term
 
 DENIED = "it is read as a denial"
-_CUES = {"doubted": "it is said with doubt", "meant": "it may be meant, not seen", "earlier": "it may be of another time",
-         "heard": "it is hearsay", "blamed": "it names a cause"}  # fmt: skip
+DOUBTED, HEARD = "it is said with doubt", "it is hearsay"
+_CUES = {"doubted": DOUBTED, "meant": "it may be meant, not seen", "earlier": "it may be of another time",
+         "heard": HEARD, "blamed": "it names a cause"}  # fmt: skip
 
 
 def told(

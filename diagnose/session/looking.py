@@ -258,7 +258,18 @@ class Looking:
         if not about and plain(said.text) not in ALL:
             whole = "; a whole part that is gone: /lost part 3: HOW" if said.state == "lost" else ""
             self.talk.say(f"  {said.text!r} names none of them{whole}", hang=4)
-        return self._record(about, said.state)
+        state = said.state
+        if said == NOTHING and self._asked_of_a_sender(card):
+            self.talk.say("  what a sender does not know of is not denied: it is on record as not known; what is known not to be so is denied "
+                          "by number: 3 4 absent", hang=4)  # fmt: skip
+            state = "not looked at"
+        return self._record(about, state)
+
+    def _asked_of_a_sender(self, card: Card) -> bool:
+        """Whether what is asked can be told only by people, and the seal came without its machine: one who sent it does not know of
+        everything that was not so."""
+        asked = set(self.talk.knowledge.looks.asked)
+        return self.talk.case.alone and all(asked & set(self.words.lineage[t.kind]) for t in card.topics)
 
     def _record(self, about: list[tuple[Topic, str]], state: str, **details: Any) -> bool:
         whats = [{"add": "observations", "entry": {**t.about(), state: f, **details}} for t, f in about]

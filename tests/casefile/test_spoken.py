@@ -8,6 +8,7 @@ import pytest
 
 from diagnose.casefile.reader import read_case
 from diagnose.casefile.spoken import removal_said
+from diagnose.casefile.wording import describe
 from diagnose.knowledge.cache import open_knowledge
 from tests.support.commands import ended
 
@@ -89,3 +90,14 @@ def test_sound_said_of_the_seal_is_how_it_came_out_and_no_noise(phrase, came_out
     made = [{"set": ["history", "removal"], "to": came_out, "said": phrase}]
     assert removal_said(phrase, {}) == (made if came_out else [])
     assert removal_said(phrase, {"part": "3"}) == []
+
+
+@pytest.mark.parametrize(
+    ("phrase", "known"),
+    [("I was told the quench was shut off", " (from hearsay)"), ("apparently the quench was shut off", " (said with doubt)"),
+     ("the quench was shut off", "")],
+)  # fmt: skip
+def test_what_is_not_known_at_first_hand_is_told_as_such(note, phrase, known):
+    assert note("--said", phrase, "--sure")[0] == 0
+    (o,) = case().observations
+    assert describe(o, case()) == f"quench lost on quench{known}"

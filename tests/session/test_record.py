@@ -508,3 +508,13 @@ def test_the_quick_pass_says_who_can_still_tell_what_is_past(case, knowledge, an
     script = Script(("Where does the work stand", "7"), ("What is there", answer))
     session(case, knowledge, script, quick=True)
     assert f"Ask and listen (past: what {teller})" in script.text and "Clean parts on the bench\n" in script.text
+
+
+@pytest.mark.parametrize(("there", "state"), [("2", "not looked at"), ("1", "absent")])
+def test_what_a_sender_does_not_know_of_is_not_denied(case, knowledge, there, state):
+    script = Script(
+        ("Where does the work stand", "7"), ("What is there", there), ("History @ Seen", "none"), stop_at="Step 7"
+    )
+    seen = [o for o in session(case, knowledge, script).observations if o.kind == "history"]
+    assert len(seen) > 10 and {o.state for o in seen} <= {state, "not looked at"} and state in {o.state for o in seen}
+    assert ("what a sender does not know of is not denied" in script.text) == (there == "2")
