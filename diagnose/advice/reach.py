@@ -12,11 +12,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from diagnose.casefile.model import Case
-from diagnose.casefile.walk import is_left_out, last_stage, left_out, lost_kind, lost_things, not_at_hand
+from diagnose.casefile.walk import is_left_out, last_stage, left_out, lost_kind, lost_things, not_known, not_there
 from diagnose.inference.facts import holds_at, seal_positions
 from diagnose.inference.match import Facts, evaluate, facts_of
 from diagnose.inference.rules import Branch, Premise
 from diagnose.inference.run import Inference
+from diagnose.knowledge.grammar import Slots
 from diagnose.knowledge.model import Knowledge, Measurement
 from diagnose.knowledge.teardown import seen_from
 from diagnose.knowledge.wording import question
@@ -59,7 +60,8 @@ class Reach:
         self.stage = stage_of(self.case, self.knowledge)
         self.lost = lost_things(self.case)
         self.out = left_out(self.case, self.knowledge, position)
-        self.not_there = {*not_at_hand(self.case, self.knowledge), *(k for x in self.out for k in x.kinds)}
+        self.not_there = not_there(self.case, self.knowledge, self.out)
+        self.not_known = not_known(self.case, self.knowledge)
         self.positions = {p for p, _ in seal_positions(self.case)}
         self.known = inference.findings[position]
         self.found: dict[str, Status] = {}
@@ -85,7 +87,10 @@ class Reach:
         return {
             m.name: m
             for m in every
-            if not self.passed(m.stage) and self.is_there(m.part) and not self.lost_with(m.part)
+            if not self.passed(m.stage)
+            and self.is_there(m.part)
+            and m.part not in self.not_known
+            and not self.lost_with(m.part)
         }
 
     @cached_property
@@ -244,6 +249,8 @@ class Reach:
         verdict = evaluate(premise, self.facts, self.position)
         if verdict.holds is not None:
             return Status(OPEN if verdict.holds else ANSWERED)
+        if premise.table in ("amount", "limit") and any(slots["quantity"] in x.readings and not x.on for x in self.out):
+            return Status(ANSWERED)
         if premise.table in ("amount", "limit"):
             on = str(slots.get("on", ""))
             lost = self._lost_with([on] if on else self.vocabulary.quantities[str(slots["quantity"])].on)
@@ -254,7 +261,17 @@ class Reach:
             return self._seen(premise.condition.term, str(slots.get("on", "")), str(slots.get("group", "")))
         if premise.table == "marks":
             return self._best([self._seen(c.term, c.on, c.group) for c in premise.condition.parts])
+        if premise.table in ("state", "act") and self._cannot_be({k: str(v) for k, v in premise.equals}):
+            return Status(ANSWERED)
         return Status(OPEN)
+
+    def _cannot_be(self, said: Slots) -> bool:
+        """Whether a state or an act is of something that is not there, or left out as one that cannot be."""
+        point = said.get("at") or said.get("to", "")
+        grammar = self.vocabulary.grammar
+        return any(grammar.is_a("to", point, k) for k in self.not_there if point) or any(
+            grammar.implies(said, state) for x in self.out for state in x.states
+        )
 
     def _seen(self, feature: str, on: str, group: str) -> Status:
         named = [on] if on else self.vocabulary.features[feature].on
@@ -341,6 +358,11 @@ class Reach:
 
     def _look_at(self, finding: str, premises: list[Premise]) -> Look:
         looks, words = self.knowledge.looks, self.vocabulary
+        if unsure := next((k for p in premises for k in sorted(self.not_known) if self._is_about(p, k)), ""):
+            article = "an" if unsure[0] in "aeiou" else "a"
+            return Look(
+                finding, ("plan",), unsure, DEFAULT_MINUTES, "never", "question", f"is there {article} {unsure}?"
+            )
         names = tuple(dict.fromkeys(str(p.key[1]) for p in premises))
         slots = dict(premises[0].equals)
         term = words.features.get(names[0]) or words.quantities.get(names[0])
@@ -353,6 +375,17 @@ class Reach:
         stage = min(stages, key=words.stages.index, default="never")
         asked = " ".join(dict.fromkeys(question(p.condition) for p in premises))
         return Look(finding, names, kind, minutes, stage, self._way(premises), asked)
+
+    def _is_about(self, premise: Premise, kind: str) -> bool:
+        """Whether a premise asks for something on a kind of part, or of the point of its name."""
+        slots = dict(premise.equals)
+        on = str(slots.get("on") or "")
+        feature = self.vocabulary.features.get(premise.condition.term) if premise.table == "seen" else None
+        kinds = [on] if on else list(feature.on) if feature else []
+        point = str(slots.get("at") or slots.get("to") or "")
+        return (bool(kinds) and all(kind in self.vocabulary.lineage[k] for k in kinds)) or (
+            bool(point) and self.vocabulary.grammar.is_a("to", point, kind)
+        )
 
     def cannot_tell(self, finding: str) -> float:
         """The chance that honest work leaves the finding open, by its surest way that is still open."""

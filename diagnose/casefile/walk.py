@@ -50,9 +50,10 @@ def topics(case: Case, knowledge: Knowledge, away: Collection[str] = ()) -> tupl
     result: dict[str, Topic] = {}
     words, steps = knowledge.vocabulary, knowledge.arrangements.steps
     out = {p: left_out(case, knowledge, p) for p in ("", *case.positions, "machine")}
-    gone = {*away, *not_at_hand(case, knowledge), *(k for x in out[""] for k in x.kinds)}
+    gone = {*away, *not_there(case, knowledge, out[""])}
+    unsure = {*gone, *not_known(case, knowledge)}
     given = [(n, x) for n, step in enumerate(steps) for x in step.looks
-             if not gone & set(words.lineage[x.on]) and _is_given(case, knowledge, x)]  # fmt: skip
+             if not (unsure if x.always else gone) & set(words.lineage[x.on]) and _is_given(case, knowledge, x)]  # fmt: skip
     parts = [p for p in case.parts if not why_lost(case, p) and not gone & set(words.lineage[p.kind])]
     opened = {p.item: _opened(knowledge, out.get(p.position, out[""]), p.kind) for p in parts}
     for number, step in enumerate(steps):
@@ -74,13 +75,58 @@ def topics(case: Case, knowledge: Knowledge, away: Collection[str] = ()) -> tupl
                 id = f"{step.stage} / part {part.item}"
                 if opened[part.item] <= number and look.on in words.lineage[part.kind] and id not in result:
                     due = [x for at, x in given if max(at, opened[part.item]) == number]
-                    result[id] = _of_part(id, step, part, due, words, out.get(part.position, out[""]))
+                    result[id] = _of_part(case, id, step, part, due, words, out.get(part.position, out[""]))
     return tuple(t for t in result.values() if t.asks or t.features or t.readings)
 
 
 def not_at_hand(case: Case, knowledge: Knowledge) -> tuple[str, ...]:
     """The kinds that stayed behind where the seal came without its machine."""
     return knowledge.arrangements.with_machine if case.alone else ()
+
+
+def not_there(case: Case, knowledge: Knowledge, out: Collection[LeftOut]) -> frozenset[str]:
+    """The kinds of which nothing is to be looked at: left behind, without meaning beside what the case says, struck off the usual
+    list, or of no piping plan that this seal has or could have."""
+    by_plan, lacking = knowledge.arrangements.by_plan, not_fitted(case, knowledge)
+    idle = {t for x in out for t in x.terms.get("plan", ())} | {p for k in lacking for p in by_plan.get(k, ())}
+    plans = said_terms(case, knowledge).get("plan") or {p for of in by_plan.values() for p in of if p not in idle}
+    other = {k for k, of in by_plan.items() if not plans & set(of) and not _is_told_of(case, knowledge, k)}
+    return frozenset({*not_at_hand(case, knowledge), *(k for x in out for k in x.kinds), *lacking, *other})
+
+
+def not_known(case: Case, knowledge: Knowledge) -> frozenset[str]:
+    """The kinds of which nobody said whether there is one, as no piping plan is on record and such a seal may do without."""
+    if said_terms(case, knowledge).get("plan"):
+        return frozenset()
+    usual = {u.kind for u in _usual(case, knowledge)}
+    return frozenset(
+        k for k in knowledge.arrangements.by_plan if k not in usual and not _is_told_of(case, knowledge, k)
+    )
+
+
+def not_fitted(case: Case, knowledge: Knowledge) -> frozenset[str]:
+    """The usual kinds that a list of parts lacks which has most of the others: such a list was made from the usual one."""
+    words, usual = knowledge.vocabulary, _usual(case, knowledge)
+    kinds = {p.kind for p in case.parts}
+    lacking = {u.kind for u in usual if not any(words.related(u.kind, k) for k in kinds)}
+    if 2 * sum(u.kind in lacking for u in usual) >= len(usual):
+        return frozenset()
+    return frozenset(k for k in lacking if not _is_told_of(case, knowledge, k))
+
+
+def _usual(case: Case, knowledge: Knowledge) -> list[UsualPart]:
+    arrangements = said_terms(case, knowledge).get("arrangement", ())
+    return [u for a in sorted(arrangements) for u in knowledge.arrangements.usual.get(a, ())]
+
+
+def _is_told_of(case: Case, knowledge: Knowledge, kind: str) -> bool:
+    """Whether such a part is on the list, or something is on record that was there or happened to it."""
+    words = knowledge.vocabulary
+    told = {p.kind for p in case.parts} | {
+        o.kind for o in case.observations if o.state == "present" and o.feature != "missing"
+    }
+    points = {*(s.point for s in case.states if s.holds), *(a.to for a in case.acts if a.holds)}
+    return any(words.related(kind, k) for k in told if k) or any(words.grammar.is_a("to", p, kind) for p in points if p)
 
 
 def said_terms(case: Case, knowledge: Knowledge, position: str = "") -> dict[str, set[str]]:
@@ -99,7 +145,7 @@ def said_terms(case: Case, knowledge: Knowledge, position: str = "") -> dict[str
 def left_out(case: Case, knowledge: Knowledge, position: str = "") -> tuple[LeftOut, ...]:
     """What is neither asked nor looked for beside what the case says."""
     said, settings = said_terms(case, knowledge, position), knowledge.vocabulary.settings
-    usual = [u.kind for a in said.get("arrangement", ()) for u in knowledge.arrangements.usual.get(a, ())]
+    usual, lacking = [u.kind for u in _usual(case, knowledge)], not_fitted(case, knowledge)
     lineages = [knowledge.vocabulary.lineage[k] for k in (*(p.kind for p in case.parts), *usual)]
 
     def holds(setting: str, terms: Collection[str]) -> bool:
@@ -112,7 +158,10 @@ def left_out(case: Case, knowledge: Knowledge, position: str = "") -> tuple[Left
     return tuple(
         x
         for x in knowledge.arrangements.left_out
-        if (case.alone or not x.alone) and lacks(x.without) and all(holds(s, terms) for s, terms in x.given.items())
+        if (case.alone or not x.alone)
+        and x.struck_off in ("", *lacking)
+        and lacks(x.without)
+        and all(holds(s, terms) for s, terms in x.given.items())
     )
 
 
@@ -157,9 +206,17 @@ def _is_given(case: Case, knowledge: Knowledge, look: Look) -> bool:
     return all(said.get(setting, set()) & set(terms) for setting, terms in look.given.items())
 
 
-def _of_part(id: str, step: Step, part: Part, due: list[Look], words: Vocabulary, out: tuple[LeftOut, ...]) -> Topic:
+def _touches(case: Case, look: Look, part: Part, words: Vocabulary) -> bool:
+    """Whether a part touches what a look needs; what it touches may be said by the other one alone."""
+    others = [p for p in case.parts if p.item in part.touches or part.item in p.touches]
+    return not look.touching or not others or any(set(look.touching) & set(words.lineage[p.kind]) for p in others)
+
+
+def _of_part(
+    case: Case, id: str, step: Step, part: Part, due: list[Look], words: Vocabulary, out: tuple[LeftOut, ...]
+) -> Topic:
     looks = [x for x in due if not x.always and x.on in words.lineage[part.kind]
-             and (not x.carries or part.carries in ("", x.carries))]  # fmt: skip
+             and (not x.carries or part.carries in ("", x.carries)) and _touches(case, x, part, words)]  # fmt: skip
     return _gathered(id, step, looks, words, out, part)
 
 

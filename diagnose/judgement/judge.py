@@ -190,6 +190,16 @@ class Judgement:
             if net.background[net.row[f]] < rare and there[net.row[f]] < 1.5 * net.background[net.row[f]]
         )  # fmt: skip
 
+    @cached_property
+    def also_told(self) -> tuple[Judged, ...]:
+        """Causes possible or better beside the leading explanation, of which a finding is a direct sign that it leaves
+        unexplained."""
+        return tuple(
+            j for j in self.causes
+            if j.name not in self.explanation.causes and j.standing not in ("unlikely", "ruled out")
+            and {x.finding for x in j.card.leaves} & set(self.unexplained)
+        )  # fmt: skip
+
     def of(self, name: str) -> Judged:
         """A cause or mechanism by name. Raises StopIteration."""
         return next(j for j in (*self.causes, *self.mechanisms) if j.name == name)

@@ -11,6 +11,7 @@ from itertools import pairwise
 from diagnose.knowledge import model as m
 from diagnose.knowledge.card_reader import CardReader
 from diagnose.knowledge.conditions import GROUPS
+from diagnose.knowledge.grammar_reader import statement
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.terms import did_you_mean, plain
 
@@ -54,6 +55,7 @@ def read_arrangements(reader: CardReader, vocabulary: m.Vocabulary) -> m.Arrange
         "one of",
         "left out",
         "not every machine",
+        "by plan",
     ]
     only_keys(order, keys, "the order of dismantling", reader.problems)
     steps = reader.each(order, "steps", lambda n: _step(reader, n, vocabulary))
@@ -71,6 +73,7 @@ def read_arrangements(reader: CardReader, vocabulary: m.Vocabulary) -> m.Arrange
         _one_of(reader, order, vocabulary), reader.each(order, "left out", lambda n: _left_out(reader, n, vocabulary)),
         reader.known(order, "not every machine", kinds, "kind"),
         reader.known(order, "wears", vocabulary.readings, "reading"), called, reader.number(order, "far over a limit"),
+        _by_plan(reader, order, vocabulary),
     )  # fmt: skip
 
 
@@ -124,7 +127,12 @@ def _figures(vocabulary: m.Vocabulary) -> list[str]:
 
 
 def _look(reader: CardReader, node: Node, stage: str, vocabulary: m.Vocabulary) -> m.Look:
-    only_keys(node, ["on", "about", "given", "carries", "look for", "measure", "how"], "a look", reader.problems)
+    only_keys(
+        node,
+        ["on", "about", "given", "carries", "touching", "foremost", "look for", "measure", "how"],
+        "a look",
+        reader.problems,
+    )
     if (node.get("on") is None) == (node.get("about") is None):
         reader.say(node.where, "look", "a look names its parts", "on: KIND for parts, about: KIND for the kind itself")
     kinds = reader.known(node, "on" if node.get("on") else "about", vocabulary.kinds, "kind")
@@ -146,12 +154,27 @@ def _look(reader: CardReader, node: Node, stage: str, vocabulary: m.Vocabulary) 
                        f"it is measured on: {', '.join(vocabulary.readings[name].on)}")  # fmt: skip
     return m.Look(
         kind, features, readings, node.get("about") is not None, reader.text(node, "how"), _given(reader, node, vocabulary),
-        reader.word(node, "carries", ("nose", "wide"), "side of the pair of faces", False), node.where,
+        reader.word(node, "carries", ("nose", "wide"), "side of the pair of faces", False),
+        reader.known(node, "touching", vocabulary.kinds, "kind"),
+        reader.word(node, "foremost", ("true",), "answer", False) == "true", node.where,
     )  # fmt: skip
 
 
 def _left_out(reader: CardReader, node: Node, vocabulary: m.Vocabulary) -> m.LeftOut:
-    keys = ["given", "without", "ask", "look for", "measure", "about", "on", "until", "alone"]
+    keys = [
+        "given",
+        "without",
+        "ask",
+        "look for",
+        "measure",
+        "about",
+        "on",
+        "until",
+        "alone",
+        "struck off",
+        "states",
+        "terms",
+    ]
     only_keys(node, keys, "what is left out", reader.problems)
     kinds = vocabulary.kinds
     return m.LeftOut(
@@ -161,7 +184,18 @@ def _left_out(reader: CardReader, node: Node, vocabulary: m.Vocabulary) -> m.Lef
         reader.known(node, "about", kinds, "kind"), reader.known(node, "on", kinds, "kind"),
         reader.word(node, "until", vocabulary.stages, "stage of the teardown", False),
         reader.word(node, "without", kinds, "kind", False), reader.word(node, "alone", ("true",), "answer", False) == "true",
+        reader.word(node, "struck off", kinds, "kind", False),
+        reader.each(node, "states", lambda n: statement(reader, n, vocabulary.grammar, False)), _given(reader, node, vocabulary, "terms"),
     )  # fmt: skip
+
+
+def _by_plan(reader: CardReader, order: Node, vocabulary: m.Vocabulary) -> dict[str, tuple[str, ...]]:
+    """The piping plans by kind of part."""
+    node, plan = order.get("by plan") or Node({}, order.where), vocabulary.settings.get("plan")
+    for kind, value in node.items():
+        if kind not in vocabulary.kinds:
+            reader.say(value.where, "unknown-kind", f"there is no kind {kind!r}", did_you_mean(kind, vocabulary.kinds))
+    return {kind: reader.known(node, kind, plan.terms if plan else (), "piping plan") for kind, _ in node.items()}
 
 
 def _one_of(reader: CardReader, order: Node, vocabulary: m.Vocabulary) -> dict[str, tuple[str, ...]]:

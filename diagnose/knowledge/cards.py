@@ -182,13 +182,14 @@ class LookAlike:
 @dataclass(frozen=True)
 class Action:
     """What to change or repair. `field` is operation, installation, maintenance, design or material; `cautions` are those
-    of doing it; known to hold, `unless` takes it off the list."""
+    of doing it; known to hold, `unless` takes it off the list, and so does that a part of the kinds `on` is not there."""
 
     do: str
     field: str
     worked_if: str = ""
     cautions: tuple[str, ...] = ()
     unless: Condition | None = None
+    on: tuple[str, ...] = ()
     where: Where = placed()
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from diagnose.knowledge.grammar import Slots
 from diagnose.knowledge.places import placed
 from diagnose.reading.problems import Where
 
@@ -27,7 +28,8 @@ class UsualPart:
 class Look:
     """What to look for and measure on every part of a kind; with `always`, on the kind itself, part or no part. `given`:
     terms by setting, of which the case must say one for every setting. `carries`: only on rings that may carry that side of
-    the pair of faces."""
+    the pair of faces, `touching`: only where the part touches one of these kinds, or nobody said what it touches. `foremost`: always among
+    the few looks that are made first."""
 
     on: str
     features: tuple[str, ...] = ()
@@ -36,6 +38,8 @@ class Look:
     how: str = ""
     given: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     carries: str = ""
+    touching: tuple[str, ...] = ()
+    foremost: bool = False
     where: Where = placed()
 
 
@@ -43,7 +47,7 @@ class Look:
 class LeftOut:
     """What is neither asked, looked for nor measured, and the kinds that nobody is asked about, where the case says one of the
     terms of every setting in `given`, and its seal usually has and lists no part of the kind `without`. `on`: only on parts of
-    these kinds; `alone`: only where the seal came without its machine; `until`: only before that stage, at which all that earlier steps look for on them is looked for."""
+    these kinds; `states` that cannot be, and the `terms` by setting that are not offered; `struck_off`: only where such a part was struck off the usual list; `alone`: only where the seal came without its machine; `until`: only before that stage, at which all that earlier steps look for on them is looked for."""
 
     given: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     asks: tuple[str, ...] = ()
@@ -54,6 +58,9 @@ class LeftOut:
     until: str = ""
     without: str = ""
     alone: bool = False
+    struck_off: str = ""
+    states: tuple[Slots, ...] = ()
+    terms: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -89,7 +96,7 @@ class Arrangements:
     about together; `with_machine`: kinds that stay behind where the seal comes alone; `only_with`: the kind of part a figure
     or setting is asked with; `marking`: the nearest kind above a part counts. `says`: terms by setting that an arrangement says
     by its name, `called` by other names of it; `one_of`: features of which one is so wherever a seal failed; `left_out`: what means nothing beside a term;
-    `not_every`: kinds that not every machine has."""
+    `not_every`: kinds that not every machine has; `by_plan`: the piping plans with which there is such a part."""
 
     usual: Mapping[str, tuple[UsualPart, ...]] = field(default_factory=dict)
     steps: tuple[Step, ...] = ()
@@ -106,6 +113,7 @@ class Arrangements:
     wears: tuple[str, ...] = ()
     called: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     far_over: float = 0.0
+    by_plan: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

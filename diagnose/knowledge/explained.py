@@ -154,11 +154,12 @@ class ExplainedReader:
         return m.LookAlike(other[0], finding[0], favours, self.reader.text(node, "told apart by", True), node.where)
 
     def action(self, node: Node) -> m.Action:
-        only_keys(node, ["do", "field", "worked if", "cautions", "unless"], "an action", self.reader.problems)
+        only_keys(node, ["do", "field", "worked if", "cautions", "unless", "on"], "an action", self.reader.problems)
         return m.Action(
             self.reader.text(node, "do", True), self.reader.word(node, "field", FIELDS, "field of action"),
             self.reader.text(node, "worked if"), self.reader.known(node, "cautions", self.cautions, "caution"),
-            self.conditions.read(node.get("unless")), node.where,
+            self.conditions.read(node.get("unless")),
+            self.reader.known(node, "on", self.conditions.vocabulary.kinds, "kind"), node.where,
         )  # fmt: skip
 
     # ---- questions -----------------------------------------------------------------------------------------

@@ -38,7 +38,11 @@ def question(c: Condition) -> str:
     if c.form == "saw":
         such = "".join(f", {name} {value}" for name, value in c.such)
         return f"{c.term}{such}?" if not c.on or c.on in c.term else f"{c.on}: {c.term}{such}?"
-    return f"was this done: {_leaf(c)}?" if c.form == "act" else f"{_leaf(c)}?"
+    if c.form == "act":
+        to, using = dict(c.such).get("to", ""), dict(c.such).get("with", "")
+        did = _said([c.term, f"with {using}" if using else "", dict(c.such).get("when", ""), _seat(c)])
+        return f"{f'{to}, ' if to else ''}{did}: did this happen?"
+    return f"{_leaf(c)}?"
 
 
 def outline(c: Condition | None, indent: int = 0) -> list[tuple[int, str, Condition]]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from diagnose.casefile.answers import path_of, says_datum, says_no_datum, split_readings, with_unit
 from diagnose.casefile.format import FAILED, RUNNING, SOUND, TRAITS
-from diagnose.casefile.walk import Topic
+from diagnose.casefile.walk import Topic, left_out
 from diagnose.knowledge.model import Reading
 from diagnose.reading.terms import plain
 from diagnose.session.entries import NONE, UNKNOWN, numbers_choices
@@ -137,7 +137,9 @@ class Figures:
     def _words(self, key: str) -> Words:
         setting = self.words.settings.get(key)
         if setting:
-            return {also: term for term, alsos in setting.terms.items() for also in (term, *alsos)}
+            out = left_out(self.talk.case, self.talk.knowledge)
+            idle = {t for x in out for t in x.terms.get(key, ())}
+            return {also: term for term, alsos in setting.terms.items() if term not in idle for also in (term, *alsos)}
         return CHOICES.get(key, {})
 
     def value(self, key: str, answer: str) -> Any:

@@ -10,7 +10,7 @@ from diagnose.casefile.cards import Card, due
 from diagnose.casefile.model import Case
 from diagnose.casefile.walk import Topic
 from diagnose.inference.facts import holds_at
-from diagnose.knowledge.model import Condition, Knowledge
+from diagnose.knowledge.model import Condition, Knowledge, Vocabulary
 
 if TYPE_CHECKING:
     from diagnose.inference.run import RuleBase
@@ -53,12 +53,15 @@ def quick(case: Case, base: RuleBase, reached: Collection[str] = (), most: int =
         for look, found in zip(looks, deciding, strict=True)
     ]
     kept: dict[int, set[str]] = {}
-    for i, bits in best_looks(Diagnosis(case, base).judgements, tells, most):
+    always = {i: {mark for mark, _ in look.marks} for i, look in enumerate(looks) if _is_foremost(knowledge, look)}
+    best = [x for x in best_looks(Diagnosis(case, base).judgements, tells, most) if x[0] not in always]
+    for i, bits in best[: most - len(always)]:
         least = SHARE * max(bits.values())
         kept[i] = {mark for finding, told in bits.items() if told >= least for mark in deciding[i][finding]}
         kept[i] |= {
             mark for features in knowledge.arrangements.one_of.values() if kept[i] & set(features) for mark in features
         }
+    kept |= always
     return tuple(_only(looks[i], kept[i]) for i in sorted(kept))
 
 
@@ -78,6 +81,11 @@ def _looks(case: Case, cards: Collection[Card]) -> Iterator[_Look]:
         found = [card, *(blocks[j][0] for j in mates[:1] if blocks[j][0] is not card)]
         choices = tuple(c for x in found for c in x.choices)
         yield _Look(replace(card, choices=choices, readings=()), (block, *(blocks[j][1] for j in mates[:1])))
+
+
+def _is_foremost(knowledge: Knowledge, look: _Look) -> bool:
+    kinds = {x.on for step in knowledge.arrangements.steps if step is look.card.step for x in step.looks if x.foremost}
+    return any(t.kind in kinds for block in look.blocks for t in block)
 
 
 def _pair(case: Case, one: tuple[Topic, ...], other: tuple[Topic, ...]) -> bool:
@@ -111,10 +119,28 @@ def _showing(
         return {f for f, kind in marks if f == c.term and (not c.on or related(c.on, kind))}
     if c.form == "found":
         return set() if c.term in seen else _deciding(knowledge, c.term, marks, seen)
-    parts = [_showing(knowledge, p, marks, seen) for p in c.parts if not p.form.endswith("setting")]
+    if c.form in ("state", "act"):
+        return _saying(knowledge.vocabulary, c, marks)
+    parts = [_showing(knowledge, p, marks, seen) for p in c.parts if not _of_settings(p)]
     if c.form == "all":
         return set().union(*parts) if all(parts) else set()
     return set().union(*parts) if c.form in ("any", "at least") else set()
+
+
+def _of_settings(c: Condition) -> bool:
+    """Whether a condition asks for nothing but what the seal and its duty are."""
+    return all(map(_of_settings, c.parts)) if c.parts else c.form.endswith("setting")
+
+
+def _saying(words: Vocabulary, c: Condition, marks: Collection[tuple[str, str]]) -> set[str]:
+    """The features among some marks that are the name of what a state or an act asks for."""
+    asked = {**dict(c.such), **({"did": c.term} if c.form == "act" else {"variable": c.term, "value": c.value})}
+    looked_for = {f for f, _ in marks}
+    return {
+        n.feature.name
+        for n in words.named_statements
+        if n.feature.name in looked_for and n.table == c.form and n.so and words.grammar.implies(n.slots, asked)
+    }
 
 
 def _only(look: _Look, features: set[str]) -> Card:

@@ -230,7 +230,8 @@ def _why(inference: Inference, x: Judgement, everything: bool, page: Page) -> No
     rest = [j for j in shown if j not in own and j.standing != "ruled out"]
     if not everything and (undamaged(inference, x) or any(j.standing in SURE_ENOUGH for j in own)):
         rest = [j for j in rest if j.standing in NAMED]
-    beside = rest if everything else rest[:MOST_BESIDE]
+    rest.sort(key=lambda j: j not in x.also_told)
+    beside = rest if everything else rest[: max(MOST_BESIDE, len(x.also_told))]
     for j in beside:
         same = ", by the same evidence" if j in best else ""
         page.ends(f"    {j.standing:<12} {j.name}{same}", percent(j.probability))

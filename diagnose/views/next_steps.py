@@ -400,7 +400,11 @@ def short_steps(inference: Inference, plan: Plan, page: Page) -> None:
         which = f" [{', '.join(step.positions)}]" if several else ""
         left, right = f"  {number}. {step.name}{which}", f"{minutes(step.minutes)}, {step.bits:.2f} bit"
         for count in range(len(step.parts), 0, -1):
-            told = f"{left}: {listed(step.parts[:count])}?"
+            told = (
+                f"{left} Tells of {listed(step.parts[:count])}"
+                if left.endswith("?")
+                else f"{left}: {listed(step.parts[:count])}?"
+            )
             if len(told) + len(right) + 2 <= page.width:
                 left = told
                 break

@@ -218,7 +218,7 @@ def test_nothing_is_planned_before_its_part_is_in_view_in_any_arrangement(whole_
         (Condition("absent", term="tilted", on="stationary face"), "stationary face: tilted?"),
         (Condition("saw", term="stain", on="face", such=(("colour", "blue"),)), "face: stain, colour blue?"),
         (Condition("not state", term="pressure", value="low", such=(("at", "suction"),)), "suction: pressure low?"),
-        (Condition("act", term="vent", such=(("to", "chamber"), ("when", "before the start"))), "was this done: vent chamber before the start?"),
+        (Condition("act", term="vent", such=(("to", "chamber"), ("when", "before the start"))), "chamber, vent before the start: did this happen?"),
         (Condition("setting", term="held by", value="clamp"), "held by: clamp?"),
     ],
 )  # fmt: skip

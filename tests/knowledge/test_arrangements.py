@@ -131,8 +131,12 @@ def test_whatever_a_step_destroys_on_a_usual_part_and_findings_use_is_asked_at_t
     known = {f for f, _ in asked}
     rare = {f for f, x in knowledge.vocabulary.features.items() if x.lost in knowledge.vocabulary.stages} - known
     lost = [f for f, x in knowledge.vocabulary.features.items() if x.lost in knowledge.vocabulary.stages]
-    assert all((f, knowledge.vocabulary.features[f].lost) in asked for f in known if f in lost)
-    assert len(rare) <= 12, sorted(rare)
+    closed = {(f, "before separating the faces") for f in known}  # what gland and chamber close in is there until then
+    early = knowledge.vocabulary.stages[:4]
+    for f in known & set(lost):
+        stage = knowledge.vocabulary.features[f].lost
+        assert (f, stage) in asked or (stage in early and closed & asked & {(f, early[-1])}), f
+    assert len(rare) <= 13, sorted(rare)
 
 
 def case_with_every_kind(knowledge, arrangement, film="liquid", seal=()):
@@ -202,7 +206,10 @@ def test_a_look_that_comes_a_step_too_late_is_found(whole_base):
     one_late = replace(knowledge, arrangements=replace(knowledge.arrangements, steps=tuple(late)))
     cases = [case_with_every_kind(knowledge, "single", film) for film in ("liquid", "gas")]
     found = {f for case in cases for _, f, _ in gone(case, one_late, stages[0])}
-    assert found == {f for step in steps[:-1] for x in step.looks for f in x.features if features[f].lost == step.stage}
+    closed = {k for x in knowledge.arrangements.left_out if x.until and not x.given for k in x.on}
+    opened, lineage = stages.index("before separating the faces"), knowledge.vocabulary.lineage
+    assert found == {f for step in steps[:-1] for x in step.looks for f in x.features if features[f].lost == step.stage
+                     and (stages.index(step.stage) >= opened or not closed & set(lineage[x.on]))}  # fmt: skip
     assert len(found) > 100
 
 

@@ -30,13 +30,17 @@ def inside(knowledge, case):
     return {p.item for p in case.parts if INSIDE & set(knowledge.vocabulary.lineage[p.kind])}
 
 
-def test_of_a_closed_cartridge_nothing_is_looked_for_inside_before_it_is_out_and_all_of_it_then(whole_base):
-    knowledge, seen_early = whole_base.knowledge, set()
+def test_nothing_is_looked_for_inside_before_the_seal_is_out_and_all_of_it_then(whole_base):
+    """A cartridge is closed by itself, any other seal by gland and chamber; its collar and screws then too."""
+    knowledge, seen = whole_base.knowledge, set()
     for arrangement in knowledge.arrangements.usual:
         loose = case_with_every_kind(knowledge, arrangement, seal={"cartridge": "non-cartridge"})
         closed = case_with_every_kind(knowledge, arrangement, seal={"cartridge": "cartridge"})
         early = {item for item, _ in marks(knowledge, closed, OPENED)}
         assert not early & inside(knowledge, closed), arrangement
+        of_the_loose = {item for item, _ in marks(knowledge, loose, OPENED)}
+        grips = {p.item for p in loose.parts if {"set screw", "collar"} & set(knowledge.vocabulary.lineage[p.kind])}
+        assert not of_the_loose & (inside(knowledge, loose) | grips), arrangement
         clips = {"clip left in", "clip scrape", "clip removed too early"}
         every = [
             {m for m in marks(knowledge, case) if m[1] not in {*clips, "setting mark not made"}}
@@ -45,13 +49,13 @@ def test_of_a_closed_cartridge_nothing_is_looked_for_inside_before_it_is_out_and
         assert every[0] == every[1], "what is inside is asked for later, not left out"
         outside = {p.kind for p in closed.parts if p.item in early}
         assert {"gland", "gland bolt", "set screw", "collar"} & {p.kind for p in closed.parts} <= outside
-        seen_early |= {f for item, f in marks(knowledge, loose, OPENED) if item in inside(knowledge, loose)}
-    assert {"not engaged", "cocked seat", "unwound spring", "bellows twisted"} <= seen_early, "else this tests nothing"
+        seen |= {f for item, f in marks(knowledge, loose) if item in inside(knowledge, loose)}
+    assert {"not engaged", "cocked seat", "unwound spring", "bellows twisted"} <= seen, "else this tests nothing"
 
 
-def test_the_plan_reckons_with_what_a_cartridge_keeps_until_it_is_opened(whole_base):
-    for cartridge, state in (("cartridge", OPEN), ("non-cartridge", LOST)):
-        case = usual_case(whole_base.knowledge, "single", seal={"cartridge": cartridge}, stage=OPENED)
+def test_the_plan_reckons_with_what_a_seal_keeps_until_it_is_opened(whole_base):
+    for stage, state in ((OPENED, OPEN), ("before washing", LOST)):
+        case = usual_case(whole_base.knowledge, "single", stage=stage)
         reach = Reach(Diagnosis(case, whole_base).judgements[0].inference, "seal")
         assert reach.of("drive not engaged").state == state
 

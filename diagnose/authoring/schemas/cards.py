@@ -97,6 +97,7 @@ class CardSchemas(Terms):
             "look-alikes": listed(alike), "confirm": some(self.measurement_name),
             "then": listed(keys({"do": TEXT, "field": words(FIELDS), "worked if": TEXT,
                                  "unless": said(self.condition, "Not proposed where this holds."),
+                                 "on": said(some(self.kind), "Not proposed where one of these is not there."),
                                  "cautions": some(said(self.caution_name, "The hazards of doing it."))}, ("do", "field"))),
             "cautions": some(self.caution_name), "iso 14224": keys({"class": TEXT, "from": TEXT}),
         }  # fmt: skip

@@ -47,6 +47,8 @@ class FileSchemas(Terms):
             "look for": some(self.feature), "measure": some(self.reading), "how": TEXT,
             "given": keys(given, (), "Due only where the case says one of these."),
             "carries": said(words(("nose", "wide")), "Only on rings that may carry that side of the pair."),
+            "foremost": said({"enum": [True, "true"]}, "Always among the few looks that are made first."),
+            "touching": said(some(self.kind), "Only where it touches one of these."),
             "on": said(self.kind, "Every part of that kind on the case's list."),
             "about": said(self.kind, "The kind itself, part or no part."),
         }  # fmt: skip
@@ -73,7 +75,10 @@ class FileSchemas(Terms):
                 "alone": {"enum": [True, "true"], "description": "Where the seal came without its machine."},
                 "without": said(self.kind, "Where the seal has no part of that kind."),
                 "until": said(words(self.v.stages), "Closed in before that stage: all looks at these kinds wait for it."),
+                "struck off": said(self.kind, "Where such a part was struck off the usual list."),
+                "states": said(listed(ref("state")), "What cannot stand so."), "terms": keys(given, (), "Not offered."),
             })),
+            "by plan": keys(dict.fromkeys(self.v.kinds, given.get("plan", TEXT)), (), "The piping plans with which there is such a part."),
             "not every machine": said(some(self.kind), "Asked once whether it is there, unless the kind of machine says it."),
         }, ("steps", "doubt"))  # fmt: skip
         return {"if": {"required": ["steps"]}, "then": order, "else": usual}
