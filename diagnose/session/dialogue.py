@@ -175,15 +175,16 @@ class Dialogue:
             if not past:
                 talk.say(step.do)
             talk.lines(HINT)
-        if not past and talk.case.stage != step.stage:
+        if not past and talk.case.stage not in [s.stage for s in steps[steps.index(step) :]]:
             talk.record({"set": ["stage"], "to": step.stage}, quiet=True)
         if step.separates and not past and not self._reached(f"{step.stage} / marks"):
             self._once(lambda: self.parts.marks(step), f"{step.stage} / marks")
         left = self._take_all(step) and self._take_all(step)
+        later = False
         if not past:
-            self._ask_what_will_be_lost(step)
+            later = self._ask_what_will_be_lost(step)
             self._ask_what_a_sound_one_shows(step)
-        if not left:
+        if not left and not later:
             self._reach(f"{step.stage} / done")
 
     def _once(self, ask: Callable[[], None], mark: str) -> None:
@@ -285,8 +286,9 @@ class Dialogue:
                 if features:
                     self.talk.say(f"  on record: {about}{state}: {', '.join(features)}", hang=4)
 
-    def _ask_what_will_be_lost(self, step: Step) -> None:
-        """Tells once what is open and gone with the end of the step; any of it can still be gone back to."""
+    def _ask_what_will_be_lost(self, step: Step) -> bool:
+        """Tells once what is open and gone with the end of the step; any of it can still be gone back to. Whether it was left for
+        later, to be asked again."""
         while True:
             case, knowledge = self.talk.case, self.talk.knowledge
             looks = self._looks(step)
@@ -294,7 +296,7 @@ class Dialogue:
             found = [left_of(case, knowledge, c, perishing=True) for c in gathered(knowledge, topics)]
             gone = [card for card in found if card]
             if not gone:
-                return
+                return False
             self.talk.say("")
             self.talk.say(f"Before you go on: {step.ends} This is still open:", bold=True)
             for i, card in enumerate(gone, 1):
@@ -309,7 +311,7 @@ class Dialogue:
                 | {"": ""}
                 | dict.fromkeys(("none", "n", "no"), "none")
             )
-            self.talk.lines("none: all of it looked at, nothing there   Enter: go on, nobody looked")
+            self.talk.lines("none: all of it looked at, nothing there   Enter: go on, nobody looked   skip: asked again later")
             question = "Look again (its number; none; Enter): "
             try:
                 chosen = self.talk.choose(question, options)
@@ -317,7 +319,8 @@ class Dialogue:
                 self._take_again()
                 continue
             except Skip:
-                chosen = ""
+                self.talk.say("left for later: it is asked again at the end, and when the session is resumed")
+                return True
             if chosen.isdecimal():
                 with suppress(Back, Skip):
                     self.looking.heading(gone[int(chosen) - 1])
@@ -329,7 +332,7 @@ class Dialogue:
             count = sum(self.looking.not_looked_at(card) for card in gone if not chosen)
             if count:
                 self.talk.say(f"  on record: {count} looks as not looked at")
-            return
+            return False
 
     def _looks(self, step: Step) -> list[Topic]:
         found = walk.topics(

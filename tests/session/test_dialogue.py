@@ -41,6 +41,17 @@ def test_a_topic_left_for_later_is_asked_again_before_its_step_ends_and_when_res
     assert now.texts["service.fluid"] == "liquor" and "Enter to begin" not in again.text.partition("Step 2")[0]
 
 
+def test_what_is_skipped_before_a_step_ends_is_no_look_that_nobody_made_and_comes_again(case, knowledge):
+    script = Script(("Look again", "skip"), ("Look again", "skip"), stop_at="Step 3")
+    left = session(case, knowledge, script)
+    stage, skipped = left.stage, [o for o in left.observations if o.state == "not looked at"]
+    assert not skipped and "asked again at the end" in script.text
+    again = Script(stop_at="Step 3")
+    now = session(case, knowledge, again)
+    assert "Before you go on" in again.text and [o for o in now.observations if o.state == "not looked at"]
+    assert now.stage == stage, "what is asked again of an earlier step does not turn the work back"
+
+
 @pytest.mark.slow
 def test_a_topic_left_for_later_in_an_earlier_session_is_asked_when_all_else_is_done(case, knowledge):
     script = Script(
