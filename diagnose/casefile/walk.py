@@ -64,7 +64,8 @@ def topics(case: Case, knowledge: Knowledge, away: Collection[str] = ()) -> tupl
                 id, step, asks=tuple(a for a in step.asks if a not in left and not _ruled_out(case, knowledge, a))
             )
         late = [p for p in parts if opened[p.item] == number]
-        for n, look in [(n, x) for n, x in given if n == number or (n < number and late)]:
+        of_this_step = [(n, x) for n, x in given if n == number]
+        for n, look in [*of_this_step, *((n, x) for n, x in given if n < number and late)]:
             if look.always:
                 id = f"{step.stage} / {look.on}"
                 if n == number and id not in result:

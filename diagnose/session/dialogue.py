@@ -311,7 +311,9 @@ class Dialogue:
                 | {"": ""}
                 | dict.fromkeys(("none", "n", "no"), "none")
             )
-            self.talk.lines("none: all of it looked at, nothing there   Enter: go on, nobody looked   skip: asked again later")
+            self.talk.lines(
+                "none: all of it looked at, nothing there   Enter: go on, nobody looked   skip: asked again later"
+            )
             question = "Look again (its number; none; Enter): "
             try:
                 chosen = self.talk.choose(question, options)

@@ -107,21 +107,23 @@ def test_what_a_part_of_the_seal_shows_is_not_asked_of_the_seal_as_a_whole(case,
 
 
 @pytest.mark.parametrize(
-    ("then", "reading", "remark"), [("15", ["46.8 mm"], []), ("", [], ["misassembled: 46.8"]), ("none", [], [])]
+    ("then", "reading", "remark"), [("12", ["46.8 mm"], []), ("", [], ["seal off centre: 46.8"]), ("none", [], [])]
 )
 def test_a_number_behind_a_look_is_refused_with_what_it_takes_and_is_not_lost(case, knowledge, then, reading, remark):
     card = "Fit; Shaft\n @ "
     script = Script(
         *to_step(3),
         ("kind of machine", "1"),
-        (card + "Seen", "8; 7: 46.8"),
+        (card + "Seen", "4; 3: 46.8"),
         ("46.8 is (its number", then),
         stop_at="Piping",
     )
     now = session(case, knowledge, script)
-    assert states(now, "misassembled", "dirty fitting") == {"dirty fitting": "present"}
+    assert states(now, "seal off centre", "setting mark not made") == {"setting mark not made": "present"}
     assert [x.readings[0].written for x in now.measured] == reading and [r.note for r in now.remarks] == remark
-    assert "misassembled is looked for, not measured. It takes where and how much (7: 10 to 2, severe" in told(script)
+    assert "seal off centre is looked for, not measured. It takes where and how much (3: 10 to 2, severe" in told(
+        script
+    )
 
 
 @pytest.mark.parametrize(("text", "measured"), [
@@ -224,7 +226,7 @@ def test_own_words_that_fit_either_ring_are_asked_for_their_ring(case, knowledge
 
 def test_own_words_stand_on_the_part_that_can_show_them(case, knowledge):
     script = Script(
-        *to_step(3), ("part 2 Stationary ring @ Seen", "light heat chekcs"), ("number", "1"), stop_at="Step 4"
+        *to_step(4), ("part 2 Stationary ring @ Seen", "part 2 light heat chekcs"), ("number", "1"), stop_at="Step 5"
     )
     (seen,) = [o for o in session(case, knowledge, script).observations if o.state == "present"]
     assert (seen.part, seen.feature, seen.degree) == ("2", "radial cracks", "light")
