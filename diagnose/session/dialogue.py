@@ -180,9 +180,8 @@ class Dialogue:
         if step.separates and not past and not self._reached(f"{step.stage} / marks"):
             self._once(lambda: self.parts.marks(step), f"{step.stage} / marks")
         left = self._take_all(step) and self._take_all(step)
-        later = False
+        later = not past and self._ask_what_will_be_lost(step)
         if not past:
-            later = self._ask_what_will_be_lost(step)
             self._ask_what_a_sound_one_shows(step)
         if not left and not later:
             self._reach(f"{step.stage} / done")
@@ -287,8 +286,7 @@ class Dialogue:
                     self.talk.say(f"  on record: {about}{state}: {', '.join(features)}", hang=4)
 
     def _ask_what_will_be_lost(self, step: Step) -> bool:
-        """Tells once what is open and gone with the end of the step; any of it can still be gone back to. Whether it was left for
-        later, to be asked again."""
+        """Tells once what is open and gone with the end of the step, to be gone back to; whether it was left for later."""
         while True:
             case, knowledge = self.talk.case, self.talk.knowledge
             looks = self._looks(step)
@@ -306,11 +304,8 @@ class Dialogue:
                 measured = ", ".join(name for name, _ in card.readings)
                 told = "; ".join(x for x in (f"{told}{more}", f"to measure: {measured}" if measured else "") if x)
                 self.talk.say(f"{i}{BOUND}{'; '.join(map(self.looking.named, card.blocks()))}: {told}", hang=2)
-            options = (
-                {str(i): str(i) for i in range(1, len(gone) + 1)}
-                | {"": ""}
-                | dict.fromkeys(("none", "n", "no"), "none")
-            )
+            numbers = {str(i): str(i) for i in range(1, len(gone) + 1)}
+            options = {"": "", **numbers, **dict.fromkeys(("none", "n", "no"), "none")}
             self.talk.lines(
                 "none: all of it looked at, nothing there   Enter: go on, nobody looked   skip: asked again later"
             )
