@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Sequence
 from typing import Any
 
 from diagnose.casefile.format import SECTIONS, STATES, TEXTS, TRAITS
@@ -89,6 +90,20 @@ def path_of(key: str, position: str, vocabulary: Vocabulary) -> list[str]:
         raise ValueError(f"{key!r} stands in several sections: write {' or '.join(s + '.' + key for s in places)}")
     known = [*vocabulary.settings, *(r for r, x in vocabulary.readings.items() if x.section), "fluid", "tag", "stage"]
     raise ValueError(f"a case has no {key!r}" + (f"; {near}" if (near := did_you_mean(name, known)) else ""))
+
+
+def by_seal(answer: str, positions: Sequence[str]) -> dict[str, str]:
+    """What is said of each seal of a pair: "FFKM inboard, FKM outboard", "inboard: FFKM; outboard: FKM"; empty where it is said of both."""
+    seals, found = "|".join(map(re.escape, positions)), dict[str, str]()
+    before, behind = rf"({seals})\s*:?\s+(.+)", rf"(.+?)\s+(?:(?:on|at|for)\s+)?(?:the\s+)?({seals})(?:\s+seal)?"
+    for piece in re.split(r"\s*[,;]\s*|\s+and\s+", answer.strip()) if len(positions) > 1 else ():
+        if match := re.fullmatch(before, piece, re.I):
+            found[match[1].lower()] = match[2]
+        elif match := re.fullmatch(behind, piece, re.I):
+            found[match[2].lower()] = match[1]
+        else:
+            return {}
+    return found
 
 
 def with_unit(written: Any, spelling: str) -> Any:

@@ -6,8 +6,9 @@ import re
 from collections.abc import Callable
 from typing import Any
 
-from diagnose.casefile.answers import path_of, says_datum, says_no_datum, split_readings, with_unit
+from diagnose.casefile.answers import by_seal, path_of, says_datum, says_no_datum, split_readings, with_unit
 from diagnose.casefile.format import FAILED, RUNNING, SOUND, TRAITS
+from diagnose.casefile.replay import What
 from diagnose.casefile.walk import Topic, left_out
 from diagnose.knowledge.model import Reading
 from diagnose.reading.terms import plain
@@ -58,10 +59,9 @@ class Figures:
         keys = (*FIRST, *topic.asks)
         number, back = (len(keys) - 1, {len(keys) - 1}) if again else (0, set[int]())
         while number < len(keys):
-            path = self.path(keys[number])
-            if number in back or (self.talk.recorder.state.value(path) is None and not self._idle(keys, number)):
+            if number in back or not (self._known(keys[number]) or self._idle(keys, number)):
                 try:
-                    if not self._ask(keys[number], path):
+                    if not self._ask(keys[number], self.path(keys[number])):
                         return
                 except Back:
                     if number == 0:
@@ -81,10 +81,23 @@ class Figures:
         return (turns or not marked) if INDEXES[0] in keys[:number] else not turns
 
     def _known(self, key: str) -> bool:
-        return self.talk.recorder.state.value(self.path(key)) is not None
+        """Whether it is on record, of a pair of seals of both or of one."""
+        places = ("", *self.talk.case.positions) if self._of_each(key) else ("",)
+        return any(self.talk.recorder.state.value(self.path(key, place)) is not None for place in places)
 
-    def path(self, key: str) -> list[str]:
-        return path_of("equipment.tag" if key == "tag" else key, "", self.words)
+    def path(self, key: str, position: str = "") -> list[str]:
+        return path_of("equipment.tag" if key == "tag" else key, position, self.words)
+
+    def _of_each(self, key: str) -> bool:
+        """Whether the seals of a pair may differ in it."""
+        term = self.words.settings.get(key) or self.words.readings.get(key)
+        return key != "arrangement" and term is not None and term.section in ("seal", "service")
+
+    def _of_each_seal(self, key: str, answer: str) -> list[What]:
+        """What an answer says of one seal of a pair or of each in turn; none where it says it of both, or what cannot stand there."""
+        said = by_seal(answer, self.talk.case.positions) if self._of_each(key) else {}
+        values = {place: self.value(key, text) for place, text in said.items()}
+        return [] if None in values.values() else [{"set": self.path(key, p), "to": to} for p, to in values.items()]
 
     def key_of(self, path: list[str]) -> str:
         """The name of what stands at a path of the case."""
@@ -112,6 +125,8 @@ class Figures:
                 self.talk.say("  no more of these is asked; what is not on record counts as not known")
                 return False
             if plain(answer) in UNKNOWN:
+                break
+            if old is None and (each := self._of_each_seal(key, answer)) and self.talk.record(*each):
                 break
             away = old is not None and plain(answer) == WITHDRAW
             to = None if away else self.value(key, answer)

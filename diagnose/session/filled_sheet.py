@@ -8,7 +8,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
-from diagnose.casefile.answers import path_of, split_readings
+from diagnose.casefile.answers import by_seal, path_of, split_readings
 from diagnose.casefile.journal import Line
 from diagnose.casefile.model import Case
 from diagnose.casefile.photos import photo_entry
@@ -332,6 +332,8 @@ class FilledSheet:
                              f"one of: {', '.join(dict.fromkeys(choices.values()))}")  # fmt: skip
             return [{"set": path, "to": meant.pop()}, *([{"add": "remarks", "entry": {"note": more}}] if more else [])]
         setting = vocabulary.settings.get(box.term)
+        if path[0] in ("seal", "service") and (each := by_seal(typed.value, self.recorder.case_now().positions)):
+            return [{"set": path_of(box.term, place, vocabulary), "to": to} for place, to in each.items()]
         if setting is None or setting.single:
             return [{"set": path, "to": typed.value}]
         known = self._before(path, earlier)

@@ -118,6 +118,10 @@ class Told:
         return " / ".join(found)
 
     def terms(self, setting: str) -> str:
+        """The terms of a setting; where the seals of a pair differ, with the seal of each."""
+        of = {s.position: s.term for s in self.case.settings if s.setting == setting and s.holds}
+        if self.several and len(set(of.values())) > 1 and set(of) <= set(self.case.positions):
+            return ", ".join(f"{of[place]} {place}" for place in self.case.positions if place in of)
         return ", ".join(dict.fromkeys(s.term for s in self.case.settings if s.setting == setting and s.holds))
 
     @cached_property
