@@ -380,6 +380,12 @@ def arrange(works: Sequence[Work], knowledge: Knowledge, stage: str) -> list[tup
     return [*result, *((work, LAST) for work in sorted(spoiling[-1], key=_value))]
 
 
+def foremost(steps: Sequence[Step], most: int) -> list[Step]:
+    """So many of the steps of a plan, as a plan of no more would have them."""
+    ranked = sorted(steps, key=lambda s: (s.when != NOW, -round(s.bits / s.minutes, 12)))[:most]
+    return [s for s in steps if s in ranked]
+
+
 def _foremost(order: Sequence[tuple[Work, str]], most: int) -> list[tuple[Work, str]]:
     """So many of the steps, in their order: those that cannot wait, then the best."""
     ranked = sorted(range(len(order)), key=lambda i: (order[i][1] != NOW, *_value(order[i][0])))

@@ -23,8 +23,6 @@ from diagnose.cli.output import write
 if TYPE_CHECKING:
     from diagnose.inference.run import RuleBase
 
-MOST_STEPS = 5
-
 
 def explain(
     case: CaseArgument,
@@ -41,6 +39,7 @@ def explain(
     from diagnose.judgement.diagnosis import Diagnosis
     from diagnose.trail.custody import beside, journal_told
     from diagnose.views import explanation, explanation_data
+    from diagnose.views.next_steps import MOST_STEPS
     from diagnose.views.page import Page
 
     base = open_base(knowledge, with_drafts)

@@ -23,6 +23,8 @@ from diagnose.views.page import Page
 from diagnose.views.stopping import says
 
 MOST_ON_FIRST_SCREEN = 3
+MOST_STEPS = 5
+"""Of the plan on the page of the answer."""
 MOST_IN_FULL = 5
 MOST_LOST = 8
 BIT = "A bit is what the answer to one even question tells: as likely yes as no."

@@ -80,5 +80,8 @@ def page(found: list[dict[str, Any]], page: Page) -> Page:
         if row["also"]:
             page.say(", ".join(row["also"]), indent=6, lead="also: ")
         if row["on"] and family != "part":
-            page.say(", ".join(row["on"]), indent=6, lead="on: ")
+            section = all(x.endswith(":") for x in row["on"])
+            page.say(
+                ", ".join(x.rstrip(":") for x in row["on"]), indent=6, lead="in the case under: " if section else "on: "
+            )
     return page

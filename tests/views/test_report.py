@@ -437,3 +437,11 @@ def test_markdown_tells_the_same_as_the_page(large):
     assert len(tables) > 10
     for table in tables:
         assert len({len(re.findall(r"(?<!\\)\|", row)) for row in table.splitlines()}) == 1
+
+
+@pytest.mark.slow
+def test_page_one_names_first_what_the_answer_at_the_terminal_names_first(build):
+    name = "crude-pump-barrier-lost"
+    first = [line for line in diagnose("explain", name).stdout.splitlines() if re.match(r"  [12]\. ", line)]
+    told = [str(x).partition(" [")[0] for x in build(ROOT / "scenarios" / f"{name}.yaml").open]
+    assert len(told) == 2 and all(f". {x}" in line for x, line in zip(told, first, strict=True))

@@ -68,7 +68,9 @@ def _ranking(t: Told, judged: Sequence[Judgement]) -> list[Block]:
     for x in judged:
         standing = [j for j in x.causes if j.standing != "ruled out"]
         rest = len(standing) - MOST_RANKED
-        ruled = "; ".join(f"{j.name} ({' '.join(j.because)})" for j in x.causes if j.standing == "ruled out")
+        ruled = "; ".join(
+            f"{j.name} ({' '.join(dict.fromkeys(j.because))})" for j in x.causes if j.standing == "ruled out"
+        )
         told = [f"{rest} more are less likely than these." if rest > 0 else "", f"Ruled out: {ruled}." if ruled else ""]
         out.append(" ".join(w for w in told if w))
     same = len(set(out)) < 2

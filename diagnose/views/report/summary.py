@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from diagnose.advice.actions import Advice
 from diagnose.advice.cautions import ABOVE_ALL
+from diagnose.advice.plan import foremost
 from diagnose.casefile.format import FAILED, SOUND
 from diagnose.inference.engine import finding_id
 from diagnose.judgement.chains import chain, leaders
@@ -26,6 +27,7 @@ from diagnose.views.leading import (
     undamaged,
     why_is_open,
 )
+from diagnose.views.next_steps import MOST_STEPS
 from diagnose.views.report.blocks import Answer, Form, Leader, Line, Piece, Proof, Soft, Strong, pieces
 from diagnose.views.report.told import Told
 
@@ -244,10 +246,12 @@ def cautions(t: Told) -> list[Line]:
     lines: list[Line] = [[Strong(c.name.capitalize() + ". "), c.says] for c in chosen]
     if chosen:
         left = [c.name for c in t.cautions if c not in chosen]
-        more = f"In full in the report: {', '.join(left)}. " if left else ""
+        more = f"In full under Cautions: {', '.join(left)}. " if left else ""
         lines.append(Soft(f"{more}{ABOVE_ALL}"))
     return lines
 
 
 def still_open(t: Told) -> list[Line]:
-    return [f"{s.name}{t.at_each(s.positions)} ({s.minutes:g} min)" for s in t.plan.steps[:2]]
+    """What the answer at the terminal names first."""
+    steps = foremost(t.plan.steps, MOST_STEPS)[:2]
+    return [f"{s.name}{t.at_each(s.positions)} ({s.minutes:g} min)" for s in steps]
