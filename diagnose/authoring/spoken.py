@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from diagnose.casefile.spoken import NOT_UNDERSTOOD
+from diagnose.casefile.format import NOT_UNDERSTOOD
 from diagnose.knowledge.model import Knowledge, Vocabulary
 from diagnose.phrases.index import Index, Sense, Spelling, index_of
 from diagnose.phrases.read import read

@@ -22,6 +22,7 @@ _, ALONE = AT_HAND = ("the machine too", "the seal alone")
 """What there is to look at."""
 DATES = ("fitted", "removed")
 """The texts of `history` that are dates."""
+NOT_UNDERSTOOD = "said, not understood"
 WITH_DOUBT, HEARSAY = HOW_KNOWN = ("said with doubt", "from hearsay")
 """How what is not known at first hand is known, as a note on its record."""
 FAILED, SOUND, RUNNING = REMOVALS = ("failed", "sound", "still running")

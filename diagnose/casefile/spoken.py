@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from diagnose.casefile.answers import path_of
-from diagnose.casefile.format import HEARSAY, RUNNING, SOUND, WITH_DOUBT
+from diagnose.casefile.format import HEARSAY, NOT_UNDERSTOOD, RUNNING, SOUND, WITH_DOUBT
 from diagnose.casefile.replay import State, What
 from diagnose.knowledge.model import Vocabulary
 from diagnose.phrases.model import Reading, Statement, entry
@@ -15,7 +15,7 @@ from diagnose.phrases.told import DOUBTED, HEARD
 from diagnose.reading.terms import plain
 
 _HOW_KNOWN = {DOUBTED: WITH_DOUBT, HEARD: HEARSAY}
-NOT_UNDERSTOOD = "said, not understood"
+
 _CAME_OUT = re.compile(
     r"(?P<seal>(?:the |this )?(?:whole )?seal )?(?:(?:it )?(?:was |is |has been )?(?P<out>taken out |came out |pulled |removed ))?(?:was |is )?"
     r"(?P<how>sound|still running|(?:on|at|in) (?:the |a )?(?:schedule|planned (?:overhaul|stop|shutdown)|scheduled overhaul))"

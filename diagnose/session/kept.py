@@ -6,7 +6,8 @@ import re
 from collections.abc import Callable
 
 from diagnose.casefile.cards import Card
-from diagnose.casefile.spoken import NOT_UNDERSTOOD, not_understood
+from diagnose.casefile.format import NOT_UNDERSTOOD
+from diagnose.casefile.spoken import not_understood
 from diagnose.reading.terms import plain
 from diagnose.session.entries import NONE
 from diagnose.session.talk import Talk

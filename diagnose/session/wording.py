@@ -6,10 +6,9 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from diagnose.casefile.format import STATES
+from diagnose.casefile.format import NOT_UNDERSTOOD, STATES
 from diagnose.casefile.journal import Line
 from diagnose.casefile.model import Case
-from diagnose.casefile.spoken import NOT_UNDERSTOOD
 from diagnose.knowledge.model import Vocabulary
 from diagnose.reading.terms import did_you_mean
 from diagnose.views.journal import sentence

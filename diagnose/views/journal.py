@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from diagnose.casefile.format import STATE, STATES
+from diagnose.casefile.format import NOT_UNDERSTOOD, STATE, STATES
 from diagnose.casefile.journal import Line
 from diagnose.views.page import Page
 
@@ -33,8 +33,10 @@ def sentence(what: Mapping[str, Any]) -> str:
     if "start" in what:
         return "case begun" + (" from an existing file" if "text" in what else "")
     if "set" in what:
-        name = ": ".join(map(str, what["set"]))
-        return f"{name} = {shown(what['to'])}" if what["to"] is not None else f"{name} taken away"
+        name, to = ": ".join(map(str, what["set"])), what["to"]
+        if name == NOT_UNDERSTOOD and to and isinstance(to, list) and not what.get("why"):
+            to = to[-1:]  # the list is set anew with what was added at its end
+        return f"{name} = {shown(to)}" if to is not None else f"{name} taken away"
     if "add" in what:
         correction = f", in place of {what['instead of']}" if what.get("instead of") else ""
         return record(what["add"], what["entry"]) + correction

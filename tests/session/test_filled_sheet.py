@@ -374,3 +374,12 @@ def test_what_does_not_go_together_is_told_as_a_sheet_is_typed(case, knowledge, 
     paper.write_text(f"{wide}: x\n{as_wide}: x\n", "utf-8")
     done = diagnose("record", str(case), "--sheet", str(paper), "--by", "ann")
     assert done.returncode == 0 and "does not go with" in done.stdout and "to correct: --instead-of" in done.stdout
+
+
+def test_each_of_own_words_is_told_once_as_it_is_kept(case, knowledge, tmp_path):
+    with Recorder(case, knowledge, "ann", lambda: NOON) as r:
+        words = next(n for n, b in FilledSheet(r, "").sheet.boxes().items() if b.what == "words" and b.part == "3")
+    paper = tmp_path / "paper.txt"
+    paper.write_text(f"{words}: like a squashed frog\n{words}: sat in the zorgle\n", "utf-8")
+    out = diagnose("record", str(case), "--sheet", str(paper), "--by", "ann").stdout
+    assert (out.count("squashed frog"), out.count("zorgle")) == (1, 1)
