@@ -14,6 +14,7 @@ from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.knowledge.wording import question
 from diagnose.reading.problems import Problems
 from diagnose.session.quick import quick
+from tests.support.commands import diagnose
 
 BENCH = "before relapping"
 
@@ -144,3 +145,14 @@ def test_an_act_is_asked_for_in_english(whole_base):
 
     run_dry = Condition("act", term="run dry", such=(("to", "machine"),))
     assert question(run_dry) == "machine, run dry: did this happen?"
+
+
+@pytest.mark.parametrize("name", ["heating-pump-flat-rings", "hydrotested-pump-two-spots"])
+def test_the_report_says_the_same_next_work_as_explain(name, tmp_path):
+    """Whichever page is read, the first pieces of work on it are the same."""
+    told = diagnose("explain", name).stdout.partition("What to look at next")[2]
+    first = [x.split(". ", 1)[1] for x in told.splitlines() if x.startswith(("  1. ", "  2. "))]
+    diagnose("report", name, "--short", "--output", str(tmp_path / "page.md"))
+    page = (tmp_path / "page.md").read_text()
+    names = [x.split("  ")[0].partition("?")[0].partition(": ")[0] for x in first]
+    assert len(names) == 2 and all(name in page for name in names), (names, page)
