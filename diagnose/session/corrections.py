@@ -80,7 +80,8 @@ class Corrections:
         self.talk.say(f"  {' '.join(path)} is {shown}" + (f" ({hint})" if hint else ""), hang=4)
         answer = self.talk.ask("  now (withdraw; Enter: as it is): ")
         to = None if answer == "withdraw" else self.figures.value(key, answer) if answer else None
-        why = self._why() if answer and (to is not None or answer == "withdraw") else ""
+        meant = answer == "withdraw" or (to is not None and self.talk.could({"set": path, "to": to}))
+        why = self._why() if answer and meant else ""
         if not why or not self.talk.record({"set": path, "to": to, "why": why}):
             self.talk.say(_LEFT)
 

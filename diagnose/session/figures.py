@@ -130,6 +130,8 @@ class Figures:
                 break
             away = old is not None and plain(answer) == WITHDRAW
             to = None if away else self.value(key, answer)
+            if old is not None and to not in (None, old) and not self.talk.could({"set": path, "to": to}):
+                continue
             why = {"why": self.talk.ask("  why is it corrected: ")} if old not in (None, to) and (to or away) else {}
             if (to is not None or away) and self.talk.record({"set": path, "to": to, **why}):
                 break

@@ -145,6 +145,15 @@ class Talk:
                 self.say(f"  {typed(text)}", hang=4)
         return True
 
+    def could(self, what: What) -> bool:
+        """Whether a correction can be put on record once it is said why; a refusal is told."""
+        try:
+            self.recorder.check({**what, "why": "asked next"}, sure=True)
+        except BadInput as error:
+            self.tell(error)
+            return False
+        return True
+
     def _took_edits_over(self, error: BadInput) -> bool:
         """Whether the hand edits of the case file are journal lines now."""
         self.say("  The case file was edited by hand while this session was open.")

@@ -317,3 +317,9 @@ def test_a_time_is_taken_in_words_where_one_is_asked(case, knowledge, typed, wri
     script = Script(("running hours", typed), stop_at="\nLeak")
     (hours,) = [x for x in session(case, knowledge, script).measured if x.what == "running hours"]
     assert hours.readings[0].written == written
+
+
+def test_why_a_figure_is_corrected_is_asked_only_of_one_that_can_stand_there(case, knowledge):
+    script = Script(("speed", "1450"), ("Leak @ Seen", "/fix speed"), ("now (withdraw", "5 apples"), stop_at="\nSound")
+    session(case, knowledge, script)
+    assert "apples" in told(script) and not any("why is it corrected" in t for t in script.told)
