@@ -140,6 +140,13 @@ def test_a_design_that_the_liquid_attacks_is_told_and_changed_beside_what_leads(
     assert any("Choose the pair for the liquid" in a.do for a in actions([judgement]))
 
 
+def test_the_charge_of_an_accumulator_is_asked_where_the_plan_has_one(whole_base):
+    for plan_, there in (("plan 53B", True), ("plan 53A", False)):
+        found = topics(case_of(whole_base, "dual pressurised", seal={"plan": [plan_]}), whole_base.knowledge)
+        asked_of = {r for t in found if t.kind == "accumulator" for r in t.readings}
+        assert asked_of == ({"accumulator precharge", "specified precharge"} if there else set())
+
+
 def test_an_act_is_asked_for_in_english(whole_base):
     from diagnose.knowledge.model import Condition
 
