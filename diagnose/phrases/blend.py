@@ -96,6 +96,8 @@ def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterato
         if value != NOT_SO and (elsewhere(name, clause) or (near.of((family, name, NOT_SO)) or 0.0) > score):
             continue
         used, more, fit, misfit = near.used(saying), {}, 1.0, list[str]()
+        if used <= clause.partly:
+            continue
         number = near.sayings.spellings[saying]
         if number is None:
             on, point = at_points(points_said(clause), set(used), subject, index.vocabulary)[0]

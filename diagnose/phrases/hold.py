@@ -52,6 +52,7 @@ OF_THE_CASE = frozenset({"seal", "machine", "product", "seal chamber"})
 """Kinds a fact or a figure of the whole case may be said of."""
 IN_GENERAL = "it is said in general"
 ALL_RIGHT, HARMED = ("word", "healthy"), ("wear", "damage")
+OF_THE_WHOLE = "it is taken for a fact about the whole case"
 WRONG = "the part named does not fit"
 SAYS_MORE = "the term may say more than was said"
 
@@ -280,6 +281,9 @@ def _claim(
         claim.fit = min(NO_PART, part_said(term, {}, {}, subject, index)[1])
     if term.on or term.family not in ("setting", "reading") or on in OF_THE_CASE:
         claim.used |= on_places
+    if term.family == "setting" and claim.used:
+        key = index.split(term.name.partition(": ")[0])[1]
+        claim.used |= {p for p, t in enumerate(clause.tokens) if t.stem in key}
     return claim
 
 
@@ -339,7 +343,7 @@ def _asks(claim: _Claim, clause: Clause, left: frozenset[int]) -> tuple[str, lis
         state, why = opposed("absent" if denied else state, why)
     asks = [f"{said!r} is taken for {word!r}" for word, said in sorted(claim.guesses.items())] + why
     asks += [claim.spelling.ask] if claim.spelling.ask else []
-    asks += ["it is taken for a fact about the whole case"] if term.family == "setting" else []
+    asks += [OF_THE_WHOLE] if term.family == "setting" else []
     if claim.claimed > 0.2:
         asks.append(SAYS_MORE)
     asks += unread(clause, left)
@@ -385,7 +389,7 @@ def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
 def _all_right(clause: Clause, index: Index, subject: str, named: dict[str, frozenset[int]]) -> Iterable[Held]:
     """That a part is all right: it is not damaged, nor worn. Weak beside what says so of the part in its own words."""
     spans = [s for s in clause.senses.get(ALL_RIGHT, ()) if not s.guessed]
-    kind = next((k for k in named if k != "seal"), subject)
+    kind = next((k for k in named if k not in ("seal", *TOLD)), subject)
     if not spans or kind not in index.vocabulary.lineage or told(clause)[0] != "present":
         return
     used = frozenset(p for s in (*spans, *clause.slots.get("part", ())) for p in s.places)

@@ -21,6 +21,16 @@ def statements_of(text: str, v: Vocabulary) -> tuple[Statement, ...]:
     return tuple(s for s in found if s) if all(found) else ()
 
 
+def setting_of(text: str, v: Vocabulary) -> Statement | None:
+    """The setting that a text says word for word, its name and one of its terms: "elastomer EPDM"."""
+    said = " ".join(text.lower().split())
+    for s in v.settings.values():
+        for term, also in s.terms.items():
+            if said in (f"{s.name} {word}".lower() for word in (term, *also)):
+                return Statement("setting", f"{s.name}: {term}")
+    return None
+
+
 def _statement(sentence: str, v: Vocabulary) -> Statement | None:
     denied = next((s for s, words in STATES.items() if words and sentence.startswith(words)), "")
     on, sign, rest = sentence.removeprefix(STATES.get(denied, "")).partition(": ")

@@ -43,6 +43,8 @@ def qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, st
     more: dict[str, str] = {}
     quiet: set[int] = set()
     slots = {"feature": QUALIFYING, "act": ("made of", "when")}.get(term.family, ())
+    if term.on == ("history",):
+        slots = ("degree", "when")
     for slot in slots:
         taken, said = used | quiet, clause.slots.get(slot, ())
         spans = [s for s in said if not taken & set(s.places) and not clause.likened(s.first) and not clause.named(s)]
