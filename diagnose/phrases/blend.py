@@ -42,7 +42,7 @@ BY_MEANING = "it is near in meaning, in other words"
 
 def blended(clause: Clause, held: list[Held], index: Index, subject: str, on_matter: bool) -> list[Held]:
     """The readings of a clause, best first; none by meaning alone where the phrase may be about something else."""
-    held = _unopposed([h for h in held if h.score >= NEAR * held[0].score])
+    held = _apart([h for h in held if h.score >= NEAR * held[0].score])
     if not on_matter or (held and held[0].score >= SURE):
         return held
     near = Nearness(index.sayings, clause)
@@ -63,7 +63,7 @@ def blended(clause: Clause, held: list[Held], index: Index, subject: str, on_mat
     order = [h for _, h in sorted(ranks, key=lambda r: -round(r[0], 4))]
     if held and (held[0].score >= FULL or _figured(held[0])):
         order = [held[0], *(h for h in order if h is not held[0])]
-    return _varied(_unopposed(order), index)[:MOST_READINGS]
+    return _varied(_apart(order), index)[:MOST_READINGS]
 
 
 def _varied(held: list[Held], index: Index) -> list[Held]:
@@ -77,13 +77,19 @@ def _varied(held: list[Held], index: Index) -> list[Held]:
     return [*(h for h in held if h not in again), *again]
 
 
-def _unopposed(held: list[Held]) -> list[Held]:
-    """Readings without those that say the opposite of a better one: nobody is asked whether a thing is so or not so."""
+def _apart(held: list[Held]) -> list[Held]:
+    """Readings without those that say the opposite of a better one, as nobody is asked whether a thing is so or not so, and
+    without what a better one says by denying the thing itself: that there is none of it, or no more than usual."""
     said: dict[tuple[str, str, str], str] = {}
-    return [
-        h for h in held
-        if said.setdefault((h.statement.family, h.statement.term, h.statement.more.get("value", "")), h.statement.state) == h.statement.state
-    ]  # fmt: skip
+    denied: set[str] = set()
+    result: list[Held] = []
+    for h in held:
+        s = h.statement
+        alike = said.setdefault((s.family, s.term, s.more.get("value", "")), s.state) == s.state
+        if alike and not (s.family == "state" and s.term in denied):
+            result.append(h)
+            denied |= {s.term} if s.family == "feature" and s.state == "absent" else set()
+    return result
 
 
 def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterator[tuple[Held, float]]:
