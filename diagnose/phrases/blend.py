@@ -14,6 +14,7 @@ from diagnose.phrases.hold import (
     IN_GENERAL,
     MOST_READINGS,
     NEAR,
+    SAYS_MORE,
     SURE,
     WRONG,
     Held,
@@ -29,6 +30,8 @@ FULL = 0.9
 """How well a reading must fit so that nothing near is put before it."""
 WEIGHT = 2.0
 """What nearness counts against how well the words fit."""
+FAR = 0.5
+"""Less than this of what the best fits is far below it, where that fits in full."""
 FIGURE = 0.5
 """How near a figure is taken to be, which no saying has."""
 MISPLACED = 0.85
@@ -41,7 +44,22 @@ BY_MEANING = "it is near in meaning, in other words"
 
 
 def blended(clause: Clause, held: list[Held], index: Index, subject: str, on_matter: bool) -> list[Held]:
-    """The readings of a clause, best first; none by meaning alone where the phrase may be about something else."""
+    """The readings of a clause, best first; none by meaning alone where the phrase may be about something else, none far below
+    the best, and beside a denial that says the clause in full none that does not."""
+    ranked = _ranked(clause, held, index, subject, on_matter)
+    best = ranked[0] if ranked else None
+    if best is None or best.score < FULL:
+        return ranked
+    denied = best.statement.state == "absent" and best.score >= SURE and not best.left
+    return [h for h in ranked if h is best or (h.score >= FAR * best.score and not (denied and _less(h)))]
+
+
+def _less(held: Held) -> bool:
+    """Whether a reading leaves words unread, says more than was said or of another part, or only means nearly the same."""
+    return bool(held.left) or not {SAYS_MORE, WRONG, BY_MEANING}.isdisjoint(held.asks)
+
+
+def _ranked(clause: Clause, held: list[Held], index: Index, subject: str, on_matter: bool) -> list[Held]:
     held = _apart([h for h in held if h.score >= NEAR * held[0].score])
     if not on_matter or (held and held[0].score >= SURE):
         return held

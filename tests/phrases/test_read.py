@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 import yaml
 
+from diagnose.phrases.blend import BY_MEANING
 from diagnose.phrases.lift import time_said
 from diagnose.phrases.read import read
 from tests.support.shipped import whole_base
@@ -455,3 +456,39 @@ def test_what_sets_is_the_liquid_where_the_phrase_was_said_of_it():
 @pytest.mark.parametrize("said", ["none of it besides", "nothing besides", "none of these besides that"])
 def test_a_denial_of_nothing_says_nothing(said):
     assert read(said, VOCABULARY) == ()
+
+
+@pytest.mark.parametrize(
+    "said, term", [("service solvent", "service: solvent"), ("Hard face tungsten carbide", "hard face: tungsten carbide"),
+                   ("history hydrotest", "history: hydrotest"), ("elastomer fkm", "elastomer: FKM")])  # fmt: skip
+def test_a_setting_said_by_its_name_and_a_term_is_that_setting_and_is_asked_back(said, term):
+    (only,) = read(said, VOCABULARY)
+    assert [s.term for s in only.statements] == [term] and only.sureness == "likely" and only.asks
+
+
+@pytest.mark.parametrize("said", ["anti-rotation pins", "sleeve gasket", "drive lugs"])
+def test_words_that_only_name_a_part_say_no_mark_of_it_by_meaning(said):
+    assert all(BY_MEANING not in r.asks for r in read(said, VOCABULARY))
+
+
+@pytest.mark.parametrize(
+    "said, on, term", [("no vibration", "machine", "vibration"), ("without any vibration", "", "vibration")]
+)
+def test_what_is_denied_is_not_offered_again_as_a_state_of_the_same_name(said, on, term):
+    found = [s for r in read(said, VOCABULARY, on) for s in r.statements]
+    assert (
+        found[0].term == term
+        and found[0].state == "absent"
+        and all(s.family != "state" for s in found if s.term == term)
+    )
+
+
+def test_beside_a_denial_in_full_words_nothing_is_offered_that_says_it_in_part():
+    found = read("nuts were tight", VOCABULARY, "gland bolt")
+    assert found[0].statements[0].state == "absent"
+    assert all(not r.unread and "the term may say more than was said" not in r.asks for r in found)
+
+
+def test_a_sound_is_not_worn():
+    for r in read("sound, no complaints", VOCABULARY):
+        assert all((s.on, s.term) not in (("sound", "wear"), ("sound", "damage")) for s in r.statements)
