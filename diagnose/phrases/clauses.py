@@ -16,6 +16,7 @@ MOST_CLAUSES, MOST_DENIALS = 8, 3
 _PARTS = frozenset({".", ";", ":", "!", "?", "\n", ","})
 _TURNS = frozenset({"but", "however", "then", "although", "though", "while", "whereas", "yet", "plus"})
 _SIZES = frozenset({"deep", "wide", "long", "thick", "high", "across"})
+_HOURS = frozenset(map(str, range(1, 13)))
 _JOINS = frozenset({"and", "&", "+", "or", "nor", "/"})
 UNITS = {"h": "hours", "min": "minutes", "Shore A": "shore"}
 QUALIFYING = ("side", "degree", "extent", "runs", "colour", "texture", "made of", "when")
@@ -108,9 +109,22 @@ class Clause:
             p for p in figures if p + 2 in figures and words[max(0, p - 1)] == "from" and words[p + 1] == "to"
         )
 
+    @cached_property
+    def sector(self) -> tuple[str, frozenset[int]] | None:
+        """The hours of "from 2 to 6", which of a mark are clock positions, and their places; opposite hours
+        stand in sayings of a half or of two spots."""
+        words = [t.text for t in self.tokens]
+        for place in range(len(words) - 3):
+            before, first, between, last = words[place : place + 4]
+            if (before, between) != ("from", "to") or not {first, last} <= _HOURS:
+                continue
+            if abs(int(first) - int(last)) != 6:
+                return f"{first} to {last}", frozenset(range(place, place + 4))
+        return None
+
     @property
     def heads(self) -> frozenset[int]:
-        """Places that do more than name a part or point, or qualify; figures are no heads."""
+        """Places that do more than name a part or point, or qualify; figures and hours are no heads."""
         slots: dict[int, set[str]] = {}
         for span in self.spans:
             for place in span.places:
@@ -118,7 +132,8 @@ class Clause:
         beside = {
             p for p, found in slots.items() if found <= BESIDE or ("part" in found and found <= BESIDE | {"made of"})
         }
-        return self.content - beside - self.lifted.keys() - self.bare.keys() - self.small - self.sizes
+        hours = self.sector[1] if self.sector else frozenset()
+        return self.content - beside - self.lifted.keys() - self.bare.keys() - self.small - self.sizes - hours
 
     @property
     def sizes(self) -> frozenset[int]:

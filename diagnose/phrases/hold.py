@@ -354,6 +354,8 @@ def _asks(claim: _Claim, clause: Clause, left: frozenset[int]) -> tuple[str, lis
     asks += [
         f"{x.said!r} is taken for a clock position" for x in clause.lifted.values() if x.kind == "extent" and x.guessed
     ]
+    if clause.sector and term.family == "feature":
+        asks.append(f"{clause.sector[0]!r} is taken for clock positions")
     if claim.value and claim.value[1].guessed:
         asks.append(f"the unit of {claim.value[1].said!r} is a guess")
     return state, asks

@@ -92,6 +92,9 @@ def _attached(clauses: list[Clause], index: Index) -> list[Clause]:
     for clause in clauses:
         if not clause.heads and not (clause.cues("denied") and not clause.content):
             clause = clause.without(clause.sizes)
+            if result and clause.cues("denied") and clause.partly and not result[-1].partly and waiting is None:
+                result.append(clause)  # it denies its own and nothing before it
+                continue
             if result and not clause.partly and waiting is None:
                 result[-1] = _joined(result[-1], clause)
             else:

@@ -61,4 +61,8 @@ def qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, st
         if lifted.kind in ("extent", "which", "count") and term.family == "feature":
             which, _, of = lifted.text.partition(" of ") if lifted.kind == "which" else (lifted.text, "", "")
             more |= {lifted.kind: which, **({"of": of} if of else {})}
+    sector = clause.sector if term.family == "feature" and "extent" not in more else None
+    if sector:
+        more["extent"] = sector[0]
+        quiet |= sector[1]
     return more, quiet

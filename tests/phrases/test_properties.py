@@ -138,7 +138,12 @@ def test_where_no_part_is_known_nothing_is_read_by_meaning_from_words_nobody_kno
 
 
 def test_what_is_denied_is_denied_by_meaning_too():
-    states = {s.state for r in read("not shredded along the lip", V, "dynamic O-ring") if BY_MEANING in r.asks for s in r.statements}
+    states = {
+        s.state
+        for r in read("not shredded along the lip", V, "dynamic O-ring")
+        if BY_MEANING in r.asks
+        for s in r.statements
+    }
     assert states == {"absent"}
 
 

@@ -492,3 +492,26 @@ def test_beside_a_denial_in_full_words_nothing_is_offered_that_says_it_in_part()
 def test_a_sound_is_not_worn():
     for r in read("sound, no complaints", VOCABULARY):
         assert all((s.on, s.term) not in (("sound", "wear"), ("sound", "damage")) for s in r.statements)
+
+
+@pytest.mark.parametrize(
+    "said, on, extent", [("worn from 10 to 2", "hard face", "10 to 2"), ("deposit from 4 to 7", "sleeve", "4 to 7")]
+)
+def test_hours_from_and_to_of_a_mark_are_clock_positions_and_are_asked_back(said, on, extent):
+    first = read(said, VOCABULARY, on)[0]
+    assert first.statements[0].more["extent"] == extent and any("clock" in why for why in first.asks)
+
+
+def test_figures_from_and_to_of_a_state_are_no_clock_positions():
+    assert all(
+        "extent" not in s.more
+        for r in read("level went from 4 to 7", VOCABULARY, "pot")
+        for s in r.statements
+        if s.family == "state"
+    )
+
+
+def test_a_denied_name_denies_nothing_before_it():
+    first = read("left standing with acid in it, not flushed", VOCABULARY, "product")[0]
+    stood = next(s for s in first.statements if s.term == "leave standing")
+    assert stood.state == "present" and stood.more["with"] == "acid"
