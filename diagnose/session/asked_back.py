@@ -120,7 +120,10 @@ class AskedBack:
             denied = {w["entry"]["absent"] for w in mine} | {f for f, state in answers.items() if state == "absent"}
             if mine and "present" not in answers.values() and denied >= set(features):
                 unknown += mine
-                self.talk.say(f"  {question}: one of them is so, so it is on record as not known", hang=4)
+                self.talk.say(
+                    f"  {question}: one of these must be so and none is named, so all of them stand as not known",
+                    hang=4,
+                )
         return unknown
 
     def _beside(self, item: str, feature: str, state: str) -> Part | None:

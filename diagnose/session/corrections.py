@@ -7,8 +7,11 @@ from typing import Any
 
 from diagnose.casefile.answers import path_of, split_readings
 from diagnose.casefile.format import STATES
-from diagnose.casefile.replay import Record
-from diagnose.session.figures import Figures
+from diagnose.casefile.journal import Line
+from diagnose.casefile.replay import Record, replay
+from diagnose.casefile.spoken import NOT_UNDERSTOOD
+from diagnose.reading.terms import plain
+from diagnose.session.figures import FIRST, WITHDRAW, Figures
 from diagnose.session.looking import Looking
 from diagnose.session.parts import Parts
 from diagnose.session.photos import more_photos
@@ -43,7 +46,11 @@ class Corrections:
             return
         line = next((x for x in self.talk.recorder.lines if str(x.number) == number), None)
         path = [str(key) for key in line.what["set"]] if line and "set" in line.what else self._path_of(text)
-        if path:
+        if line and path and isinstance(line.what.get("to"), list):
+            self._one_of_several(path, line)
+        elif not path and self._by_name(text):
+            return
+        elif path:
             self._setting(path)
         else:
             self.talk.say(
@@ -51,14 +58,52 @@ class Corrections:
                 hang=4,
             )
 
+    def _one_of_several(self, path: list[str], line: Line) -> None:
+        """Takes away or changes what one line added to several, and nothing that other lines said."""
+        lines, state = self.talk.recorder.lines, self.talk.recorder.state
+        before, now = (
+            x if isinstance(x, list) else [] for x in (replay(lines[: line.number - 1]).value(path), state.value(path))
+        )
+        mine = [x for x in line.what["to"] if x in now and x not in before]
+        if not mine:
+            self._setting(path)
+            return
+        self.talk.say(f"  {' '.join(path)}: {', '.join(map(str, mine))}", hang=4)
+        answer = self.talk.ask("  now (withdraw; Enter: as it is): ")
+        away = plain(answer) == WITHDRAW
+        new = (
+            []
+            if away
+            else [answer]
+            if path == [NOT_UNDERSTOOD]
+            else self.figures.value(self.figures.key_of(path), answer)
+            if answer
+            else None
+        )
+        why = self._why() if answer and new is not None else ""
+        to = [*(x for x in now if x not in mine), *(new or [])]
+        if not why or not self.talk.record({"set": path, "to": to or None, "why": why}):
+            self.talk.say(_LEFT)
+
+    def _by_name(self, text: str) -> bool:
+        """Whether a mark or reading of that name is on record: one is corrected, of several the numbers are told."""
+        words = self.talk.words
+        names = {words.find("feature", text), words.find("reading", text)} - {None}
+        found = [r for r in self.talk.recorder.state.records if names & {r.entry.get(k) for k in (*STATES, "measured")}]
+        if len(found) == 1:
+            self._fix(found[0].id)
+        for r in found if len(found) > 1 else ():
+            self.talk.say(f"  /fix r{r.id}: {sentence({'add': r.place, 'entry': r.entry})}", hang=4)
+        return bool(found)
+
     def _path_of(self, name: str) -> list[str]:
         """Where a figure or setting of that name stands in the case; of one seal of a pair where it is said of that alone."""
         for position in ("", *self.talk.case.positions):
             try:
-                path = path_of(name, position, self.talk.words)
+                path = path_of(self.figures.key_said(name), position, self.talk.words)
             except ValueError:
                 return []
-            if self.talk.recorder.state.value(path) is not None:
+            if self.talk.recorder.state.value(path) is not None or self.figures.key_said(name) in FIRST:
                 return path
         return []
 

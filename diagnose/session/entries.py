@@ -84,6 +84,11 @@ def with_choices_apart(answer: str, choices: int) -> str:
 _ITEMS = r"\d\w*(?:(?:\s*[,&]\s*|\s+and\s+|\s+)\d\w*)*"
 _OF_SEVERAL = re.compile(rf"parts\s+({_ITEMS})\s*(?::\s*(.+)|\s({'|'.join(NONE)}))", re.I)
 _BUT_MARKS = re.compile(rf"(?:{'|'.join(NONE)}),?\s+(?:except|but)\s+(?:for\s+)?(.+)", re.I)
+_ALL_BUT_ABSENT = re.compile(
+    r"(?:absent|not there)\s+all\s+(?:but|except)\s+(\d[\d\s,-]*)|all\s+(?:but|except)\s+(\d[\d\s,-]*?)\s+(?:absent|not there)",
+    re.I,
+)
+"""Of the marks only some are there: "absent all but 13 18", "all but 4 absent"."""
 _EXCEPT = re.compile(
     r",?\s+(except(?:ing)?|apart\s+from|other\s+than|but|bar|save)\s+(?:for\s+)?(?:not\s+)?(?:(?:on|for)\s+)?", re.I
 )
@@ -95,6 +100,8 @@ _SO = re.compile(r"^[\s:,]*(?:(?:is|are|was|were)\s+)?", re.I)
 
 def _told_apart(bit: str, parts: Mapping[str, str]) -> list[Said]:
     """The entries of what tells parts or marks apart in a few words."""
+    if (match := _ALL_BUT_ABSENT.fullmatch(bit)) and not parts.keys() >= set(re.findall(r"\d+", match[1] or match[2])):
+        return [entry_of(match[1] or match[2]), NOTHING]
     if said := _but_parts(bit, parts):
         return [said]
     if match := _BUT_MARKS.fullmatch(bit):

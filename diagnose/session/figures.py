@@ -12,7 +12,7 @@ from diagnose.casefile.replay import What
 from diagnose.casefile.walk import Topic, left_out
 from diagnose.knowledge.model import Reading
 from diagnose.reading.terms import plain
-from diagnose.session.entries import NONE, UNKNOWN, numbers_choices
+from diagnose.session.entries import NONE, UNKNOWN, meant, numbers_choices
 from diagnose.session.prompts import Words
 from diagnose.session.talk import Back, Talk, numbered
 
@@ -20,7 +20,13 @@ SEEN_FROM = "equipment.seen from"
 INDEXES = ("index.rotating", "index.stationary")
 REMOVAL = "history.removal"
 FIRST = ("tag", "fluid", REMOVAL, "rotation", SEEN_FROM, *INDEXES, SEEN_FROM)
-_ENDS = {"driver end": "driver end", "drive end": "driver end", "impeller end": "impeller end"}
+_ENDS = {
+    "driver end": "driver end",
+    "drive end": "driver end",
+    "motor end": "driver end",
+    "coupling end": "driver end",
+    "impeller end": "impeller end",
+}
 CHOICES: dict[str, Words] = {
     REMOVAL: {"failed": FAILED, "sound": SOUND, "taken out on schedule": SOUND, "on schedule": SOUND, "planned": SOUND,
               "still running": RUNNING},
@@ -99,6 +105,11 @@ class Figures:
         values = {place: self.value(key, text) for place, text in said.items()}
         return [] if None in values.values() else [{"set": self.path(key, p), "to": to} for p, to in values.items()]
 
+    def key_said(self, name: str) -> str:
+        """The figure that somebody means, by its key or as it is asked for: "removal" and "how the seal came out"."""
+        known = {plain(x): key for key in FIRST for x in (key, key.rpartition(".")[2], TITLES.get(key, key))}
+        return {"tag": "equipment.tag"}.get(key := known.get(plain(name), name), key)
+
     def key_of(self, path: list[str]) -> str:
         """The name of what stands at a path of the case."""
         if path[-1] == "is":
@@ -128,14 +139,32 @@ class Figures:
                 break
             if old is None and (each := self._of_each_seal(key, answer)) and self.talk.record(*each):
                 break
+            answer, behind = self._parted(key, answer)
             away = old is not None and plain(answer) == WITHDRAW
             to = None if away else self.value(key, answer)
             if old is not None and to not in (None, old) and not self.talk.could({"set": path, "to": to}):
                 continue
             why = {"why": self.talk.ask("  why is it corrected: ")} if old not in (None, to) and (to or away) else {}
             if (to is not None or away) and self.talk.record({"set": path, "to": to, **why}):
+                if behind:
+                    self._told_behind(key, behind)
                 break
         return True
+
+    def _parted(self, key: str, answer: str) -> tuple[str, str]:
+        """One of a few terms, and what is said behind it: "failed, leaking at the sleeve", "cw seen from the motor"."""
+        if key not in CHOICES or plain(answer) in map(plain, CHOICES[key]):
+            return answer, ""
+        match = re.fullmatch(r"(.+?)(?:\s*[,;]\s*|\s+(?=(?:as\s+)?(?:seen|viewed|looking)\s+from\s))(.+)", answer)
+        return (match[1], match[2]) if match and len(meant(match[1], CHOICES[key])) == 1 else (answer, "")
+
+    def _told_behind(self, key: str, text: str) -> None:
+        """Puts what was said behind a term on record: the end that a rotation is seen from, else a remark."""
+        end = re.sub(r"^(?:as\s+)?(?:seen|viewed|looking)\s+from\s+(?:the\s+)?", "", plain(text))
+        if key == "rotation" and len(found := meant(end, _ENDS)) == 1:
+            self.talk.record({"set": self.path(SEEN_FROM), "to": found[0]})
+        else:
+            self.talk.record({"add": "remarks", "entry": {"note": text}})
 
     def hint(self, key: str) -> str:
         """What may be answered, in brackets; sets the help."""
@@ -167,7 +196,7 @@ class Figures:
         if not spelled:
             return answer
         if setting and not setting.single:
-            bits = re.split(r"[,;]|(?<=\d)\s+(?=\d)", answer)
+            bits = re.split(r"(?:[,;]|(?<=\d)\s+(?=\d))\s*(?:and\s)?|(?<=\d)\s+and\s+", answer)
             found = [self.talk.term(x.strip(), f"term of {key!r}", spelled) for x in bits if x.strip()]
             return found if found and all(found) else None
         return self.talk.term(answer, f"term of {key!r}" if setting else TITLES.get(key, key), spelled) or None

@@ -60,8 +60,8 @@ class Parts:
     def _differs(self, text: str) -> None:
         word, _, rest = text.partition(" ")
         word, rest = word.lower(), rest.strip()
-        if word in NONE:
-            for item in self._items(rest):
+        if word in (*NONE, WITHDRAW):
+            for item in self._items(rest.partition(":")[0]):
                 self._drop(item)
         elif word == "lost":
             self.lost(rest)
@@ -168,6 +168,11 @@ class Parts:
         """Parts of a list, by item number or by a name that only one has; what is none is told, and then nothing is taken."""
         names = {p.name: p.item for p in self.talk.case.parts}
         items: list[str] = []
+        text = re.sub(
+            r"\b(\d+)\s*(?:-|–|\bto\b)\s*(\d+)\b",
+            lambda m: ", ".join(map(str, range(int(m[1]), min(int(m[2]), int(m[1]) + 99) + 1))),
+            text,
+        )
         for bit in (b.strip() for b in re.split(r",|\band\b", text.replace("part ", " ")) if b.strip()):
             named = [] if bit[0].isdecimal() else meant(bit, names)
             items += named if len(named) == 1 else bit.split()
@@ -220,7 +225,21 @@ class Parts:
             for item in chosen:
                 self._marked(item)
             if chosen:
+                self._ask_owed_marks(chosen)
                 return
+
+    def _ask_owed_marks(self, items: list[str]) -> None:
+        """What stands at 12 o'clock on a group is asked where parts were marked in line with it and nobody said it yet."""
+        groups = {p.group for i in items if (p := self.talk.case.part(i)) and p.group}
+        for group in sorted(groups - self.talk.case.index.keys()):
+            told = "keyway, set screw" if group == "rotating" else "top dead centre"
+            mark = self.talk.ask(f"  index mark of the {group} parts, which stands at 12 ({told}; Enter: not known): ")
+            if mark and plain(mark) not in (*NONE, *UNKNOWN):
+                self.talk.record({"set": ["index", group], "to": mark})
+            else:
+                self.talk.say(
+                    f"  still owed: without it the clocks of the {group} parts hold within each part only", hang=4
+                )
 
     def _marked(self, item: str) -> None:
         record, case = self._record(item), self.talk.case

@@ -36,7 +36,10 @@ def test_none_of_what_one_must_be_so_is_not_known(case, knowledge, ended):
     assert states(now, "puffs", "leak alarm", "repeated short life") == {
         "puffs": "present", "leak alarm": "absent", "repeated short life": "absent",
     }  # fmt: skip
-    assert "how long the seal lived: one of them is so, so it is on record as not known" in told(script)
+    assert (
+        "how long the seal lived: one of these must be so and none is named, so all of them stand as not known"
+        in told(script)
+    )
 
 
 def test_none_is_a_denial_where_one_is_known_or_the_seal_is_sound(case, knowledge):
