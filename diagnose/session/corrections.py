@@ -6,10 +6,9 @@ import re
 from typing import Any
 
 from diagnose.casefile.answers import path_of, split_readings
-from diagnose.casefile.format import STATES
+from diagnose.casefile.format import NOT_UNDERSTOOD, STATES
 from diagnose.casefile.journal import Line
 from diagnose.casefile.replay import Record, replay
-from diagnose.casefile.spoken import NOT_UNDERSTOOD
 from diagnose.reading.terms import plain
 from diagnose.session.figures import FIRST, WITHDRAW, Figures
 from diagnose.session.looking import Looking

@@ -9,7 +9,7 @@ from typing import Any
 from diagnose.casefile.answers import by_seal, path_of, says_datum, says_no_datum, split_readings, with_unit
 from diagnose.casefile.format import FAILED, RUNNING, SOUND, TRAITS
 from diagnose.casefile.replay import What
-from diagnose.casefile.walk import Topic, left_out
+from diagnose.casefile.walk import Topic, everything_on, left_out
 from diagnose.knowledge.model import Reading
 from diagnose.reading.terms import plain
 from diagnose.session.entries import NONE, UNKNOWN, meant, numbers_choices
@@ -220,6 +220,14 @@ class Figures:
         return written
 
     # ---- readings ---------------------------------------------------------------------------------------------
+
+    def measured_on(self, name: str) -> tuple[Topic, ...]:
+        """The parts of this case on which a reading is taken, whatever is asked now; told where there is one."""
+        case, on = self.talk.case, self.words.readings[name].on
+        found = [p for p in case.parts if self.words.fits(p.kind, on)]
+        if len(found) == 1:
+            self.talk.say(f"  said of part {found[0].item} {found[0].name}", hang=4)
+        return tuple(everything_on(case, self.talk.knowledge, p.item, p.kind) for p in found)
 
     def readings(self, topic: Topic, reading: str, answer: str) -> bool:
         """Whether readings of a part or a kind are on record."""

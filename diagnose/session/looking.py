@@ -331,21 +331,13 @@ class Looking:
             name = reading.name
             topics = next((t for n, t in card.readings if n == name), ())
             topics = topics or tuple(t for t in card.topics if self.words.fits(t.kind, reading.on))
-        topics = tuple(t for t in topics if said.item in ("", t.part)) or self._measured_elsewhere(name)
+        topics = tuple(t for t in topics if said.item in ("", t.part)) or self.figures.measured_on(name)
         if len(topics) != 1:
             ways = " or ".join(f"part {t.part} {word}: {values or '…'}" for t in topics if t.part)
             self.talk.say(f"  {name} is measured part by part: {ways or 'no part here has it'}", hang=4)
             return False
         values = values or self.talk.ask(f"  {name}: ")
         return bool(values) and self.figures.readings(topics[0], name, values)
-
-    def _measured_elsewhere(self, name: str) -> tuple[Topic, ...]:
-        """The part of this case on which a reading is taken, where it is not asked for on this card: the list may have moved on."""
-        case, on = self.talk.case, self.words.readings[name].on
-        found = [p for p in case.parts if self.words.fits(p.kind, on)]
-        if len(found) == 1:
-            self.talk.say(f"  said of part {found[0].item} {found[0].name}", hang=4)
-        return tuple(walk.everything_on(case, self.talk.knowledge, p.item, p.kind) for p in found)
 
     def _measured_at_a_look(self, card: Card, said: Said) -> bool | None:
         """Whether numbers that stand behind a look are on record as the reading that they are; None where there are none. They
