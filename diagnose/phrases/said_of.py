@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 
 from diagnose.phrases.clauses import Clause
 from diagnose.phrases.index import Index, Term
@@ -37,13 +38,13 @@ def named_kinds(clause: Clause) -> dict[str, frozenset[int]]:
 
 def elsewhere(term: str, clause: Clause) -> bool:
     """Whether a term says another place than the clause: "attack outside the track" of what is etched in the track."""
-    said = [t.text for t in clause.tokens]
-    return any(
-        _relations(said).get(thing, relation) != relation for thing, relation in _relations(term.split()).items()
-    )
+    named = _relations(tuple(term.split()))
+    said = _relations(tuple(t.text for t in clause.tokens)) if named else {}
+    return any(said.get(thing, relation) != relation for thing, relation in named.items())
 
 
-def _relations(words: list[str]) -> dict[str, bool]:
+@lru_cache(maxsize=4096)
+def _relations(words: tuple[str, ...]) -> dict[str, bool]:
     """The things that words name a place by, and whether it is in them: in the track, outside it."""
     found: dict[str, bool] = {}
     for n, word in enumerate(words):
