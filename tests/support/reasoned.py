@@ -79,3 +79,19 @@ def valid(answer: object, name: str = "answers.schema.json", part: str = "") -> 
     """The answer, as it would be printed, fits the schema."""
     errors = list(_validator(name, part).iter_errors(json.loads(json.dumps(answer))))
     assert not errors, [f"{list(e.absolute_path)}: {e.message}" for e in errors][:5]
+
+
+ONE_VERDICT = """case: Pair
+service: {chamber pressure: 5 bar g, barrier pressure: 3 bar g, fluid: resin}
+seal: {arrangement: dual pressurised, plan: plan 53b}
+parts:
+  - {item: 1, kind: soft face, position: inboard}
+  - {item: 2, kind: soft face, position: outboard}
+observations:
+  - {on: accumulator, saw: accumulator flat}
+  - {on: barrier system, saw: barrier pressure low}
+  - {on: barrier fluid, saw: product in the barrier}
+  - {part: 1, absent: [edge chips]}
+  - {part: 2, absent: [edge chips]}
+"""
+"""A pair of seals of which the barrier tells all."""

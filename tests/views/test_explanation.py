@@ -17,7 +17,7 @@ from diagnose.knowledge.model import Condition
 from diagnose.views import explanation
 from diagnose.views.page import Page
 from tests.support.places import ROOT, mostly_slow
-from tests.support.reasoned import reasoned
+from tests.support.reasoned import ONE_VERDICT, reasoned
 
 SCENARIOS = sorted(p.stem for p in (ROOT / "scenarios").glob("*.yaml"))
 
@@ -116,10 +116,10 @@ def test_cautions_of_the_mechanisms_that_happened_are_shown(small):
 
 
 @pytest.mark.slow
-@pytest.mark.slow
-def test_two_seals_of_one_verdict_are_told_once(told):
-    lines = told("bladder-flat-barrier-low", False)
-    inner, outer = told.done["bladder-flat-barrier-low"][1]
+def test_two_seals_of_one_verdict_are_told_once(whole_base):
+    case = reasoned(ONE_VERDICT, whole_base)
+    inner, outer = case.judgements
+    lines = explanation.page(case.inference, case.judgements, None, False, Page(80, False)).lines
     same = [j.name for j in leaders(outer)]
     assert same == [j.name for j in leaders(inner)]
     told_once = [line for line in lines if same[0] in line and f"as at the {inner.position} seal" in line]

@@ -20,6 +20,7 @@ from diagnose.views.report.blocks import Figures, Heading, Items, Paragraph, Pic
 from diagnose.views.report.pictures import day_of
 from tests.support.commands import Done, diagnose
 from tests.support.places import LARGE, ROOT, mostly_slow
+from tests.support.reasoned import ONE_VERDICT
 from tests.views.test_markup import Reader
 
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.yaml"))
@@ -218,8 +219,9 @@ def test_a_seal_of_a_pair_that_was_not_looked_at_gets_that_sentence_and_no_block
 
 
 @pytest.mark.slow
-def test_one_verdict_for_two_seals_has_one_block(build):
-    inner, outer = build(ROOT / "scenarios" / "bladder-flat-barrier-low.yaml").answers
+def test_one_verdict_for_two_seals_has_one_block(build, tmp_path):
+    (tmp_path / "pair.yaml").write_text(ONE_VERDICT)
+    inner, outer = build(tmp_path / "pair.yaml").answers
     (lead,) = inner.leaders
     assert (
         not outer.leaders
