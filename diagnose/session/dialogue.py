@@ -306,9 +306,7 @@ class Dialogue:
                 self.talk.say(f"{i}{BOUND}{'; '.join(map(self.looking.named, card.blocks()))}: {told}", hang=2)
             numbers = {str(i): str(i) for i in range(1, len(gone) + 1)}
             options = {"": "", **numbers, **dict.fromkeys(("none", "n", "no"), "none")}
-            self.talk.lines(
-                "none: all of it looked at, nothing there   Enter: go on, nobody looked   skip: asked again later"
-            )
+            self.talk.lines("none: all of it looked at, nothing there   Enter: nobody looked   skip: later")
             question = "Look again (its number; none; Enter): "
             try:
                 chosen = self.talk.choose(question, options)

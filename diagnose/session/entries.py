@@ -328,18 +328,6 @@ def is_measured(text: str) -> bool:
         return True
 
 
-_CLOCK = re.compile(r"(?:^|\s)(?:from\s+|at\s+)?(\d{1,2}(?::\d\d)?\s+to\s+\d{1,2}(?::\d\d)?)(?:\s+o.?clock)?\s*$", re.I)
-
-
-def clock_at_end(phrase: str) -> str:
-    """The clock positions a phrase ends with: "sludge in the grooves from 2 to 6"; "" where there are none."""
-    match = _CLOCK.search(phrase)
-    try:
-        return plain(match[1]) if match and arc(plain(match[1])) else ""
-    except BadClock:
-        return ""
-
-
 def says_what(text: str, words: Vocabulary) -> bool:
     """Whether a text can name something that was seen: not "yes", not a clock position or a degree alone."""
     bare = re.sub(r"\bto\b|[\W\d_]", "", text.lower())

@@ -232,8 +232,8 @@ class Parts:
         """What stands at 12 o'clock on a group is asked where parts were marked in line with it and nobody said it yet."""
         groups = {p.group for i in items if (p := self.talk.case.part(i)) and p.group}
         for group in sorted(groups - self.talk.case.index.keys()):
-            told = "keyway, set screw" if group == "rotating" else "top dead centre"
-            mark = self.talk.ask(f"  index mark of the {group} parts, which stands at 12 ({told}; Enter: not known): ")
+            told = "keyway" if group == "rotating" else "top dead centre"
+            mark = self.talk.ask(f"  index mark of the {group} parts ({told}; Enter: not known): ")
             if mark and plain(mark) not in (*NONE, *UNKNOWN):
                 self.talk.record({"set": ["index", group], "to": mark})
             else:

@@ -22,7 +22,7 @@ from diagnose.phrases.told import DENIED
 from diagnose.reading.figures import number_of
 from diagnose.reading.terms import nearest, plain
 from diagnose.session.asked_back import AskedBack
-from diagnose.session.entries import ALL, NONE, Said, clock_at_end, says_what
+from diagnose.session.entries import ALL, NONE, Said, says_what
 from diagnose.session.kept import Kept
 from diagnose.session.photos import more_photos
 from diagnose.session.prompts import Words
@@ -126,11 +126,6 @@ class Spoken:
             if mark:
                 chose = len(found) == 1 and (taken is None or (taken.sureness != "sure" and taken is texts[chosen]))
                 own = beside(phrase, str(mark["entry"].get("saw", "")), self.words) if chose else {}
-                own |= (
-                    {"extent": place}
-                    if topic.part and "saw" in mark["entry"] and (place := clock_at_end(phrase))
-                    else {}
-                )
                 mark["entry"] = {**own, **mark["entry"], **entry}
                 unread = tuple(w for w in unread if not any(w in str(v).split() for v in own.values()))
             elif entry and topic is topics[0]:
@@ -176,7 +171,7 @@ class Spoken:
         named = {
             w for p in parts_named(phrase, self.talk.case, self.words) for w in plain(f"{p.name} {p.position}").split()
         }
-        quiet = {*self.words.lexicon.idle, *named, *(clock_at_end(phrase) or "").split(), *SMALL}
+        quiet = {*self.words.lexicon.idle, *named, *SMALL}
         return ", ".join(w for w in unread if w.lower() not in quiet)
 
     def _plainly_denied(self, phrase: str, reading: Reading) -> bool:

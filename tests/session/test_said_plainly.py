@@ -64,7 +64,10 @@ def test_going_through_an_earlier_step_does_not_turn_the_work_back(case, knowled
 
 def test_index_marks_that_parts_are_marked_in_line_with_are_asked_where_nobody_said_them(case, knowledge):
     script = Script(
-        *to_step(4), ("Marked in line", "all"), ("index mark of the rotating parts, which", "keyway"), stop_at="Step 5"
+        *to_step(4),
+        ("Marked in line", "all"),
+        ("index mark of the rotating parts (keyway; Enter", "keyway"),
+        stop_at="Step 5",
     )
     now = session(case, knowledge, script)
     assert now.index["rotating"] == "keyway" and "still owed" in script.text and "stationary" not in now.index
