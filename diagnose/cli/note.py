@@ -87,17 +87,21 @@ def note(
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Put something on record without questions: for scripts, voice front ends and quick hands."""
-    said = locals()
+    _record(locals())
+
+
+def _record(said: Words) -> None:
+    """Everything that was said goes on record, and is told. Raises BadInput."""
     from diagnose.views.at_odds import ToldOdds
     from diagnose.views.journal import clean
 
-    base = knowledge_of(knowledge)
+    base, why = knowledge_of(said["knowledge"]), said["why"]
     _refuse_halves(said)
-    with recorder_of(file, base, by, must_exist=True, patience=PATIENCE) as recorder:
+    with recorder_of(said["file"], base, said["by"], must_exist=True, patience=PATIENCE) as recorder:
         whats = _whats(said, recorder)
         odds = ToldOdds(recorder)
-        lines = recorder.accept(*({**w, "why": why} if why else w for w in whats), sure=sure)
-        _tell(lines, recorder, as_json)
+        lines = recorder.accept(*({**w, "why": why} if why else w for w in whats), sure=said["sure"])
+        _tell(lines, recorder, said["as_json"])
         for text in odds.since():
             typer.echo(clean(text), err=True)
 

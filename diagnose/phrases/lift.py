@@ -151,6 +151,18 @@ def _amount(unit: str, guessed: bool = False) -> Make:
     return make
 
 
+def _angle_said(m: re.Match[str]) -> Lifted | None:
+    if int(m.group(1)) > 360 or (m.group(2) and int(m.group(2)) > 360):
+        return None
+    if m.group(2):
+        return Lifted("extent", f"{_angle(m.group(1))} to {_angle(m.group(2))}", m.group().strip())
+    if _ARC.search(m.string[: m.end()]) and m.group(1) != "360":
+        return Lifted("extent", "one sector", m.group().strip(), "", True)
+    if m.group(1) == "360":
+        return Lifted("extent", "all round", m.group().strip())
+    return Lifted("extent", "at " + _angle(m.group(1)), m.group().strip(), "", "at " not in m.group())
+
+
 def _patterns() -> Iterator[tuple[re.Pattern[str], Make]]:
     def at(m: re.Match[str]) -> Lifted:
         return Lifted("extent", "at " + _hour(*m.groups()[:3]), m.group().strip())
@@ -158,17 +170,6 @@ def _patterns() -> Iterator[tuple[re.Pattern[str], Make]]:
     def arc(m: re.Match[str]) -> Lifted:
         g = m.groups()
         return Lifted("extent", f"{_hour(*g[:3])} to {_hour(*g[3:6])}", m.group().strip())
-
-    def angle(m: re.Match[str]) -> Lifted | None:
-        if int(m.group(1)) > 360 or (m.group(2) and int(m.group(2)) > 360):
-            return None
-        if m.group(2):
-            return Lifted("extent", f"{_angle(m.group(1))} to {_angle(m.group(2))}", m.group().strip())
-        if _ARC.search(m.string[: m.end()]) and m.group(1) != "360":
-            return Lifted("extent", "one sector", m.group().strip(), "", True)
-        if m.group(1) == "360":
-            return Lifted("extent", "all round", m.group().strip())
-        return Lifted("extent", "at " + _angle(m.group(1)), m.group().strip(), "", "at " not in m.group())
 
     def time(unit: str) -> Make:
         return lambda m: Lifted("time", _span(m.group(2), m.group(3), unit), m.group().strip(), unit)
@@ -191,8 +192,8 @@ def _patterns() -> Iterator[tuple[re.Pattern[str], Make]]:
     )
     yield re.compile(rf"{lead}{prefix}{_HOUR}\s?{_CLOCK}(?: position)?"), at
     yield re.compile(rf"{lead}{prefix}{_HOUR.replace('?:[:.]', '?::')}(?<=:\d\d){_END}(?: position)?"), at
-    yield re.compile(rf"{lead}{prefix}(\d{{1,3}})\s*°?\s*(?:to|-|–)\s*(\d{{1,3}})\s?°(?!\s?[cf]\b)"), angle
-    yield re.compile(rf"{lead}{prefix}(\d{{1,3}})()\s?°(?!\s?[cf]\b)"), angle
+    yield re.compile(rf"{lead}{prefix}(\d{{1,3}})\s*°?\s*(?:to|-|–)\s*(\d{{1,3}})\s?°(?!\s?[cf]\b)"), _angle_said
+    yield re.compile(rf"{lead}{prefix}(\d{{1,3}})()\s?°(?!\s?[cf]\b)"), _angle_said
     yield (
         re.compile(
             rf"{lead}{n}\s?(?:of|out of|/)\s?(?:the\s|all\s)?{n}(?=\s(?:small |drive |set |gland |o )*(?:{_THINGS})\b|\s*$|\s*[,;.])"

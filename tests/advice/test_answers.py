@@ -90,6 +90,7 @@ def test_what_to_change_comes_before_what_to_repair_each_tied_to_what_is_judged(
     found = actions(case.judgements)
     leading = {(c, x.position) for x in case.judgements for c in x.explanation.causes
                if x.of(c).standing in ("established", "probable", "possible")}  # fmt: skip
+    leading |= {(j.name, x.position) for x in case.judgements for j in x.also_told}
     happened = {
         (j.name, x.position) for x in case.judgements for j in x.mechanisms if j.standing in ("established", "probable")
     }
@@ -97,7 +98,8 @@ def test_what_to_change_comes_before_what_to_repair_each_tied_to_what_is_judged(
     assert kinds == sorted(kinds, key=(CHANGE, REPAIR).index)
     for kind, may in ((CHANGE, leading), (REPAIR, happened)):
         of_kind = [a for a in found if a.kind == kind]
-        assert [FIELDS.index(a.field) for a in of_kind] == sorted(FIELDS.index(a.field) for a in of_kind)
+        places = [(not a.for_what_was_found, FIELDS.index(a.field)) for a in of_kind]
+        assert places == sorted(places)
         assert {(t.name, t.position) for a in of_kind for t in a.tied} <= may
     said = {plain(a.do.rstrip(".")) for a in found}
     for x in case.judgements:

@@ -316,7 +316,7 @@ def test_a_result_does_nearly_what_the_plan_says_where_ways_are_drawn(name, judg
     moved = [(r.chance, s, b.of(s.cause), a.of(s.cause)) for r, b, a in done for s in r.shifts]
     assert len(moved) >= 12
     assert all(s.before == b.probability for _, s, b, _ in moved), "a cause has one figure wherever it is told"
-    assert max(abs(s.after - a.probability) for chance, s, _, a in moved if chance > 0.1) < 0.12
+    assert max(abs(s.after - a.probability) for chance, s, _, a in moved if chance > 0.1) < 0.14
     assert np.mean([abs(s.after - a.probability) for _, s, _, a in moved]) < 0.03
 
 

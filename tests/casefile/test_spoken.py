@@ -36,7 +36,7 @@ def test_a_phrase_that_is_surely_read_is_recorded_with_the_words_as_said(note):
     code, out, _ = note("--said", "springs gunked up")
     assert code == 0 and "read as: spring: clogged" in out
     (o,) = case().observations
-    assert (o.feature, o.kind, o.said) == ("clogged", "spring", "springs gunked up")
+    assert (o.feature, o.kind, o.said) == ("clogged", "multiple springs", "springs gunked up")
 
 
 def test_a_phrase_that_must_be_asked_is_refused_with_its_readings_and_taken_with_sure(note):
