@@ -255,6 +255,8 @@ class Reach:
             on = str(slots.get("on", ""))
             lost = self._lost_with([on] if on else self.vocabulary.quantities[str(slots["quantity"])].on)
             return Status(ANSWERED) if verdict.ids else Status(LOST, lost) if lost else Status(OPEN)
+        if premise.table == "setting" and any(slots["setting"] in x.asks for x in self.out):
+            return Status(ANSWERED)
         if premise.table == "found":
             return self.of(str(slots["finding"]))
         if premise.table == "seen":

@@ -163,3 +163,11 @@ def test_the_report_says_the_same_next_work_as_explain(name, tmp_path):
     page = (tmp_path / "page.md").read_text()
     names = [x.split("  ")[0].partition("?")[0].partition(": ")[0] for x in first]
     assert len(names) == 2 and all(name in page for name in names), (names, page)
+
+
+def test_a_single_seal_on_liquid_is_asked_nothing_of_gas_seals(whole_base):
+    rubbed = [{"on": "face", "saw": "lift-off faces rubbed"}, {"on": "soft face", "saw": "wear", "degree": "severe"}]
+    case = case_of(whole_base, service={"fluid": "hot water", "is": ["hot water"]}, observations=rubbed)
+    reach = Reach(Diagnosis(case, whole_base).judgements[0].inference, "seal")
+    assert reach.of("lift-off faces rubbed").state == "answered"
+    assert not [x for x in asked(whole_base, case) if "film" in x]

@@ -135,5 +135,5 @@ def test_of_a_seal_without_its_machine_no_work_on_the_machine_is_planned_but_its
         on_the_machine = [s.name for s in steps if behind & set(lineage.get(s.part, ()))]
         assert bool(on_the_machine) != case.alone, on_the_machine
         assert {"history"} & {s.part for s in steps}
-        text = page(*planned(case, whole_base), None, False, Page()).text()
+        text = page(*planned(case, whole_base), None, True, Page()).text()
         assert ("\n  ask the sender\n" in text) == case.alone and ("only the seal is at hand" in text) == case.alone
