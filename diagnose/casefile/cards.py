@@ -205,3 +205,16 @@ def takes_mark(knowledge: Knowledge, kind: str) -> bool:
 def marking_of(knowledge: Knowledge, kind: str) -> Marking | None:
     """How a part of the kind is marked, as its nearest kind says."""
     return next((m for k in knowledge.vocabulary.lineage[kind] if (m := knowledge.arrangements.marking.get(k))), None)
+
+
+def without_parts(card: Card, items: set[str]) -> Card:
+    """A card without some of its parts, its choices numbered as before; a mark of no other part is said of them after all."""
+    if not items:
+        return card
+
+    def rest(topics: tuple[Topic, ...]) -> tuple[Topic, ...]:
+        return tuple(t for t in topics if t.part not in items) or topics
+
+    choices = tuple(replace(c, topics=rest(c.topics)) for c in card.choices)
+    readings = tuple((name, rest(topics)) for name, topics in card.readings)
+    return replace(card, topics=rest(card.topics), choices=choices, readings=readings)

@@ -15,6 +15,11 @@ from diagnose.reading.terms import nearest, plain
 from diagnose.reading.units import BadUnit, unit
 
 ALL, NONE = ("all", "a"), ("none", "no", "n", "none of them", "nothing")
+NO_ELSE = (*NONE, "nothing else", "nothing more", "none else", "none of the others", "none of the rest", "no others",
+           "rest clean", "the rest clean", "rest is clean", "the rest is clean")  # fmt: skip
+"""What denies all else at a look."""
+NO_MORE = ("no more", "no more of it", "that is all", "that's all")
+"""What ends a look as Enter does, and denies nothing."""
 YES = ("yes", "y", "yep", "ok", "okay")
 SEEN, ABSENT, UNSEEN = ("x", *YES, "there", "seen"), (*NONE, "-", "absent", "not there"), ("?", "not looked at")
 """What is written in a box or behind a number for a mark that is there, that is not, or that nobody looked for."""
@@ -53,7 +58,7 @@ def parted(answer: str, parts: Mapping[str, str] | None = None) -> list[Said]:
     told apart as "parts 4 10: none" and "1 except part 10", marks as "none but 3". `parts`: the names of those asked about by item
     number, by which exceptions may call them: "all but the one under the sleeve are hard"."""
     bits: list[str] = []
-    none = "|".join(NONE)
+    none = "|".join((*NO_ELSE, *NO_MORE))
     answer = re.sub(rf"^\s*({none})\s*[,:;]\s*(?=(?:only|just)\b)", "", answer, flags=re.I)  # "none, only 7 came out"
     answer = re.sub(rf",\s*({none})\s*$", r"; \1", re.sub(rf"^\s*({none})\s*,", r"\1;", answer, flags=re.I), flags=re.I)
     for bit in (b.strip() for b in answer.split(";")):
@@ -78,6 +83,23 @@ def with_choices_apart(answer: str, choices: int) -> str:
         hours = 0 if "all round" in bit else 12
         moved = [x for x in rest if x.isdecimal() and hours < number_of(x) <= choices]
         bits += [", ".join([head, *(x for x in rest if x not in moved)]), *(f"{mark[1] or ''}{x}" for x in moved)]
+    return ";".join(bits)
+
+
+_LIST_AND_WORDS = re.compile(r"\s*(part\s+[^\s:]+:?\s+)?(\d(?:[\d\s,&-]|and\b)*),\s*(\D.*)", re.I)
+
+
+def with_words_apart(answer: str, known: Callable[[str], str], words: Vocabulary) -> str:
+    """An answer with words behind a list of numbers parted from it by a semicolon, where they are neither details nor of the
+    list: "8 and 1, not reverse rotation"."""
+    bits = list[str]()
+    for bit in answer.split(";"):
+        match = _LIST_AND_WORDS.fullmatch(bit)
+        if match and len(numbers_in(match[2])) > 1 and not known(match[3]) and details(match[3], words).odd:
+            lead = match[1] or ""
+            bits += [lead + match[2], match[3] if match[3].lower().startswith("part ") else lead + match[3]]
+        else:
+            bits.append(bit)
     return ";".join(bits)
 
 
@@ -171,7 +193,7 @@ def entry_of(text: str) -> Said:
         text = f"part {on[2]} {on[1]}" + (f": {on[3]}" if on[3] else "")
     match = re.match(r"part\s+([^\s:]+):?\s+(.+)", text, re.IGNORECASE)
     item, rest = match.groups() if match else ("", text)
-    if plain(rest) in NONE:
+    if plain(rest) in NO_ELSE:
         return Said(item, "absent", "all")
     if match := _DENIED.fullmatch(rest.strip()):
         return Said(item, "absent", next(filter(None, match.groups())))

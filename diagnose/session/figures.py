@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 from diagnose.casefile.answers import by_seal, path_of, says_datum, says_no_datum, split_readings, with_unit
+from diagnose.casefile.clock import BadClock, place
 from diagnose.casefile.format import FAILED, RUNNING, SOUND, TRAITS
 from diagnose.casefile.replay import What
 from diagnose.casefile.walk import Topic, everything_on, left_out
@@ -229,6 +230,24 @@ class Figures:
             self.talk.say(f"  said of part {found[0].item} {found[0].name}", hang=4)
         return tuple(everything_on(case, self.talk.knowledge, p.item, p.kind) for p in found)
 
+    def _places(self, count: int) -> list[str]:
+        """The clock positions of that many readings as they are typed; none where nobody noted one for each."""
+        while answer := self.talk.ask("  at clock positions (12 3 6 9; Enter: not noted): "):
+            if plain(answer) in (*NONE, *UNKNOWN, "not noted"):
+                break
+            places = [x for x in re.split(r"[,;\s]+", answer) if x and plain(x) not in ("at", "and")]
+            try:
+                for x in places:
+                    place(x)
+            except BadClock as error:
+                self.talk.say(f"  {error}; one for each of the {count} readings; Enter: not noted", hang=4)
+                continue
+            if len(places) == count:
+                return places
+            self.talk.say(f"  {count} readings but {len(places)} clock positions: they are recorded without", hang=4)
+            break
+        return []
+
     def readings(self, topic: Topic, reading: str, answer: str) -> bool:
         """Whether readings of a part or a kind are on record."""
         term = self.words.readings[reading]
@@ -236,11 +255,10 @@ class Figures:
         if not written:
             return False
         entry: dict[str, Any] = {**topic.about(), "measured": reading, "readings": written}
-        if term.several and len(written) > 2 and topic.part and "face" in self.words.lineage[topic.kind]:
-            places = self.talk.ask("  at clock positions (12 3 6 9; Enter: not noted): ")
-            if places:
-                entry["at"] = re.split(r"[,;\s]+", places)
-                self.index(topic.part)
+        around = term.several and len(written) > 2 and topic.part and "face" in self.words.lineage[topic.kind]
+        if around and (places := self._places(len(written))):
+            entry["at"] = places
+            self.index(topic.part)
         what = {"add": "measurements", "entry": entry}
         if before := self.talk.recorder.read_before(entry):
             old = ", ".join(map(str, before.entry.get("readings") or [before.entry.get("reading")]))

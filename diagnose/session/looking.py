@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
-from dataclasses import replace
 from typing import Any
 
 from diagnose.casefile import walk
-from diagnose.casefile.cards import Card, Choice, gathered, left_of
+from diagnose.casefile.cards import Card, Choice, gathered, left_of, without_parts
 from diagnose.casefile.walk import Topic
 from diagnose.knowledge.lexicon import EXTENTS
 from diagnose.reading.figures import number_of
@@ -16,6 +15,7 @@ from diagnose.reading.terms import plain
 from diagnose.session.asked_back import AskedBack
 from diagnose.session.entries import (
     ALL,
+    NO_MORE,
     NONE,
     NOTHING,
     Said,
@@ -27,6 +27,7 @@ from diagnose.session.entries import (
     numbers_in,
     parted,
     with_choices_apart,
+    with_words_apart,
 )
 from diagnose.session.figures import Figures
 from diagnose.session.kept import Kept
@@ -48,7 +49,7 @@ class Looking:
     def __init__(self, talk: Talk, figures: Figures, photos: Photos, index: Callable[[str], None]):
         self.talk, self.words, self.figures, self.photos, self.index = talk, talk.words, figures, photos, index
         self.asked_back = AskedBack(talk)
-        self.kept = Kept(talk, self._of_the_list)
+        self.kept = Kept(talk, self._of_the_list, self._take)
         self.spoken = Spoken(talk, self.asked_back, self.details, self._on_which, self.kept)
 
     # ---- the card ---------------------------------------------------------------------------------------------
@@ -103,7 +104,7 @@ class Looking:
         question = FIRST
         while self._open(card) or question == FIRST:
             answer = self.talk.ask(question, self.spoken.spellings(card))
-            if not answer:
+            if not answer or plain(answer) in NO_MORE:
                 return
             lines = len(self.talk.recorder.lines)
             try:
@@ -124,11 +125,14 @@ class Looking:
         taken: what was not might be one of them."""
         done, taken, whole, entries = False, True, card, self._entries(card, answer)
         for said in entries:
+            if plain(said.text) in NO_MORE and said.state == "saw" and not said.item:
+                done = taken
+                continue
             if unclear := self._unclear(whole, said):
                 words = answer if len(entries) == 1 else f"{said.text} except {', '.join(said.but)}"
                 taken &= self._said_again(whole, unclear, words)
                 continue
-            card = self._without(whole, self._excepted(whole, said, entries))
+            card = without_parts(whole, self._excepted(whole, said, entries))
             if said == NOTHING and not taken:
                 self.talk.say(
                     "  none is not taken yet, as not all before it was: say it again if nothing else is there", hang=4
@@ -187,24 +191,12 @@ class Looking:
             feature_and_details(said.text, known, self.words)[0], numbered, known
         )
 
-    def _without(self, card: Card, items: set[str]) -> Card:
-        """A card without some of its parts, its choices numbered as before; a mark of no other part is said of them after all."""
-        if not items:
-            return card
-
-        def rest(topics: tuple[Topic, ...]) -> tuple[Topic, ...]:
-            return tuple(t for t in topics if t.part not in items) or topics
-
-        choices = tuple(replace(c, topics=rest(c.topics)) for c in card.choices)
-        readings = tuple((name, rest(topics)) for name, topics in card.readings)
-        return replace(card, topics=rest(card.topics), choices=choices, readings=readings)
-
     def _entries(self, card: Card, answer: str) -> list[Said]:
         """A whole answer that is one list or word of the card stays one; a part may be called by its name and number:
         "pin 7 worn"."""
         known = self.spoken.known(card, "")
         parts = {p.item: f"{p.name} {p.kind}" for t in card.topics if (p := self.talk.case.part(t.part))}
-        answer = with_choices_apart(answer, len(card.choices))
+        answer = with_words_apart(with_choices_apart(answer, len(card.choices)), known, self.words)
         entries = [Said("", "saw", answer)] if known(answer) else parted(answer, parts)
         return [self._of_named_part(said) for said in entries]
 
@@ -263,6 +255,12 @@ class Looking:
             self.talk.say("  what a sender does not know of is not denied: it is on record as not known; what is known not to be so is denied "
                           "by number: 3 4 absent", hang=4)  # fmt: skip
             state = "not looked at"
+        if said == NOTHING and (spared := self.kept.may_name(card) & {f for _, f in about}):
+            about = [(t, f) for t, f in about if f not in spared]
+            self.talk.say(f"  not denied, as the words kept as said may name it: {', '.join(sorted(spared))}; absent 3-5 denies some by number",
+                          hang=4)  # fmt: skip
+        if said == NOTHING and not about:
+            return True
         return self._record(about, state)
 
     def _asked_of_a_sender(self, card: Card) -> bool:

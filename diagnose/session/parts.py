@@ -353,6 +353,8 @@ class Parts:
             self._corrected(record, entry, "marked at the bench")
             return
         index = self.talk.ask(f"  counted from which mark [{datum or 'not said'}]: ") or datum
+        if plain(index) in (*NONE, *UNKNOWN):
+            index = ""
         question, spelled = (
             f"  seen from (1 driver end, 2 impeller end) [{seen_from or 'not said'}]: ",
             CHOICES["seen from"],

@@ -83,6 +83,35 @@ def test_nothing_is_denied_while_words_kept_as_said_may_be_it(case, knowledge, a
     assert (("9", "seal", "deposit beside the O-ring") in seen(now)) == (answer == "2")
 
 
+MACHINE = "Look 2 of 10: Machine @ "
+
+
+@pytest.mark.parametrize(
+    ("answer", "present", "denied"),
+    [
+        ("1; inboard carbon: all round", {"vibration"}, set()),
+        ("1", {"vibration"}, {"axial vibration", "broadband vibration"}),
+        ("in a bucket", set(), set()),
+    ],
+)
+def test_a_none_denies_nothing_that_kept_words_may_name_and_a_line_typed_meanwhile_is_read(
+    pair, knowledge, answer, present, denied
+):
+    script = Script(
+        (MACHINE + "Seen", "vibrated badly, at running speed"),
+        (MACHINE + "Seen", "none"),
+        (MACHINE + "which of the list", ""),
+        (MACHINE + "Seen", "none"),
+        (MACHINE + "which of the list", answer),
+        stop_at="Look 3",
+    )
+    now = session(pair, knowledge, script, quick=True)
+    states = {s: {o.feature for o in now.observations if o.state == s} for s in ("present", "absent")}
+    assert states == {"present": present, "absent": denied}
+    assert ("inboard carbon: all round" in now.not_understood) == (";" in answer)
+    assert ("not denied, as the words kept as said may name it: vibration at running" in script.text) == (answer == "1")
+
+
 def test_none_does_not_deny_what_was_said_with_another_mark(case, knowledge):
     springs = "part 5 Springs @ "
     script = Script(
@@ -106,3 +135,38 @@ def test_none_does_not_deny_what_was_said_with_another_mark(case, knowledge):
 )
 def test_a_number_of_the_list_behind_a_comma_is_a_choice(answer, entries):
     assert [(s.item, s.state, s.text) for s in parted(with_choices_apart(answer, 40))] == entries
+
+
+@pytest.mark.parametrize("answer", ["8 and 1, not reverse rotation", "not reverse rotation; 8 and 1"])
+def test_numbers_and_words_on_one_line_are_taken_each_by_itself(case, knowledge, answer):
+    script = Script(("History @ Seen", answer), stop_at="Step 2")
+    states = {o.feature: o.state for o in session(case, knowledge, script).observations}
+    assert states["failed within minutes"] == states["failed at start-up"] == "present"
+    assert states["reverse rotation"] == "absent"
+
+
+@pytest.mark.parametrize(
+    ("answers", "present", "denied"),
+    [
+        (["2", "nothing else"], 1, True),
+        (["2; rest clean"], 1, True),
+        (["2, none of the others"], 1, True),
+        (["2, no more"], 1, False),
+        (["2", "no more"], 1, False),
+        (["no more"], 0, False),
+    ],
+)
+def test_what_else_there_is_is_denied_or_left_in_other_words(case, knowledge, answers, present, denied):
+    ring = "1 Rotating ring @ "
+    script = Script(*to_step(7), *[(ring + "Seen", x) for x in answers], stop_at="2 Stationary")
+    now = session(case, knowledge, script)
+    states = [o.state for o in now.observations if o.part == "1"]
+    assert states.count("present") == present and ("absent" in states) == denied and not now.not_understood
+
+
+def test_none_leaves_a_look_at_which_nothing_is_left_to_deny(case, knowledge):
+    ring = "part 1 Rotating ring @ Seen"
+    again = ("part 2 Stationary ring @ Seen", "back")
+    script = Script(*to_step(7), *[again] * 2, *[(ring, "none")] * 5, stop_at="parts 4 O-ring")
+    session(case, knowledge, script)
+    assert script.answers == [(ring, "none")] * 2

@@ -30,3 +30,26 @@ def test_a_second_reading_where_one_is_taken_is_asked_as_a_correction(case, know
     )
     assert floats(session(case, knowledge, script)) == [[stands]]
     assert "0.15 mm instead of it" in " ".join(script.text.split())
+
+
+@pytest.mark.parametrize(
+    ("answers", "around", "told"),
+    [
+        (["none"], (), ""),
+        (["n"], (), ""),
+        (["all of them", "12 3 6"], (0.0, 90.0, 180.0), "'all' is no clock position"),
+        (["12 3"], (), "3 readings but 2 clock positions: they are recorded without"),
+        (["at 12, 3 and 6"], (0.0, 90.0, 180.0), ""),
+    ],
+)
+def test_readings_are_never_lost_by_the_clock_and_none_is_no_mark(case, knowledge, answers, around, told):
+    ring = "1 Rotating ring @ "
+    asked = [("at clock positions", x) for x in answers]
+    script = Script(
+        *to_step(7), (ring + "Seen", "nose width: 2.9 2.9 3.0"), *asked, ("counted from which mark", "none"), stop_at="2 Stationary"
+    )  # fmt: skip
+    now = session(case, knowledge, script)
+    (widths,) = [x for x in now.measured if x.what == "nose width"]
+    assert [r.written for r in widths.readings] == ["2.9 mm", "2.9 mm", "3.0 mm"] and widths.around == around
+    assert now.part("1").index == "" and told in " ".join(script.text.split())
+    assert ("counted from which mark" in script.text) == bool(around)
