@@ -40,7 +40,7 @@ MOST_CAUTIONS, MOST_HAPPENED, MOST_ODDS = 3, 6, 3
 BRIEF_LINES, PAGE_LINES, DENSE_LINES, WIDE, HALF = 36, 57, 60, 120, 58
 """Lines of print on half of page one, on the page in usual and in smaller type, and characters on a line across the page and
 across half of it; on the careful side."""
-DENSE_SIZE = 0.88
+DENSE_SIZE = 0.9
 """Of smaller type, as the style has it."""
 FORM_LINES, FORM_ROOM, MOST_TO_DO = 3, 63, 3
 """Lines of print that the form takes beside those for its actions, up to how many lines in all a page with a form holds, and the
