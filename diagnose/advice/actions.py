@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from diagnose.casefile.walk import left_out, not_there
@@ -50,8 +50,9 @@ def actions(judgements: Sequence[Judgement]) -> tuple[Advice, ...]:
     roots = [j for x in judgements for j in x.causes if j.name in x.explanation.causes and j.standing in LED_BY]
     roots += [j for x in judgements for j in x.also_told]
     damage = [j for x in judgements for j in x.mechanisms if j.standing in LED_BY[:2]]
-    changes = _merged(CHANGE, roots, {})
-    repairs = _merged(REPAIR, damage, changes)
+    gone = {x.position: _not_there(x) for x in judgements}
+    changes = _merged(CHANGE, roots, {}, gone)
+    repairs = _merged(REPAIR, damage, changes, gone)
     return (*sorted(changes.values(), key=_place), *sorted(repairs.values(), key=_place))
 
 
@@ -59,17 +60,22 @@ def _place(advice: Advice) -> tuple[bool, int]:
     return not advice.for_what_was_found, FIELDS.index(advice.field)
 
 
-def _merged(kind: str, judged: Iterable[Judged], said: dict[str, Advice]) -> dict[str, Advice]:
+def _not_there(at: Judgement) -> frozenset[str]:
+    case, knowledge = at.inference.case, at.knowledge
+    return not_there(case, knowledge, left_out(case, knowledge, at.position))
+
+
+def _merged(
+    kind: str, judged: Iterable[Judged], said: dict[str, Advice], gone: Mapping[str, frozenset[str]]
+) -> dict[str, Advice]:
     """The actions of some cards by what they say, without those said already."""
     merged: dict[str, Advice] = {}
     for j in sorted(judged, key=lambda j: j.rank):
         tied = Tied(j.name, j.position, j.standing)
-        inference = j.at.inference
-        contradicted, knowledge = inference.contradicted[j.position], inference.base.knowledge
-        gone = not_there(inference.case, knowledge, left_out(inference.case, knowledge, j.position))
+        contradicted = j.at.inference.contradicted[j.position]
         for number, action in enumerate(j.card.then):
             key = f"{action.field} {plain(action.do.rstrip('.'))}"
-            if (j.name, number) in contradicted or key in said or set(action.on) & gone:
+            if (j.name, number) in contradicted or key in said or set(action.on) & gone[j.position]:
                 continue
             had = merged.get(key, Advice(action.do, kind, action.field, (), ()))
             worked = tuple(dict.fromkeys((*had.worked_if, *((action.worked_if,) if action.worked_if else ()))))

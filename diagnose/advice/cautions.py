@@ -16,9 +16,9 @@ def called_for(inference: Inference, named: Iterable[str]) -> list[Caution]:
     """Those that rules raise, those that always stand, and of the named ones each that the record gives reason to think of."""
     cards = inference.base.knowledge.cautions
     certain = {c.name for c in cards.values() if c.always} | set(inference.cautions)
-    facts, branches = facts_of(inference), dict[str, list[Branch]]()
+    asked, facts, branches = set(named) - certain, facts_of(inference), dict[str, list[Branch]]()
     for b in inference.base.rules.branches:
-        if b.conclusion.kind == "caution" and b.rule in set(named) - certain:
+        if b.conclusion.kind == "caution" and b.rule in asked:
             branches.setdefault(b.rule, []).append(b)
     could = {n for n, found in branches.items() if any(_could_hold(found, facts, p) for p in inference.case.positions)}
     return [cards[n] for n in sorted(certain | could, key=lambda n: (n not in inference.cautions, n))]

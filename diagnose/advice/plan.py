@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 
@@ -26,6 +27,7 @@ from diagnose.judgement.sound import nothing_failed
 from diagnose.knowledge.model import Knowledge, Measurement
 from diagnose.knowledge.teardown import seen_from
 
+T = TypeVar("T")
 MOST_RESULTS = 3
 MOST_PARTED = 3
 MOST_RECORDED = 5
@@ -135,9 +137,10 @@ def plan(judgements: Sequence[Judgement], minutes: float | None = None, most: in
         within = [works[j] for j in valuation.best_within(minutes, looks.worth)]
         chosen = [replace(within[j], bits=b) for j, b in Valuation(outlooks, [w.job for w in within]).in_order(0.0)]
     order = arrange(chosen, inference.base.knowledge, stage)
+    kept = _first(order, [(when != NOW, *_value(w)) for w, when in order], most) if most else order
     stop = _stop(inference, places, works)
     return Plan(
-        tuple(_step(inference, places, work, when, not most) for work, when in (_foremost(order, most) if most else order)),
+        tuple(_step(inference, places, work, when, not most) for work, when in kept),
         len(order), sum(work.job.minutes for work in chosen), _lost(inference, places), stop,
         _for_the_record(inference, places, works, not most) if stop.state != OPEN else (), stage,
         sum(_doubt(place) for place in places),
@@ -382,14 +385,12 @@ def arrange(works: Sequence[Work], knowledge: Knowledge, stage: str) -> list[tup
 
 def foremost(steps: Sequence[Step], most: int) -> list[Step]:
     """So many of the steps of a plan, as a plan of no more would have them."""
-    ranked = sorted(steps, key=lambda s: (s.when != NOW, -round(s.bits / s.minutes, 12)))[:most]
-    return [s for s in steps if s in ranked]
+    return _first(steps, [(s.when != NOW, -round(s.bits / s.minutes, 12), s.name) for s in steps], most)
 
 
-def _foremost(order: Sequence[tuple[Work, str]], most: int) -> list[tuple[Work, str]]:
-    """So many of the steps, in their order: those that cannot wait, then the best."""
-    ranked = sorted(range(len(order)), key=lambda i: (order[i][1] != NOW, *_value(order[i][0])))
-    return [order[i] for i in sorted(ranked[:most])]
+def _first(order: Sequence[T], ranks: Sequence[tuple[bool, float, str]], most: int) -> list[T]:
+    """So many of some work, in its order: what cannot wait, then the best."""
+    return [order[i] for i in sorted(sorted(range(len(order)), key=ranks.__getitem__)[:most])]
 
 
 def _value(work: Work) -> tuple[float, str]:

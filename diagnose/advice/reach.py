@@ -249,9 +249,9 @@ class Reach:
         verdict = evaluate(premise, self.facts, self.position)
         if verdict.holds is not None:
             return Status(OPEN if verdict.holds else ANSWERED)
-        if premise.table in ("amount", "limit") and any(slots["quantity"] in x.readings and not x.on for x in self.out):
-            return Status(ANSWERED)
         if premise.table in ("amount", "limit"):
+            if any(slots["quantity"] in x.readings and not x.on for x in self.out):
+                return Status(ANSWERED)
             on = str(slots.get("on", ""))
             lost = self._lost_with([on] if on else self.vocabulary.quantities[str(slots["quantity"])].on)
             return Status(ANSWERED) if verdict.ids else Status(LOST, lost) if lost else Status(OPEN)

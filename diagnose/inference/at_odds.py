@@ -43,14 +43,15 @@ class Odds:
         self.reasoner = Reasoner(self.rules.branches)
         self._last: tuple[Case, tuple[Odd, ...]] | None = None
 
-    def of(self, case: Case) -> tuple[Odd, ...]:
-        """Every two sides of the record that do not go together, each once, in a fixed order."""
+    def of(self, case: Case, quantities: Iterable[Quantity] | None = None) -> tuple[Odd, ...]:
+        """Every two sides of the record that do not go together, each once, in a fixed order. `quantities`: those of the case,
+        where they are known."""
         if self._last is None or self._last[0] is not case:
-            self._last = case, self._found(case)
+            self._last = case, self._found(case, compute(case, self.knowledge) if quantities is None else quantities)
         return self._last[1]
 
-    def _found(self, case: Case) -> tuple[Odd, ...]:
-        found = {*_by_rules(case, self), *_so_and_not_so(case, self.knowledge), *_left_no_room(case, self.knowledge), *_excluded(case, self.knowledge),
+    def _found(self, case: Case, quantities: Iterable[Quantity]) -> tuple[Odd, ...]:
+        found = {*_by_rules(case, self, {q.id: q for q in quantities}), *_so_and_not_so(case, self.knowledge), *_left_no_room(case, self.knowledge), *_excluded(case, self.knowledge),
                  *_more_than_there_are(case, self.knowledge), *_on_the_other_ring(case, self.knowledge)}  # fmt: skip
         return tuple(sorted(odd for odd in found if odd.one != odd.other))
 
@@ -58,9 +59,8 @@ class Odds:
 # ---- by rules -------------------------------------------------------------------------------------------------------
 
 
-def _by_rules(case: Case, odds: Odds) -> Iterator[Odd]:
+def _by_rules(case: Case, odds: Odds, quantities: dict[str, Quantity]) -> Iterator[Odd]:
     knowledge = odds.knowledge
-    quantities = {q.id: q for q in compute(case, knowledge)}
     facts = case_facts(case, knowledge, quantities.values(), odds.rules)
     fired = odds.reasoner.run(facts, seal_positions(case))
     part_of = {o.id: o.part for o in case.observations} | {q.id: q.part for q in quantities.values()}

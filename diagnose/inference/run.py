@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.casefile.model import Case
-from diagnose.inference.at_odds import Odds
+from diagnose.inference.at_odds import Odd, Odds
 from diagnose.inference.engine import Firing, Reasoner, finding_id
 from diagnose.inference.facts import Fact, case_facts, make, seal_positions
 from diagnose.inference.rules import RuleSet, compile_rules
@@ -62,6 +62,11 @@ class Inference:
     ruled_out: Mapping[str, Mapping[str, tuple[Firing, ...]]]
     common: Mapping[str, Mapping[str, Firing]]
     cautions: Mapping[str, tuple[Firing, ...]]
+
+    @cached_property
+    def at_odds(self) -> tuple[Odd, ...]:
+        """What on record does not go together."""
+        return self.base.odds.of(self.case, self.quantities)
 
     @cached_property
     def contradicted(self) -> Mapping[str, frozenset[tuple[str, int]]]:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from itertools import chain
 
 from diagnose.casefile.behind import ways_to_correct
-from diagnose.casefile.model import Case
+from diagnose.casefile.model import Act, Case, Measured, Observation, SettingFact
+from diagnose.casefile.model import State as SaidState
 from diagnose.casefile.recorder import Recorder
 from diagnose.casefile.replay import State
 from diagnose.inference.at_odds import Odd, Odds
@@ -17,10 +19,14 @@ from diagnose.trail.wording import record_text
 CARRIES = {"nose": ", carries the nose", "wide": ", carries the wide face"}
 
 
+def _records(case: Case) -> Iterator[Observation | Measured | SettingFact | SaidState | Act]:
+    """Everything that can be at odds."""
+    return chain(case.observations, case.measured, case.settings, case.states, case.acts)
+
+
 def told(odd: Odd, case: Case, knowledge: Knowledge) -> str:
     """Both sides in one sentence."""
-    sorts = (case.observations, case.measured, case.settings, case.states, case.acts)
-    texts = {x.id: record_text(x, case, knowledge) for records in sorts for x in records}
+    texts = {x.id: record_text(x, case, knowledge) for x in _records(case)}
 
     def text(ids: Iterable[str]) -> str:
         return " and ".join(dict.fromkeys(texts[i] for i in ids if i in texts))
@@ -36,8 +42,7 @@ def place_of(odd: Odd, case: Case) -> str:
     """The seal of a pair that what is at odds is about; "" where it is about both, the machine, or the only one."""
     if len(case.positions) < 2:
         return ""
-    sorts = (case.observations, case.measured, case.settings, case.states, case.acts)
-    about = {x.position for records in sorts for x in records if x.id in (*odd.one, *odd.other)}
+    about = {x.position for x in _records(case) if x.id in (*odd.one, *odd.other)}
     about |= {p.position for p in case.parts if p.item in odd.parts}
     seals = [p for p in case.positions if p in about]
     return seals[0] if len(seals) == 1 else ""

@@ -103,7 +103,7 @@ def page(
 ) -> Page:
     case, knowledge = inference.case, inference.base.knowledge
     page.ends(case.name, "invented case" if case.invented else "", bold=True)
-    odds = at_odds.by_place(inference.base.odds.of(case), case, knowledge)
+    odds = at_odds.by_place(inference.at_odds, case, knowledge)
     for place, x in enumerate(judgements):
         _answer(inference, x, judgements[:place], everything, page)
         _at_odds(odds.get(x.position, ()), everything, page)

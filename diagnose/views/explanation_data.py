@@ -32,7 +32,7 @@ def document(
         "positions": [position_json(inference, x) for x in judgements],
         "at_odds": [
             {"position": at_odds.place_of(odd, case) or None, "says": at_odds.told(odd, case, knowledge)}
-            for odd in inference.base.odds.of(case)
+            for odd in inference.at_odds
         ],
         "not_understood": list(case.not_understood),
         **(next_steps.plan_json(plan, knowledge) if plan else {"next": []}),

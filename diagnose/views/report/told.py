@@ -66,7 +66,7 @@ class Told:
         self.earlier = material.earlier
         self.advice = actions([x for x in material.judgements if not nothing_to_explain(material.inference, x)])
         self.several = len(self.case.positions) > 1
-        self.odds = self.inference.base.odds.of(self.case)
+        self.odds = self.inference.at_odds
         self.numbers: dict[str, int] = {}
 
     def cite(self, *keys: str) -> Cite:
