@@ -8,7 +8,7 @@ one can show.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
 
@@ -23,6 +23,10 @@ from diagnose.quantities.compute import compute
 from diagnose.quantities.model import Quantity
 from diagnose.reading.problems import BadInput, Problem
 
+NUMBERS = ("amount", "limit")
+"""The tables of facts that are numbers."""
+Ways = dict[str, list[tuple[Premise, ...]]]
+
 
 @dataclass(frozen=True, order=True)
 class Odd:
@@ -35,11 +39,11 @@ class Odd:
 
 
 class Odds:
-    """What of a rule base can be at odds, compiled once for any number of cases."""
+    """What of a rule base can be at odds, compiled once for any number of cases; from its compiled rules where they are at hand."""
 
-    def __init__(self, knowledge: Knowledge):
+    def __init__(self, knowledge: Knowledge, compiled: RuleSet | None = None):
         self.knowledge = knowledge
-        self.rules = RuleSet(tuple(_branches(knowledge)))
+        self.rules = RuleSet(tuple(_branches(knowledge, _told_by_numbers(knowledge, compiled))))
         self.reasoner = Reasoner(self.rules.branches)
         self._last: tuple[Case, tuple[Odd, ...]] | None = None
 
@@ -107,17 +111,13 @@ def _records(ids: Iterable[str], quantities: dict[str, Quantity]) -> tuple[str, 
     return tuple(sorted(dict.fromkeys(found)))
 
 
-def _branches(knowledge: Knowledge) -> Iterator[Branch]:
+def _branches(knowledge: Knowledge, told: Mapping[str, Ways]) -> Iterator[Branch]:
     for number, odd in enumerate(knowledge.at_odds):
         for i, premises in enumerate(_expanded(odd.when, knowledge)):
             yield Branch("at odds", str(number), i, premises, Conclusion("at odds", str(number)), odd.where)
-    for name, finding in sorted(knowledge.findings.items()):
-        told = {"present": finding.when, "absent": finding.absent_when}
-        if not any(c.form == "quantity" for condition in told.values() for c in walk(condition)):
-            continue
-        sides = {
-            state: [(p, _sort(p, state)) for p in _expanded(c, knowledge)] if c else [] for state, c in told.items()
-        }
+    for name, ways in sorted(told.items()):
+        finding = knowledge.findings[name]
+        sides = {state: [(p, _sort(p, state)) for p in every] for state, every in ways.items()}
         for state, against in (("present", "absent"), ("absent", "present")):
             others = {sort for _, sort in sides[against]} - {""}
             kept = [premises for premises, sort in sides[state] if sort and others - {sort}]
@@ -125,11 +125,28 @@ def _branches(knowledge: Knowledge) -> Iterator[Branch]:
                 yield Branch(name, finding.id, i, premises, Conclusion("found", name, state), finding.where)
 
 
+def _told_by_numbers(knowledge: Knowledge, compiled: RuleSet | None) -> dict[str, Ways]:
+    """By finding that asks for a number: all the ways in which it is present, and absent."""
+    told: dict[str, Ways] = {}
+    if compiled is None:
+        for name, finding in knowledge.findings.items():
+            sides = {"present": finding.when, "absent": finding.absent_when}
+            if any(c.form == "quantity" for condition in sides.values() for c in walk(condition)):
+                told[name] = {state: _expanded(c, knowledge) if c else [] for state, c in sides.items()}
+        return told
+    for branch in compiled.branches:
+        if branch.conclusion.kind == "found":
+            ways = told.setdefault(branch.conclusion.name, {"present": [], "absent": []})
+            ways[branch.conclusion.state].append(branch.premises)
+    return {name: ways for name, ways in told.items()
+            if any(p.table in NUMBERS for every in ways.values() for premises in every for p in premises)}  # fmt: skip
+
+
 def _sort(premises: tuple[Premise, ...], state: str = "") -> str:
     """numbers or marks, where premises rest on such alone, and marks on their being there or not as the finding is: that a
     mark is seen in place of another is no denial."""
     asked = [p for p in premises if not p.negated]
-    if all(p.table in ("amount", "limit") for p in asked):
+    if all(p.table in NUMBERS for p in asked):
         return "numbers" if asked else ""
     as_found = all(
         p.table == "seen" and dict(p.equals)["state"] in ("", state or dict(p.equals)["state"]) for p in asked

@@ -35,7 +35,7 @@ class RuleBase:
     @cached_property
     def odds(self) -> Odds:
         """What of it can be at odds on record."""
-        return Odds(self.knowledge)
+        return Odds(self.knowledge, self.rules)
 
 
 @dataclass(frozen=True)

@@ -250,13 +250,23 @@ class Network:
         keep = (1 - self.background)[:, None] * products(self.signs.inhibition, members)
         hold = products(self.signs.suppression, members)
         both = hold * keep
-        for f, parents in enumerate(self.left_by):
-            for p in parents:
-                there = mechanisms[p]
-                k, h = self.marks.inhibition[f, p], self.marks.suppression[f, p]
-                hold[f] = hold[f] * (1 - there * (1 - h))
-                both[f] = both[f] * (1 - there * (1 - h * k))
+        for findings, parents, without, less in self._by_parent:
+            there = mechanisms[parents]
+            hold[findings] *= 1 - there * without
+            both[findings] *= 1 - there * less
         return hold, both
+
+    @cached_property
+    def _by_parent(self) -> list[tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]]:
+        """First, second and further mechanisms that speak of the findings that have so many: the findings, the mechanisms, and
+        what each takes from the two products where it is there."""
+        result = []
+        for n in range(max(map(len, self.left_by), default=0)):
+            f = np.array([f for f, parents in enumerate(self.left_by) if len(parents) > n])
+            p = np.array([parents[n] for parents in self.left_by if len(parents) > n])
+            hold = self.marks.suppression[f, p]
+            result.append((f, p, (1 - hold)[:, None], (1 - hold * self.marks.inhibition[f, p])[:, None]))
+        return result
 
     def says(self, question: str) -> np.ndarray:
         """Whether the card of each cause answers a question, shape (causes,)."""
