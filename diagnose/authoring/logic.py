@@ -8,7 +8,6 @@ Numbers of different quantities are not held against each other.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from typing import Any
 
 from diagnose.authoring.checks.base import background, chance
@@ -17,6 +16,7 @@ from diagnose.inference.rules import Premise
 from diagnose.knowledge.conditions import negate, walk
 from diagnose.knowledge.model import Condition, Explained, Finding, Knowledge
 from diagnose.knowledge.wording import phrase
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import Problem, Where
 
 CODES = {

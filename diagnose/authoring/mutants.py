@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from diagnose.authoring.witness import bounds, shifted
 from diagnose.knowledge.conditions import EXTENTS, LEAVES, RELATIONS, negate
 from diagnose.knowledge.model import Cause, Caution, Condition, Explained, Finding, Knowledge
 from diagnose.knowledge.wording import HEADS, phrase
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import Where
 from diagnose.reading.units import amount
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import multiprocessing
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from diagnose.authoring.matching import Matcher
@@ -25,6 +25,7 @@ from diagnose.judgement.judge import judge
 from diagnose.judgement.network import Network, build
 from diagnose.knowledge.conditions import LEAVES, negate, walk
 from diagnose.knowledge.model import Cause, Caution, Condition, Explained, Finding
+from diagnose.reading.entry import replace
 
 
 @dataclass(frozen=True)

@@ -243,7 +243,7 @@ class Witness:
 
     def _with(self, premises: Sequence[Premise], denied: Premise) -> Iterable[Fragment]:
         """The fragment with a premise that must not hold made to hold too."""
-        from dataclasses import replace
+        from diagnose.reading.entry import replace
 
         if any(p.table == denied.table and not p.negated and _clash(p, denied) for p in premises):
             return

@@ -3,22 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
 
+from msgspec import field
+
+from diagnose.reading.entry import NOWHERE, Entry
 from diagnose.reading.problems import Where
 from diagnose.reading.units import Amount
 
-NOWHERE = Where("")
 
-
-def _place() -> Any:
-    return field(default=NOWHERE, compare=False, repr=False)
-
-
-@dataclass(frozen=True)
-class Extent:
+class Extent(Entry, frozen=True):
     """How far a mark goes. `word`: all round, one sector, patches or "" (not said). Arcs run clockwise
     from start to end, degrees from the part's index as seen from the recorded end."""
 
@@ -26,8 +20,7 @@ class Extent:
     arcs: tuple[tuple[float, float], ...] = ()
 
 
-@dataclass(frozen=True)
-class Part:
+class Part(Entry, frozen=True):
     """One physical item. `seen_from`: driver end or impeller end; `carries`: nose, wide or "".
     `touches`: item numbers of the parts it touches. `lost`: why nobody can look at it any more, "" where it is in hand.
     `towards`: the end that its face or head points to; `sat_in`: (thing, place) of what one item number has several of, as a
@@ -47,11 +40,10 @@ class Part:
     lost: str = ""
     towards: str = ""
     sat_in: tuple[tuple[str, str], ...] = ()
-    where: Where = _place()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Observation:
+class Observation(Entry, frozen=True):
     """state: present, absent, not looked at, lost. `such`: qualifiers that the feature's name does not say; `which` of how many
     (`of`, 0 where not said) have it; `when` it was so; `said`: the words as said. `photo_digest`: sha256 of the photo when it
     was recorded."""
@@ -75,11 +67,10 @@ class Observation:
     of: int = 0
     when: str = ""
     said: str = ""
-    where: Where = _place()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Measured:
+class Measured(Entry, frozen=True):
     """Readings in SI. `around`: clock positions in degrees, one a reading, or empty."""
 
     id: str
@@ -95,11 +86,10 @@ class Measured:
     instrument: str = ""
     temperature: Amount | None = None
     note: str = ""
-    where: Where = _place()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class SettingFact:
+class SettingFact(Entry, frozen=True):
     """A term that holds (or, with holds False, is known not to) for a setting at a position ("" = everywhere)."""
 
     id: str
@@ -107,11 +97,10 @@ class SettingFact:
     term: str
     holds: bool
     position: str = ""
-    where: Where = _place()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Remark:
+class Remark(Entry, frozen=True):
     """Something said or photographed that is no mark: of the whole, or of a part by its item number. `of`: the mark of which
     it is a further photo."""
 
@@ -120,11 +109,10 @@ class Remark:
     photo: str = ""
     photo_digest: str = ""
     of: str = ""
-    where: Where = _place()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Span:
+class Span(Entry, frozen=True):
     """A reading or a range in SI, as written; an end that is not known is None."""
 
     low: float | None
@@ -132,8 +120,7 @@ class Span:
     written: str
 
 
-@dataclass(frozen=True)
-class State:
+class State(Entry, frozen=True):
     """How something stood at a point. `values` are words of the variable, those that follow from the readings among them;
     `readings` in the order of time, `when` as many moments, one for all, or none. `holds` False: known not to be so."""
 
@@ -147,11 +134,10 @@ class State:
     position: str = ""
     said: str = ""
     note: str = ""
-    where: Where = _place()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Act:
+class Act(Entry, frozen=True):
     """What was done or happened: to what, with what, when; `holds` False: known not to have been done."""
 
     id: str
@@ -163,19 +149,17 @@ class Act:
     position: str = ""
     said: str = ""
     note: str = ""
-    where: Where = _place()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Event:
+class Event(Entry, frozen=True):
     """Something that happened to the machine, with its day as written."""
 
     date: str
     what: str
 
 
-@dataclass(frozen=True)
-class Custody:
+class Custody(Entry, frozen=True):
     """What was done with parts (item numbers, none: the whole seal) outside the machine: by whom, from and to whom, when
     (ISO 8601), where, and the number of the bag, box or tamper seal."""
 
@@ -188,11 +172,10 @@ class Custody:
     at: str = ""
     bag: str = ""
     note: str = ""
-    where: Where = _place()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Outcome:
+class Outcome(Entry, frozen=True):
     """What was confirmed after all: root causes and mechanisms by their names in the rule base; `none_of_these`: no root
     cause of it; `said`: in own words. `position`: "" for every seal. `how`: laboratory, measurement, strip-down, worked
     after change; `when`: a date as ISO 8601 writes it; `changed`: what was done about it."""
@@ -207,11 +190,10 @@ class Outcome:
     when: str = ""
     changed: tuple[str, ...] = ()
     note: str = ""
-    where: Where = _place()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Expected:
+class Expected(Entry, frozen=True):
     """What a test case should show. `roots` and `mechanisms`: right as the leading one of its level; `one_of`: the source
     lists alternatives."""
 
@@ -226,8 +208,7 @@ class Expected:
     shows: str = ""
 
 
-@dataclass(frozen=True)
-class Case:
+class Case(Entry, frozen=True, dict=True):
     """One failed seal. `positions`: its seal positions, in order; `lost`: the positions whose whole seal is gone, and why; `alone`:
     it is in hand without its machine."""
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -31,6 +30,7 @@ from diagnose.casefile.format import (
 )
 from diagnose.casefile.records import RecordReader
 from diagnose.knowledge.model import Knowledge
+from diagnose.reading.entry import replace
 from diagnose.reading.files import shown_name
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text
 from diagnose.reading.problems import Problems

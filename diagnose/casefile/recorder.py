@@ -7,7 +7,7 @@ import hashlib
 import os
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -333,7 +333,7 @@ class Recorder:
         if can_be_read(text, name, problems):
             digest = hashlib.sha256(text).hexdigest()
             read = case_of(state.node, name, digest, self.knowledge, problems, self._before)
-        wrong = [replace(p, where=Where(self.case.name, 0, 0)) for p in problems.errors()]
+        wrong = [p.at(Where(self.case.name, 0, 0)) for p in problems.errors()]
         self._readings = [*self._readings[-1:], (state, read, wrong)]
         return read, wrong
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from diagnose.casefile.elsewhere import elsewhere
 from diagnose.casefile.model import Case, Measured, Observation, Part
 from diagnose.knowledge.model import Arrangements, Knowledge, LeftOut, Look, Step, UsualPart, Vocabulary
+from diagnose.reading.entry import replace
 from diagnose.reading.units import show, unit
 
 

@@ -6,7 +6,7 @@ import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -92,9 +92,9 @@ def card_changes(old: Knowledge, new: Knowledge) -> list[CardChange]:
             elif before[name] != after[name]:
                 a, b = before[name], after[name]
                 parts = tuple(
-                    f.name.replace("_", " ")
-                    for f in fields(a)
-                    if f.compare and getattr(a, f.name) != getattr(b, f.name)
+                    slot.replace("_", " ")
+                    for slot in a.__struct_fields__
+                    if slot != "where" and getattr(a, slot) != getattr(b, slot)
                 )
                 wording = all(p.replace(" ", "_") in _WORDING for p in parts)
                 changes.append(CardChange(section, name, "wording" if wording else "changed", parts))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import hashlib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from diagnose.casefile.authors import kept, short
@@ -17,6 +17,7 @@ from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.knowledge.files import digest_of, file_stem
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.reader import build_knowledge
+from diagnose.reading.entry import replace
 from diagnose.reading.figures import percent
 from diagnose.reading.problems import BadInput, Problems
 from diagnose.trail import custody

@@ -9,7 +9,6 @@ from __future__ import annotations
 import itertools
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from operator import attrgetter
 from typing import Any
 
@@ -21,6 +20,7 @@ from diagnose.inference.rules import Branch
 from diagnose.inference.run import Inference, gathered
 from diagnose.quantities.compute import compute
 from diagnose.quantities.model import Quantity
+from diagnose.reading.entry import replace
 
 Key = tuple[str, Any]
 Record = Observation | Measured | SettingFact | State | Act

@@ -10,21 +10,23 @@ import itertools
 import math
 import operator
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
+
+from msgspec import Struct
 
 from diagnose.knowledge.conditions import EXTENTS, LEAVES, negate, walk
 from diagnose.knowledge.grammar import Slots
 from diagnose.knowledge.model import Condition, Knowledge
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import BadInput, Problem, Where
 
 MOST_BRANCHES = 200
 Scalar = str | float | int | bool
 
 
-@dataclass(frozen=True)
-class Premise:
+class Premise(Struct, frozen=True, dict=True):
     """`equals`: slot values that must match; `compare`: (slot, operator, value) or none;
     `at`: "" for the rule's own position, other, inboard, outboard or any; `negated`: no such fact."""
 
@@ -34,7 +36,16 @@ class Premise:
     negated: bool = False
     at: str = ""
     same_part: bool = False
-    condition: Condition = field(default_factory=lambda: Condition("all"), compare=False)
+    condition: Condition = Condition("all")
+
+    def __eq__(self, other: object) -> bool:
+        return type(other) is Premise and self._asked() == other._asked()
+
+    def __hash__(self) -> int:
+        return hash(self._asked())
+
+    def _asked(self) -> tuple[Any, ...]:
+        return self.table, self.equals, self.compare, self.negated, self.at, self.same_part
 
     def passes(self, value: Any) -> bool:
         """Whether the compared slot's value satisfies the comparison; a value of another type or none does not."""
@@ -68,8 +79,7 @@ KEY_SLOT = {"seen": "feature", "setting": "setting", "state": "variable", "act":
              "marks": "pair"}  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Conclusion:
+class Conclusion(Struct, frozen=True):
     """kind: found (state present or absent), ruled out, common (`state` is the word) or caution."""
 
     kind: str
@@ -77,8 +87,7 @@ class Conclusion:
     state: str = ""
 
 
-@dataclass(frozen=True)
-class Branch:
+class Branch(Struct, frozen=True):
     """One conjunction of one rule. `rule` is the item's name; `number` tells its branches apart."""
 
     rule: str

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Any
 
-from diagnose.knowledge.places import placed
+from msgspec import field
+
+from diagnose.reading.entry import NOWHERE, Entry
 from diagnose.reading.problems import Where
 
 KNOWN_BY = ("number", "look", "gross look", "fine look", "event", "habit", "record")
@@ -16,8 +17,7 @@ SLOTS = ("part", "parts", "position", "extent", "quantity")
 """What a finding's sentence may leave open, to be filled from the records it rests on."""
 
 
-@dataclass(frozen=True)
-class Source:
+class Source(Entry, frozen=True):
     """Where a statement of the rule base comes from; `seen` says how much of it."""
 
     key: str
@@ -26,11 +26,10 @@ class Source:
     section: str
     kind: str
     seen: str = ""
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class LimitValue:
+class LimitValue(Entry, frozen=True):
     """One published value in SI, as written, and its source."""
 
     value: float
@@ -39,8 +38,7 @@ class LimitValue:
     note: str = ""
 
 
-@dataclass(frozen=True)
-class Limit:
+class Limit(Entry, frozen=True):
     """A limit on a quantity. `sense` is "at most" or "at least"; several values when sources disagree."""
 
     name: str
@@ -49,7 +47,7 @@ class Limit:
     values: tuple[LimitValue, ...]
     means: str = ""
     when: Any = None
-    where: Where = placed()
+    where: Where = NOWHERE
 
     @property
     def strict(self) -> float:
@@ -62,8 +60,7 @@ class Limit:
         return max(values) if self.sense == "at most" else min(values)
 
 
-@dataclass(frozen=True)
-class Condition:
+class Condition(Entry, frozen=True):
     """One condition of a rule, as written.
 
     form: saw, absent, quantity, found, found absent, not found, setting, not setting, state, not state, act, not act, marks,
@@ -89,20 +86,18 @@ class Condition:
     count: int = 0
     such: tuple[tuple[str, str], ...] = ()
     parts: tuple[Condition, ...] = ()
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class AtOdds:
+class AtOdds(Entry, frozen=True):
     """What does not go together on record: what `when` asks for and, where kinds stand `beside` it, a part of one of them."""
 
     when: Condition
     beside: tuple[str, ...] = ()
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Card:
+class Card(Entry, frozen=True):
     """What every item of the rule base carries."""
 
     name: str
@@ -111,11 +106,10 @@ class Card:
     since: str
     reviewed: str
     sources: tuple[str, ...]
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Finding(Card):
+class Finding(Card, frozen=True):
     """What observations and quantities amount to. `otherwise` is the word for how often it is there whatever the cause,
     `known_by` the kind of reading that tells it (its chances of error are in words.yaml), `no_failure` says that where it is
     present nothing failed, so that no cause is wanted."""
@@ -129,46 +123,41 @@ class Finding(Card):
     muted: bool = False
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(Entry, frozen=True):
     """One line of a card: how often the cause or mechanism leaves the finding."""
 
     finding: str
     seen: str
     sources: tuple[str, ...] = ()
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Link:
+class Link(Entry, frozen=True):
     """A mechanism that a cause or mechanism brings about, and how often."""
 
     mechanism: str
     seen: str
     sources: tuple[str, ...] = ()
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Prior:
+class Prior(Entry, frozen=True):
     """A setting that changes how common a cause is."""
 
     when: Condition
     common: str
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Need:
+class Need(Entry, frozen=True):
     """Without this condition the cause cannot be; known false, it rules the cause out."""
 
     condition: Condition
     because: str
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class LookAlike:
+class LookAlike(Entry, frozen=True):
     """Another cause (or, on a mechanism's card, another mechanism) easily taken for this one. `finding` parts them;
     present, it `favours` one of the two."""
 
@@ -176,11 +165,10 @@ class LookAlike:
     finding: str
     favours: str
     told_apart_by: str
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Action:
+class Action(Entry, frozen=True):
     """What to change or repair. `field` is operation, installation, maintenance, design or material; `cautions` are those
     of doing it; known to hold, `unless` takes it off the list, and so does that a part of the kinds `on` is not there."""
 
@@ -190,11 +178,10 @@ class Action:
     cautions: tuple[str, ...] = ()
     unless: Condition | None = None
     on: tuple[str, ...] = ()
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Explained(Card):
+class Explained(Card, frozen=True):
     """What root causes and mechanisms have in common: both bring mechanisms about and leave findings."""
 
     means: str = ""
@@ -211,8 +198,7 @@ class Explained(Card):
     class_from: str = ""
 
 
-@dataclass(frozen=True)
-class Cause(Explained):
+class Cause(Explained, frozen=True):
     """A root cause: what somebody can change. `leaves` are its direct signs; `answers` maps a question to the word of each
     of its answers; `then` is what to change."""
 
@@ -221,8 +207,7 @@ class Cause(Explained):
     answers: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
-class Mechanism(Explained):
+class Mechanism(Explained, frozen=True):
     """What happened in the seal or the machine. `otherwise`: how often it comes about for a reason outside this rule
     base; `leak_path`: where chains end, so that it never leads; `between`: passes on what began elsewhere, and is half as ready
     to lead; `then` is repair."""
@@ -232,8 +217,7 @@ class Mechanism(Explained):
     between: bool = False
 
 
-@dataclass(frozen=True)
-class Question:
+class Question(Entry, frozen=True):
     """Findings of which one holds: `answers` in the order in which they strike, so that of several causes at work the
     earliest answer is found; `otherwise` the word of each where no cause is known."""
 
@@ -241,11 +225,10 @@ class Question:
     means: str
     answers: tuple[str, ...]
     otherwise: Mapping[str, str]
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Measurement(Card):
+class Measurement(Card, frozen=True):
     """A piece of bench work and the findings it decides. `minutes` of work; `stage` is the last one that allows it."""
 
     tells: tuple[str, ...] = ()
@@ -264,8 +247,7 @@ class Measurement(Card):
     cautions: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class Caution(Card):
+class Caution(Card, frozen=True):
     """A hazard of the work at the bench, and whose rules come first."""
 
     says: str = ""
@@ -274,8 +256,7 @@ class Caution(Card):
     when: Condition | None = None
 
 
-@dataclass(frozen=True)
-class Hazard:
+class Hazard(Entry, frozen=True):
     """What a step of work can do to people: a step with one of the `words` in its text (none of them inside a phrase of
     `but_not`), or made at one of the `stages`, must name the `cautions`."""
 
@@ -285,15 +266,14 @@ class Hazard:
     but_not: tuple[str, ...] = ()
     stages: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Retired:
+class Retired(Entry, frozen=True):
     """An item no longer in use; its id is never given again and its successor stands in its place."""
 
     kind: str
     name: str
     id: str
     replaced_by: str
-    where: Where = placed()
+    where: Where = NOWHERE

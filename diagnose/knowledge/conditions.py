@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from diagnose.knowledge.model import Condition, Limit, Vocabulary
+from diagnose.reading.entry import replace
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.problems import Problems
 from diagnose.reading.terms import did_you_mean

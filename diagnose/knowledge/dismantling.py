@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+
+from msgspec import field
 
 from diagnose.knowledge.grammar import Slots
-from diagnose.knowledge.places import placed
+from diagnose.reading.entry import NOWHERE, Entry
 from diagnose.reading.problems import Where
 
 
-@dataclass(frozen=True)
-class UsualPart:
+class UsualPart(Entry, frozen=True):
     """A part that a seal of some arrangement usually has; `touches` are item numbers."""
 
     item: str
@@ -21,11 +21,10 @@ class UsualPart:
     group: str = ""
     carries: str = ""
     touches: tuple[str, ...] = ()
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Look:
+class Look(Entry, frozen=True):
     """What to look for and measure on every part of a kind; with `always`, on the kind itself, part or no part. `given`:
     terms by setting, of which the case must say one for every setting. `carries`: only on rings that may carry that side of
     the pair of faces, `touching`: only where the part touches one of these kinds, or nobody said what it touches. `foremost`: always among
@@ -40,11 +39,10 @@ class Look:
     carries: str = ""
     touching: tuple[str, ...] = ()
     foremost: bool = False
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class LeftOut:
+class LeftOut(Entry, frozen=True):
     """What is neither asked, looked for nor measured, and the kinds that nobody is asked about, where the case says one of the
     terms of every setting in `given`, and its seal usually has and lists no part of the kind `without`. `on`: only on parts of
     these kinds; `states` that cannot be, and the `terms` by setting that are not offered; `struck_off`: only where such a part was struck off the usual list; `alone`: only where the seal came without its machine; `until`: only before that stage, at which all that earlier steps look for on them is looked for."""
@@ -63,8 +61,7 @@ class LeftOut:
     terms: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(Entry, frozen=True):
     """One step of taking a seal apart. `stage` is the last one at which its looks can be made; `ends` says what the
     next step destroys; `asks` are settings and figures of the case; `separates`: kinds of part that no longer sit as they sat
     once it has ended, so that they must be marked before."""
@@ -76,11 +73,10 @@ class Step:
     asks: tuple[str, ...] = ()
     looks: tuple[Look, ...] = ()
     separates: tuple[str, ...] = ()
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Marking:
+class Marking(Entry, frozen=True):
     """How parts of a kind are marked so that the mark survives; `takes` False where they take none."""
 
     on: str
@@ -88,8 +84,7 @@ class Marking:
     takes: bool = True
 
 
-@dataclass(frozen=True)
-class Arrangements:
+class Arrangements(Entry, frozen=True):
     """Usual parts by arrangement, and the order of dismantling. `nominal` names for a reading the figure it should be
     near; a reading further off than `doubt` times (or one in `doubt`) is asked again, one that `wears` only where it is more, and a length
     `far_over` times over its widest limit. `alike`: kinds whose parts are asked
@@ -116,8 +111,7 @@ class Arrangements:
     by_plan: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
-class Looks:
+class Looks(Entry, frozen=True):
     """What planning reckons with: `minutes` of a plain look by kind of part, kinds whose features are `asked` for, how
     often an honest look `cannot_tell`, the bits that make work `worth` planning, what a bit about the `mechanisms` that
     tells nothing of the causes counts against one about the causes, and the chance from which an outcome is `reckoned`

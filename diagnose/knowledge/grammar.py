@@ -7,31 +7,30 @@ not to be so in general is known not to be so in any special way.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from msgspec import field
+
+from diagnose.reading.entry import NOWHERE, Entry
 from diagnose.reading.problems import Where
 from diagnose.reading.terms import plain
 
-NOWHERE = Where("")
 Slots = Mapping[str, str]
 """The parts of a statement by name; a part that is left out is not said."""
 
 
-@dataclass(frozen=True)
-class Term:
+class Term(Entry, frozen=True):
     """A word, the nearest words above it, and its other spellings."""
 
     name: str
     means: str = ""
     above: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
-    where: Where = field(default=NOWHERE, compare=False, repr=False)
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Variable(Term):
+class Variable(Term, frozen=True, dict=True):
     """What can be so at a point. `values` and `courses` exclude each other each among themselves, unless the variable takes
     `several`; with a `unit` it can be read as a number; `at`: the points it is meant of where a phrase names none."""
 
@@ -55,8 +54,7 @@ class Variable(Term):
         return not self.several and same_axis and self.lineage[one][-1] != self.lineage[other][-1]
 
 
-@dataclass(frozen=True)
-class Act(Term):
+class Act(Term, frozen=True):
     """What is done or happens; `to` and `using` say to what and with what it usually is, for those who ask; `setting`: the
     terms of settings that say as much."""
 
@@ -65,8 +63,7 @@ class Act(Term):
     setting: Mapping[str, str] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
-class Moved:
+class Moved(Entry, frozen=True):
     """A term of a setting that is an observation now."""
 
     setting: str
@@ -75,8 +72,7 @@ class Moved:
     on: str
 
 
-@dataclass(frozen=True)
-class Grammar:
+class Grammar(Entry, frozen=True, dict=True):
     """Mappings by name; `qualifiers` are those of marks, each a hierarchy of its values. `moments`: when it was so; `kinds`: the kinds of part,
     to which something can be done as well. `moved`: observations in place of old terms, by "setting: plain
     spelling". `custody`: what is done with parts; `confirmed`: how an outcome was confirmed."""

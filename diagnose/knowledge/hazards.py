@@ -87,11 +87,10 @@ def unguarded(knowledge: m.Knowledge) -> Iterator[Problem]:
 
 
 def _actions(knowledge: m.Knowledge) -> Iterator[tuple[str, m.Action]]:
-    """Every action with the name of its card, whatever kind of card has it."""
-    for section in vars(knowledge).values():
-        for card in section.values() if isinstance(section, Mapping) else ():
-            for action in getattr(card, "then", ()):
-                yield card.name, action
+    """Every action with the name of its card."""
+    for card in (*knowledge.mechanisms.values(), *knowledge.causes.values()):
+        for action in card.then:
+            yield card.name, action
 
 
 def _no_plain_look(knowledge: m.Knowledge, what: str, text: str, where: Where) -> Iterator[Problem]:

@@ -8,9 +8,11 @@ the words for it; a word met elsewhere, or one that must always be asked back, i
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from msgspec import field
+
+from diagnose.reading.entry import NOWHERE, Entry
 from diagnose.reading.located import Node, only_keys, text_under
 from diagnose.reading.problems import Problems, Where
 from diagnose.reading.terms import did_you_mean, plain
@@ -36,18 +38,16 @@ CUES = {
 EXTENTS = ("all round", "one sector", "patches")
 
 
-@dataclass(frozen=True)
-class Said:
+class Said(Entry, frozen=True):
     """A word or phrase for a term, the source it was met in, and why it must be asked back, if it must."""
 
     text: str
     met: str
     ask: str = ""
-    where: Where = field(default=Where(""), compare=False, repr=False)
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Lexicon:
+class Lexicon(Entry, frozen=True):
     """`same`: words of one meaning, by one of them; `terms`: by section, then by term; `qualifiers` likewise; `cues` by
     what they do; `idle` words say nothing; `whole` words are not taken apart into stem and ending."""
 

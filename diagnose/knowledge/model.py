@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
+
+from msgspec import field
 
 from diagnose.knowledge.cards import (
     KNOWN_BY,
@@ -41,7 +42,6 @@ from diagnose.knowledge.dismantling import (
     Step,
     UsualPart,
 )
-from diagnose.knowledge.places import NOWHERE
 from diagnose.knowledge.teardown import Handling, Teardown
 from diagnose.knowledge.vocabulary import (
     FORMULAS,
@@ -53,6 +53,7 @@ from diagnose.knowledge.vocabulary import (
     Setting,
     Vocabulary,
 )
+from diagnose.reading.entry import NOWHERE, Entry
 
 __all__ = [
     "FORMULAS",
@@ -102,16 +103,14 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True)
-class Misread:
+class Misread(Entry, frozen=True):
     """Chances of a kind of reading: `missed` of overlooking what is there, `mistaken` of recording what is not."""
 
     missed: float
     mistaken: float
 
 
-@dataclass(frozen=True)
-class RareMarks:
+class RareMarks(Entry, frozen=True):
     """How `mistaken` falls for what is rare: it holds as it stands from a share `common` of failed seals on, and falls in
     proportion below, at most to `least` of it."""
 
@@ -119,8 +118,7 @@ class RareMarks:
     least: float
 
 
-@dataclass(frozen=True)
-class Words:
+class Words(Entry, frozen=True):
     """The numbers behind the words, once for the whole rule base."""
 
     seen: Mapping[str, float]
@@ -143,8 +141,7 @@ CARDS = ("findings", "mechanisms", "causes", "measurements", "cautions")
 """The parts of a rule base whose cards people write with an id, a status and sources."""
 
 
-@dataclass(frozen=True)
-class Knowledge:
+class Knowledge(Entry, frozen=True, dict=True):
     """The whole rule base, checked. `digest` is made from the bytes of all its files; `tables` are the trade's
     number tables as plain texts, by file stem, for the quantities; `files` maps each file to the digest of its bytes; `counted_by`: the figure that tells how many
     parts of a kind there are."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from pathlib import Path
 
 from diagnose.knowledge import model as m
@@ -21,6 +20,7 @@ from diagnose.knowledge.tables import read_tables
 from diagnose.knowledge.teardown import read_teardown
 from diagnose.knowledge.vocabulary_reader import VocabularyReader
 from diagnose.knowledge.words_reader import WordsReader
+from diagnose.reading.entry import replace
 from diagnose.reading.files import shown_name
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text
 from diagnose.reading.problems import Problem, Problems, Where

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from diagnose.reading.entry import Entry
 from diagnose.reading.located import Node, only_keys
 
 if TYPE_CHECKING:
@@ -40,8 +40,7 @@ EDGES = ("both", "inner", "outer")
 STROKES: Mapping[str, tuple[str, ...]] = {"lines": LINES, "dots": DOTS, "area": AREAS, "chips": EDGES}
 
 
-@dataclass(frozen=True)
-class Stroke:
+class Stroke(Entry, frozen=True):
     """Something on the surface of a part: `draw` (lines, dots, area or chips) of a kind. `at`: hours on the clock, none for
     all round; `extent`: degrees at each of them; `across`: from 0, the inner edge of the track or groove, to 1, the outer."""
 
@@ -53,8 +52,7 @@ class Stroke:
     across: tuple[float, ...] = ()
 
 
-@dataclass(frozen=True)
-class Track:
+class Track(Entry, frozen=True):
     """Where the faces touched. `width` and `offset` in widths of the nose; `heavy` and `bare`: hours on the clock where
     contact was heavy or none, `extent` degrees at each; `light`: no more than light contact elsewhere; `fades`: contact
     heavy at one edge, fading to the other; `nose`: the edges of the nose are drawn beside it."""
@@ -69,8 +67,7 @@ class Track:
     nose: bool = False
 
 
-@dataclass(frozen=True)
-class Sketch:
+class Sketch(Entry, frozen=True):
     """What is drawn of a mark; `why_not` says why nothing can be. `on`: the kind of part where none is said."""
 
     shape: str = ""

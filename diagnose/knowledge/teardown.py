@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from diagnose.knowledge.places import placed
+from msgspec import field
+
+from diagnose.reading.entry import NOWHERE, Entry
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.problems import Where
 from diagnose.reading.terms import did_you_mean
@@ -23,8 +24,7 @@ ACT_KEYS = ("also", "means", "of", "minutes", "each", "needs", "ends", "keeps", 
 KEYS = ("acts", "said", "photograph shows", "in view", "asked", "alike", "reading")
 
 
-@dataclass(frozen=True)
-class Handling:
+class Handling(Entry, frozen=True):
     """Something done to parts, or to the seal as a whole where `of` is empty and it is not done to `each`. `needs`: the
     stage that must have come; `ends`: the stage after which what it lost is gone. `keeps`: the clock position, which part
     it is (place), or what a photograph shows (sight). `frees`: kinds of which unmarked parts have no clock any more.
@@ -41,11 +41,10 @@ class Handling:
     keeps: tuple[str, ...] = ()
     frees: tuple[str, ...] = ()
     heaps: bool = False
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Teardown:
+class Teardown(Entry, frozen=True):
     """`said`: how people say that they look, ask or measure; `shows`: forms that a photograph keeps; `in_view`: the stage from which a kind can be seen whole; `asked`: kinds
     that people are asked about, beside those of `looks.yaml`; `alike`: kinds whose untagged parts nobody can tell apart; `reading`: minutes of a
     plain reading."""

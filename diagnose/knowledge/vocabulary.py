@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from msgspec import Raw, field, json
+
 from diagnose.knowledge.grammar import Grammar, Slots, lineage_of
 from diagnose.knowledge.lexicon import EXTENTS, Lexicon
-from diagnose.knowledge.places import placed
 from diagnose.knowledge.sketches import Sketch
+from diagnose.reading.entry import NOWHERE, Entry, replace
 from diagnose.reading.problems import Where
 from diagnose.reading.terms import plain
 
@@ -18,8 +19,7 @@ FORMULAS = {"difference": 2, "ratio": 2, "sum": 0, "spread": 1, "mean": 1}
 """Simple formulas of a quantity and how many readings each takes; 0: two or more."""
 
 
-@dataclass(frozen=True)
-class Kind:
+class Kind(Entry, frozen=True):
     """A kind of part. `above` are the kinds it belongs to, nearest first; `place` is seal or machine. `drawing`: the
     line drawing of such a part, `not_drawn` why there is none; what is left out holds as with the kind above."""
 
@@ -31,11 +31,10 @@ class Kind:
     group: str = ""
     drawing: str = ""
     not_drawn: str = ""
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Feature:
+class Feature(Entry, frozen=True):
     """Something that can be looked for on a kind of part, or asked for about the leak and the history. `sound`: seen on
     a part that did its job, so no damage. `gone`: the part itself is not there, so nothing else can be on it; `excludes`:
     features that cannot be on the same part with it. `shared_with`: kinds of part that show it as well, where a part that shows it
@@ -65,11 +64,10 @@ class Feature:
     statements: tuple[tuple[str, Slots], ...] = ()
     sketch: Sketch | None = None
     not_made_of: tuple[str, ...] = ()
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class NamedStatement:
+class NamedStatement(Entry, frozen=True):
     """A state or an act that says as much as a feature; `so`: it says that it is so; `first`: it is what the feature says."""
 
     feature: Feature
@@ -79,8 +77,7 @@ class NamedStatement:
     first: bool
 
 
-@dataclass(frozen=True)
-class Reading:
+class Reading(Entry, frozen=True):
     """A number that can be read: a measurement on a part, or a figure of a case section.
 
     `above` and `below` name figures between which this one must lie, `unless` the term of a setting that frees it;
@@ -107,11 +104,10 @@ class Reading:
     stated: tuple[Slots, ...] = ()
     highest: bool = False
     lost: str = ""
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Setting:
+class Setting(Entry, frozen=True):
     """A fact about the case chosen from terms. `single`: one term at most, so the others are known not to hold."""
 
     name: str
@@ -119,11 +115,10 @@ class Setting:
     terms: Mapping[str, tuple[str, ...]]
     single: bool = False
     means: str = ""
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class QuantityTerm:
+class QuantityTerm(Entry, frozen=True):
     """A computed quantity that rules may name. `formula` is a simple one (difference, ratio, sum, spread or mean) and the
     readings it takes; without one the formula is in diagnose.quantities."""
 
@@ -133,12 +128,11 @@ class QuantityTerm:
     on: tuple[str, ...] = ()
     formula: str = ""
     takes: tuple[str, ...] = ()
-    where: Where = placed()
+    where: Where = NOWHERE
 
 
-@dataclass(frozen=True)
-class Vocabulary:
-    """The words of the trade that records and rules may use; mappings by name."""
+class Vocabulary(Entry, frozen=True, dict=True):
+    """The words of the trade that records and rules may use; mappings by name. `said`: the lexicon, written as JSON."""
 
     kinds: Mapping[str, Kind]
     features: Mapping[str, Feature]
@@ -148,8 +142,16 @@ class Vocabulary:
     stages: tuple[str, ...]
     degrees: tuple[str, ...]
     sides: tuple[str, ...]
-    lexicon: Lexicon = Lexicon()
+    said: Raw = Raw(b"{}")
     grammar: Grammar = Grammar()
+
+    @cached_property
+    def lexicon(self) -> Lexicon:
+        """What people say for these words, read when it is first asked for: most commands need none of it."""
+        return json.decode(self.said, type=Lexicon)
+
+    def with_lexicon(self, lexicon: Lexicon) -> Vocabulary:
+        return replace(self, said=Raw(json.encode(lexicon)))
 
     @cached_property
     def names(self) -> dict[str, dict[str, str]]:

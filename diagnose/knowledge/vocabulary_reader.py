@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from diagnose.knowledge import model as m
@@ -13,6 +13,7 @@ from diagnose.knowledge.grammar import Grammar
 from diagnose.knowledge.grammar_reader import read_forms, read_grammar, read_moved, statement
 from diagnose.knowledge.lexicon import LexiconReader, lexicon_terms
 from diagnose.knowledge.sketches import read_drawing, read_sketch
+from diagnose.reading.entry import replace
 from diagnose.reading.located import Node, only_keys
 from diagnose.reading.terms import did_you_mean, plain
 from diagnose.reading.units import BadUnit, unit
@@ -81,7 +82,7 @@ class VocabularyReader:
         lexicon = LexiconReader(
             self.reader.nodes, lexicon_terms(vocabulary), self.reader.sources, self.reader.problems
         ).read()
-        return replace(vocabulary, lexicon=lexicon)
+        return vocabulary.with_lexicon(lexicon)
 
     def read_feature(
         self, name: str, node: Node, form: bool, kinds: Mapping[str, m.Kind], stages: tuple[str, ...], sides: tuple[str, ...],

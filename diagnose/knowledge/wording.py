@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from diagnose.knowledge.model import Condition
+from diagnose.reading.entry import replace
 
 _AT = {"other": "on the other seal", "inboard": "on the inboard seal", "outboard": "on the outboard seal",
           "any": "on either seal"}  # fmt: skip

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from diagnose.casefile.model import Case, Measured
 from diagnose.knowledge.model import Knowledge
@@ -11,6 +10,7 @@ from diagnose.quantities import drive, faces, leakage, machine, orings, service,
 from diagnose.quantities.bench import Bench
 from diagnose.quantities.model import Quantity
 from diagnose.quantities.stated import with_figures
+from diagnose.reading.entry import replace
 
 _SUBJECTS = (drive, faces, leakage, machine, orings, service, springs, wear)
 

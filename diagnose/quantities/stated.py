@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from diagnose.casefile.model import Case, Measured, State
 from diagnose.knowledge.grammar import Slots
 from diagnose.knowledge.model import Knowledge, Reading
+from diagnose.reading.entry import replace
 from diagnose.reading.units import Amount, unit
 
 RUNNING = ("", "running", "hot", "before the leak", "at the leak", "always")

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from msgspec import Struct
+from msgspec.structs import replace
+
 from diagnose.reading.terms import did_you_mean, printable
 
 MOST_HINTS = 300
@@ -12,8 +15,7 @@ WIDEST_LINE = 160
 """Signs of a source line that are shown, around the place that is meant."""
 
 
-@dataclass(frozen=True, order=True)
-class Where:
+class Where(Struct, frozen=True, order=True, array_like=True):
     """A place in a file; line and column count from 1."""
 
     file: str
@@ -24,8 +26,7 @@ class Where:
         return f"{self.file}:{self.line}:{self.column}"
 
 
-@dataclass(frozen=True, order=True)
-class Problem:
+class Problem(Struct, frozen=True, order=True):
     """One mistake. `code` is stable; `level` is "error" or "advice"."""
 
     where: Where
@@ -33,6 +34,10 @@ class Problem:
     says: str
     way_out: str = ""
     level: str = "error"
+
+    def at(self, where: Where) -> Problem:
+        """The same mistake, told of another place."""
+        return replace(self, where=where)
 
     def pointed(self, line: str) -> list[str]:
         """The source line with its number and a caret under the place; of a long line the part around it."""

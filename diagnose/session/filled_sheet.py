@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from diagnose.casefile.answers import by_seal, path_of, split_readings
@@ -20,6 +20,7 @@ from diagnose.casefile.spoken import not_understood, records_of, removal_said
 from diagnose.casefile.writer import render
 from diagnose.knowledge.model import Knowledge
 from diagnose.phrases.read import read
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 from diagnose.reading.terms import plain
 from diagnose.session.entries import ABSENT, SEEN, UNSEEN, details

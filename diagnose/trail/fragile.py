@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from diagnose.casefile.format import record_id
@@ -17,6 +17,7 @@ from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.judgement.judge import Judgement, evidence_at, rank_of, standing
 from diagnose.judgement.posterior import Evidence
 from diagnose.judgement.weights import decibans, ledger
+from diagnose.reading.entry import replace
 from diagnose.trail.suppose import records_of
 from diagnose.trail.wording import record_text
 

@@ -13,7 +13,7 @@ The deduction is run again from the start; nothing is ever taken back.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from diagnose.casefile.clock import BadClock, arc
@@ -25,6 +25,7 @@ from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.knowledge.conditions import EXTENTS, GROUPS
 from diagnose.quantities.compute import compute
 from diagnose.quantities.model import Quantity, quantity_id
+from diagnose.reading.entry import replace
 from diagnose.reading.located import Node
 from diagnose.reading.problems import Problems, Where
 from diagnose.reading.terms import did_you_mean, plain

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from functools import cached_property
 
 from diagnose.casefile.model import Act, Case, Measured, Observation, SettingFact, State
@@ -14,6 +13,7 @@ from diagnose.inference.run import Inference
 from diagnose.knowledge.model import Knowledge, Limit
 from diagnose.knowledge.wording import phrase
 from diagnose.quantities.model import Quantity
+from diagnose.reading.entry import replace
 from diagnose.reading.figures import listed
 from diagnose.reading.units import show
 

@@ -6,7 +6,7 @@ The truth is a case with a full record; what it does not hold is sound.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 from diagnose.casefile.model import Act, Case, Event, Measured, Observation, Part, SettingFact, State
@@ -16,6 +16,7 @@ from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.knowledge.conditions import walk
 from diagnose.knowledge.model import Condition, Knowledge, Measurement
 from diagnose.knowledge.teardown import in_view, seen_from
+from diagnose.reading.entry import replace
 
 Record = Observation | Measured | SettingFact | State | Act | Event
 NEVER = "never"

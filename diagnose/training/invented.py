@@ -8,7 +8,7 @@ third an old defect of no consequence is there too. Marks become records by what
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence, Set
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from diagnose.inference.rules import Branch
 from diagnose.inference.run import RuleBase
 from diagnose.judgement.diagnosis import Diagnosis, network_of
 from diagnose.knowledge.model import Feature, Knowledge
+from diagnose.reading.entry import replace
 from diagnose.training.hidden import HISTORY, NEVER, Hidden
 
 SINGLE, SEAL, MACHINE = "single", "seal", "machine"

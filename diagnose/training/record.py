@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from diagnose.casefile.model import Act, Case, Event, Extent, Measured, Observation, SettingFact, State
 from diagnose.inference.run import infer
 from diagnose.judgement.diagnosis import Diagnosis
+from diagnose.reading.entry import replace
 from diagnose.training.bench import Bench, Seen
 from diagnose.training.hidden import Record
 from diagnose.training.looking import common_kind

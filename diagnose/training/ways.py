@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
 from diagnose.advice.plan import Step, plan
 from diagnose.advice.stopping import NOTHING
@@ -11,6 +10,7 @@ from diagnose.advice.stopping import OPEN as COULD_CHANGE
 from diagnose.inference.run import RuleBase
 from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.knowledge.model import Handling
+from diagnose.reading.entry import replace
 from diagnose.training.bench import LOOK, MEASURE, Act, Bench, start
 from diagnose.training.drill import do
 from diagnose.training.hidden import HISTORY, Hidden

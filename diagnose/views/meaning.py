@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
@@ -18,6 +17,7 @@ from diagnose.knowledge.conditions import walk
 from diagnose.knowledge.model import Finding
 from diagnose.phrases.model import Reading, entry
 from diagnose.phrases.read import read
+from diagnose.reading.entry import replace
 from diagnose.reading.figures import percent
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 from diagnose.reading.terms import nearest, plain

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import replace
 
 import jsonschema
 import pytest
@@ -17,6 +16,7 @@ from diagnose.knowledge.explained import FIELDS
 from diagnose.knowledge.model import Action, Condition
 from diagnose.knowledge.teardown import seen_from
 from diagnose.knowledge.wording import question
+from diagnose.reading.entry import replace
 from diagnose.reading.terms import plain
 from diagnose.views import explanation_data, next_steps
 from diagnose.views.page import Page

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -19,6 +18,7 @@ from diagnose.judgement.network import Network
 from diagnose.judgement.posterior import posterior
 from diagnose.judgement.weights import Weights
 from diagnose.knowledge.model import Knowledge, Looks
+from diagnose.reading.entry import replace
 from diagnose.views.stopping import says
 from tests.judgement.networks import evidence, network
 from tests.support.places import SCENARIOS, mostly_slow

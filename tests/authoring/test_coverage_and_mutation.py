@@ -119,10 +119,9 @@ def test_a_change_that_no_test_speaks_of_survives(folder):
 
 def test_a_changed_finding_is_judged_as_the_engine_would(folder):
     """The state worked out premise by premise is the one that the engine deduces with the changed rule in place."""
-    from dataclasses import replace
-
     from diagnose.inference.rules import compile_rules
     from diagnose.inference.run import RuleBase, deduce
+    from diagnose.reading.entry import replace
 
     workshop = Workshop(load(folder))
     outcomes = run_tests(workshop, read_tests(folder, workshop.base.knowledge, Problems()))

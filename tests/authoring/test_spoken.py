@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from diagnose.authoring.spoken import check, not_understood
 from diagnose.knowledge.lexicon import Said
+from diagnose.reading.entry import replace
 from tests.support.shipped import whole_base
 
 BASE = whole_base().knowledge
@@ -24,7 +23,7 @@ def with_words(**said: dict[str, tuple[str, ...]]):
         terms={**lexicon.terms, "features": {**lexicon.terms["features"], **terms}},
         same={**lexicon.same, **same},
     )
-    return replace(BASE, vocabulary=replace(BASE.vocabulary, lexicon=lexicon))
+    return replace(BASE, vocabulary=BASE.vocabulary.with_lexicon(lexicon))
 
 
 def fresh(**said):

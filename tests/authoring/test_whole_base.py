@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,6 +14,7 @@ from diagnose.authoring.mutation import Hunt, trials
 from diagnose.authoring.rule_test_files import drafted
 from diagnose.authoring.rule_test_reader import KINDS, read_tests
 from diagnose.authoring.rule_test_runner import Workshop, run_tests
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import Problems
 
 pytestmark = pytest.mark.slow

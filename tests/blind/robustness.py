@@ -10,7 +10,6 @@ from __future__ import annotations
 import random
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +17,7 @@ from diagnose.casefile.reader import read_case
 from diagnose.inference.run import RuleBase, load
 from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.knowledge.model import Knowledge
+from diagnose.reading.entry import replace
 from tests.blind.ladder import LEVELS
 
 HERE = Path(__file__).parent

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from diagnose.casefile.cards import cards, due, left_of, unmarked
@@ -11,6 +9,7 @@ from diagnose.casefile.format import ALONE
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.walk import last_stage, left_out, usual_document
 from diagnose.casefile.writer import render
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import Problems
 
 

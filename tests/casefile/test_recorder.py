@@ -8,7 +8,6 @@ import json
 import os
 import subprocess
 import sys
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -25,6 +24,7 @@ from diagnose.casefile.recorder import Recorder, look
 from diagnose.casefile.replay import State, apply, begun, differences, replay
 from diagnose.casefile.writer import render
 from diagnose.knowledge.reader import read_knowledge
+from diagnose.reading.entry import replace
 from diagnose.reading.located import read_text
 from diagnose.reading.problems import BadInput, Problems
 from tests.support.places import SCENARIOS, mostly_slow

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from diagnose.casefile.reader import parse_case
 from diagnose.inference.run import load
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import Problems
 from tests.support.commands import diagnose, ended
 

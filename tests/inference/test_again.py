@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
 
 import pytest
 
@@ -11,6 +10,7 @@ from diagnose.casefile.format import record_id
 from diagnose.casefile.model import Extent, Observation
 from diagnose.inference.again import Again
 from diagnose.inference.run import infer
+from diagnose.reading.entry import replace
 from diagnose.trail.suppose import records_of
 from tests.support.places import SCENARIOS, mostly_slow
 

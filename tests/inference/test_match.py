@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,6 +15,7 @@ from diagnose.inference.rules import TooWide, compile_rules, expand
 from diagnose.inference.run import Inference, RuleBase, deduce, infer, load
 from diagnose.knowledge.conditions import negate
 from diagnose.knowledge.model import Condition, Finding
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import BadInput, Problems
 from tests.support.places import mostly_slow
 

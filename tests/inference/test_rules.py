@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +9,7 @@ import pytest
 from diagnose.inference.rules import Premise, TooWide, compile_rules, expand, pair_key
 from diagnose.inference.run import load
 from diagnose.knowledge.model import Condition
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import BadInput
 
 BASE = load(Path(__file__).parents[1] / "small" / "knowledge").knowledge

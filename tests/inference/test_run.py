@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,6 +14,7 @@ from diagnose.inference.run import RuleBase, deduce, infer, load
 from diagnose.knowledge.conditions import walk
 from diagnose.knowledge.model import Caution, Condition, Prior
 from diagnose.quantities.compute import compute
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import Problems
 from tests.inference import clips_twin
 from tests.support.places import mostly_slow

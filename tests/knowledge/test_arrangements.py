@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -15,6 +14,7 @@ from diagnose.casefile.walk import last_stage, left_out, topics, usual_document
 from diagnose.casefile.writer import render
 from diagnose.knowledge.reader import build_knowledge
 from diagnose.knowledge.teardown import in_view
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import Problems
 
 SMALL = Path(__file__).parents[1] / "small" / "knowledge"

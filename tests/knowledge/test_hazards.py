@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +9,7 @@ import pytest
 from diagnose.authoring.check import examine_contents
 from diagnose.knowledge.files import contents_of
 from diagnose.knowledge.hazards import hazards_of, unguarded
+from diagnose.reading.entry import replace
 
 KNOWLEDGE = Path(__file__).resolve().parents[2] / "knowledge"
 

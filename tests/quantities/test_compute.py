@@ -6,7 +6,6 @@ import random
 import re
 import subprocess
 import sys
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -14,6 +13,7 @@ import pytest
 from diagnose.casefile.reader import parse_case
 from diagnose.quantities.compute import compute
 from diagnose.quantities.model import AS_RECORDED, Quantity
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import Problems
 from diagnose.reading.units import unit
 

@@ -68,9 +68,8 @@ def test_every_table_that_ships_is_read_by_a_formula(knowledge):
 
 
 def test_a_case_that_needs_a_missing_table_is_told_which(knowledge, case_of):
-    from dataclasses import replace
-
     from diagnose.quantities.compute import compute
+    from diagnose.reading.entry import replace
 
     case = case_of("service: {fluid: water, temperature: 80 °C, chamber pressure: 3 bar a}")
     with pytest.raises(BadInput, match=r"tables/fluids\.yaml.*needs this table"):

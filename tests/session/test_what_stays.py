@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from diagnose.casefile.cards import cards
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.walk import usual_document
 from diagnose.casefile.writer import render
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import Problems
 from diagnose.views.page import Page
 from diagnose.views.stack import page

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from diagnose.advice.actions import actions
@@ -14,6 +12,7 @@ from diagnose.inference.run import infer
 from diagnose.judgement.chains import NAMED, leaders
 from diagnose.judgement.judge import judge
 from diagnose.knowledge.model import Condition
+from diagnose.reading.entry import replace
 from diagnose.views import explanation
 from diagnose.views.page import Page
 from tests.support.places import ROOT, mostly_slow

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 
 import numpy
 import pytest
@@ -14,6 +13,7 @@ from diagnose.casefile.reader import parse_case, read_case
 from diagnose.casefile.sheet import case_of, sheet
 from diagnose.casefile.writer import render
 from diagnose.cli.report import made
+from diagnose.reading.entry import replace
 from diagnose.reading.problems import Problems
 from diagnose.views.report import html
 from diagnose.views.sheet import pages as view

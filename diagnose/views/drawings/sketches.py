@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 
 from diagnose.knowledge.sketches import SHAPES, Sketch, Stroke, sketch_of
 from diagnose.knowledge.vocabulary import Vocabulary
+from diagnose.reading.entry import replace
 from diagnose.views.drawings import o_rings, pieces, rings, surfaces
 from diagnose.views.drawings.ink import DASHED, arrow, ink, sheet, turning, zigzag
 from diagnose.views.drawings.markup import Drawing, Markup, el

@@ -5,10 +5,11 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Protocol
 
 from diagnose.knowledge.sketches import Stroke
+from diagnose.reading.entry import replace
 from diagnose.views.drawings.ink import DASHED, FINE, HEAVY, MEDIUM, Point, blot, hatch, ink, ring, strokes
 from diagnose.views.drawings.markup import Markup
 from diagnose.views.drawings.shapes import polar

@@ -6,13 +6,14 @@ import datetime
 import math
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from diagnose.casefile.model import Case, Event, Extent, Measured, Observation, Part
 from diagnose.casefile.wording import extent_text
 from diagnose.quantities.bench import Bench
 from diagnose.quantities.clock import UnknownAngle, machine_angle
 from diagnose.quantities.wear import fit_of, is_noise, repeatability_of
+from diagnose.reading.entry import replace
 from diagnose.reading.units import show
 from diagnose.views.drawings import charts, dial
 from diagnose.views.drawings.markup import Drawing
