@@ -33,6 +33,16 @@ class Belief:
         self.counted, self._found = found.evidence.states, found
 
     @cached_property
+    def at_work(self) -> np.ndarray:
+        """The causes of each way as numbers."""
+        return self.members.astype(float)
+
+    @cached_property
+    def ways_of(self) -> np.ndarray:
+        """The same, cause by cause."""
+        return np.ascontiguousarray(self.at_work.T)
+
+    @cached_property
     def _read(self) -> np.ndarray:
         """P(finding recorded as there | way), shape (findings, ways)."""
         return self.net.read(self.net.expected(self.states.T, self.members))
@@ -62,7 +72,7 @@ class Belief:
 
     def share(self, weight: np.ndarray) -> np.ndarray:
         """Probability of each cause of the network under the weights."""
-        return np.asarray(weight @ self.members)
+        return np.asarray(weight @ self.at_work)
 
     def mechanisms(self, weight: np.ndarray) -> np.ndarray:
         """Probability of each mechanism of the network under the weights."""

@@ -7,9 +7,11 @@ it speaks of can be looked at.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Callable, Iterable
+from functools import cached_property, wraps
+from typing import Any, TypeVar, cast
+
+from msgspec import Struct
 
 from diagnose.casefile.model import Case
 from diagnose.casefile.walk import is_left_out, last_stage, left_out, lost_kind, lost_things, not_known, not_there
@@ -22,12 +24,12 @@ from diagnose.knowledge.model import Knowledge, Measurement
 from diagnose.knowledge.teardown import seen_from
 from diagnose.knowledge.wording import question
 
+Work = TypeVar("Work", bound=Callable[..., Any])
 OPEN, ANSWERED, LOST = "open", "answered", "lost"
 DEFAULT_MINUTES = 5.0
 
 
-@dataclass(frozen=True)
-class Look:
+class Look(Struct, frozen=True):
     """A plain look or question that decides one finding. `asks`: the features, figures and settings it is about; `question`:
     what is asked of them; `way`: look, question, number or between limits."""
 
@@ -40,13 +42,25 @@ class Look:
     question: str
 
 
-@dataclass(frozen=True)
-class Status:
+class Status(Struct, frozen=True):
     """Of a finding or of what its rule asks for: open, answered or lost. `recorded`: lost because a record says so, not by its stage."""
 
     state: str
     why: str = ""
     recorded: bool = False
+
+
+def _once(work: Work) -> Work:
+    """What is asked of a reach again and again is worked out once."""
+
+    @wraps(work)
+    def told(self: Reach, *about: Any) -> Any:
+        kept = self.kept.setdefault(work.__name__, {})
+        if about not in kept:
+            kept[about] = work(self, *about)
+        return kept[about]
+
+    return cast(Work, told)
 
 
 class Reach:
@@ -64,10 +78,7 @@ class Reach:
         self.not_known = not_known(self.case, self.knowledge)
         self.positions = {p for p, _ in seal_positions(self.case)}
         self.known = inference.findings[position]
-        self.found: dict[str, Status] = {}
-        self.telling_in_time: dict[str, tuple[str, ...]] = {}
-        self.ends: dict[str, list[int]] = {}
-        self.tried: dict[tuple[str, int], Status] = {}
+        self.kept: dict[str, dict[Any, Any]] = {}
         self.branches: dict[str, list[Branch]] = {}
         for b in inference.base.rules.branches:
             if b.conclusion.kind == "found" and b.conclusion.state == "present":
@@ -115,6 +126,7 @@ class Reach:
         usual = {p.kind for parts in self.knowledge.arrangements.usual.values() for p in parts}
         return frozenset(k for u in usual for k in words.lineage[u] if not words.kinds[k].above)
 
+    @_once
     def is_there(self, kind: str) -> bool:
         """Whether the seal has, or may have, a part of the kind. A ring known by its side may be of any make."""
         lineage = self.vocabulary.lineage
@@ -135,35 +147,24 @@ class Reach:
 
     # ---- findings ---------------------------------------------------------------------------------------------
 
+    @_once
     def of(self, finding: str) -> Status:
         """Whether a finding that is not known yet can still be decided."""
-        if finding not in self.found:
-            self.found[finding] = self._decidable(finding)
-        return self.found[finding]
-
-    def _decidable(self, finding: str) -> Status:
-        branches = self.branches.get(finding, [])
-        statuses = [self._branch(b) for b in branches]
+        statuses = [status for _, status in self._tried(finding)]
         best = self._best(statuses)
         gone = next((s for s in statuses if s.recorded), None)
         if gone and best.state == OPEN:
             # what is gone for the eye is not there to be measured either
-            seen = [self._to_see(b, False) for b, s in zip(branches, statuses, strict=True) if s.state == OPEN]
-            return best if any(seen) else gone
+            return best if any(self._to_see(b, False) for b in self._open(finding)) else gone
         if best.state == LOST and not best.recorded and self._asked_for(finding):
             return Status(OPEN)
         return best
 
+    @_once
     def told_by(self, finding: str) -> tuple[str, ...]:
         """The measurements that can still decide an open finding: those whose part comes into view before all that it shows
         by is gone. Where it can no longer be seen, only questions."""
-        if finding not in self.telling_in_time:
-            self.telling_in_time[finding] = self._told_by(finding)
-        return self.telling_in_time[finding]
-
-    def _told_by(self, finding: str) -> tuple[str, ...]:
-        seen = any(self._branch(b).state == OPEN for b in self.branches.get(finding, ()))
-        names = self._telling.get(finding, ()) if seen else self._asked_for(finding)
+        names = self._telling.get(finding, ()) if self._open(finding) else self._asked_for(finding)
         return tuple(n for n in names if self.last_stage(self.measurements[n], finding) is not None)
 
     def last_stage(self, card: Measurement, finding: str) -> str | None:
@@ -180,15 +181,11 @@ class Reach:
         last = min(last, stages.index(card.stage) if card.stage in stages else len(stages))
         return stages[last] if last < len(stages) else card.stage
 
+    @_once
     def _ends(self, finding: str) -> list[int]:
         """The places of the stages after which each of the ways is gone by which an open finding may still show."""
-        if finding not in self.ends:
-            self.ends[finding] = []
-            open_ones = [b for b in self.branches.get(finding, ()) if self._branch(b).state == OPEN]
-            self.ends[finding] = [
-                min(map(self._end, b.premises), default=len(self.vocabulary.stages)) for b in open_ones
-            ]
-        return self.ends[finding]
+        last = len(self.vocabulary.stages)
+        return [min(map(self._end, b.premises), default=last) for b in self._open(finding)]
 
     def _end(self, premise: Premise) -> int:
         """The place of the stage after which what a premise asks for is gone. What only showed while running can be asked."""
@@ -223,14 +220,16 @@ class Reach:
                     return status
         return Status(ANSWERED)
 
-    def _branch(self, branch: Branch) -> Status:
-        """Open where every condition holds or may yet be seen to hold."""
-        key = (branch.rule, branch.number)
-        if key not in self.tried:
-            self.tried[key] = self._try(branch)
-        return self.tried[key]
+    def _open(self, finding: str) -> list[Branch]:
+        """The branches by which a finding may still show."""
+        return [branch for branch, status in self._tried(finding) if status.state == OPEN]
+
+    @_once
+    def _tried(self, finding: str) -> list[tuple[Branch, Status]]:
+        return [(b, self._try(b)) for b in self.branches.get(finding, ())]
 
     def _try(self, branch: Branch) -> Status:
+        """Open where every condition holds or may yet be seen to hold."""
         lost = Status(OPEN)
         for premise in branch.premises:
             status = self._premise(premise)
@@ -241,7 +240,6 @@ class Reach:
         return lost
 
     def _premise(self, premise: Premise) -> Status:
-        slots = dict(premise.equals)
         if premise.at in ("inboard", "outboard", "other"):
             position = premise.at if premise.at != "other" else "outboard"
             if position not in self.positions:
@@ -249,6 +247,7 @@ class Reach:
         verdict = evaluate(premise, self.facts, self.position)
         if verdict.holds is not None:
             return Status(OPEN if verdict.holds else ANSWERED)
+        slots = dict(premise.equals)
         if premise.table in ("amount", "limit"):
             if any(slots["quantity"] in x.readings and not x.on for x in self.out):
                 return Status(ANSWERED)
@@ -270,11 +269,16 @@ class Reach:
     def _cannot_be(self, said: Slots) -> bool:
         """Whether a state or an act is of something that is not there, or left out as one that cannot be."""
         point = said.get("at") or said.get("to", "")
-        grammar = self.vocabulary.grammar
-        return any(grammar.is_a("to", point, k) for k in self.not_there if point) or any(
-            grammar.implies(said, state) for x in self.out for state in x.states
-        )
+        implies = self.vocabulary.grammar.implies
+        return point in self._idle or any(implies(said, state) for x in self.out for state in x.states)
 
+    @cached_property
+    def _idle(self) -> frozenset[str]:
+        """Points and kinds that are not there."""
+        lineages = self.vocabulary.grammar.lineages["to"]
+        return self.not_there.union(p for p, line in lineages.items() if not self.not_there.isdisjoint(line))
+
+    @_once
     def _seen(self, feature: str, on: str, group: str) -> Status:
         named = [on] if on else self.vocabulary.features[feature].on
         kinds = [k for k in named if self.is_there(k) and not is_left_out(self.out, self.vocabulary, k, feature)]
@@ -318,22 +322,26 @@ class Reach:
 
     def too_late(self, finding: str) -> str:
         """Why a finding can no longer be measured: the part is lost, or the last stage for it has passed; else ""."""
-        stages, every = self.vocabulary.stages, self._every_telling(finding)
+        stages, every = self.vocabulary.stages, self._every_telling.get(finding, [])
         passed = {m.stage for m in every if self.passed(m.stage)}
         if passed:
             return f"to be measured only {max(passed, key=stages.index)}"
         return self._lost_with(m.part for m in every)
 
-    def _every_telling(self, finding: str) -> list[Measurement]:
-        return [m for m in self.knowledge.measurements.values() if finding in m.tells]
+    @cached_property
+    def _every_telling(self) -> dict[str, list[Measurement]]:
+        """By finding, the measurements that decide it, were it too late for them or not."""
+        telling: dict[str, list[Measurement]] = {}
+        for m in self.knowledge.measurements.values():
+            for finding in m.tells:
+                telling.setdefault(finding, []).append(m)
+        return telling
 
     def look(self, finding: str) -> Look | None:
         """The plain look or question that decides a finding, from what its rule asks for. Where no measurement was ever
         made for it, the figures and settings of its rule are asked for too. None where there is no such way."""
-        numbers = not self._every_telling(finding)
-        for branch in self.branches.get(finding, ()):
-            if self._branch(branch).state != OPEN:
-                continue
+        numbers = finding not in self._every_telling
+        for branch in self._open(finding):
             premises = self._to_see(branch, numbers)
             if premises:
                 return self._look_at(finding, premises)
@@ -346,8 +354,8 @@ class Reach:
             if evaluate(premise, self.facts, self.position).holds is not None:
                 continue
             if premise.table == "found":
-                inner = self.branches.get(str(dict(premise.equals)["finding"]), ())
-                seen = (self._to_see(b, numbers) for b in inner if self._branch(b).state == OPEN)
+                inner = self._open(str(dict(premise.equals)["finding"]))
+                seen = (self._to_see(b, numbers) for b in inner)
                 first = next((s for s in seen if s), None)
                 if first is None:
                     return None
@@ -392,7 +400,7 @@ class Reach:
     def cannot_tell(self, finding: str) -> float:
         """The chance that honest work leaves the finding open, by its surest way that is still open."""
         chances = self.knowledge.looks.cannot_tell
-        ways = [self._way(b.premises) for b in self.branches.get(finding, ()) if self._branch(b).state == OPEN]
+        ways = [self._way(b.premises) for b in self._open(finding)]
         return min((chances.get(w, 0.0) for w in ways or ["question"]), default=0.0)
 
     def _way(self, premises: Iterable[Premise]) -> str:

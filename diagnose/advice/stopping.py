@@ -10,9 +10,9 @@ can be (while no cause is probable, as favourable to one), however unlikely that
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from diagnose.advice.outlook import Belief
 from diagnose.judgement.judge import Judged, standing
@@ -22,8 +22,7 @@ OPEN, COMPANY, TOGETHER, NOTHING, SOUND = "open", "company", "together", "nothin
 STANDING = ("established", "probable")
 
 
-@dataclass(frozen=True)
-class Change:
+class Change(Struct, frozen=True):
     """What an outcome with this chance would do to the standing of a cause or mechanism at one position."""
 
     position: str
@@ -33,8 +32,7 @@ class Change:
     chance: float
 
 
-@dataclass(frozen=True)
-class Stop:
+class Stop(Struct, frozen=True):
     """state: open (`work` could change the answer as `change` says), company (it could only add a cause to those that
     stand), together (no single piece of work could, all of them at their most unfavourable could), nothing, or sound (nothing failed). `stands`:
     the causes and mechanisms at least probable now. `works` and `findings` were checked."""
@@ -60,34 +58,39 @@ class Worst:
             name: min((e.weight for e in j.evidence if e.state != "unrecorded" and not e.through), default=0.0)
             for name, j in self.stands.items()
         }
+        self.lines = {name: set(j.lines_for) for name, j in self.stands.items()}
+        self.weights = {name: j.at.weights.alone(name) for name, j in self.stands.items()}
 
     @property
     def causes_stand(self) -> bool:
         return any(self.now.get(c) in STANDING for c in self.belief.net.causes)
 
-    def outcomes(self, findings: Iterable[str]) -> list[tuple[dict[str, bool], float]]:
-        """Every way in which these findings can turn out together that is likely enough, with its chance."""
+    def outcomes(self, findings: Iterable[str]) -> list[tuple[dict[str, bool], np.ndarray, float]]:
+        """Every way in which these findings can turn out together that is likely enough, with the weights that sum to its
+        chance, and that."""
         named = sorted(findings)
-        ways: list[tuple[dict[str, bool], np.ndarray]] = [({}, self.belief.weight)]
+        ways: list[tuple[dict[str, bool], np.ndarray, float]] = [({}, self.belief.weight, 1.0)]
         for finding, row in zip(named, self.belief.shown(named), strict=True):
             ways = [
-                ({**told, finding: there}, part)
-                for told, weight in ways
+                ({**told, finding: there}, part, chance)
+                for told, weight, _ in ways
                 for there, part in ((True, weight * row), (False, weight * (1 - row)))
-                if part.sum() >= self.reckoned
+                if (chance := float(part.sum())) >= self.reckoned
             ]
-        return [(told, float(weight.sum())) for told, weight in ways]
+        return ways
 
     def chance(self, name: str, weight: np.ndarray) -> float:
         """Probability of a cause or mechanism under weights of the ways."""
         net = self.belief.net
         if name in net.column:
-            return float(weight @ self.belief.members[:, net.column[name]])
+            return float(weight @ self.belief.ways_of[net.column[name]])
         return float(weight @ self.belief.states[:, net.mechanism[name]])
 
-    def changes(self, told: Mapping[str, bool], chance: float) -> list[tuple[bool, tuple[str, str, str, float]]]:
+    def changes(
+        self, told: Mapping[str, bool], weight: np.ndarray, chance: float
+    ) -> list[tuple[bool, tuple[str, str, str, float]]]:
         """(whether it changes the answer, (name, before, after, chance)) of each standing that the outcome moves."""
-        weight = self.belief.told(told)
+        weight = weight / chance
         found = []
         for name, judged in self.stands.items():
             after = self._standing(name, self.chance(name, weight), told)
@@ -101,14 +104,11 @@ class Worst:
         return found
 
     def _standing(self, name: str, probability: float, told: Mapping[str, bool]) -> str:
-        lines, lowest = set(self.stands[name].lines_for), self.against[name]
-        if_present, if_absent = self.stands[name].at.weights.alone(name)
-        for finding, there in told.items():
-            weight = float((if_present if there else if_absent)[self.belief.net.row[finding]])
-            lowest = min(lowest, weight)
-            if weight >= self.words.line_counts_from:
-                lines.add(finding)
-        return standing(self.words, probability, len(lines), lowest)
+        lines, lowest, row = self.lines[name], self.against[name], self.belief.net.row
+        if_present, if_absent = self.weights[name]
+        weights = {f: float((if_present if there else if_absent)[row[f]]) for f, there in told.items()}
+        more = sum(w >= self.words.line_counts_from and f not in lines for f, w in weights.items())
+        return standing(self.words, probability, len(lines) + more, min([lowest, *weights.values()]))
 
     def together(self, findings: Iterable[str]) -> tuple[str, str, str, float] | None:
         """What all these findings together could do to what stands, each as it lowers it most, and then as it raises it
@@ -163,8 +163,8 @@ def stopping(
     found: dict[bool, tuple[float, str, Change]] = {}
     for name, tells in works:
         for position, findings in tells.items():
-            for told, chance in worst[position].outcomes(findings):
-                for grave, moved in worst[position].changes(told, chance):
+            for told, weight, chance in worst[position].outcomes(findings):
+                for grave, moved in worst[position].changes(told, weight, chance):
                     if grave not in found or chance > found[grave][0] + 1e-9:
                         found[grave] = (chance, name, Change(position, *moved))
     for grave, state in ((True, OPEN), (False, COMPANY)):

@@ -35,6 +35,9 @@ class Verdict:
     lack: str = ""
 
 
+NOTHING_LIKE_IT, NOTHING_KNOWN = Verdict(True), Verdict(None)
+
+
 @dataclass(frozen=True)
 class Trial:
     """One branch tried at one position. `joined`: the premises that must share a part do."""
@@ -88,7 +91,9 @@ def _incomparable(inference: Inference) -> Iterable[Fact]:
 
 def evaluate(premise: Premise, facts: Facts, position: str) -> Verdict:
     """The premise at a seal position."""
-    rows = [r for r in facts.get(premise.key, ()) if _stands_at(r, premise.at, position)]
+    if premise.key not in facts:
+        return NOTHING_LIKE_IT if premise.negated else NOTHING_KNOWN
+    rows = [r for r in facts[premise.key] if _stands_at(r, premise.at, position)]
     hits = [r for r in rows if premise.allows(r)]
     if premise.negated:
         return Verdict(not hits, _ids(hits))

@@ -116,10 +116,11 @@ class RuleSet:
 
     @cached_property
     def asked(self) -> dict[tuple[str, Scalar], frozenset[str]]:
-        """For each term, the kinds of part that premises on it name; "" where one takes the kind as recorded."""
+        """For each mark and quantity, the kinds of part that premises on it name; "" where one takes the kind as recorded."""
         result: dict[tuple[str, Scalar], set[str]] = {}
         for premise in self.premises:
-            result.setdefault(premise.key, set()).add(str(dict(premise.equals).get("on", "")))
+            if premise.table in ("seen", "amount", "limit"):
+                result.setdefault(premise.key, set()).add(str(dict(premise.equals).get("on", "")))
         return {key: frozenset(kinds) for key, kinds in result.items()}
 
     @cached_property
@@ -221,6 +222,8 @@ def _expand(c: Condition, knowledge: Knowledge) -> Alternatives:
     if ways > MOST_BRANCHES:
         shown = ways if ways < 10**9 else "over a thousand million"
         raise TooWide(f"the condition has {shown} alternatives, more than {MOST_BRANCHES}")
+    if together == 1:
+        return list(itertools.chain.from_iterable(inner))
     return [
         tuple(itertools.chain.from_iterable(chosen))
         for some in itertools.combinations(inner, together)
@@ -275,7 +278,7 @@ def _premise(
     c: Condition, table: str, compare: tuple[str, str, Scalar] | None = None, negated: bool = False,
     **slots: Scalar | None,
 ) -> Premise:  # fmt: skip
-    kept = tuple(sorted((k, v) for k, v in slots.items() if v is not None))
+    kept = tuple(sorted([(k, v) for k, v in slots.items() if v is not None]))
     return Premise(table, kept, compare, negated, c.at, c.same_part and not negated, c)
 
 
@@ -348,7 +351,7 @@ def walked(premises: Iterable[Premise]) -> Iterable[Condition]:
 
 def mark_name(c: Condition) -> str:
     """A name for a mark with its qualifiers, the same in every rule that asks for it."""
-    return c.term + "".join(f", {name} {value}" for name, value in sorted(c.such))
+    return c.term + "".join([f", {name} {value}" for name, value in sorted(c.such)])
 
 
 def pair_key(c: Condition) -> str:

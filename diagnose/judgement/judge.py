@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from diagnose.inference.run import Inference
 from diagnose.judgement.counting import counting
@@ -21,8 +22,7 @@ STANDINGS = ("established", "probable", "possible", "unlikely", "ruled out")
 """From the surest on."""
 
 
-@dataclass(frozen=True)
-class Weighed:
+class Weighed(Struct, frozen=True):
     """One finding weighed for one cause or mechanism on its own. `weight` in dB as it was found, 0 where it was not;
     `through` names the finding that counts in its place ("" where it counts itself)."""
 
@@ -100,8 +100,7 @@ def rank_of(
     return at, ends_chain, -round(told, 9), -round(probability, 9)
 
 
-@dataclass(frozen=True)
-class CauseSet:
+class CauseSet(Struct, frozen=True):
     """Causes at work together, and nothing else, with the probability of just that."""
 
     causes: tuple[str, ...]
@@ -206,6 +205,15 @@ class Judgement:
 
     def evidence(self, name: str) -> tuple[Weighed, ...]:
         """Each finding that bears on a cause or mechanism, weighed alone: recorded ones first, then by weight."""
+        if name not in self._evidence:
+            self._evidence[name] = self._weighed(name)
+        return self._evidence[name]
+
+    @cached_property
+    def _evidence(self) -> dict[str, tuple[Weighed, ...]]:
+        return {}
+
+    def _weighed(self, name: str) -> tuple[Weighed, ...]:
         if_present, if_absent = self.weights.alone(name)
         result = []
         for row in np.flatnonzero(np.maximum(np.abs(if_present), np.abs(if_absent)) >= 0.05).tolist():

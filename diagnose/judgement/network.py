@@ -354,7 +354,12 @@ def build(knowledge: Knowledge) -> Network:
         {q: _later(knowledge, q, causes) for q in knowledge.questions}, words.exponent, words.wrong_record,
         words.none_of_these, tuple(f for f in findings if knowledge.findings[f].no_failure),
     )  # fmt: skip
-    return replace(net, mistaken=net.mistaken * _as_common(net, words.rare_marks)) if words.rare_marks else net
+    if not words.rare_marks:
+        return net
+    alone = net.alone
+    net = replace(net, mistaken=net.mistaken * _as_common(net, words.rare_marks))
+    vars(net)["alone"] = alone  # what is there does not hang on what is mistaken for it
+    return net
 
 
 def _as_common(net: Network, rare: RareMarks) -> np.ndarray:
