@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import json
 import sys
 from pathlib import Path
@@ -37,11 +36,10 @@ def shipped(name: str) -> Path:
 
 
 def open_base(folder: Path | None, drafts: bool = False, kept: bool = True) -> RuleBase:
-    from diagnose.inference.run import load
+    from diagnose.inference.run import load, settle
 
     base = load(folder or shipped("knowledge"), drafts, kept)
-    gc.freeze()
-    gc.enable()
+    settle()
     return base
 
 

@@ -7,7 +7,6 @@ taken up again; the table itself is put in place whole.
 from __future__ import annotations
 
 import csv
-import gc
 import hashlib
 import io
 import json
@@ -30,7 +29,7 @@ from typing import Any
 from diagnose.casefile.model import Case
 from diagnose.casefile.reader import parse_case
 from diagnose.casefile.writer import put
-from diagnose.inference.run import RuleBase, load
+from diagnose.inference.run import RuleBase, load, settle
 from diagnose.judgement.diagnosis import Diagnosis, network_of
 from diagnose.judgement.judge import Judged, Judgement
 from diagnose.reading.files import read_file, shown_name
@@ -99,9 +98,7 @@ def _opened(folder: str) -> RuleBase:
     base = load(Path(folder))
     base.reasoner.build()
     network_of(base)
-    # a start goes without collecting; many cases need it, but never among what lasts
-    gc.freeze()
-    gc.enable()
+    settle()
     return base
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Mapping, Set
 from dataclasses import dataclass
 from functools import cached_property
@@ -18,6 +19,9 @@ from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.reader import read_knowledge
 from diagnose.quantities.compute import compute
 from diagnose.quantities.model import Quantity
+
+COLLECTED = 50_000
+"""New objects after which those that hold each other are collected."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,6 +116,13 @@ class Inference:
 
     def leaves_of_finding(self, finding: str, position: str) -> frozenset[str]:
         return self.leaves(finding_id(finding, position))
+
+
+def settle() -> None:
+    """What has been read lasts, so that collecting leaves it alone; and it is seldom worth it for what one case leaves."""
+    gc.freeze()
+    gc.set_threshold(COLLECTED)
+    gc.enable()
 
 
 def load(folder: Path, drafts: bool = False, kept: bool = True) -> RuleBase:

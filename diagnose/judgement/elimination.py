@@ -242,8 +242,9 @@ class Layout:
         cells = np.frombuffer(b"".join(told.to_bytes(width) for told in apart), np.uint8).reshape(-1, width)
         bits = np.unpackbits(cells, axis=1, count=further)
         # before all further causes, the column that serves those not told apart
-        places = np.pad(bits.cumsum(axis=1, dtype=np.intp) * bits, ((0, 0), (1, 0)))
-        wanted = np.pad(bits.astype(bool), ((0, 0), (1, 0)), constant_values=True)
+        places, wanted = np.zeros((len(bits), 1 + further), np.intp), np.ones((len(bits), 1 + further), bool)
+        wanted[:, 1:] = bits
+        np.multiply(bits.cumsum(axis=1, dtype=np.intp), bits, out=places[:, 1:])
 
         def laid(number: int, told: int, here: np.ndarray) -> np.ndarray | None:
             """The column of a table for each of those here; None where it has the same or only one."""
@@ -275,7 +276,8 @@ class Elimination:
             product: np.ndarray | None = None
             for (number, shape), column in zip(step.parts, columns, strict=True):
                 part = cells[number] if column is None else cells[number].take(column, axis=-1)
-                part = part.reshape(shape + part.shape[-2:])
+                if part.ndim != len(shape) + 2:
+                    part = part.reshape(shape + part.shape[-2:])
                 product = part if product is None else product * part
             assert product is not None
             if back:
@@ -315,7 +317,8 @@ class Elimination:
             if other != number:
                 weight = weight * self.laid(other, along)
         sizes = self.layout.plan.size
-        full = np.broadcast_to(weight, (*(sizes[v] for v in step.scope), *weight.shape[-2:]))
+        whole = (*[sizes[v] for v in step.scope], *weight.shape[-2:])
+        full = weight if weight.shape == whole else np.broadcast_to(weight, whole)
         for axis in reversed([a for a, n in enumerate(shape) if n == 1]):
             full = _summed(full, axis)
         return full

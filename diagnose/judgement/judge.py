@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from diagnose.inference.run import Inference
 from diagnose.judgement.counting import counting
@@ -34,8 +34,7 @@ class Weighed(Struct, frozen=True):
     through: str = ""
 
 
-@dataclass(frozen=True)
-class Judged:
+class Judged(Struct, frozen=True, dict=True):
     """One cause or mechanism at one position. `kind` is cause or mechanism; `prior` its chance before anything is seen
     (of a mechanism: with nothing recorded); `because` says why it is ruled out; `told_at` is the position whose evidence
     gives standing and probability, another one only for what belongs to the machine as a whole; `ledger`, in
@@ -51,8 +50,22 @@ class Judged:
     because: tuple[str, ...]
     told_at: str
     ledger: float
-    card: Cause | Mechanism = field(repr=False, compare=False)
-    at: Judgement = field(repr=False, compare=False)
+    card: Cause | Mechanism
+    at: Judgement
+
+    def __eq__(self, other: object) -> bool:
+        return type(other) is Judged and self._verdict() == other._verdict()
+
+    def __hash__(self) -> int:
+        return hash(self._verdict())
+
+    def __repr__(self) -> str:
+        return f"Judged{self._verdict()}"
+
+    def _verdict(self) -> tuple[object, ...]:
+        """All but the card and what it was judged among."""
+        return (self.name, self.kind, self.position, self.standing, self.probability, self.prior, self.because, self.told_at,
+                self.ledger)  # fmt: skip
 
     @property
     def weight(self) -> float:
@@ -64,9 +77,11 @@ class Judged:
         """How much of the record is about this one, for ranking: its probability times its ledger. Of mechanisms half counts for
         one that stands between: what began it and what it did to the seal have told as much. Up to twice counts for what is
         sure to have happened and the first cause begins, so that what happened and why hang together."""
+        if self.ledger <= 0:
+            return 0.0
         between = isinstance(self.card, Mechanism) and self.card.between
         begun = 1 + self.probability * self.at.begun.get(self.name, 0.0)
-        return self.probability * max(self.ledger, 0.0) * (HALF if between else 1.0) * begun
+        return self.probability * self.ledger * (HALF if between else 1.0) * begun
 
     @cached_property
     def evidence(self) -> tuple[Weighed, ...]:
@@ -80,11 +95,8 @@ class Judged:
     def rank(self) -> tuple[int, bool, float, float, str, str]:
         """Sorts by how much of the record is about each, causes within their standing, leak paths behind other mechanisms;
         rounded, since the last digits of a sum depend on the processor."""
-        return (
-            *rank_of(self.kind, self.standing, self.ends_chain, self.told, self.probability),
-            self.name,
-            self.position,
-        )
+        first = rank_of(self.kind, self.standing, self.ends_chain, self.told, self.probability)
+        return *first, self.name, self.position
 
     @property
     def ends_chain(self) -> bool:
@@ -323,7 +335,7 @@ def _one_verdict(judgements: list[Judgement]) -> tuple[Judgement, ...]:
 
     def told(j: Judged) -> Judged:
         best = shared.get(j.name, j)
-        return replace(
+        return structs.replace(
             j,
             standing=best.standing,
             probability=best.probability,

@@ -212,10 +212,8 @@ class Network:
         # behind all mechanisms one that is never there, for those with fewer parents than others
         result = np.zeros((len(self.mechanisms) + 1, len(members)))
         for children, above, lack in self._levels:
-            value = rest[children]
-            for p, without in zip(above.T, lack.T, strict=True):
-                value = value * (1 - result[p] * without[:, None])
-            value = 1 - value
+            factors = 1 - result[above.T] * lack.T[:, :, None]
+            value = 1 - np.multiply.reduce([rest[children], *factors], axis=0)
             result[children] = value if known is None else np.where(np.isnan(known[children]), value, known[children])
         return result[:-1]
 
@@ -290,9 +288,9 @@ class Network:
         # a cause of which the card says nothing leaves the question to the others, and a seal of such causes alone
         # answers it as any failed seal does
         says, told, otherwise = self._told[question]
-        chances = products(told[[k, k + 1]], members)[:, :, None] * np.pad(
-            told[[k, k + 1]][:, None, more], ((0, 0), (0, 0), (1, 0)), constant_values=1.0
-        )
+        both, beside = told[[k, k + 1]], np.ones((2, 1, 1 + len(more)))
+        beside[:, 0, 1:] = both[:, more]
+        chances = products(both, members)[:, :, None] * beside
         silent = ~(members & says).any(axis=1)[:, None] & ~np.concatenate([[False], says[more]])
         return np.asarray(np.where(silent, otherwise[k] - otherwise[k + 1], chances[0] - chances[1]))
 
@@ -319,7 +317,7 @@ def products(per_cause: np.ndarray, members: np.ndarray) -> np.ndarray:
     _, cause = np.nonzero(members)
     begin = np.cumsum(size) - size
     for k in range(int(size.max(initial=0))):
-        sets = np.flatnonzero(size > k)
+        sets = np.flatnonzero(size > k) if size.min() <= k else slice(None)
         result[:, sets] *= per_cause[:, cause[begin[sets] + k]]
     return result
 

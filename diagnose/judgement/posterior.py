@@ -312,7 +312,9 @@ class Columns:
 
     def __init__(self, layer: Layer, children: Sequence[int], further: np.ndarray):
         self.apart = layer.speaks[children][:, further]
-        self.child, place = np.nonzero(np.pad(self.apart, ((0, 0), (1, 0)), constant_values=True))
+        everything = np.ones((len(children), 1 + len(further)), bool)
+        everything[:, 1:] = self.apart
+        self.child, place = np.nonzero(everything)
         self.ends = np.cumsum(np.bincount(self.child, minlength=len(children))).tolist()
         self.inhibition, self.suppression = np.ones(len(place)), np.ones(len(place))
         own = np.flatnonzero(place)
