@@ -8,11 +8,12 @@ these, work on a part in hand is done together.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from diagnose.advice.information import binary_entropy, by_ratio, entropy
 from diagnose.advice.outlook import Belief, outlook
@@ -34,8 +35,7 @@ MOST_RECORDED = 5
 NOW, ANY_TIME, LAST = "first", "any time", "last"
 
 
-@dataclass(frozen=True)
-class Shift:
+class Shift(Struct, frozen=True):
     """The probability of a cause as it is judged, and after a result."""
 
     cause: str
@@ -43,8 +43,7 @@ class Shift:
     after: float
 
 
-@dataclass(frozen=True)
-class Result:
+class Result(Struct, frozen=True):
     """What one way for a finding to turn out would make of the ranking; the leading explanation before and after."""
 
     finding: str
@@ -56,8 +55,7 @@ class Result:
     shifts: tuple[Shift, ...]
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(Struct, frozen=True):
     """One piece of work on the plan. `measurement` is "" for a plain look, which `look` then describes.
 
     `findings` are what it decides, most telling first, `bits` what it adds to the steps chosen before it; `when` says
@@ -93,8 +91,7 @@ class Step:
         return self.bits / self.minutes
 
 
-@dataclass(frozen=True)
-class Gone:
+class Gone(Struct, frozen=True):
     """A finding that would have told something and can no longer be decided."""
 
     finding: str
@@ -103,8 +100,7 @@ class Gone:
     bits: float
 
 
-@dataclass(frozen=True)
-class Plan:
+class Plan(Struct, frozen=True):
     """The ordered steps (the first of `count`, which take `minutes`), what is lost, and whether anything could still
     change the answer. `record` is what would still be worth doing for the record where nothing could. `open_bits` is
     the entropy over the cause sets now."""
@@ -213,8 +209,7 @@ def _doubt(place: _Open) -> float:
     return float(entropy(place.judgement.found.weights))
 
 
-@dataclass(frozen=True)
-class Work:
+class Work(Struct, frozen=True):
     """A measurement or a plain look, and the open findings it decides by position. `stage`: the last at which it decides
     all of them that are worth it; "" or never where it always does. `bits`: what it adds to a plan."""
 

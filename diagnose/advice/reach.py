@@ -337,6 +337,7 @@ class Reach:
                 telling.setdefault(finding, []).append(m)
         return telling
 
+    @_once
     def look(self, finding: str) -> Look | None:
         """The plain look or question that decides a finding, from what its rule asks for. Where no measurement was ever
         made for it, the figures and settings of its rule are asked for too. None where there is no such way."""

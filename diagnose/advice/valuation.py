@@ -10,11 +10,11 @@ What work taken on leaves to tell is the mean over `DRAWS` ways in which it may 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from random import Random
 
 import numpy as np
+from msgspec import Struct
 
 from diagnose.advice.information import binary_entropy, by_ratio, entropy, together, with_unknown
 from diagnose.advice.outlook import Outlook
@@ -24,8 +24,7 @@ DRAWS = 32
 MOST_SWAPPED = 30
 
 
-@dataclass(frozen=True)
-class Job:
+class Job(Struct, frozen=True):
     """One piece of work: its minutes and, for each outlook, the open findings it decides."""
 
     name: str

@@ -7,8 +7,9 @@ facts, and what they deny lies in an earlier stratum, so that the result would b
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from diagnose.inference.experta_shim import AND, AS, MATCH, NOT, Agenda, FactList, KnowledgeEngine, P, Rule
 from diagnose.inference.experta_shim import Fact as EngineFact
@@ -84,8 +85,7 @@ class Marks(Row):
 TABLES = {kind.table: kind for kind in (Seen, Setting, State, Act, Amount, Limit, Found, Marks)}
 
 
-@dataclass(frozen=True)
-class Firing:
+class Firing(Struct, frozen=True):
     """One branch fired at one position. `supports`: for each premise, the ids of the facts it matched (none where it
     denies)."""
 

@@ -8,8 +8,9 @@ position of a pair.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from operator import attrgetter
+
+from msgspec import Struct
 
 from diagnose.casefile.model import Case, Observation
 from diagnose.casefile.said import Statement, answer, features_said, readings_for, statements_of
@@ -22,8 +23,7 @@ from diagnose.quantities.model import Quantity
 Scalar = str | float | int | bool
 
 
-@dataclass(frozen=True)
-class Fact:
+class Fact(Struct, frozen=True):
     """One row. `id` names the record, quantity or finding it came from; `slots` are sorted (name, value) pairs."""
 
     table: str

@@ -8,8 +8,9 @@ hold, unknown otherwise; a negated premise ("no such fact") is true or false, ne
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
 from typing import Any
+
+from msgspec import Struct, structs
 
 from diagnose.inference.engine import finding_id
 from diagnose.inference.facts import Fact, compared_marks, make, related, seal_positions
@@ -25,8 +26,7 @@ _OTHER_END = {"low": "high", "high": "low"}
 _OPPOSITE = {"inside": "outside", "outside": "inside"}
 
 
-@dataclass(frozen=True)
-class Verdict:
+class Verdict(Struct, frozen=True):
     """`holds` is None where it is not known; `ids` are the facts that decide it, or that leave it open; `lack` says what
     keeps two marks on record from being compared."""
 
@@ -38,8 +38,7 @@ class Verdict:
 NOTHING_LIKE_IT, NOTHING_KNOWN = Verdict(True), Verdict(None)
 
 
-@dataclass(frozen=True)
-class Trial:
+class Trial(Struct, frozen=True):
     """One branch tried at one position. `joined`: the premises that must share a part do."""
 
     branch: Branch
@@ -117,7 +116,7 @@ def attempt(branch: Branch, facts: Facts, position: str) -> Trial:
     shared = set.intersection(*({r["part"] for r in rows} for rows in hits.values()))
     if shared:
         for i, rows in hits.items():
-            verdicts[i] = replace(verdicts[i], ids=_ids(r for r in rows if r["part"] in shared))
+            verdicts[i] = structs.replace(verdicts[i], ids=_ids(r for r in rows if r["part"] in shared))
     return Trial(branch, position, tuple(verdicts), bool(shared))
 
 

@@ -9,6 +9,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from msgspec import Struct
+
 from diagnose.casefile.model import Case
 from diagnose.inference.at_odds import Odd, Odds
 from diagnose.inference.engine import Firing, Reasoner, finding_id
@@ -42,8 +44,7 @@ class RuleBase:
         return Odds(self.knowledge, self.rules)
 
 
-@dataclass(frozen=True)
-class Deduced:
+class Deduced(Struct, frozen=True):
     """A finding at a position: present or absent, the firings that say so, and those that say the opposite."""
 
     finding: str

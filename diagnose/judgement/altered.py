@@ -8,13 +8,14 @@ alterations compare with those of the record as it stands when both come from he
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from diagnose.judgement.elimination import WIDEST, Effects, Layout, Shape, Star, sliced
 from diagnose.judgement.network import Network
 from diagnose.judgement.posterior import NONE_FURTHER, Evidence, Posterior, Sums, prior_odds
+from diagnose.reading.entry import replace
 
 TOGETHER = 1 << 20
 """Cells of the largest table of a batch; its sums are over few sets, so that many evidences make one."""

@@ -20,6 +20,7 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 WIDEST = 1 << 15
 """Cells of the largest table for one cause set; where a sum would need more, its widest star is summed term by term."""
@@ -65,8 +66,7 @@ class Star(NamedTuple):
     weight: np.ndarray
 
 
-@dataclass(frozen=True)
-class Shape:
+class Shape(Struct, frozen=True):
     """The part of a star that does not depend on numbers: child, parents, count of terms."""
 
     child: int
@@ -74,8 +74,7 @@ class Shape:
     terms: int
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(Struct, frozen=True):
     """One variable summed out: the tables that name it, as their number and their shape along the axes of the `scope` of
     all of them together, and the axis of the variable. A number from the count of first tables on is the sum of an earlier
     step."""
@@ -85,8 +84,7 @@ class Step:
     parts: tuple[tuple[int, tuple[int, ...]], ...]
 
 
-@dataclass(frozen=True)
-class Plan:
+class Plan(Struct, frozen=True, dict=True):
     """The order in which variables are summed out, the sizes of all of them, and the cells of the largest table met on
     the way, for one cause set."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from diagnose.knowledge.model import Limit
 from diagnose.quantities.model import Quantity

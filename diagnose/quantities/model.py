@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 AS_RECORDED = "as recorded"
 """Formula and source of a number that is used as it stands in the record."""
 
 
-@dataclass(frozen=True)
-class Quantity:
+class Quantity(Struct, frozen=True):
     """`value`, `low` and `high` are SI, low and high the ends of its uncertainty; `unit` is for showing it.
 
     `word` is the result where it is a word. `problem` says why it could not be worked out; `value` is then None.

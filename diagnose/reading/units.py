@@ -11,10 +11,12 @@ import json
 import math
 import re
 import sys
-from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib import resources
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d+)?|[.,]\d+)(?:[eE][+-]?\d+)?"
 _AMOUNT = re.compile(rf"^\s*({_NUMBER})\s*(?:±\s*({_NUMBER})\s*)?(.*?)\s*$")
@@ -80,8 +82,7 @@ class BadUnit(ValueError):
     """The text is not a number with a known unit of the right kind."""
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """SI value = number * factor + offset, for a quantity of `kind` (its SI base dimensions)."""
 
     factor: float
@@ -89,8 +90,7 @@ class Unit:
     kind: str
 
 
-@dataclass(frozen=True)
-class Amount:
+class Amount(Struct, frozen=True):
     """A number in SI with its half-width of uncertainty (0 where none was written) and the text it came from."""
 
     value: float
