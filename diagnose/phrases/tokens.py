@@ -11,6 +11,7 @@ MOST_SIGNS = 600
 MOST_TOKENS = 90
 _JOINS = re.compile("[‐‑‒–—−_-]")
 _NOT = re.compile(r"\b(could|did|do|does|is|was|were|are|had|has|have|would|wo|ca|should)n['’`´]?t\b")
+_RATE = re.compile(r"\b(n?m3|k?g|mm|cm|[µμu]s|m?l|cc|rev)\s?/\s?(s(?:ec)?|h(?:r|our)?|min|day|[cm]?m3?|[kl])\b")
 _APOSTROPHE = re.compile(r"['’`´](s\b)?")
 _TOKEN = re.compile(r"\d+(?:[.,]\d+)?|[^\W\d_]+\d*|[.;:,/()\n!?&+]|[°%µ\"\ue000-\ue0ff]")
 _VOWEL = re.compile("[aeiouy]")
@@ -43,10 +44,11 @@ class Token:
 
 
 def folded(text: str) -> str:
-    """The text in lower case, its signs and dashes made one, "didn't" written out; at most MOST_SIGNS long."""
+    """The text in lower case, its signs and dashes made one, "didn't" written out, a unit without a figure ("l/min") one word; at most MOST_SIGNS long."""
     text = text[:MOST_SIGNS].lower()
     if not text.isascii():
         text = unicodedata.normalize("NFKC", text).lower()
+    text = _RATE.sub(lambda m: f"{m[1]}per{m[2]}".replace("3", ""), text)
     text = _NOT.sub(lambda m: {"ca": "can", "wo": "will"}.get(m.group(1), m.group(1)) + " not", text)
     return _APOSTROPHE.sub("", _JOINS.sub(" ", text))
 
