@@ -28,8 +28,11 @@ from diagnose.phrases.told import opposed, qualifiers, told, unread
 
 FULL = 0.9
 """How well a reading must fit so that nothing near is put before it."""
-WEIGHT = 2.0
-"""What nearness counts against how well the words fit."""
+NEAREST, NEARLY, TAKEN_UP = 1.5, 0.7, 0.7
+"""What counts against how well the words fit: how near the nearest saying is, how near the nearest three are in the mean, and how
+much of what was said the reading takes up."""
+UNWORDED = 0.3
+"""What is near and not read in any of its words stands behind what is, by so much."""
 FAR = 0.5
 """Less than this of what the best fits is far below it, where that fits in full."""
 FIGURE = 0.5
@@ -66,22 +69,31 @@ def _ranked(clause: Clause, held: list[Held], index: Index, subject: str, on_mat
     near = Nearness(index.sayings, clause)
     if not near.places:
         return held
-    ranks: list[tuple[float, Held]] = []
-    for h in held:
-        s = h.statement
-        known = near.of((s.family, s.term, s.more.get("value", "") if s.family == "state" else ""))
-        if s.family == "feature" and s.state == "absent":
-            known = max(known or 0.0, near.of((s.family, s.term, NOT_SO)) or 0.0)
-        known = 1.0 if IN_GENERAL in h.asks else FIGURE if known is None else known
-        ranks.append((h.score + WEIGHT * known, h))
+    ranks = [(h.score + _nearness(h, near, clause), h) for h in held]
     own = {(h.statement.family, h.statement.term, h.statement.more.get("value", "")) for h in held}
-    for h, rank in _near(clause, near, index, subject):
+    for h, fit in _near(clause, near, index, subject):
         if (h.statement.family, h.statement.term, h.statement.more.get("value", "")) not in own:
-            ranks.append((WEIGHT * rank, h))
+            ranks.append((_nearness(h, near, clause) * fit - UNWORDED, h))
     order = [h for _, h in sorted(ranks, key=lambda r: -round(r[0], 4))]
     if held and (held[0].score >= FULL or _figured(held[0])):
         order = [held[0], *(h for h in order if h is not held[0])]
     return _varied(_apart(order), index)[:MOST_READINGS]
+
+
+def _nearness(held: Held, near: Nearness, clause: Clause) -> float:
+    """What it counts for a reading how near it is in meaning and how much of the clause it takes up."""
+    s = held.statement
+    meant = (s.family, s.term, s.more.get("value", "") if s.family == "state" else "")
+    if s.family == "feature" and s.state == "absent":
+        denied = (s.family, s.term, NOT_SO)
+        meant = max((meant, denied), key=lambda m: near.of(m) or 0.0)
+    nearest, nearly = near.of(meant), near.of_several(meant)
+    if IN_GENERAL in held.asks:
+        nearest = nearly = 1.0
+    elif nearest is None:
+        nearest = nearly = FIGURE
+    taken = len(held.used & clause.content) / max(1, len(clause.content))
+    return NEAREST * nearest + NEARLY * nearly + TAKEN_UP * taken
 
 
 def _varied(held: list[Held], index: Index) -> list[Held]:
@@ -111,7 +123,7 @@ def _apart(held: list[Held]) -> list[Held]:
 
 
 def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterator[tuple[Held, float]]:
-    """What is near to a clause, and how near with regard to the part it is said of."""
+    """What is near to a clause, and how well that fits the part it is said of."""
     named = named_kinds(clause)
     behind = {kind: behind_a_place(clause, min(places)) for kind, places in named.items()}
     for (family, name, value), score, saying in near.best(MOST_NEAR):
@@ -155,7 +167,7 @@ def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterato
         statement = Statement(family, name, "" if family == "setting" else on, state, more)
         yield (
             Held(statement, round(SHOWN * score * fit, 4), used, tuple(asks), left),
-            score * fit * FAMILY[family],
+            fit * FAMILY[family],
         )
 
 

@@ -17,6 +17,7 @@ _PARTS = frozenset({".", ";", ":", "!", "?", "\n", ","})
 _TURNS = frozenset({"but", "however", "then", "although", "though", "while", "whereas", "yet", "plus"})
 _SIZES = frozenset({"deep", "wide", "long", "thick", "high", "across"})
 _HOURS = frozenset(map(str, range(1, 13)))
+_ARTICLES = frozenset({"the", "a", "an"})
 _JOINS = frozenset({"and", "&", "+", "or", "nor", "/"})
 UNITS = {"h": "hours", "min": "minutes", "Shore A": "shore"}
 QUALIFYING = ("side", "degree", "extent", "runs", "colour", "texture", "made of", "when")
@@ -169,9 +170,12 @@ class Clause:
         return any(w in ("like", "as") for w in before)
 
     def named(self, span: Span) -> bool:
-        """Whether a word is only a piece of the name of a part, a point or a time: the trace of "trace heating"."""
+        """Whether a word is only a piece of the name of a part, a point or a time: the trace of "trace heating", not the pump of
+        "the pump"."""
         return any(
-            s.first <= span.first and span.last <= s.last and len(s.places) > len(span.places)
+            s.first <= span.first
+            and span.last <= s.last
+            and any(self.tokens[p].text not in _ARTICLES for p in s.places if p not in span.places)
             for slot in ("part", "point", "when")
             for s in self.slots.get(slot, ())
         )

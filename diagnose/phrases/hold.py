@@ -37,6 +37,10 @@ GENERAL = 0.95
 UNUSUAL = 0.97
 """How well a general mark fits a part on which no special one of it can be: what is extruded is rubber."""
 OTHER_WORDS, OTHER_VERB, BARE, UNTOLD = 0.92, 0.7, 0.5, 0.8
+SAID_IN_FULL = 0.2
+"""What may be claimed at most of a term that is said in full: a part that goes without saying."""
+MOSTLY = 0.5
+"""What may be claimed at most of a denying saying, against what is said of it."""
 FIGURE_TELLS = 1.2
 """How much a figure in a unit of the state tells, which left unread would count for less."""
 LOOSE = 0.8
@@ -269,6 +273,8 @@ def _claim(
             claim.claimed += 0.0 if on and fit == 1.0 else 0.15
         else:
             claim.claimed += weight
+    if spelling.denies and claim.claimed > MOSTLY * claim.matched:
+        return None  # "gas bled down slowly" says that nothing was fast, "gas slowly" does not
     headed |= term.family == "reading" and spelling.stems <= {t.stem for t in clause.tokens}
     if not headed and not _of_parts_alone(claim, clause):
         return None
@@ -344,7 +350,7 @@ def _asks(claim: _Claim, clause: Clause, left: frozenset[int]) -> tuple[str, lis
     asks = [f"{said!r} is taken for {word!r}" for word, said in sorted(claim.guesses.items())] + why
     asks += [claim.spelling.ask] if claim.spelling.ask else []
     asks += [OF_THE_WHOLE] if term.family == "setting" else []
-    if claim.claimed > 0.2:
+    if claim.claimed > SAID_IN_FULL:
         asks.append(SAYS_MORE)
     asks += unread(clause, left)
     if claim.fit == WRONG_PART:

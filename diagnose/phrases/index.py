@@ -27,6 +27,7 @@ SLOTS = {"sides": "side", "degrees": "degree", "extents": "extent"}
 STATED = ("point", "variable", "value", "when")
 """Slots of states, by which no spelling of a term is found."""
 MOST_SPAN = 7
+_COMPARING = frozenset({"less", "more", "fewer", "lower", "higher", "smaller", "bigger", "weaker", "stronger"})
 _ARTICLES = frozenset({"the", "a", "my", "our", "this", "that"})
 
 
@@ -144,7 +145,9 @@ class Index:
             for name, term in terms.items():
                 for text in (name, *term.also, *(s.text for s in said.get(name, ()))):
                     self._add(text, (slot, name))
-        same = {self.split(word)[1]: said for word, said in self.vocabulary.lexicon.same.items()}
+        same: dict[tuple[str, ...], list[Any]] = defaultdict(list)
+        for word, alike_words in self.vocabulary.lexicon.same.items():
+            same[self.split(word)[1]] += alike_words
         for variable in g.variables.values():
             for name, term in variable.words.items():
                 value = f"{variable.name}: {name}"
@@ -320,7 +323,7 @@ class Index:
         result = [
             s for s in result if s.sense[0] != "value" or s.first < s.last or s.first not in placing
         ]  # "on" the line is not open
-        return [*result, *self._within(found, named)]
+        return [*result, *self._within(found, named), *self._compared(found)]
 
     @staticmethod
     def _beyond(found: list[Token], place: int) -> int:
@@ -339,6 +342,19 @@ class Index:
                 if ("cue", "denied") in self.small.get((found[first].text,), {}):
                     continue  # "no product in it" is empty, "no product in the pot" as it should be
                 yield from (Span(first, place, sense) for sense in self.surfaces.get(run, ()))
+
+    def _compared(self, found: list[Token]) -> Iterator[Span]:
+        """How much more or less it is than what stands behind "than", with the thing said between: "less gas in it than usual"."""
+        texts = [t.text for t in found]
+        for than in (n for n, text in enumerate(texts) if text == "than"):
+            more = next((n for n in range(than - 2, max(-1, than - MOST_SPAN), -1) if texts[n] in _COMPARING), None)
+            for end in range(min(len(found), than + MOST_SPAN), than + 1, -1):
+                if more is None:
+                    break
+                run = (found[more].stem, *(t.stem for t in found[than:end]))
+                if senses := [s for s in self.surfaces.get(run, ()) if s[0] == "value"]:
+                    yield from (Span(than, end - 1, sense) for sense in senses)
+                    break
 
     def _figure(self, found: list[Token], place: int) -> bool:
         """Whether a token is a number that no spelling has beside the words beside it: a figure, not a name."""

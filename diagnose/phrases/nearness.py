@@ -29,6 +29,8 @@ BESIDE = 0.15
 ALIKE = 0.5
 """How near a word must be to one of a saying to have been read as it."""
 MOST_WORDS = 12
+SEVERAL = 3
+"""Of how many of its nearest sayings a term's nearness is also taken in the mean."""
 Meant = tuple[str, str, str]
 """(family, term, value of a state, or NOT_SO)."""
 NOT_SO = "not so"
@@ -143,6 +145,14 @@ class Nearness:
     def of(self, meant: Meant) -> float | None:
         number = self.sayings.numbered.get(meant)
         return float(self.of_all[number]) if number is not None and self.places else None
+
+    def of_several(self, meant: Meant) -> float:
+        """How near the nearest three sayings are in the mean; one that there is not counts as far."""
+        number = self.sayings.numbered.get(meant)
+        if number is None or not self.places:
+            return 0.0
+        first, beyond = self.sayings.first[number : number + 2]
+        return float(np.sort(self.each[first:beyond])[-SEVERAL:].sum()) / SEVERAL
 
     def best(self, most: int) -> Iterator[tuple[Meant, float, int]]:
         """What is nearest, how near, and the number of the saying that is."""

@@ -18,6 +18,8 @@ from diagnose.phrases.told import DENIED
 LIKELY, ONE = 0.60, 0.80
 TIE, AMONG, PIECE = 0.03, 0.55, 0.45
 """`PIECE`: how well a clause among several must be read not to be left unread."""
+FAINT, FEW = 0.5, 2
+"""How faint a reading is that is none where so many words are unread against each that is read."""
 MOST_BY_MEANING = 4
 """Of how many clauses a phrase is at most whose clauses are read by meaning: it takes time, and a longer one is hardly a phrase."""
 
@@ -53,7 +55,9 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
                 unread += piece.words(piece.content)
     chosen = _said_in_words(pieced)
     unread += [w for piece, held in pieced if (piece, held) not in chosen for w in piece.words(piece.content)]
-    return tuple(r for r in _readings(chosen, tuple(unread), index) if not _beside_the_point(r, strange, named))
+    return tuple(
+        r for r in _readings(chosen, tuple(unread), index) if not _beside_the_point(r, strange, named, part_kind)
+    )
 
 
 def _said_in_words(pieced: list[tuple[Clause, list[Held]]]) -> list[tuple[Clause, list[Held]]]:
@@ -71,12 +75,19 @@ def _strange(clause: Clause, index: Index) -> int:
     return sum(t.is_word and n not in known and n not in figures for n, t in enumerate(clause.tokens))
 
 
-def _beside_the_point(reading: Reading, strange: int, named: bool) -> bool:
-    """Whether a reading rests on fewer words than nobody here knows, or on one of several where no part is named, so that the
+def _beside_the_point(reading: Reading, strange: int, named: bool, part_kind: str) -> bool:
+    """Whether a weak reading of no part rests on few words of many, one on fewer words than nobody here knows, or on one of several where no part is named, so that the
     phrase is about something else."""
     alone = len(reading.used) == 1 and len(reading.unread) > 1
     known = len(reading.used) - sum("is taken for" in why for why in reading.asks)
-    return strange > known or (strange == known and (not named or reading.score < LIKELY)) or (alone and not named)
+    lexical = not any(BY_MEANING in why for why in reading.asks)
+    little = not part_kind and lexical and reading.score < FAINT and len(reading.unread) >= FEW * len(reading.used)
+    return (
+        little
+        or strange > known
+        or (strange == known and (not named or reading.score < LIKELY))
+        or (alone and not named)
+    )
 
 
 def _subject(clause: Clause, index: Index, held: list[Held]) -> str:

@@ -87,7 +87,7 @@ def _moved(clause: Clause) -> Iterator[tuple[str, set[int]]]:
 
 def _values(clause: Clause, index: Index, subject: str) -> Iterator[tuple[str, str, set[int], str]]:
     for span in clause.slots.get("value", ()):
-        if clause.named(span):
+        if clause.named(span) or _in_longer(clause, span):
             continue
         variable, _, value = span.sense[1].partition(": ")
         guess = f"{clause.tokens[span.first].text!r} is taken for {span.guessed!r}" if span.guessed else ""
@@ -124,6 +124,16 @@ def _values(clause: Clause, index: Index, subject: str) -> Iterator[tuple[str, s
         for variable in sorted(named or (() if own else meant)):
             if asked := every[variable].unit:
                 yield variable, f"{number} {asked}", {place}, f"the unit of {number!r} is a guess"
+
+
+def _in_longer(clause: Clause, span: Span) -> bool:
+    """Whether a value is only a piece of a longer one of the same variable: the "usual" of "more than usual"."""
+    variable = span.sense[1].partition(": ")[0]
+    return any(
+        len(s.places) > len(span.places) and s.sense[1].partition(": ")[0] == variable
+        for place in span.places
+        for s in clause.values_at.get(place, ())
+    )
 
 
 def _usual(point: str, among: set[str], v: Vocabulary) -> set[str]:
