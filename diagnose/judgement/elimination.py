@@ -304,18 +304,21 @@ class Elimination:
                 there = product[(*before, 1)] * weight
                 result[plan.order[i]] = there.reshape(-1, *there.shape[-2:]).sum(axis=0)[:, 0]
             weight = weight[(*before, None)]
-            for number, shape in step.parts:
+            parts = [(number, shape, self.laid(number, shape)) for number, shape in step.parts]
+            for number, shape, _ in parts:
                 if number >= self.first:
-                    slope[number] = self.slope_of(step, number, shape, weight)
+                    others = [cells for other, _, cells in parts if other != number]
+                    slope[number] = self.slope_of(product.shape, shape, others, weight)
         return result
 
-    def slope_of(self, step: Step, number: int, shape: tuple[int, ...], weight: np.ndarray) -> np.ndarray:
-        """How the total moves with each cell of a table that a step took in, `weight` being how it moves with its sum."""
-        for other, along in step.parts:
-            if other != number:
-                weight = weight * self.laid(other, along)
-        sizes = self.layout.plan.size
-        whole = (*[sizes[v] for v in step.scope], *weight.shape[-2:])
+    def slope_of(
+        self, scope: tuple[int, ...], shape: tuple[int, ...], others: Sequence[np.ndarray], weight: np.ndarray
+    ) -> np.ndarray:
+        """How the total moves with each cell of a table that a step took in beside others, `weight` being how it moves with
+        its sum."""
+        for cells in others:
+            weight = weight * cells
+        whole = (*scope[:-2], *weight.shape[-2:])
         full = weight if weight.shape == whole else np.broadcast_to(weight, whole)
         for axis in reversed([a for a, n in enumerate(shape) if n == 1]):
             full = _summed(full, axis)

@@ -77,11 +77,9 @@ class Judged(Struct, frozen=True, dict=True):
         """How much of the record is about this one, for ranking: its probability times its ledger. Of mechanisms half counts for
         one that stands between: what began it and what it did to the seal have told as much. Up to twice counts for what is
         sure to have happened and the first cause begins, so that what happened and why hang together."""
-        if self.ledger <= 0:
-            return 0.0
         between = isinstance(self.card, Mechanism) and self.card.between
         begun = 1 + self.probability * self.at.begun.get(self.name, 0.0)
-        return self.probability * self.ledger * (HALF if between else 1.0) * begun
+        return self.probability * max(self.ledger, 0.0) * (HALF if between else 1.0) * begun
 
     @cached_property
     def evidence(self) -> tuple[Weighed, ...]:
@@ -95,7 +93,8 @@ class Judged(Struct, frozen=True, dict=True):
     def rank(self) -> tuple[int, bool, float, float, str, str]:
         """Sorts by how much of the record is about each, causes within their standing, leak paths behind other mechanisms;
         rounded, since the last digits of a sum depend on the processor."""
-        first = rank_of(self.kind, self.standing, self.ends_chain, self.told, self.probability)
+        told = self.told if self.ledger > 0 else 0.0
+        first = rank_of(self.kind, self.standing, self.ends_chain, told, self.probability)
         return *first, self.name, self.position
 
     @property

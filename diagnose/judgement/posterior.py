@@ -278,25 +278,32 @@ class Sums:
 
     def stars_of(self, members: np.ndarray, extension: Extension) -> list[Star]:
         """The mechanisms above the evidence, then the evidence as recorded."""
-        return [*self.mechanism_stars(members, extension), *self.evidence_stars(members, self.present, extension)]
+        by_cause = self.by_cause(members)
+        return [*self.mechanism_stars(by_cause, extension), *self.evidence_stars(by_cause, self.present, extension)]
 
-    def mechanism_stars(self, members: np.ndarray, extension: Extension) -> list[Star]:
-        net, columns = self.net, extension.of_mechanisms
-        rest = (1 - net.leak[self.reached])[:, None] * products(net.to_mechanism.inhibition[self.reached], members)
+    def by_cause(self, members: np.ndarray) -> list[np.ndarray]:
+        """What the causes of each set inhibit of the mechanisms above the evidence, suppress and inhibit of the findings."""
+        above, signs, n = self.net.to_mechanism.inhibition[self.reached], self.net.signs, len(self.reached)
+        every = np.concatenate([above, signs.suppression[self.rows], signs.inhibition[self.rows]])
+        return np.split(products(every, members), [n, n + len(self.rows)])
+
+    def mechanism_stars(self, by_cause: list[np.ndarray], extension: Extension) -> list[Star]:
+        columns = extension.of_mechanisms
+        rest = (1 - self.net.leak[self.reached])[:, None] * by_cause[0]
         own = rest[columns.child].T * columns.inhibition
         weight = np.zeros((2, 2, *own.shape))
         weight[0, 1], weight[1, 0], weight[1, 1] = 1.0, own, -own
         weights = columns.parted(weight, (rest == rest[:, :1]).all(axis=1))
         return [Star(i, *star, weight) for i, (star, weight) in enumerate(zip(self._above, weights, strict=True))]
 
-    def evidence_stars(self, members: np.ndarray, present: Sequence[bool], extension: Extension) -> list[Star]:
+    def evidence_stars(self, by_cause: list[np.ndarray], present: Sequence[bool], extension: Extension) -> list[Star]:
         """The findings of the evidence, recorded as said: P(recorded so | mechanisms) = base + slope * (hold - hold * keep),
         by the terms of a star."""
         net, rows, columns = self.net, self.rows, extension.of_findings
         slope = (np.where(present, 1, -1) * (1 - net.missed[rows] - net.mistaken[rows]))[:, None]
         base = np.where(present, net.mistaken[rows], 1 - net.mistaken[rows])[columns.child]
-        held = slope * products(net.signs.suppression[rows], members)
-        kept = -held * (1 - net.background[rows])[:, None] * products(net.signs.inhibition[rows], members)
+        held = slope * by_cause[1]
+        kept = -held * (1 - net.background[rows])[:, None] * by_cause[2]
         h = held[columns.child].T * columns.suppression
         k = kept[columns.child].T * columns.suppression * columns.inhibition
         same = (held == held[:, :1]).all(axis=1) & (kept == kept[:, :1]).all(axis=1)
@@ -312,9 +319,7 @@ class Columns:
 
     def __init__(self, layer: Layer, children: Sequence[int], further: np.ndarray):
         self.apart = layer.speaks[children][:, further]
-        everything = np.ones((len(children), 1 + len(further)), bool)
-        everything[:, 1:] = self.apart
-        self.child, place = np.nonzero(everything)
+        self.child, place = np.nonzero(np.concatenate([np.ones((len(children), 1), bool), self.apart], axis=1))
         self.ends = np.cumsum(np.bincount(self.child, minlength=len(children))).tolist()
         self.inhibition, self.suppression = np.ones(len(place)), np.ones(len(place))
         own = np.flatnonzero(place)
