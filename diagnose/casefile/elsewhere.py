@@ -11,7 +11,6 @@ from diagnose.knowledge.model import Vocabulary
 
 WHOLE = "seal"
 """The kind that stands for the seal as a whole: what is on a part of it is on it."""
-SAID = ("present", "absent")
 
 
 @dataclass(frozen=True)
@@ -34,11 +33,7 @@ def elsewhere(case: Case, words: Vocabulary, item: str, kind: str) -> dict[str, 
                 about = " ".join(said.slots[k] for k in ("at", "variable", "value", "did", "to") if k in said.slots)
                 _put(found, Elsewhere(feature.name, state, said.id, about))
     for o in case.observations:
-        if (
-            o.state in SAID
-            and not (o.part == item and (item or o.kind == kind))
-            and _covers(case, words, o, part, kind)
-        ):
+        if o.looked_for and not (o.part == item and (item or o.kind == kind)) and _covers(case, words, o, part, kind):
             about = f"part {o.part}" if o.part else o.kind
             _put(found, Elsewhere(o.feature, o.state, o.id, about))
     return found

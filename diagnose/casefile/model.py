@@ -69,6 +69,11 @@ class Observation(Entry, frozen=True):
     said: str = ""
     where: Where = NOWHERE
 
+    @property
+    def looked_for(self) -> bool:
+        """Whether it is known to be there or not."""
+        return self.state in ("present", "absent")
+
 
 class Measured(Entry, frozen=True):
     """Readings in SI. `around`: clock positions in degrees, one a reading, or empty."""

@@ -236,7 +236,7 @@ class RecordReader(StatementReader):
     def refuse_contradictions(self, observations: list[m.Observation]) -> None:
         said: dict[tuple[Any, ...], m.Observation] = {}
         for o in observations:
-            if o.state not in ("present", "absent"):
+            if not o.looked_for:
                 continue
             key = (o.kind, o.part, o.position, o.side, o.extent.arcs, o.group, o.carries, o.such, o.which, o.when)
             for feature in self.words.form_lineage[o.feature] if o.state == "present" else (o.feature,):

@@ -33,7 +33,7 @@ def statements_of(case: Case, vocabulary: Vocabulary) -> list[Statement]:
     names = {n.feature.name: n for n in vocabulary.named_statements if n.first}
     for o in case.observations:
         named = names.get(o.feature)
-        if named and o.state in ("present", "absent"):
+        if named and o.looked_for:
             found.append(
                 Statement(o.id, named.table, named.slots, named.so == (o.state == "present"), o.position, named=True)
             )

@@ -100,9 +100,7 @@ def score_case(case: Case, base: RuleBase) -> Scored | None:
     roots = sorted((j for x in here for j in x.causes if j.standing != "ruled out"), key=lambda j: j.rank)
     mechanisms = sorted((j for x in here for j in x.mechanisms if j.standing != "ruled out"), key=lambda j: j.rank)
     missed = tuple(c for c in expected.ruled_out if any(j.name == c and j.probability >= 0.05 for j in roots))
-    records = sum(o.state in ("present", "absent") for o in case.observations) + sum(
-        bool(x.kind) for x in case.measured
-    )
+    records = sum(o.looked_for for o in case.observations) + sum(bool(x.kind) for x in case.measured)
     if expected.none_of_these:
         none = _nothing(roots, here)
         return Scored(case.path, case.name, records, none.right, none, None, missed, "" if none.right else "wrong rule")

@@ -71,7 +71,7 @@ def _placed(recorded: str, position: str, other: str) -> dict[str, Scalar]:
 def _observations(case: Case, knowledge: Knowledge, rules: RuleSet, position: str, other: str) -> Iterable[Fact]:
     words = knowledge.vocabulary
     for o in case.observations:
-        if o.state not in ("present", "absent") or not holds_at(o.position, position):
+        if not o.looked_for or not holds_at(o.position, position):
             continue
         rank = words.degrees.index(o.degree) + 1 if o.degree else 0
         for name in _names_of(o, words, rules):

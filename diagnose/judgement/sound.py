@@ -25,7 +25,7 @@ def nothing_amiss(x: Judgement) -> bool:
 
 def nothing_failed(x: Judgement) -> bool:
     """Whether a seal was taken out sound, was looked at, and nothing on record is amiss."""
-    looked = any(o.state in ("present", "absent") for o in x.inference.case.observations)
+    looked = any(o.looked_for for o in x.inference.case.observations)
     return looked and taken_out_sound(x) and nothing_amiss(x)
 
 

@@ -239,12 +239,12 @@ def _used(inference: Inference, position: str) -> set[str]:
     """Records that some rule, and so the answer, could rest on at the position, and all observations, whose absence could
     let a rule fire that now denies them; the others change nothing."""
     firings = [f for f in inference.firings if f.position == position]
-    looked = {o.id for o in inference.case.observations if o.state in ("present", "absent")}
+    looked = {o.id for o in inference.case.observations if o.looked_for}
     return {x for f in firings for ids in f.supports for i in ids for x in inference.leaves(i)} | looked
 
 
 def _edits(record: Record) -> list[Edit]:
-    looked = isinstance(record, Observation) and record.state in ("present", "absent")
+    looked = isinstance(record, Observation) and record.looked_for
     return [Edit("left out", record), *([Edit("opposite", record)] if looked else [])]
 
 

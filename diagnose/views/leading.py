@@ -73,7 +73,7 @@ def shared(j: Judged, several: bool) -> str:
 def not_looked_at(inference: Inference, x: Judgement) -> str:
     """That of two seals nothing on record is about this one."""
     case = inference.case
-    about = [o for o in case.observations if o.position == x.position and o.state in ("present", "absent")]
+    about = [o for o in case.observations if o.position == x.position and o.looked_for]
     if len(case.positions) < 2 or about or any(m.position == x.position for m in case.measured):
         return ""
     return f"The {x.position} seal was not looked at: nothing on record is about it."
@@ -82,7 +82,7 @@ def not_looked_at(inference: Inference, x: Judgement) -> str:
 def nothing_to_explain(inference: Inference, x: Judgement) -> str:
     """That there is no cause to find: the seal was taken out sound, or nothing was looked at, asked or measured yet."""
     case, words = inference.case, inference.base.knowledge.vocabulary.readings
-    seen = any(o.state in ("present", "absent") for o in case.observations)
+    seen = any(o.looked_for for o in case.observations)
     place = f"{x.position} " if len(case.positions) > 1 else ""
     if not nothing_amiss(x):
         return ""
@@ -103,7 +103,7 @@ def sound_but(x: Judgement) -> str:
 def undamaged(inference: Inference, x: Judgement) -> str:
     """That a seal was looked at and nothing on record is hurt, so that what is said of it rests on the machine."""
     case, features = inference.case, inference.base.knowledge.vocabulary.features
-    seen = [o for o in case.observations if o.position == x.position and o.state in ("present", "absent")]
+    seen = [o for o in case.observations if o.position == x.position and o.looked_for]
     marks = any(o.state == "present" and not features[o.feature].sound for o in seen)
     measured = {m.id for m in case.measured if m.position == x.position}
     present = (f for f, d in inference.findings[x.position].items() if d.state == "present")

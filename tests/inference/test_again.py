@@ -41,7 +41,7 @@ def every_alteration(inference) -> None:
     records = records_of(inference.case)
     for record in records:
         same(again, [record])
-        if isinstance(record, Observation) and record.state in ("present", "absent"):
+        if isinstance(record, Observation) and record.looked_for:
             same(again, [record], [opposite(record)])
     for one, other in itertools.pairwise(records):
         same(again, [one, other])

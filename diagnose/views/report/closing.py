@@ -51,7 +51,7 @@ def history(t: Told) -> list[Block]:
     if went := t.terms("history"):
         blocks.append(Paragraph([Strong("Went through: "), went]))
     blocks += _earlier(t)
-    asked = [o for o in t.case.observations if o.kind in TOLD_IN_HISTORY and o.state in ("present", "absent")]
+    asked = [o for o in t.case.observations if o.kind in TOLD_IN_HISTORY and o.looked_for]
     asked.sort(key=lambda o: (o.state != "present", o.kind, o.feature, o.id))
     if asked:
         blocks.append(Heading("Leak, sounds and what the log says"))
