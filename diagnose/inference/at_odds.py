@@ -15,7 +15,7 @@ from itertools import product
 from diagnose.casefile.model import Case
 from diagnose.casefile.said import answer, statements_of
 from diagnose.inference.engine import Firing, Reasoner
-from diagnose.inference.facts import case_facts, holds_at, seal_positions
+from diagnose.inference.facts import case_facts, holds_at, inputs_of, records_of, seal_positions
 from diagnose.inference.rules import Branch, Conclusion, Premise, RuleSet, TooWide, expand
 from diagnose.knowledge.conditions import walk
 from diagnose.knowledge.model import Condition, Knowledge
@@ -47,15 +47,15 @@ class Odds:
         self.reasoner = Reasoner(self.rules.branches)
         self._last: tuple[Case, tuple[Odd, ...]] | None = None
 
-    def of(self, case: Case, quantities: Iterable[Quantity] | None = None) -> tuple[Odd, ...]:
+    def of(self, case: Case, quantities: tuple[Quantity, ...] | None = None) -> tuple[Odd, ...]:
         """Every two sides of the record that do not go together, each once, in a fixed order. `quantities`: those of the case,
         where they are known."""
         if self._last is None or self._last[0] is not case:
             self._last = case, self._found(case, compute(case, self.knowledge) if quantities is None else quantities)
         return self._last[1]
 
-    def _found(self, case: Case, quantities: Iterable[Quantity]) -> tuple[Odd, ...]:
-        found = {*_by_rules(case, self, {q.id: q for q in quantities}), *_so_and_not_so(case, self.knowledge), *_left_no_room(case, self.knowledge), *_excluded(case, self.knowledge),
+    def _found(self, case: Case, quantities: tuple[Quantity, ...]) -> tuple[Odd, ...]:
+        found = {*_by_rules(case, self, quantities), *_so_and_not_so(case, self.knowledge), *_left_no_room(case, self.knowledge), *_excluded(case, self.knowledge),
                  *_more_than_there_are(case, self.knowledge), *_on_the_other_ring(case, self.knowledge)}  # fmt: skip
         return tuple(sorted(odd for odd in found if odd.one != odd.other))
 
@@ -63,17 +63,17 @@ class Odds:
 # ---- by rules -------------------------------------------------------------------------------------------------------
 
 
-def _by_rules(case: Case, odds: Odds, quantities: dict[str, Quantity]) -> Iterator[Odd]:
-    knowledge = odds.knowledge
-    facts = case_facts(case, knowledge, quantities.values(), odds.rules)
+def _by_rules(case: Case, odds: Odds, quantities: tuple[Quantity, ...]) -> Iterator[Odd]:
+    knowledge, inputs = odds.knowledge, inputs_of(quantities)
+    facts = case_facts(case, knowledge, quantities, odds.rules)
     fired = odds.reasoner.run(facts, seal_positions(case))
-    part_of = {o.id: o.part for o in case.observations} | {q.id: q.part for q in quantities.values()}
+    part_of = {o.id: o.part for o in case.observations} | {q.id: q.part for q in quantities}
     faint = {o.id for o in case.observations if o.degree and o.degree == knowledge.vocabulary.degrees[0]}
     said: dict[tuple[str, str, str], list[Firing]] = {}
     for firing in fired:
         conclusion = firing.branch.conclusion
         if conclusion.kind == "at odds":
-            yield from _declared(firing, case, knowledge, quantities)
+            yield from _declared(firing, case, knowledge, inputs)
         else:
             said.setdefault((conclusion.name, firing.position, conclusion.state), []).append(firing)
     for finding, position, state in said:
@@ -86,11 +86,11 @@ def _by_rules(case: Case, odds: Odds, quantities: dict[str, Quantity]) -> Iterat
                 and len(on) < 2
                 and not faint & {*sides[0], *sides[1]}
             ):
-                yield Odd(*sorted(_records(side, quantities) for side in sides))
+                yield Odd(*sorted(_records(side, inputs) for side in sides))
 
 
-def _declared(firing: Firing, case: Case, knowledge: Knowledge, quantities: dict[str, Quantity]) -> Iterator[Odd]:
-    first, *more = [_records(ids, quantities) for ids in firing.supports if ids]
+def _declared(firing: Firing, case: Case, knowledge: Knowledge, inputs: Mapping[str, frozenset[str]]) -> Iterator[Odd]:
+    first, *more = [_records(ids, inputs) for ids in firing.supports if ids]
     kinds = knowledge.at_odds[int(firing.branch.conclusion.name)].beside
     lineage = knowledge.vocabulary.lineage
     parts = tuple(p.item for p in case.parts
@@ -102,13 +102,9 @@ def _declared(firing: Firing, case: Case, knowledge: Knowledge, quantities: dict
         yield Odd(*sorted((first, rest))) if rest else Odd(first[:1], first[1:])
 
 
-def _records(ids: Iterable[str], quantities: dict[str, Quantity]) -> tuple[str, ...]:
+def _records(ids: Iterable[str], inputs: Mapping[str, frozenset[str]]) -> tuple[str, ...]:
     """The records that facts rest on."""
-    found: list[str] = []
-    for i in ids:
-        inputs = [record for _, _, record in quantities[i].inputs if record] if i in quantities else []
-        found += _records(inputs, quantities) if inputs else [i]
-    return tuple(sorted(dict.fromkeys(found)))
+    return tuple(sorted({x for i in ids for x in records_of(i, inputs)}))
 
 
 def _branches(knowledge: Knowledge, told: Mapping[str, Ways]) -> Iterator[Branch]:

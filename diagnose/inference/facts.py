@@ -7,7 +7,7 @@ position of a pair.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from operator import attrgetter
 
 from msgspec import Struct
@@ -45,6 +45,18 @@ def case_facts(case: Case, knowledge: Knowledge, quantities: Iterable[Quantity],
         facts += _amounts(case, knowledge, rules, quantities, position, other)
         facts += _marks(case, knowledge, rules, position)
     return tuple(sorted(dict.fromkeys(facts), key=attrgetter("table", "id")))
+
+
+def inputs_of(quantities: Iterable[Quantity]) -> dict[str, frozenset[str]]:
+    """By quantity the ids of the records and quantities that it was computed from."""
+    return {q.id: frozenset(i for _, _, i in q.inputs if i) for q in quantities}
+
+
+def records_of(fact_id: str, inputs: Mapping[str, frozenset[str]]) -> frozenset[str]:
+    """The ids of the records that a fact other than a finding rests on: its quantity's, both of its marks, or its own."""
+    if fact_id not in inputs:
+        return frozenset(fact_id.split("+"))
+    return frozenset(x for i in inputs[fact_id] for x in records_of(i, inputs)) or frozenset((fact_id,))
 
 
 def seal_positions(case: Case) -> list[tuple[str, str]]:

@@ -14,7 +14,7 @@ from msgspec import Struct
 from diagnose.casefile.model import Case
 from diagnose.inference.at_odds import Odd, Odds
 from diagnose.inference.engine import Firing, Reasoner, finding_id
-from diagnose.inference.facts import Fact, case_facts, make, seal_positions
+from diagnose.inference.facts import Fact, case_facts, inputs_of, make, records_of, seal_positions
 from diagnose.inference.rules import RuleSet, compile_rules
 from diagnose.knowledge.cache import open_knowledge
 from diagnose.knowledge.model import Knowledge
@@ -80,8 +80,8 @@ class Inference:
         return {p: frozenset((c.name, int(c.state)) for place, c in fired if place == p) for p in self.case.positions}
 
     @cached_property
-    def records_of_quantity(self) -> dict[str, frozenset[str]]:
-        return {q.id: frozenset(r for _, _, r in q.inputs if r) for q in self.quantities}
+    def _inputs(self) -> dict[str, frozenset[str]]:
+        return inputs_of(self.quantities)
 
     @cached_property
     def rows(self) -> dict[tuple[str, Any], list[Mapping[str, Any]]]:
@@ -102,11 +102,8 @@ class Inference:
             firings = deduced.firings if deduced else ()
             told = {fact_id} if deduced and not firings else set()
             result = frozenset(x for f in firings for ids in f.supports for i in ids for x in self.leaves(i)) | told
-        elif fact_id in self.records_of_quantity:
-            inputs = self.records_of_quantity[fact_id]
-            result = frozenset(x for i in inputs for x in self.leaves(i)) or frozenset((fact_id,))
         else:
-            result = frozenset(fact_id.split("+"))
+            result = records_of(fact_id, self._inputs)
         self._leaves[fact_id] = result
         return result
 
