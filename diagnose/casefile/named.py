@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from diagnose.casefile.model import Case, Part
 from diagnose.casefile.replay import What
 from diagnose.knowledge.model import Vocabulary
+from diagnose.phrases.tokens import singular
 
 _WHERE = frozenset(
     {"under", "beside", "behind", "beneath", "below", "above", "near", "against", "towards", "toward", "between", "from", "by",
@@ -51,9 +52,7 @@ def _rank(before: Sequence[str]) -> int:
 
 
 def _words(text: str) -> list[str]:
-    return [
-        w if len(w) < 4 or w.endswith("ss") else w.removesuffix("s") for w in re.findall(r"[a-z0-9]+", text.lower())
-    ]
+    return [singular(word) for word in re.findall(r"[a-z0-9]+", text.lower())]
 
 
 def at_part(what: What, part: Part, words: Vocabulary) -> What:

@@ -67,7 +67,7 @@ def stem(word: str, whole: frozenset[str] = frozenset()) -> str:
     """A word without its ending; those in `whole` lose a plural s at most."""
     if len(word) < 3 or not word[0].isalpha():
         return word
-    word = _singular(spelled(word))
+    word = singular(spelled(word))
     if word in whole:
         return word
     if word.endswith("ied"):
@@ -82,12 +82,13 @@ def stem(word: str, whole: frozenset[str] = frozenset()) -> str:
     return word[:-1] if len(word) > 2 and word[-1] == "e" and _VOWEL.search(word[:-1]) else word
 
 
-def _singular(word: str) -> str:
+def singular(word: str) -> str:
+    """A word without its plural ending."""
     if word.endswith("ies") and len(word) > 4:
         return word[:-3] + "y"
     if re.search("(ss|ch|sh|x|z)es$", word):
         return word[:-2]
-    return word[:-1] if word[-1] == "s" and word[-2] not in "suio" and len(word) > 3 else word
+    return word[:-1] if len(word) > 3 and word[-1] == "s" and word[-2] not in "suio" else word
 
 
 def tokens(text: str, whole: frozenset[str] = frozenset()) -> list[Token]:

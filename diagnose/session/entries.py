@@ -10,6 +10,7 @@ from typing import Any
 from diagnose.casefile.clock import BadClock, arc
 from diagnose.knowledge.lexicon import EXTENTS
 from diagnose.knowledge.model import Vocabulary
+from diagnose.phrases.tokens import singular
 from diagnose.reading.figures import number_of
 from diagnose.reading.terms import nearest, plain
 from diagnose.reading.units import BadUnit, unit
@@ -154,8 +155,7 @@ def _but_parts(bit: str, parts: Mapping[str, str]) -> Said | None:
 
 def _bare(text: str) -> list[str]:
     """The words of a name without those that name nothing, singular."""
-    words = re.findall(r"[\w-]+", text.lower())
-    return [w if len(w) < 4 else w.rstrip("s") for w in words if w not in _SMALL]
+    return [singular(word) for word in re.findall(r"[\w-]+", text.lower()) if word not in _SMALL]
 
 
 def _of_all(text: str, named: set[str]) -> tuple[str, bool]:
