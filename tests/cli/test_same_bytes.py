@@ -21,7 +21,7 @@ COMMANDS = {
     "next": ["next", SEALS, "--json"],
     "fragile": ["fragile", ROOT / "scenarios" / "thin-record.yaml", "--json"],
     "trail": ["trail", SEALS],
-    "report": ["report", LARGE, "-o", "OUT.html"],
+    "report": ["report", SEALS, "-o", "OUT.html"],
     "graph": ["graph", LARGE, "-o", "OUT.svg", "--all"],
 }
 

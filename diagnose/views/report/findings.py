@@ -55,7 +55,7 @@ def _ranking(t: Told, judged: Sequence[Judgement]) -> list[Block]:
     out: list[str] = []
     for title, of in (("What happened", "mechanism"), ("Why", "cause")):
         chosen = {x.position: _ranked(x, of) for x in judged}
-        names = sorted({j.name for found in chosen.values() for j in found}, key=lambda n: min(
+        names = sorted(dict.fromkeys(j.name for found in chosen.values() for j in found), key=lambda n: min(
             found.index(j) for found in chosen.values() for j in found if j.name == n))  # fmt: skip
         rows: list[Sequence[Line]] = [_row(t, name, [x.of(name) for x in judged]) for name in names]
         if of == "cause":
