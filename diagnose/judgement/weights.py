@@ -161,5 +161,4 @@ class Weights:
         """Odds of a mechanism under each evidence, in dB, over the sets of causes that matter."""
         then = altered(self.found, evidences, MOST_SETS)
         by_set = chance_of(self.net, self.net.mechanism[name], evidences, then.members)
-        chance = np.clip((by_set * then.exactly).sum(axis=1), 1e-9, 1 - 1e-9)
-        return np.asarray(10 * np.log10(chance / (1 - chance)))
+        return log_odds((by_set * then.exactly).sum(axis=1))

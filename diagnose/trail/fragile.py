@@ -16,7 +16,7 @@ from diagnose.judgement.chains import NAMED
 from diagnose.judgement.diagnosis import Diagnosis
 from diagnose.judgement.judge import Judgement, evidence_at, rank_of, standing
 from diagnose.judgement.posterior import Evidence
-from diagnose.judgement.weights import decibans, ledger
+from diagnose.judgement.weights import ledger, log_odds
 from diagnose.reading.entry import replace
 from diagnose.trail.suppose import records_of
 from diagnose.trail.wording import record_text
@@ -158,12 +158,12 @@ class _Trials:
             ranked = sorted(causes, key=lambda c: (*_rank(at, evidence, c, stands[c], chance[c]), c))
             words = tuple(stands[c] for c in ranked)
             if p is None:
-                yield Tried(Answer(tuple(ranked), words), _log_odds(shares[column[self.lead]] if self.lead else none))
+                yield Tried(Answer(tuple(ranked), words), log_odds(shares[column[self.lead]] if self.lead else none))
                 continue
             exact = float(found.mechanisms[self.diagnosis.net.mechanism[self.lead]])
             i = self.diagnosis.net.mechanism[self.lead]
             happened = _standing(at, self.lead, believed(_shifted(exact, there[0], p), float(found.unseen[i])))
-            yield Tried(Answer(tuple(ranked), words, happened), _log_odds(p))
+            yield Tried(Answer(tuple(ranked), words, happened), log_odds(p))
 
     def mechanism(self, then: Altered, evidences: Sequence[Evidence]) -> list[Any]:
         """The chance of the mechanism that leads, under each evidence; None where a cause leads."""
@@ -175,13 +175,8 @@ class _Trials:
 
 def _shifted(exact: float, now: float, then: float) -> float:
     """A probability moved as far in odds as another one moves from now to then."""
-    odds = 10 ** ((_log_odds(exact) + _log_odds(then) - _log_odds(now)) / 10)
+    odds = 10 ** ((log_odds(exact) + log_odds(then) - log_odds(now)) / 10)
     return odds / (1 + odds)
-
-
-def _log_odds(p: float) -> float:
-    p = min(max(float(p), 1e-12), 1 - 1e-12)
-    return decibans(p / (1 - p))
 
 
 def _key(evidence: Evidence) -> tuple[Any, ...]:
