@@ -122,6 +122,12 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     return [h for h in best.values() if h.score >= WEAK][:MOST_READINGS]
 
 
+def held_as(number: int, clause: Clause, index: Index) -> Held | None:
+    """A clause held against one spelling; None where it does not say it."""
+    named = named_kinds(clause)
+    return _held(number, clause, named, {k: behind_a_place(clause, min(p)) for k, p in named.items()}, index, "")
+
+
 class _Most:
     """The most a spelling can score on a clause, cheaply, and the least that is still worth a look: what can be neither among
     the best nor near the best is not held."""

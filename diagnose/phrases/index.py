@@ -256,6 +256,14 @@ class Index:
         return [sum(weights) for weights in self.asked_weights]
 
     @cached_property
+    def of_term(self) -> dict[tuple[str, str], list[int]]:
+        """The spellings of each term, by its family and name."""
+        found: dict[tuple[str, str], list[int]] = defaultdict(list)
+        for number, spelling in enumerate(self.spellings):
+            found[spelling.term.family, spelling.term.name].append(number)
+        return found
+
+    @cached_property
     def speller(self) -> Speller:
         return Speller(self.raw)
 

@@ -107,22 +107,22 @@ def _attached(clauses: list[Clause], index: Index) -> list[Clause]:
                 result.append(clause)  # it denies its own and nothing before it
                 continue
             if result and not clause.partly and waiting is None:
-                result[-1] = _joined(result[-1], clause)
+                result[-1] = joined(result[-1], clause)
             else:
-                waiting = _joined(waiting, clause) if waiting else clause
+                waiting = joined(waiting, clause) if waiting else clause
             continue
         if not clause.content and clause.cues("denied") and (result or waiting):
             if waiting:
                 result.append(waiting)
                 waiting = None
-            result[-1] = _joined(result[-1], clause)
+            result[-1] = joined(result[-1], clause)
             continue
         if waiting:
-            clause, waiting = _joined(waiting, clause), None
+            clause, waiting = joined(waiting, clause), None
         result.append(clause)
     if waiting:
         if result:
-            result[-1] = _joined(result[-1], waiting)
+            result[-1] = joined(result[-1], waiting)
         else:
             result.append(waiting)
     return result
@@ -132,14 +132,15 @@ def _as_one(clauses: list[Clause], index: Index, subject: str) -> list[Clause]:
     """The clauses, two of them as one where a single term says both: "drips when stopped, dry when running"."""
     result = list(clauses)
     for n in range(len(result) - 2, -1, -1):
-        both = _joined(result[n], result[n + 1])
+        both = joined(result[n], result[n + 1])
         whole = hold(both, index, subject)
         if whole and whole[0].score >= ONE and len(whole[0].used & both.heads) == len(both.heads):
             result[n : n + 2] = [both]
     return result
 
 
-def _joined(a: Clause, b: Clause) -> Clause:
+def joined(a: Clause, b: Clause) -> Clause:
+    """Two clauses as one."""
     by = len(a.tokens)
     moved = [replace(s, first=s.first + by, last=s.last + by) for s in b.spans]
     return Clause(
@@ -182,13 +183,13 @@ def _shared(parts: list[Clause]) -> list[Clause]:
     """Parts of one clause lend each other what only one of them has: the head, the part, a denial before "or"."""
     headed = [p for p in parts if p.heads]
     if headed and not parts[0].heads:
-        parts = [p if p.heads else _joined(p, _without_parts(headed[0])) for p in parts]
+        parts = [p if p.heads else joined(p, _without_parts(headed[0])) for p in parts]
     for n, piece in enumerate(parts):
         before = parts[:n]
         if any(b.cues("denied") or b.denied for b in before) and piece.joined in ("or", "nor", "/", "and"):
             piece.denied = not piece.cues("denied")
         if not piece.partly and (lender := next((p for p in [*reversed(before), *parts[n:]] if p.partly), None)):
-            parts[n] = _joined(_only_parts(lender), piece)
+            parts[n] = joined(_only_parts(lender), piece)
             parts[n].denied = piece.denied
     return parts
 

@@ -198,9 +198,11 @@ class Figures:
             return answer
         if setting and not setting.single:
             bits = re.split(r"(?:[,;]|(?<=\d)\s+(?=\d))\s*(?:and\s)?|(?<=\d)\s+and\s+", answer)
-            found = [self.talk.term(x.strip(), f"term of {key!r}", spelled) for x in bits if x.strip()]
+            found = [self.talk.term(x.strip(), f"term of {key!r}", spelled, key) for x in bits if x.strip()]
             return found if found and all(found) else None
-        return self.talk.term(answer, f"term of {key!r}" if setting else TITLES.get(key, key), spelled) or None
+        if setting:
+            return self.talk.term(answer, f"term of {key!r}", spelled, key) or None
+        return self.talk.term(answer, TITLES.get(key, key), spelled) or None
 
     def with_unit(self, answer: str, reading: Reading) -> str:
         """A bare number gets the unit asked for; a pressure that says neither is asked whether gauge or absolute, or is said

@@ -11,6 +11,7 @@ from diagnose.casefile.model import Case
 from diagnose.casefile.recorder import DOUBTFUL, EDITED, EXCHANGED, Recorder
 from diagnose.casefile.replay import State, What
 from diagnose.casefile.walk import Topic
+from diagnose.phrases.choose import Choice, chosen
 from diagnose.reading.problems import BadInput
 from diagnose.reading.terms import nearest
 from diagnose.session.entries import NONE, YES, meant, numbers_choices
@@ -91,19 +92,28 @@ class Talk:
             known = ", ".join(["Enter"] * ("" in options) + span + words)
             self.say(f"  {answer!r} is none of the answers here: {known}", hang=4)
 
-    def term(self, answer: str, what: str, spelled: Words) -> str:
-        """The term that an answer stands for; "", told, where it is none or may be several."""
+    def term(self, answer: str, what: str, spelled: Words, setting: str = "") -> str:
+        """The term that an answer stands for; "", told, where it is none or may be several. What is no spelling is read as a phrase
+        where the terms are those of a setting, and then compared by its letters, as a slip of the keyboard."""
         found = meant(answer, spelled)
         if len(found) == 1:
             return found[0]
         if found:
             self.say(f"  {answer!r} may be: {', '.join(found[:12])}", hang=4)
-        else:
-            near = list(dict.fromkeys(spelled[word] for word in nearest(answer, spelled)))
-            if len(near) == 1:
-                return near[0] if self.sure(f"  {answer!r} is no {what}; is {near[0]} meant (y; Enter: no)? ") else ""
-            known = f"did you mean {', '.join(near)}?" if near else "? lists them, /note TEXT keeps it as a remark"
-            self.say(f"  {answer!r} is no {what} ({known})", hang=4)
+            return ""
+        read = chosen(answer, setting, list(dict.fromkeys(spelled.values())), self.words) if setting else Choice(())
+        if read.terms and read.denied:
+            self.say(f"  {answer!r} is read as: not {' or '.join(read.terms)}; asked is what is so "
+                     "(/note TEXT keeps it as a remark)", hang=4)  # fmt: skip
+            return ""
+        if read.clear:
+            self.say(f"  read as: {read.terms[0]}", hang=4)
+            return read.terms[0]
+        near = list(read.terms) or list(dict.fromkeys(spelled[word] for word in nearest(answer, spelled)))
+        if len(near) == 1:
+            return near[0] if self.sure(f"  {answer!r} is no {what}; is {near[0]} meant (y; Enter: no)? ") else ""
+        known = f"did you mean {', '.join(near)}?" if near else "? lists them, /note TEXT keeps it as a remark"
+        self.say(f"  {answer!r} is no {what} ({known})", hang=4)
         return ""
 
     def sure(self, question: str) -> bool:

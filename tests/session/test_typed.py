@@ -203,9 +203,23 @@ def test_a_figure_that_is_asked_again_can_be_taken_away(case, knowledge):
 
 
 def test_a_near_term_is_taken_where_it_is_meant(case, knowledge):
-    script = Script(("what about the fluid", "polymerises"), ("'polymerises' is no term", "y"), stop_at="Step 2")
+    script = Script(("what about the fluid", "pollymerising"), ("'pollymerising' is no term", "y"), stop_at="Step 2")
     now = session(case, knowledge, script)
     assert [s.term for s in now.settings if s.setting == "service"] == ["polymerising"]
+
+
+def test_a_choice_is_read_as_a_phrase_before_its_letters_count(case, knowledge):
+    script = Script(("what about the fluid", "sets when cold; it is poisonous"), stop_at="Step 2")
+    now = session(case, knowledge, script)
+    assert {s.term for s in now.settings if s.setting == "service"} == {"molten", "toxic"}
+    assert "read as: molten" in script.text
+
+
+def test_a_denied_choice_is_told_and_not_taken(case, knowledge):
+    script = Script(("what about the fluid", "no solids"), ("what about the fluid", "clean"), stop_at="Step 2")
+    now = session(case, knowledge, script)
+    assert [s.term for s in now.settings if s.setting == "service"] == ["clean"]
+    assert "'no solids' is read as: not abrasive solids" in script.text
 
 
 @pytest.mark.slow
