@@ -46,7 +46,7 @@ FIGURE_TELLS = 1.2
 LOOSE = 0.8
 """For one telling word out of a saying, where the saying itself was not said: "went" is not "lasted overnight"."""
 FAMILY = {"feature": 1.0, "state": 0.96, "act": 0.94, "reading": 0.97, "setting": 0.82}
-MOST_HELD, MOST_READINGS = 280, 4
+MOST_HELD, MOST_READINGS = 260, 4
 ROUNDED = 1e-4
 NEAR = 0.6
 """How near to the best another reading must be to be offered beside it."""
@@ -223,7 +223,8 @@ def _held(
     score = _score(claim, clause, index, subject, more, left)
     if score < WEAK:
         return None
-    state, asks = _asks(claim, clause, left)
+    literal = _literal(claim.spelling, clause, index)
+    state, asks = _asks(claim, clause, left, literal)
     if claim.value:  # a figure stands: "lift nil, 0.02" is a lift of 0.02
         more, state = {"value": claim.value[1].text, **more}, "present"
     on = claim.on if term.family != "setting" else ""
@@ -234,7 +235,7 @@ def _held(
         tuple(asks),
         left,
         len(claim.spelling.asked),
-        len(index.split(claim.spelling.text)[1]) > 1 and _literal(claim.spelling, clause, index),
+        literal and len(index.split(claim.spelling.text)[1]) > 1,
     )
 
 
@@ -346,7 +347,7 @@ def _done(word: str) -> bool:
     return word.endswith(("ed", "ing", "t", "n"))
 
 
-def _asks(claim: _Claim, clause: Clause, left: frozenset[int]) -> tuple[str, list[str]]:
+def _asks(claim: _Claim, clause: Clause, left: frozenset[int], literal: bool) -> tuple[str, list[str]]:
     """(present, absent or not looked at; why it must be asked back)."""
     term = claim.spelling.term
     state, why = told(clause, claim.denied, claim.used)
@@ -356,8 +357,10 @@ def _asks(claim: _Claim, clause: Clause, left: frozenset[int]) -> tuple[str, lis
     asks = [f"{said!r} is taken for {word!r}" for word, said in sorted(claim.guesses.items())] + why
     asks += [claim.spelling.ask] if claim.spelling.ask else []
     asks += [OF_THE_WHOLE] if term.family == "setting" else []
-    if claim.claimed > SAID_IN_FULL:
-        asks.append(SAYS_MORE)
+    if claim.claimed > SAID_IN_FULL or (claim.used <= clause.partly and not literal):
+        asks.append(
+            SAYS_MORE
+        )  # words that name parts say no mark but in its own words: "another product" of a "product set"
     asks += unread(clause, left)
     if claim.fit == WRONG_PART:
         asks.append(WRONG)

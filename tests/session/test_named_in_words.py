@@ -63,7 +63,7 @@ def test_clock_and_colour_said_stay_and_words_not_read_are_told(case, knowledge)
     words = "black oily sludge in the spiral grooves of the rotating ring from 2 to 6"
     script = Script(*to_step(5), (ring + "Seen", words), (ring + "number", "1"), stop_at="Step 6")
     (mark,) = [o for o in session(case, knowledge, script).observations if o.state == "present"]
-    assert (mark.part, mark.feature, dict(mark.such)["colour"]) == ("1", "deposit", "black")
+    assert (mark.part, mark.feature, dict(mark.such)["colour"]) == ("1", "lift grooves packed", "black")
     assert mark.extent.arcs and "not read, and on record only as said: grooves" in script.text
 
 
