@@ -16,9 +16,8 @@ from diagnose.inference.at_odds import Odd, Odds
 from diagnose.inference.engine import Firing, Reasoner, finding_id
 from diagnose.inference.facts import Fact, case_facts, inputs_of, make, records_of, seal_positions
 from diagnose.inference.rules import RuleSet, compile_rules
-from diagnose.knowledge.cache import open_knowledge
+from diagnose.knowledge.cache import open_knowledge, read_knowledge
 from diagnose.knowledge.model import Knowledge
-from diagnose.knowledge.reader import read_knowledge
 from diagnose.quantities.compute import compute
 from diagnose.quantities.model import Quantity
 

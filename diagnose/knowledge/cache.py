@@ -24,7 +24,6 @@ import msgspec
 from diagnose import reading
 from diagnose.knowledge import model
 from diagnose.knowledge.files import contents_of, digest_of
-from diagnose.knowledge.reader import read_knowledge
 from diagnose.reading.files import read_file
 
 MOST_BYTES = 200_000_000
@@ -69,6 +68,14 @@ def open_knowledge(folder: Path, drafts: bool = False) -> model.Knowledge:
     encoded = encode(knowledge)
     _store(path, About(seen, _settled(files), knowledge.digest, _digest(encoded)), encoded)
     return knowledge
+
+
+def read_knowledge(folder: Path, drafts: bool = False) -> model.Knowledge:
+    """The rule base of a folder, read anew. Raises BadInput."""
+    # what reads it is seldom needed
+    from diagnose.knowledge.reader import read_knowledge as read
+
+    return read(folder, drafts)
 
 
 def _own(path: Path) -> bytes:
