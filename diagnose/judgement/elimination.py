@@ -24,6 +24,8 @@ from msgspec import Struct
 
 WIDEST = 1 << 15
 """Cells of the largest table for one cause set; where a sum would need more, its widest star is summed term by term."""
+WIDE = 11
+"""Cells of a largest table, as a power of two, from which another order of the variables is tried."""
 SPELT_OUT = 3
 """Parents up to which a star is spelt out as one table."""
 
@@ -149,8 +151,8 @@ def _scopes(shape: Shape, chooser: int) -> list[tuple[int, ...]]:
 
 
 def plan(shapes: Sequence[Shape], variables: int) -> Plan:
-    """Sums out the cheapest variable next. Choosers of terms are numbered behind the mechanisms, in the order of their
-    stars."""
+    """Sums out the cheapest variable next; where that takes wide tables, the one that ties fewest others together next, if
+    tables are then narrower. Choosers of terms are numbered behind the mechanisms, in the order of their stars."""
     size = dict.fromkeys(range(variables), 2)
     # sets of variables as the bits of a number
     near: dict[int, int] = {}
@@ -175,17 +177,24 @@ def plan(shapes: Sequence[Shape], variables: int) -> Plan:
             for v in (*own, *shape.parents):
                 tie([chooser, v])
 
-    def cells(v: int) -> float:
-        """Cells of the table that summing a variable out takes, as a power of two."""
-        around = near[v]
+    def cells(around: int) -> float:
+        """Cells of the table that names these variables, as a power of two."""
         result: float = around.bit_count()
         for more, choosers in several.items():
             if met := (around & choosers).bit_count():
                 result += met * more
         return result
 
+    order, widest = _cheapest_first(dict(near), cells)
+    if widest > WIDE:
+        order, widest = min((order, widest), _least_tied_first(near, cells), key=lambda found: found[1])
+    return Plan(tuple(shapes), variables, tuple(order), size, round(2**widest))
+
+
+def _cheapest_first(near: dict[int, int], cells: Callable[[int], float]) -> tuple[list[int], float]:
+    """An order of the variables, and the cells of the largest table on the way as a power of two."""
     order, widest = [], 0.0
-    cost = {v: cells(v) for v in near}
+    cost = {v: cells(around) for v, around in near.items()}
     queue = [(c, v) for v, c in cost.items()]
     heapq.heapify(queue)
     while cost:
@@ -195,12 +204,42 @@ def plan(shapes: Sequence[Shape], variables: int) -> Plan:
         order.append(v)
         widest = max(widest, c)
         del cost[v]
-        around = near.pop(v) & ~(1 << v)
-        for other in _bits(around):
-            near[other] = (near[other] | around) & ~(1 << v)
-            cost[other] = cells(other)
+        for other in _without(near, v):
+            cost[other] = cells(near[other])
             heapq.heappush(queue, (cost[other], other))
-    return Plan(tuple(shapes), variables, tuple(order), size, round(2**widest))
+    return order, widest
+
+
+def _least_tied_first(near: dict[int, int], cells: Callable[[int], float]) -> tuple[list[int], float]:
+    """The same by how many pairs of variables each ties together that nothing tied before (minimum fill; U. Kjaerulff, 1990,
+    from memory)."""
+    order, widest = [], 0.0
+
+    def ties(v: int) -> int:
+        around = near[v]
+        return sum((around & ~near[other]).bit_count() for other in _bits(around))
+
+    tied = {v: ties(v) for v in near}
+    while tied:
+        v = min(tied, key=lambda v: (tied[v], v))
+        order.append(v)
+        widest = max(widest, cells(near[v]))
+        del tied[v]
+        touched = 0
+        for other in _without(near, v):
+            touched |= near[other]
+        for other in _bits(touched):
+            tied[other] = ties(other)
+    return order, widest
+
+
+def _without(near: dict[int, int], v: int) -> list[int]:
+    """Takes a variable out and ties those around it together, which are given back."""
+    around = near.pop(v) & ~(1 << v)
+    others = list(_bits(around))
+    for other in others:
+        near[other] = (near[other] | around) & ~(1 << v)
+    return others
 
 
 def _bits(number: int) -> Iterator[int]:

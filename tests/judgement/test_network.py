@@ -10,11 +10,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from diagnose.casefile.reader import read_case
+from diagnose.inference.run import infer
+from diagnose.judgement import elimination
 from diagnose.judgement import posterior as sums
 from diagnose.judgement.diagnosis import network_of
+from diagnose.judgement.judge import evidence_at
 from diagnose.judgement.posterior import Sums, posterior
 from tests.judgement.every_set import over_drawn_sets
 from tests.judgement.networks import by_hand, drawn, evidence, network
+from tests.support.places import LARGE
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -55,6 +60,26 @@ def test_a_network_too_wide_for_one_table_is_summed_in_slices_to_the_same(seed, 
     sliced = posterior(net, evidence(net, states), every_set=True)
     assert sliced.share == pytest.approx(whole.share, abs=1e-10)
     assert sliced.mechanisms == pytest.approx(whole.mechanisms, abs=1e-10)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_either_order_of_the_variables_sums_to_the_same(seed, monkeypatch):
+    net, states = drawn(seed, causes=3, mechanisms=9, findings=9, density=0.4)
+    cheapest = posterior(net, evidence(net, states), every_set=True)
+    monkeypatch.setattr(elimination, "WIDE", -1)
+    monkeypatch.setattr(elimination, "_cheapest_first", lambda near, cells: ([], float("inf")))
+    least_tied = posterior(net, evidence(net, states), every_set=True)
+    assert least_tied.sums.plan.order != cheapest.sums.plan.order
+    assert least_tied.share == pytest.approx(cheapest.share, abs=1e-10)
+    assert least_tied.mechanisms == pytest.approx(cheapest.mechanisms, abs=1e-10)
+
+
+def test_a_long_record_is_summed_in_the_narrower_of_two_orders(whole_base, monkeypatch):
+    case = read_case(LARGE, whole_base.knowledge)
+    recorded, _ = evidence_at(infer(case, whole_base), network_of(whole_base), "seal")
+    narrower = Sums(network_of(whole_base), recorded).widest
+    monkeypatch.setattr(elimination, "WIDE", 99)
+    assert narrower < Sums(network_of(whole_base), recorded).widest
 
 
 @pytest.mark.slow
