@@ -108,5 +108,5 @@ def reckon(question: str, path: str, document: bytes, *more: Any) -> Doc:
         assert case is not None
         answer: Doc = getattr(reading, question)(Diagnosis(case, _base[0]), Path(path), *more)
     except BadInput as error:
-        return {"wrong": [p.says + (f" ({p.way_out})" if p.way_out else "") for p in error.problems]}
+        return {"wrong": [p.told for p in error.problems]}
     return answer

@@ -47,10 +47,14 @@ class Problem(Struct, frozen=True, order=True):
         shown = printable(line)[begin : begin + WIDEST_LINE]
         return [lead + shown, " " * (len(lead) + column - begin) + "^"]
 
+    @property
+    def told(self) -> str:
+        """What is wrong, with the way out behind it."""
+        return f"{self.says} ({self.way_out})" if self.way_out else self.says
+
     def __str__(self) -> str:
         kind = "" if self.level == "error" else f"{self.level}: "
-        out = f" ({self.way_out})" if self.way_out else ""
-        return f"{self.where}: {kind}{self.says}{out} [{self.code}]"
+        return f"{self.where}: {kind}{self.told} [{self.code}]"
 
 
 def in_order(problems: Iterable[Problem]) -> list[Problem]:

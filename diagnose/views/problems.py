@@ -51,7 +51,7 @@ def sarif(problems: Sequence[Problem]) -> str:
         {
             "ruleId": p.code,
             "level": levels[p.level],
-            "message": {"text": p.says + (f" ({p.way_out})" if p.way_out else "")},
+            "message": {"text": p.told},
             "locations": [{"physicalLocation": {
                 "artifactLocation": {"uri": quote(p.where.file)},
                 "region": {"startLine": p.where.line, "startColumn": p.where.column},
@@ -71,7 +71,7 @@ def github(problems: Sequence[Problem]) -> str:
     lines = []
     for p in problems:
         kind = "error" if p.level == "error" else "notice"
-        says = _escaped(p.says + (f" ({p.way_out})" if p.way_out else ""))
+        says = _escaped(p.told)
         place = f"file={_escaped(p.where.file, ':,')},line={p.where.line},col={p.where.column}"
         lines.append(f"::{kind} {place},title={p.code}::{says}")
     return "".join(line + "\n" for line in lines)
