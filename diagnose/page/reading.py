@@ -8,14 +8,13 @@ from typing import Any
 
 from diagnose.advice.plan import NOW, plan
 from diagnose.judgement.diagnosis import Diagnosis
-from diagnose.page.reckoning import MOST_STEPS
 from diagnose.reading.figures import percent
 from diagnose.reading.problems import BadInput, Problem, Problems, Where
 from diagnose.views import explanation_data, next_steps
 from diagnose.views.explanation import happened
 
 Doc = dict[str, Any]
-MOST_CAUSES = 6
+MOST_CAUSES, MOST_STEPS = 6, 8
 DEPTH, WIDTH = 4, 72
 
 

@@ -18,7 +18,6 @@ from diagnose.reading.problems import BadInput, Problem, Where
 if TYPE_CHECKING:
     from diagnose.inference.run import RuleBase
 
-MOST_STEPS = 8
 Doc = dict[str, Any]
 _base: list[RuleBase] = []
 
