@@ -9,6 +9,7 @@ from diagnose.casefile.format import STATES
 from diagnose.casefile.model import Case
 from diagnose.casefile.replay import Record, State
 from diagnose.knowledge.model import Vocabulary
+from diagnose.reading.problems import WayOut
 
 
 def record_behind(id: str, case: Case, state: State) -> Record | None:
@@ -29,14 +30,14 @@ def record_behind(id: str, case: Case, state: State) -> Record | None:
                  if r.place == place and all(r.entry.get(k) == v for k, v in entry.items())), None)  # fmt: skip
 
 
-def ways_to_correct(id: str, case: Case, state: State, words: Vocabulary) -> str:
-    """What to write after the name of the case, with `diagnose note`; "" where nobody can say."""
+def way_to_correct(id: str, case: Case, state: State, words: Vocabulary) -> WayOut | None:
+    """How a record is corrected; None where nobody can say."""
     if record := record_behind(id, case, state):
-        return f"--instead-of {record.id} --why TEXT"
+        return WayOut("correct", record.id)
     named = [(s.setting, s.position) for s in case.settings if s.id == id]
     named += [(x.what, x.position) for x in case.measured if x.id == id and words.readings[x.what].section]
     for name, position in named:
         for place in ("", position):
             if place in ("", *case.positions) and state.value(path_of(name, place, words)) is not None:
-                return f'--set "{name}=…" --why TEXT'
-    return ""
+                return WayOut("set", name)
+    return None

@@ -9,7 +9,7 @@ from diagnose.casefile import model as m
 from diagnose.casefile.format import MOST_RECORDS
 from diagnose.knowledge.model import Knowledge, Reading
 from diagnose.reading.located import Node, text_under
-from diagnose.reading.problems import Problems, Where
+from diagnose.reading.problems import Problems, WayOut, Where
 from diagnose.reading.units import Amount, BadUnit, amount, amount_or_range, step, unit
 
 
@@ -24,7 +24,7 @@ class FieldReader:
         self.lost: dict[str, str] = {}
         self.moved: list[m.Observation] = []
 
-    def say(self, where: Where, code: str, says: str, way_out: str = "") -> None:
+    def say(self, where: Where, code: str, says: str, way_out: str | WayOut = "") -> None:
         self.problems.add(where, code, says, way_out)
 
     def text(self, node: Node, key: str, needed: bool = False) -> str:
@@ -44,7 +44,7 @@ class FieldReader:
         found = self.words.find(family, node.text()) if isinstance(node.value, str) else None
         if found is None:
             shown = node.text() or "this"
-            way_out = self.problems.near(shown, self.words.names[family]) or "see: diagnose terms"
+            way_out = self.problems.near(shown, self.words.names[family]) or WayOut("look words up")
             self.say(
                 node.where, f"unknown-{family.split(':')[0]}", f"{shown!r} is no {what} of the vocabulary", way_out
             )

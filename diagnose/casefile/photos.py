@@ -13,7 +13,7 @@ from pathlib import Path
 from diagnose.casefile.replay import State
 from diagnose.casefile.writer import put
 from diagnose.reading.files import read_file
-from diagnose.reading.problems import BadInput, Problem, Where
+from diagnose.reading.problems import BadInput, Problem, WayOut, Where
 
 MOST_PHOTO_BYTES = 20_000_000
 ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".gif", ".tif", ".tiff", ".bmp", ".heic", ".heif")
@@ -71,7 +71,7 @@ def _without_location(case: Path, photo: str, data: bytes) -> bytes:
     if data.startswith(_PNG) and (kept := _png_without_location(data)):
         return kept
     raise _refused(case, f"{photo!r} says where it was taken, and that cannot be taken out of this kind of picture",
-                   "save it as JPEG or PNG, or take it as it is: --keep-location")  # fmt: skip
+                   WayOut("keep location", before="save it as JPEG or PNG, or take it as it is: "))  # fmt: skip
 
 
 def _cleaned(data: bytes) -> Iterator[bytes]:
@@ -165,5 +165,5 @@ def changed_photos(case: Path, state: State) -> list[str]:
     return told
 
 
-def _refused(case: Path, says: str, way_out: str = "") -> BadInput:
+def _refused(case: Path, says: str, way_out: str | WayOut = "") -> BadInput:
     return BadInput([Problem(Where(case.name, 0, 0), "photo", says, way_out)])

@@ -33,7 +33,7 @@ from diagnose.knowledge.model import Knowledge
 from diagnose.reading.entry import replace
 from diagnose.reading.files import shown_name
 from diagnose.reading.located import Node, only_keys, read_bytes, read_text
-from diagnose.reading.problems import Problems
+from diagnose.reading.problems import Problems, WayOut
 
 
 def read_case(path: Path, knowledge: Knowledge) -> m.Case:
@@ -254,7 +254,7 @@ class _Reader(RecordReader):
                     freed = "".join(f"; or write {s}: {t}" for s, t in reading.unless.items())
                     self.say(figure.where, "contradiction", f"the {what} ({figure.readings[0].written}) must be "
                              f"{'above' if sign > 0 else 'below'} the {other_name} ({other.readings[0].written})",
-                             f"correct one of them{freed}")  # fmt: skip
+                             WayOut("mend one", freed, "correct one of them"))  # fmt: skip
 
     def read_section(
         self, name: str, node: Node, position: str, texts: dict[str, str], settings: list[m.SettingFact],

@@ -22,7 +22,7 @@ from diagnose.casefile.writer import commented, put
 from diagnose.knowledge.model import Knowledge
 from diagnose.reading.files import read_file
 from diagnose.reading.located import MOST_BYTES, can_be_read
-from diagnose.reading.problems import BadInput, Problem, Problems, Where
+from diagnose.reading.problems import BadInput, Problem, Problems, WayOut, Where
 from diagnose.reading.terms import did_you_mean
 
 HEADING = (
@@ -246,7 +246,9 @@ class Recorder:
             id = what["withdraw"] if "withdraw" in what else what["instead of"]
             if self.state.record(id) is None:
                 known = [r.id for r in self.state.records]
-                raise _call(self.case, f"there is no record {id!r}", did_you_mean(id, known) or "see: diagnose journal")
+                raise _call(
+                    self.case, f"there is no record {id!r}", did_you_mean(id, known) or WayOut("look records up")
+                )
             if not what.get("why") and not self._only_adds(what):
                 raise _call(self.case, f"a correction of {id} says why", "--why TEXT")
             return what
@@ -258,7 +260,7 @@ class Recorder:
             shown = ", ".join(map(str, read.entry.get("readings") or [read.entry.get("reading")]))
             raise _call(
                 self.case, f"{entry['measured']} takes one reading, and {shown} is on record there (record {read.id})",
-                f"to correct it: --instead-of {read.id} --why TEXT",
+                WayOut("correct", read.id, "to correct it: "),
             )  # fmt: skip
         earlier = next((r for r in place if _same_look(r.entry, entry)), None)
         if earlier is None:
@@ -268,7 +270,7 @@ class Recorder:
         says = next(STATES[s] for s in STATES if s in earlier.entry)
         raise _call(
             self.case, f"{_feature(entry)!r} is on record there as {says} (record {earlier.id})",
-            f"to correct it: --instead-of {earlier.id} --why TEXT",
+            WayOut("correct", earlier.id, "to correct it: "),
         )  # fmt: skip
 
     def read_before(self, entry: Mapping[str, Any]) -> Record | None:
@@ -292,7 +294,7 @@ class Recorder:
         if old is not None and not kept and what["set"] != ["stage"] and not what.get("why"):
             shown = ", ".join(map(str, old)) if isinstance(old, list) else old
             raise _call(self.case, f"{' '.join(what['set'])} is on record as {shown!r}",
-                        f'to correct it: --set "{what["set"][-1]}=…" --why TEXT')  # fmt: skip
+                        WayOut("set", what["set"][-1], "to correct it: "))  # fmt: skip
         return what
 
     def _write_checked(self, whats: list[What], sure: bool = True) -> tuple[j.Line, ...]:
@@ -317,9 +319,7 @@ class Recorder:
             before_it = doubts(old, self.knowledge) if old else {}
             odd = [text for key, text in doubts(case, self.knowledge).items() if key not in before_it]
             if odd:
-                raise BadInput(
-                    Problem(Where(self.case.name, 0, 0), DOUBTFUL, text, "--sure if it is so") for text in odd
-                )
+                raise BadInput(Problem(Where(self.case.name, 0, 0), DOUBTFUL, text, WayOut("sure")) for text in odd)
         return after
 
     def _reading_of(self, state: State) -> tuple[m.Case | None, list[Problem]]:
@@ -416,7 +416,7 @@ def _free_name(path: Path, ending: str) -> Path:
     return next(p for p in map(path.with_name, names) if not p.exists())
 
 
-def _call(case: Path, says: str, way_out: str = "") -> BadInput:
+def _call(case: Path, says: str, way_out: str | WayOut = "") -> BadInput:
     return BadInput([Problem(Where(case.name, 0, 0), "record", says, way_out)])
 
 

@@ -13,6 +13,7 @@ from diagnose.casefile.statements import StatementReader
 from diagnose.knowledge.model import Reading
 from diagnose.reading.figures import number_of
 from diagnose.reading.located import Node, only_keys
+from diagnose.reading.problems import WayOut
 from diagnose.reading.terms import plain
 
 
@@ -250,7 +251,8 @@ class RecordReader(StatementReader):
                         else f"{o.feature!r} is recorded {o.state} and {against.feature!r} {against.state}"
                     )
                     line = f" (see line {first.line})" if first.line else ""
-                    self.say(second, "says-both", f"{both} on the same part{line}", "keep the one that was seen")
+                    self.say(second, "says-both", f"{both} on the same part{line}",
+                             WayOut("keep one", before="keep the one that was seen"))  # fmt: skip
                     break
 
     def refuse_impossible(self, observations: list[m.Observation], measured: list[m.Measured]) -> None:
@@ -270,7 +272,7 @@ class RecordReader(StatementReader):
                 readings = [(x.where, x.what) for x in measured if gone and x.part == item]
                 for where, what in [*marks, *readings]:
                     self.say(max(where, o.where), "contradiction", f"part {item} is recorded with {o.feature!r}, so {what!r} cannot be on it",
-                             "keep what is so, and correct or withdraw the other")  # fmt: skip
+                             WayOut("keep one", before="keep what is so, and correct or withdraw the other"))  # fmt: skip
 
     def read_measurement(self, node: Node) -> m.Measured | None:
         only_keys(node, MEASUREMENT, "a measurement", self.problems)

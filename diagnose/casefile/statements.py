@@ -11,6 +11,7 @@ from diagnose.casefile.format import ACT, STATE, record_id
 from diagnose.knowledge.grammar import Variable
 from diagnose.knowledge.model import Reading
 from diagnose.reading.located import Node, only_keys
+from diagnose.reading.problems import WayOut
 from diagnose.reading.terms import did_you_mean
 
 _BOUND = re.compile(
@@ -29,7 +30,7 @@ class StatementReader(FieldReader):
         if not node or (found := self.words.find("moment", text)) is None:
             if node and not _TIME.fullmatch(text):
                 self.say(node.where, "unknown-moment", f"{text!r} is no moment of the vocabulary and no time",
-                         did_you_mean(text, self.words.names["moment"]) or "see: diagnose terms")  # fmt: skip
+                         did_you_mean(text, self.words.names["moment"]) or WayOut("look words up"))  # fmt: skip
                 return ""
             return text
         return found

@@ -74,7 +74,7 @@ def tell(error: BadInput) -> None:
     shown: dict[str, list[str]] = {}
     for p in error.problems[:MOST_TOLD]:
         if p.where.line == 0:
-            print(printable(f"{p.where.file}: {p.told}"), file=sys.stderr)
+            print(printable(f"{p.where.file}: {p.told()}"), file=sys.stderr)
             continue
         print(printable(str(p)), file=sys.stderr)
         line = _line(p.where, shown)

@@ -76,7 +76,7 @@ class Desk:
                     now = Read(len(found.lines), found.state, found.case_now(), found.lines)
                     self._read = self.signature(), now  # so that it is not read again from the disk
             except BadInput as error:
-                taken.held = "; ".join(p.told for p in error.problems)
+                taken.held = "; ".join(p.told() for p in error.problems)
         return taken
 
     def _one(self, answer: Answer) -> Doc:

@@ -107,5 +107,5 @@ def reckon(question: str, path: str, document: bytes, *more: Any) -> Doc:
         assert case is not None
         answer: Doc = getattr(reading, question)(Diagnosis(case, _base[0]), Path(path), *more)
     except BadInput as error:
-        return {"wrong": [p.told for p in error.problems]}
+        return {"wrong": [p.told() for p in error.problems]}
     return answer

@@ -349,7 +349,7 @@ async def _failed(_: Request, error: HTTPException) -> Response:
 
 
 async def _wrong(_: Request, error: BadInput) -> Response:
-    return JSONResponse({"says": "; ".join(p.told for p in error.problems)}, 409)
+    return JSONResponse({"says": "; ".join(p.told() for p in error.problems)}, 409)
 
 
 async def _gone(_: Request, error: OSError) -> Response:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -26,13 +27,45 @@ class Where(Struct, frozen=True, order=True, array_like=True):
         return f"{self.file}:{self.line}:{self.column}"
 
 
+Does = Literal[
+    "correct", "set", "change part", "keep one", "mend one", "sure", "look words up", "look records up", "keep location"
+]  # fmt: skip
+COMMANDS: Mapping[Does, str] = {
+    "correct": "--instead-of {} --why TEXT",
+    "set": '--set "{}=…" --why TEXT',
+    "change part": "--part {} --kind … --why TEXT",
+    "keep one": "",
+    "mend one": "{}",
+    "sure": "--sure if it is so",
+    "look words up": "see: diagnose terms",
+    "look records up": "see: diagnose journal",
+    "keep location": "--keep-location",
+}
+"""What there is to do, as it is typed on the command line."""
+
+
+class WayOut(Struct, frozen=True):
+    """A way out that is typed in another way in another place: what there is to do, `of` what, with the
+    words `before` it."""
+
+    does: Does
+    of: str = ""
+    before: str = ""
+
+    def typed(self, here: Mapping[Does, str]) -> str:
+        return self.before + here.get(self.does, COMMANDS[self.does]).format(self.of)
+
+    def __str__(self) -> str:
+        return self.typed(COMMANDS)
+
+
 class Problem(Struct, frozen=True, order=True):
     """One mistake. `code` is stable; `level` is "error" or "advice"."""
 
     where: Where
     code: str
     says: str
-    way_out: str = ""
+    way_out: str | WayOut = ""
     level: str = "error"
 
     def at(self, where: Where) -> Problem:
@@ -47,20 +80,21 @@ class Problem(Struct, frozen=True, order=True):
         shown = printable(line)[begin : begin + WIDEST_LINE]
         return [lead + shown, " " * (len(lead) + column - begin) + "^"]
 
-    @property
-    def told(self) -> str:
-        """What is wrong, with the way out behind it."""
-        return f"{self.says} ({self.way_out})" if self.way_out else self.says
+    def told(self, here: Mapping[Does, str] = COMMANDS) -> str:
+        """What is wrong, with the way out behind it as it is typed here."""
+        out = self.way_out.typed(here) if isinstance(self.way_out, WayOut) else self.way_out
+        return f"{self.says} ({out})" if out else self.says
 
     def __str__(self) -> str:
         kind = "" if self.level == "error" else f"{self.level}: "
-        return f"{self.where}: {kind}{self.told} [{self.code}]"
+        return f"{self.where}: {kind}{self.told()} [{self.code}]"
 
 
 def in_order(problems: Iterable[Problem]) -> list[Problem]:
     """Each problem once, in the order of places; by a key, which for very many is several times faster."""
     return sorted(
-        set(problems), key=lambda p: (p.where.file, p.where.line, p.where.column, p.code, p.says, p.way_out, p.level)
+        set(problems),
+        key=lambda p: (p.where.file, p.where.line, p.where.column, p.code, p.says, str(p.way_out), p.level),
     )
 
 
@@ -70,7 +104,7 @@ class Problems:
 
     found: list[Problem] = field(default_factory=list)
 
-    def add(self, where: Where, code: str, says: str, way_out: str = "", level: str = "error") -> None:
+    def add(self, where: Where, code: str, says: str, way_out: str | WayOut = "", level: str = "error") -> None:
         self.found.append(Problem(where, code, says, way_out, level))
 
     def near(self, word: str, known: Iterable[str]) -> str:

@@ -21,14 +21,13 @@ from diagnose.casefile.writer import render
 from diagnose.knowledge.model import Knowledge
 from diagnose.phrases.read import read
 from diagnose.reading.entry import replace
-from diagnose.reading.problems import BadInput, Problem, Problems, Where
+from diagnose.reading.problems import BadInput, Does, Problem, Problems, WayOut, Where
 from diagnose.reading.terms import plain
 from diagnose.session.entries import ABSENT, SEEN, UNSEEN, details
 from diagnose.session.figures import CHOICES
 
-SURE_OPTION, SURE_MARK = "--sure if it is so", "! behind it if it is so"
-TO_CORRECT = "to correct it: --"
-"""How the recorder begins a way out that is an option of `diagnose note`."""
+WRITTEN: Mapping[Does, str] = {"sure": "! behind it if it is so"}
+"""What there is to do, as it is written on a sheet."""
 MOVED = "by bench sheet "
 """Why a stage is on record that a sheet showed, before the code of the sheet."""
 NOT_READ = ("box", "unit", "unknown-setting")
@@ -187,10 +186,12 @@ class FilledSheet:
             told = [replace(p, where=typed.value_where, way_out=self._way_out(p.way_out)) for p in error.problems]
             raise BadInput(told) from error
 
-    def _way_out(self, told: str) -> str:
+    def _way_out(self, told: str | WayOut) -> str:
         """A way out that the recorder tells, in terms of a sheet."""
-        note = f"to correct it: diagnose note {self.recorder.case.name} … --"
-        return told.replace(SURE_OPTION, SURE_MARK).replace(TO_CORRECT, note)
+        if isinstance(told, str):
+            return told
+        note = f"diagnose note {self.recorder.case.name} … " if told.does in ("correct", "set") else ""
+        return replace(told, before=told.before + note).typed(WRITTEN)
 
     def line(self, text: str, number: int) -> Typed | None:
         """One line; None for an empty one, a remark behind #, or the code of the sheet. Raises BadInput."""

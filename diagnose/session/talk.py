@@ -16,7 +16,7 @@ from diagnose.reading.problems import BadInput
 from diagnose.reading.terms import nearest
 from diagnose.session.entries import NONE, YES, meant, numbers_choices
 from diagnose.session.prompts import Ask, Words
-from diagnose.session.wording import acknowledged, typed
+from diagnose.session.wording import TYPED, acknowledged
 from diagnose.views.at_odds import ToldOdds
 from diagnose.views.journal import clean, sentence
 from diagnose.views.page import Page
@@ -51,7 +51,7 @@ class Talk:
         self.commands: dict[str, Callable[[str], None]] = {}
         self.help: dict[str, str] = {}
         self._read: tuple[State, Case] | None = None
-        self._odds = ToldOdds(recorder)
+        self._odds = ToldOdds(recorder, here=TYPED)
 
     @property
     def case(self) -> Case:
@@ -152,7 +152,7 @@ class Talk:
             for text in acknowledged(lines, self.case) or ["already on record"]:
                 self.say(f"  {text}", hang=4)
             for text in self._odds.since():
-                self.say(f"  {typed(text)}", hang=4)
+                self.say(f"  {text}", hang=4)
         return True
 
     def could(self, what: What) -> bool:
@@ -182,7 +182,7 @@ class Talk:
 
     def tell(self, error: BadInput) -> None:
         for p in error.problems:
-            self.say(f"  {p.says}" + (f" ({typed(p.way_out)})" if p.way_out else ""), hang=4)
+            self.say(f"  {p.told(TYPED)}", hang=4)
 
     def say(self, text: str, hang: int = 0, bold: bool = False) -> None:
         page = Page(min(shutil.get_terminal_size((80, 24)).columns, 100), self._styled)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -10,29 +9,21 @@ from diagnose.casefile.format import NOT_UNDERSTOOD, STATES
 from diagnose.casefile.journal import Line
 from diagnose.casefile.model import Case
 from diagnose.knowledge.model import Vocabulary
+from diagnose.reading.problems import Does
 from diagnose.reading.terms import did_you_mean
 from diagnose.views.journal import sentence
 
-_TYPED = (
-    (r'--set "(.+?)=…" --why TEXT', r"/fix \1"),
-    (r"--part (\S+) --kind … --why TEXT", r"/fix part \1"),
-    (r"--instead-of (\S+) --why TEXT", r"/fix r\1"),
-    (
-        r"correct or withdraw the other|keep the one that was seen",
-        r"\g<0>: /log shows their numbers, /fix r12 corrects r12",
-    ),
-    (r"correct one of them", r"\g<0>: /fix and its name, as /fix shaft diameter"),
-    (r"see: diagnose terms", "? WORD says what a word means"),
-    (r"see: diagnose journal", "/log shows them"),
-    (r"--keep-location", "quit, and diagnose record FILE --keep-location"),
-)
-
-
-def typed(way_out: str) -> str:
-    """A way out that is told everywhere, as what is typed in a session."""
-    for told, here in _TYPED:
-        way_out = re.sub(told, here, way_out)
-    return way_out
+TYPED: Mapping[Does, str] = {
+    "correct": "/fix r{}",
+    "set": "/fix {}",
+    "change part": "/fix part {}",
+    "keep one": ": /log shows their numbers, /fix r12 corrects r12",
+    "mend one": ": /fix and its name, as /fix shaft diameter{}",
+    "look words up": "? WORD says what a word means",
+    "look records up": "/log shows them",
+    "keep location": "quit, and diagnose record FILE --keep-location",
+}
+"""What there is to do, as it is typed in a session."""
 
 
 def means_of(word: str, words: Vocabulary) -> list[str]:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import chain
 
-from diagnose.casefile.behind import ways_to_correct
+from diagnose.casefile.behind import way_to_correct
 from diagnose.casefile.model import Act, Case, Measured, Observation, SettingFact
 from diagnose.casefile.model import State as SaidState
 from diagnose.casefile.recorder import Recorder
@@ -13,7 +13,7 @@ from diagnose.casefile.replay import State
 from diagnose.inference.at_odds import Odd, Odds
 from diagnose.knowledge.model import Knowledge
 from diagnose.reading.figures import count
-from diagnose.reading.problems import BadInput
+from diagnose.reading.problems import COMMANDS, BadInput, Does, WayOut
 from diagnose.trail.wording import record_text
 
 CARRIES = {"nose": ", carries the nose", "wide": ", carries the wide face"}
@@ -64,10 +64,11 @@ def not_understood(case: Case) -> str:
 
 
 class ToldOdds:
-    """Tells what does not go together any more since an answer. `known`: what did not before it."""
+    """Tells what does not go together any more since an answer. `known`: what did not before it; `here`: how it is corrected
+    where it is told."""
 
-    def __init__(self, recorder: Recorder, odds: Odds | None = None):
-        self.recorder, self.odds = recorder, odds or Odds(recorder.knowledge)
+    def __init__(self, recorder: Recorder, odds: Odds | None = None, here: Mapping[Does, str] = COMMANDS):
+        self.recorder, self.odds, self.here = recorder, odds or Odds(recorder.knowledge), here
         self.known = self._now()
 
     def since(self, correcting: bool = True) -> list[str]:
@@ -79,7 +80,7 @@ class ToldOdds:
     def _texts(self, fresh: Iterable[Odd], correcting: bool) -> Iterator[str]:
         case, state, knowledge = self.recorder.case_now(), self.recorder.state, self.recorder.knowledge
         for odd in fresh:
-            how = ways(odd, case, state, knowledge) if correcting else ""
+            how = ways(odd, case, state, knowledge, self.here) if correcting else ""
             yield f"{told(odd, case, knowledge)}. Both stand" + (f"; to correct: {how}" if how else "")
 
     def _now(self) -> tuple[Odd, ...]:
@@ -90,8 +91,8 @@ class ToldOdds:
             return ()
 
 
-def ways(odd: Odd, case: Case, state: State, knowledge: Knowledge) -> str:
-    """How either side is corrected, as `diagnose note` takes it."""
-    found = [ways_to_correct(i, case, state, knowledge.vocabulary) for i in (*odd.one, *odd.other)]
-    found += [f"--part {item} --kind … --why TEXT" for item in odd.parts[:1]]
-    return " or ".join(dict.fromkeys(x for x in found if x))
+def ways(odd: Odd, case: Case, state: State, knowledge: Knowledge, here: Mapping[Does, str]) -> str:
+    """How either side is corrected, as it is typed here."""
+    found = [way_to_correct(i, case, state, knowledge.vocabulary) for i in (*odd.one, *odd.other)]
+    found += [WayOut("change part", item) for item in odd.parts[:1]]
+    return " or ".join(dict.fromkeys(way.typed(here) for way in found if way))

@@ -34,7 +34,7 @@ def text(problems: Sequence[Problem], texts: Mapping[str, Sequence[str]]) -> str
 
 def _row(p: Problem) -> dict[str, Any]:
     return {"file": p.where.file, "line": p.where.line, "column": p.where.column, "code": p.code, "level": p.level,
-            "says": p.says, "way_out": p.way_out}  # fmt: skip
+            "says": p.says, "way_out": str(p.way_out)}  # fmt: skip
 
 
 def as_json(problems: Sequence[Problem]) -> str:
@@ -51,7 +51,7 @@ def sarif(problems: Sequence[Problem]) -> str:
         {
             "ruleId": p.code,
             "level": levels[p.level],
-            "message": {"text": p.told},
+            "message": {"text": p.told()},
             "locations": [{"physicalLocation": {
                 "artifactLocation": {"uri": quote(p.where.file)},
                 "region": {"startLine": p.where.line, "startColumn": p.where.column},
@@ -71,7 +71,7 @@ def github(problems: Sequence[Problem]) -> str:
     lines = []
     for p in problems:
         kind = "error" if p.level == "error" else "notice"
-        says = _escaped(p.told)
+        says = _escaped(p.told())
         place = f"file={_escaped(p.where.file, ':,')},line={p.where.line},col={p.where.column}"
         lines.append(f"::{kind} {place},title={p.code}::{says}")
     return "".join(line + "\n" for line in lines)
