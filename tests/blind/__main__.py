@@ -9,7 +9,7 @@ from pathlib import Path
 
 from diagnose.evaluation.score import Level, level_figures
 from diagnose.inference.run import load
-from tests.blind.ladder import KINDS, LEVELS, STAGES, ladder
+from tests.blind.ladder import KINDS, LEVELS, STAGES, SURELY, ladder
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
@@ -35,7 +35,10 @@ def main() -> None:
                     [(r.told["tool", level], r.again["tool", level]) for r in rows if ("tool", level) in r.again]
                 )
             )
-        if name != "closed" and "--misses" in sys.argv:
+        there = [x for r in rows for x in r.held]
+        if there:
+            print(f"  every mechanism held above {SURELY:.0%}: {len(there)}, of which {sum(there) / len(there):.0%} were there")
+        if "closed" not in name and "--misses" in sys.argv:
             for r in rows:
                 print(r.miss())
 

@@ -10,7 +10,7 @@ second recorder, for some of the cases.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -20,22 +20,25 @@ from diagnose.casefile.reader import read_case
 from diagnose.evaluation.score import NONE, Level
 from diagnose.inference.run import RuleBase
 from diagnose.judgement.diagnosis import Diagnosis
-from diagnose.judgement.judge import Judged
+from diagnose.judgement.judge import Judged, Judgement
 
 KINDS = ("thin", "middling", "rich")
 LEVELS = ("root", "mechanism")
 STAGES = ("reader of text", "reader of record", "tool")
+SURELY = 0.9
 
 
 @dataclass
 class Row:
-    """One case: for each (stage, level) what was answered, as a level of a score; `again` by the tool on the second record."""
+    """One case: for each (stage, level) what was answered, as a level of a score; `again` by the tool on the second record.
+    `held`: of each mechanism that the tool holds above `SURELY`, whether it was there, the main one or beside it."""
 
     name: str
     kind: str
     expected: Mapping[str, tuple[str, ...]]
     told: dict[tuple[str, str], Level] = field(default_factory=dict)
     again: dict[tuple[str, str], Level] = field(default_factory=dict)
+    held: list[bool] = field(default_factory=list)
 
     def miss(self) -> str:
         parts = [f"{self.name} ({self.kind})"]
@@ -65,8 +68,12 @@ def ladder(folder: Path, base: RuleBase) -> list[Row]:
         for records, kept in (("records", row.told), ("second", row.again)):
             record = folder / records / f"{name}.yaml"
             if record.is_file():
-                told = judged(record, expected, beside, base)
+                judgements = Diagnosis(read_case(record, base.knowledge), base).judgements
+                told = judged(judgements, expected, beside)
                 kept |= {key: level for key, level in told.items() if key[1] in named(labels[name])}
+                if records == "records" and beside:
+                    there = {*expected["mechanism"], *beside}
+                    row.held = [name in there for name in held(judgements)]
         rows.append(row)
     return rows
 
@@ -91,12 +98,16 @@ def read(answer: Mapping[str, float], expected: tuple[str, ...], base: RuleBase)
     )  # fmt: skip
 
 
+def held(judgements: Sequence[Judgement]) -> list[str]:
+    """The mechanisms held above `SURELY` at any position."""
+    return sorted({j.name for x in judgements for j in x.mechanisms if j.probability >= SURELY})
+
+
 def judged(
-    record: Path, expected: Mapping[str, tuple[str, ...]], beside: set[str], base: RuleBase
+    judgements: Sequence[Judgement], expected: Mapping[str, tuple[str, ...]], beside: set[str]
 ) -> dict[tuple[str, str], Level]:
-    """The tool on a record, over all its seal positions, causes and mechanisms as it ranks them. None of the causes leads
-    where it is likelier than any, and stands before the first that is less likely."""
-    judgements = Diagnosis(read_case(record, base.knowledge), base).judgements
+    """What the tool told of a record, over all its seal positions, causes and mechanisms as it ranks them. None of the causes
+    leads where it is likelier than any, and stands before the first that is less likely."""
     none = min(x.none_of_these for x in judgements)
     levels = {}
     for level, every in (("root", [j for x in judgements for j in x.causes]),
