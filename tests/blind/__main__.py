@@ -37,7 +37,9 @@ def main() -> None:
             )
         there = [x for r in rows for x in r.held]
         if there:
-            print(f"  every mechanism held above {SURELY:.0%}: {len(there)}, of which {sum(there) / len(there):.0%} were there")
+            print(
+                f"  every mechanism held above {SURELY:.0%}: {len(there)}, of which {sum(there) / len(there):.0%} were there"
+            )
         if "closed" not in name and "--misses" in sys.argv:
             for r in rows:
                 print(r.miss())

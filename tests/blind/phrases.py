@@ -2,8 +2,9 @@
 
 The files of said/ list {phrase, on, means, kind, set, says}: a phrase as said, the part it was said of, what it means in a plain
 sentence, whether that is a mark, a state or an act, which writers wrote it, and `says`: what a careful technician would put on
-record of it, as alternatives in the form of a case file, given by labellers who had not seen how it is read. Of the closed set only
-totals are printed, and only when it is named, which is a look that counts.
+record of it, as alternatives in the form of a case file, given by labellers who had not seen how it is read. `also`, of the closed
+sets: what two judges accept beside that, who saw the readings, the labels and what means something else side by side and did not
+know which is which (as relevance is judged from a pool: TREC; from memory). Of the closed set only totals are printed, and only when it is named, which is a look that counts.
 
 A reading is right where one of its statements says one of the alternatives, both present or both denied; figures are not
 compared, nor where on a part and how much. Phrases for which the labeller found no term are not judged.
@@ -31,11 +32,13 @@ KNOWLEDGE = HERE.parents[1] / "knowledge"
 
 @dataclass(frozen=True)
 class Told:
-    """One phrase judged: whether the first, and any of three readings, is right; None where it is not judged."""
+    """One phrase judged: whether the first, and any of three readings, is right; None where it is not judged. `accepted`: the
+    same, with what the judges accept beside the labels."""
 
     row: dict[str, Any]
     first: bool | None
     three: bool | None
+    accepted: tuple[bool, bool]
     sure: bool
     read: bool
 
@@ -45,9 +48,12 @@ def judged(row: dict[str, Any], v: Vocabulary) -> Told:
     sure = bool(readings) and readings[0].sureness == "sure"
     meant = {claim for says in row["says"] for claim in claims(says, v)}
     if not meant:
-        return Told(row, None, None, sure, bool(readings))
-    right = [any(_own(s, v) & meant for s in r.statements) for r in readings[:3]]
-    return Told(row, bool(right and right[0]), any(right), sure, bool(readings))
+        return Told(row, None, None, (False, False), sure, bool(readings))
+    also = {claim for says in row.get("also", ()) for claim in claims(says, v)}
+    right, wider = (
+        [any(_own(s, v) & good for s in r.statements) for r in readings[:3]] for good in (meant, meant | also)
+    )
+    return Told(row, any(right[:1]), any(right), (any(wider[:1]), any(wider)), sure, bool(readings))
 
 
 def heard(row: dict[str, Any], v: Vocabulary) -> tuple[Reading, ...]:
@@ -107,9 +113,13 @@ def line(name: str, told: Iterable[Told]) -> str:
     n, first, three = len(known), sum(bool(t.first) for t in known), sum(bool(t.three) for t in known)
     wrong = sum(t.sure and not t.first for t in known)
     low, high = wilson(first, n) if n else (0.0, 0.0)
+    accepted = [sum(t.accepted[i] for t in known) for i in (0, 1)]
+    wider = (
+        f" (by labels or both judges {accepted[0]} and {accepted[1]})" if any(t.row.get("also") for t in rows) else ""
+    )
     return (
         f"  {name:<6} {len(rows):>4} phrases, {sum(not t.read for t in rows)} read to nothing, {n} judged: first right {first} "
-        f"({low:.0%} to {high:.0%}), among three {three}, sure {sum(t.sure for t in known)} of which wrong {wrong}"
+        f"({low:.0%} to {high:.0%}), among three {three}{wider}, sure {sum(t.sure for t in known)} of which wrong {wrong}"
     )
 
 
