@@ -100,7 +100,7 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     for known in held:
         most.add(known)
     for n in ranked[:MOST_HELD]:
-        if most.least <= most.of(n) and (h := _held(n, clause, named, behind, index, subject)):
+        if most.least <= most.of(n) and (h := _held(n, clause, named, behind, index, subject, most.least)):
             held.append(h)
             most.add(h)
     best: dict[tuple[str, str, str, str], Held] = {}
@@ -206,12 +206,24 @@ class _Claim:
     denied: bool = False
     value: tuple[int, Lifted] | None = None
 
+    @property
+    def at_most(self) -> float:
+        """How well the term fits where nothing is left unread and nothing else counts against it."""
+        share = self.matched / (self.matched + CLAIMED * self.claimed) if self.matched else 0.0
+        return share * self.fit * FAMILY[self.spelling.term.family]
+
 
 def _held(
-    number: int, clause: Clause, named: dict[str, frozenset[int]], behind: dict[str, bool], index: Index, subject: str
+    number: int,
+    clause: Clause,
+    named: dict[str, frozenset[int]],
+    behind: dict[str, bool],
+    index: Index,
+    subject: str,
+    least: float = WEAK,
 ) -> Held | None:
     claim = _claim(number, clause, named, behind, index, subject)
-    if claim is None:
+    if claim is None or claim.at_most + ROUNDED < least:
         return None
     term = claim.spelling.term
     more, quiet = qualifiers(clause, claim.used, term)

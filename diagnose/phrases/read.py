@@ -21,7 +21,8 @@ TIE, AMONG, PIECE = 0.03, 0.55, 0.45
 FAINT, FEW = 0.5, 2
 """How faint a reading is that is none where so many words are unread against each that is read."""
 MOST_BY_MEANING = 4
-"""Of how many clauses a phrase is at most whose clauses are read by meaning: it takes time, and a longer one is hardly a phrase."""
+"""Of how many clauses a phrase is at most whose clauses are read by meaning or two as one: it takes time, and a longer one is
+hardly a phrase."""
 
 
 def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Reading, ...]:
@@ -129,7 +130,9 @@ def _attached(clauses: list[Clause], index: Index) -> list[Clause]:
 
 
 def _as_one(clauses: list[Clause], index: Index, subject: str) -> list[Clause]:
-    """The clauses, two of them as one where a single term says both: "drips when stopped, dry when running"."""
+    """The clauses, two of them as one where a single term says both: "drips when stopped, dry when running"; not in a long list."""
+    if len(clauses) > MOST_BY_MEANING:
+        return clauses
     result = list(clauses)
     for n in range(len(result) - 2, -1, -1):
         both = joined(result[n], result[n + 1])
