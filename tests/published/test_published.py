@@ -44,12 +44,13 @@ def test_this_folder_s_page_tells_what_is_computed(found):
 def test_the_readme_s_figures_are_those_that_are_computed(found):
     of = score(found)
     readme = (HERE.parents[1] / "README.md").read_text("utf-8")
+    root, mechanism = of["levels"]["root"], of["levels"]["mechanism"]
     for row in (
         f"On {of['n']} published cases and patterns",
         f"else the mechanism | {share(of, 'right')} |",
-        f"| root leads, of {of['levels']['root']['n']} that name one | {share(of['levels']['root'], 'leads')} |",
-        f"| mechanism leads, of {of['levels']['mechanism']['n']} that name one | {share(of['levels']['mechanism'], 'leads')} |",
-    ):
+        *(f"| {name} leads, of {level['n']} that name one | {share(level, 'leads')} |\n"
+          f"| … among the first three | {share(level, 'among_three')} |" for name, level in (("root", root), ("mechanism", mechanism))),
+    ):  # fmt: skip
         assert row in readme, row
 
 
