@@ -90,7 +90,7 @@ def the_way(rounds: int) -> tuple[Table, str]:
         "read a case file": lambda: [read_case(p, base.knowledge) for p in SCENARIOS],
         "facts, quantities, findings": lambda: [infer(c, base) for c in cases],
         "judgement": lambda: [judge(i, net) for i in inferences],
-        "planning": lambda: [plan(i, j, net) for i, j in zip(inferences, judgements, strict=True)],
+        "planning": lambda: [plan(j) for j in judgements],
         "facts to standing": lambda: [judge(infer(c, base), net) for c in cases],
     }
     took = {name: milliseconds(run, rounds) / len(cases) for name, run in steps.items()}
