@@ -23,11 +23,10 @@ class Row(EngineFact):
 
     table = ""
 
-    def __init__(self, *pairs: Iterable[tuple[str, Any]], **slots: Any):
-        dict.update(self, *pairs, **slots)
+    __init__ = dict.__init__
 
     def __hash__(self) -> int:
-        return hash(self["id"]) if "id" in self else super().__hash__()
+        return hash(self.get("id"))
 
 
 class Place(Row):
@@ -99,27 +98,14 @@ def finding_id(finding: str, position: str) -> str:
 
 
 class Facts(FactList):
-    """experta's fact list; two facts are equal when their slots are. Rows need none of experta's checks."""
+    """experta's fact list for rows, which need none of experta's checks."""
 
-    @staticmethod
-    def _get_fact_id(fact: EngineFact) -> Any:
-        pairs = (p for p in fact.items() if p[0][:2] != "__") if "__factid__" in fact else fact.items()
-        return type(fact), frozenset(pairs)
-
-    def declare(self, fact: EngineFact) -> EngineFact | None:
-        identity = self._get_fact_id(fact)
-        if identity in self.reference_counter:
-            return None
-        self.reference_counter[identity] = 1
-        return self.add(fact)
-
-    def add(self, fact: EngineFact) -> EngineFact:
+    def add(self, fact: EngineFact) -> None:
         """Declares a fact that is known to be new."""
-        fact.__factid__ = self.last_index
+        dict.__setitem__(fact, "__factid__", self.last_index)
         self[self.last_index] = fact
         self.last_index += 1
         self.added.append(fact)
-        return fact
 
 
 class CaseEngine(KnowledgeEngine):
@@ -143,11 +129,13 @@ class CaseEngine(KnowledgeEngine):
         self.matcher.reset()
 
     def run(self, steps: float = float("inf")) -> None:
-        """Fires until nothing is left to fire; experta's own loop also writes every firing for its log."""
+        """Fires until nothing is left to fire; experta's own loop also writes every firing for its log and asks for changes
+        after firings that made none."""
         self.running = True
         while self.running:
-            came, went = self.get_activations()
-            self.strategy.update_agenda(self.agenda, came, went)
+            if self.facts.added or self.facts.removed:
+                came, went = self.get_activations()
+                self.strategy.update_agenda(self.agenda, came, went)
             activation = self.agenda.get_next()
             if activation is None:
                 break
@@ -170,6 +158,7 @@ class Reasoner:
         self.engine = CaseEngine()
         self.built: set[int] = set()
         self.recorded: dict[tuple[int, str], list[set[str]]] = {}
+        self.said: set[tuple[str, str, str]] = set()
         self.others: dict[str, str] = {}
         self.wanted = [sum(not p.negated for p in b.premises) for b in self.branches]
         # equal premises are held against a fact once for all branches that share them
@@ -186,14 +175,14 @@ class Reasoner:
         """Fires everything that can fire; firings in the order of the branches, then of the positions."""
         rows = [TABLES[f.table](f.slots, id=f.id) for f in facts]
         self.others = dict(positions)
-        self.recorded = {}
+        self.recorded, self.said = {}, set()
         if len(self.built) < len(self.branches):
             self.build(self.candidates(rows))
         self.engine.reset()
         self.engine.declare_all([*(Place(position=position) for position in self.others), *rows])
         self.engine.run()
         return tuple(
-            Firing(self.branches[i], place, tuple(tuple(sorted(ids)) for ids in supports))
+            Firing(self.branches[i], place, tuple([tuple(sorted(ids)) for ids in supports]))
             for (i, place), supports in sorted(self.recorded.items())
         )
 
@@ -239,6 +228,7 @@ class Reasoner:
         rule = Rule(AND(Place(position=MATCH.place), *patterns), salience=len(self.branches) - i)
         names = [(k, f"fact{k}") for k, p in enumerate(branch.premises) if not p.negated]
         c = branch.conclusion
+        finds = c.kind == "found"
 
         def fire(engine: CaseEngine, place: str, **bound: Any) -> None:
             if (i, place) not in self.recorded:
@@ -246,9 +236,11 @@ class Reasoner:
             supports = self.recorded[i, place]
             for k, name in names:
                 supports[k].add(bound[name]["id"])
-            if c.kind == "found":
+            finding = c.name, c.state, place
+            if finds and finding not in self.said:
+                self.said.add(finding)
                 other, id = self.others[place], finding_id(c.name, place)
-                engine.facts.declare(Found(finding=c.name, state=c.state, position=place, other=other, id=id))
+                engine.facts.add(Found(finding=c.name, state=c.state, position=place, other=other, id=id))
 
         # what `rule(fire)` does, but for reading the signature of every single action
         rule._wrapped, rule.__name__ = fire, f"{branch.rule} {branch.number}"

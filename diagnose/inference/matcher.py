@@ -12,6 +12,7 @@ from __future__ import annotations
 import bisect
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from operator import attrgetter
 from typing import Any
 
 from diagnose.inference.experta_shim import AND, NOT, Activation, Fact, Matcher, P, Rule, Strategy, W
@@ -23,16 +24,14 @@ class Alpha:
     __slots__ = ("facts", "kind", "literals", "tests", "users", "wanted_by")
 
     def __init__(self, kind: type, literals: dict[str, Any], tests: tuple[tuple[str, Any], ...]):
-        self.kind, self.literals, self.tests = kind, tuple(literals.items()), tests
+        self.kind, self.literals, self.tests = kind, literals.items(), tests
         self.facts: dict[int, Fact] = {}
         self.users: list[Node] = []
         self.wanted_by: list[Node] = []
 
     def takes(self, fact: Fact) -> bool:
-        get = fact.get
-        for slot, value in self.literals:
-            if get(slot, self) != value:
-                return False
+        if not self.literals <= fact.items():
+            return False
         return all(slot in fact and test(fact[slot]) for slot, test in self.tests)
 
 
@@ -53,7 +52,8 @@ class Node:
     def join(self, came: list[Activation], went: list[Activation]) -> None:
         """Brings the live activations up to date and tells which came and which went."""
         before, self.live = self.live, {}
-        for ids, facts, bound in () if self.missing else self._matches():
+        for facts, bound in () if self.missing else self._matches():
+            ids = tuple([fact["__factid__"] for fact in facts])
             kept = before.pop(ids, None)
             if kept is None:
                 kept = Activation(self.rule, facts, bound)
@@ -61,13 +61,13 @@ class Node:
             self.live[ids] = kept
         went.extend(before.values())
 
-    def _matches(self) -> list[tuple[tuple[int, ...], tuple[Fact, ...], dict[str, Any]]]:
-        """(ids, facts, what the variables stand for) of every way in which facts satisfy all patterns."""
-        rows: list[tuple[tuple[int, ...], tuple[Fact, ...], dict[str, Any]]] = [((), (), {})]
+    def _matches(self) -> list[tuple[tuple[Fact, ...], dict[str, Any]]]:
+        """(facts, what the variables stand for) of every way in which facts satisfy all patterns."""
+        rows: list[tuple[tuple[Fact, ...], dict[str, Any]]] = [((), {})]
         for alpha, names, alias in self.wanted:
             longer = []
-            for ids, facts, bound in rows:
-                for id, fact in alpha.facts.items():
+            for facts, bound in rows:
+                for fact in alpha.facts.values():
                     further = bound.copy()
                     for slot, name in names:
                         value = fact[slot]
@@ -76,11 +76,11 @@ class Node:
                     else:
                         if alias:
                             further[alias] = fact
-                        longer.append(((*ids, id), (*facts, fact), further))
+                        longer.append(((*facts, fact), further))
             rows = longer
         if self.denied:
             rows = [r for r in rows if not any(
-                _agrees(f, names, r[2]) for alpha, names in self.denied for f in alpha.facts.values())]  # fmt: skip
+                _agrees(f, names, r[1]) for alpha, names in self.denied for f in alpha.facts.values())]  # fmt: skip
         return rows
 
 
@@ -178,21 +178,27 @@ class IndexedMatcher(Matcher):
             node.missing += 1
             self.ready.pop(node, None)
 
-    def _reached(self, fact: Fact) -> Iterator[Alpha]:
+    def _reached(self, fact: Fact) -> list[Alpha]:
         kind = type(fact)
+        found: list[Alpha] = []
         for slot, by_value in self.index.get(kind, {}).items():
             if slot in fact:
-                yield from by_value.get(fact[slot], ())
-        yield from self.open.get(kind, ())
+                found += by_value.get(fact[slot], ())
+        return found + self.open.get(kind, [])
 
     def reset(self) -> None:
         for alpha in self.dirty:
             if alpha.facts:
                 alpha.facts.clear()
-                self._empty(alpha)
+                for node in alpha.wanted_by:
+                    node.missing += 1
         for node in self.awake:
             node.live = {}
         self.dirty, self.awake = [], {}
+        self.ready = {node: None for node in self.ready if not node.missing}
+
+
+_KEY = attrgetter("key")
 
 
 class BySalience(Strategy):
@@ -204,7 +210,7 @@ class BySalience(Strategy):
             agenda.activations[:] = [a for a in agenda.activations if id(a) not in gone]
         for activation in added:
             activation.key = (activation.rule.salience, sorted([-f["__factid__"] for f in activation.facts]))
-            bisect.insort(agenda.activations, activation)
+            bisect.insort(agenda.activations, activation, key=_KEY)
 
 
 def _anything(value: Any) -> bool:

@@ -10,8 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.casefile.reader import read_case
-from diagnose.inference.engine import Facts as CaseFacts
-from diagnose.inference.engine import Reasoner, Row
+from diagnose.inference.engine import Found, Reasoner
 from diagnose.inference.experta_shim import AND, AS, MATCH, NOT, Fact, KnowledgeEngine, P, Rule
 from diagnose.inference.facts import make, seal_positions
 from diagnose.inference.matcher import IndexedMatcher
@@ -287,13 +286,12 @@ def test_rules_are_built_when_a_case_first_can_use_them():
     assert [f.supports for f in both] == [(("o2",),), (("o1",),)]
 
 
-def test_a_fact_declared_twice_counts_once_as_itself_and_as_its_like():
-    facts = CaseFacts()
-    first = Row(a=1, id="x")
-    assert facts.declare(first) is first
-    assert facts.declare(first) is None and facts.declare(Row(a=1, id="x")) is None
-    other = facts.declare(Row(a=2, id="x"))
-    assert other is not None and list(facts.values()) == [first, other] and facts.added == [first, other]
+def test_a_finding_that_two_rules_say_is_one_fact_for_each_state_and_place():
+    branches = [branch("a", premise("seen", feature=f, at="any")) for f in "uv"]
+    reasoner = Reasoner(branches)
+    firings = reasoner.run([seen("o1", "u"), seen("o2", "v")], PLACES)
+    found = [f["id"] for f in reasoner.engine.facts.values() if isinstance(f, Found)]
+    assert len(firings) == 4 and sorted(found) == ["f:a@inboard", "f:a@outboard"]
 
 
 def test_the_same_premise_twice_needs_one_fact_and_leaves_when_it_does():
