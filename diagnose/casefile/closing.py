@@ -16,7 +16,7 @@ def read_custody(reader: FieldReader, node: Node) -> m.Custody | None:
     only_keys(node, CUSTODY, "an act of custody", reader.problems)
     for key in ("did", "by", "when"):
         reader.text(node, key, needed=True)
-    parts = tuple(item.text() for item in (node.get("part") or Node([], node.where)).each())
+    parts = tuple(item.text() for item in node.members("part"))
     for item in parts:
         if item not in reader.parts:
             reader.say((node.get("part") or node).where, "unknown-item", f"no part has the item number {item!r}",
@@ -50,7 +50,7 @@ def read_outcome(reader: FieldReader, node: Node) -> m.Outcome:
     if position and position not in reader.positions:
         reader.say((node.get("position") or node).where, "position", f"{position!r} is no position of this seal",
                    f"allowed: {', '.join(reader.positions)}")  # fmt: skip
-    changed = tuple(item.text() for item in (node.get("changed") or Node([], node.where)).each() if item.text())
+    changed = tuple(item.text() for item in node.members("changed") if item.text())
     return m.Outcome(
         roots, mechanisms, none, said, position or (reader.positions[0] if len(reader.positions) == 1 else ""),
         reader.text(node, "by"), reader.term("confirmed", node.get("how"), "way to confirm an outcome"), when, changed,
@@ -67,7 +67,7 @@ def card_called(word: str, table: Iterable[str], knowledge: Knowledge) -> str | 
 
 
 def _named(reader: FieldReader, node: Node, key: str, table: Iterable[str], what: str) -> Iterable[str]:
-    for item in (node.get(key) or Node([], node.where)).each():
+    for item in node.members(key):
         name = card_called(item.text(), table, reader.knowledge)
         if name:
             yield name

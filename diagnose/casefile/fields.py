@@ -31,8 +31,8 @@ class FieldReader:
         return text_under(node, key, self.problems, needed)
 
     def choice(self, node: Node, key: str, allowed: Iterable[str], what: str) -> str:
-        word, table = self.text(node, key), list(allowed)
-        if word and word not in table:
+        word = self.text(node, key)
+        if word and word not in (table := list(allowed)):
             way_out = self.problems.near(word, table) or f"allowed: {', '.join(table)}"
             self.say((node.get(key) or node).where, "unknown-word", f"{word!r} is no {what}", way_out)
             return ""

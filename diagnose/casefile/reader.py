@@ -175,7 +175,7 @@ class _Reader(RecordReader):
             custody=tuple(x for x in (read_custody(self, n) for n in self.maps(node, "custody")) if x),
             outcomes=tuple(read_outcome(self, n) for n in self.maps(node, "outcomes")),
             alone=self.choice(node, "at hand", AT_HAND, "thing at hand") == ALONE,
-            not_understood=tuple(x.text() for x in (node.get("said, not understood") or Node([], node.where)).each() if x.text()),
+            not_understood=tuple(x.text() for x in node.members("said, not understood") if x.text()),
         )  # fmt: skip
 
     def records(self, node: Node, key: str, read: Callable[[Node], Any]) -> list[Any]:

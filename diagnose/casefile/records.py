@@ -60,7 +60,7 @@ class RecordReader(StatementReader):
     def read_places(self, node: Node) -> tuple[tuple[str, str], ...]:
         """What sat where: "1 in pocket 3" of springs, "a in slot 2" of pins."""
         found = []
-        for item in (node.get("sat in") or Node([], node.where)).each():
+        for item in node.members("sat in"):
             thing, sign, spot = (x.strip() for x in item.text().partition(" in "))
             if thing and sign and spot:
                 found.append((thing, spot))
@@ -163,7 +163,7 @@ class RecordReader(StatementReader):
 
     def read_which(self, node: Node) -> tuple[str, ...]:
         """Which of several have the mark: pin 2, or a list."""
-        return tuple(item.text() for item in (node.get("which") or Node([], node.where)).each() if item.text())
+        return tuple(item.text() for item in node.members("which") if item.text())
 
     def read_count(self, node: Node) -> int:
         """Of how many; 0 where it is not said."""
@@ -306,7 +306,7 @@ class RecordReader(StatementReader):
         if any(n is None for n in numbers):
             return None
         readings = tuple(n for n in numbers if n)
-        labels = tuple(x.text() for x in (node.get("labels") or Node([], node.where)).each())
+        labels = tuple(x.text() for x in node.members("labels"))
         position = self.read_position(node, kind, part)
         group = self.choice(node, "group", ("rotating", "stationary"), "group") or (
             part.group if part else self.words.kinds[kind].group if kind else ""

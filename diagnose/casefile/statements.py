@@ -87,7 +87,7 @@ class StatementReader(FieldReader):
             if beside and spans and (limit := self.span(beside, variable)) and {less, more} <= variable.words.keys():
                 values += _against(spans, limit, less, more)
         values += _course(spans, variable)
-        when = tuple(w for item in (node.get("when") or Node([], node.where)).each() if (w := self.moment(item)))
+        when = tuple(w for item in node.members("when") if (w := self.moment(item)))
         if len(when) > 1 and len(when) != len(value.each()):
             self.say(
                 node.where,

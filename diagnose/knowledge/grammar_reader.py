@@ -153,7 +153,7 @@ def read_moved(reader: CardReader, vocabulary: Vocabulary) -> dict[str, Moved]:
         return {}
     only_keys(node, ["moved"], "this file", reader.problems)
     result = {}
-    for item in (node.get("moved") or Node([], node.where)).each():
+    for item in node.members("moved"):
         only_keys(item, ["setting", "term", "also", "saw", "on"], "an entry", reader.problems)
         reader.known(item, "setting", vocabulary.settings, "setting")
         reader.known(item, "saw", vocabulary.features, "feature")

@@ -9,11 +9,13 @@ from __future__ import annotations
 import errno
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
+from typing import ClassVar
 
 import yaml
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from diagnose.reading.files import read_file
 from diagnose.reading.problems import Problems, Where
@@ -23,7 +25,16 @@ MOST_BYTES = 2_000_000
 MOST_DEPTH = 40
 MOST_MARKS = 250_000
 
-_Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+    """Tells nothing from text, and neither numbers nor dates: what is one of those is for who asks for it."""
+
+    yaml_implicit_resolvers: ClassVar = {
+        first: [(tag, pattern) for tag, pattern in known if tag == "tag:yaml.org,2002:null"]
+        for first, known in yaml.SafeLoader.yaml_implicit_resolvers.items()
+    }
+
+
 _PLAIN_TAGS = {
     "mapping": ("map",),
     "sequence": ("seq",),
@@ -45,8 +56,7 @@ NO_PLACE = Where("", 0, 0)
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x80-\x84\x86-\x9f]")
 
 
-@dataclass(frozen=True)
-class Node:
+class Node(Struct, frozen=True, dict=True):
     """A value and its place. `value` is None, str, list[Node] or dict[str, Node]; scalars stay text.
 
     `key_places` says where each key of a mapping stands.
@@ -67,8 +77,10 @@ class Node:
     @cached_property
     def has_empty_list(self) -> bool:
         """Whether a list in it, or it itself, is empty."""
-        inner = self.value.values() if isinstance(self.value, dict) else self.each() if self.is_list else ()
-        return self.value == [] or any(node.has_empty_list for node in inner)
+        if isinstance(self.value, str) or self.value is None:
+            return False
+        inner = self.value.values() if isinstance(self.value, dict) else self.value
+        return self.value == [] or any(node.has_empty_list for node in inner if not isinstance(node.value, str))
 
     def key_place(self, key: str) -> Where:
         return self.key_places.get(key, self.where)
@@ -87,6 +99,11 @@ class Node:
 
     def get(self, key: str) -> Node | None:
         return self.value.get(key) if isinstance(self.value, dict) else None
+
+    def members(self, key: str) -> list[Node]:
+        """What is listed under a key, none where there is no such key."""
+        value = self.get(key)
+        return [] if value is None else value.each()
 
     def plain(self) -> object:
         """The bare value without places."""
