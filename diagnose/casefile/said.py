@@ -81,9 +81,7 @@ def readings_for(said: Statement, asked: Slots, grammar: Grammar) -> Iterable[Sp
 def features_said(said: Statement, words: Vocabulary) -> Iterable[tuple[Feature, str]]:
     """The features that a state or an act says as much as, and those it denies."""
     states: dict[str, tuple[Feature, str]] = {}
-    for named in words.named_statements:
-        if named.slots.get("variable", "") != said.slots.get("variable", ""):
-            continue
+    for named in words.statements_on.get(said.slots.get("variable", ""), ()):
         holds = answer(said, named.table, named.slots, words.grammar)
         if holds is not None and holds == named.so:
             states[named.feature.name] = (named.feature, "present")

@@ -14,8 +14,8 @@ from msgspec import Struct
 
 from diagnose.casefile.model import Case, Observation
 from diagnose.casefile.said import Statement, answer, features_said, readings_for, statements_of
-from diagnose.inference.rules import RuleSet, mark_name
-from diagnose.knowledge.model import Condition, Knowledge, Vocabulary
+from diagnose.inference.rules import RuleSet
+from diagnose.knowledge.model import Knowledge, Vocabulary
 from diagnose.quantities import clock
 from diagnose.quantities.limits import judge_limit
 from diagnose.quantities.model import Quantity
@@ -119,19 +119,16 @@ def _statements(case: Case, knowledge: Knowledge, rules: RuleSet, position: str,
         if not holds_at(said.position, position):
             continue
         placed = _placed(said.position, position, other)
-        table, variable = said.table, said.slots.get("variable")
-        for asked in rules.asked_statements.get(table, ()):
-            if asked.get("variable", variable) != variable:
-                continue
+        table = said.table
+        for asked in rules.asked_statements.get((table, said.slots.get("variable", "")), ()):
             holds = answer(said, table, asked, words.grammar)
             if holds is not None:
                 yield make(table, said.id, holds=holds, **asked, **placed)
             for span in readings_for(said, asked, words.grammar) if table == "state" else ():
                 yield make(table, said.id, holds=True, low="" if span.low is None else span.low,
                            high="" if span.high is None else span.high, **asked, **placed)  # fmt: skip
-        acts = words.grammar.acts if said.table == "act" else {}
-        for act in acts.values():
-            holds = answer(said, "act", {"did": act.name}, words.grammar) if act.setting else None
+        for act in words.grammar.acts_of_settings if table == "act" else ():
+            holds = answer(said, "act", {"did": act.name}, words.grammar)
             for setting, term in act.setting.items() if holds is not None else ():
                 yield make("setting", said.id, setting=setting, term=term, holds=bool(holds), **placed)
         for feature, state in features_said(said, words) if not said.named else ():
@@ -207,11 +204,12 @@ def compared_marks(
         for name in _names_of(o, knowledge.vocabulary, rules):
             called.setdefault(name, []).append(o)
 
-    def of(mark: Condition) -> list[Observation]:
-        return [o for o in called.get(mark_name(mark), ()) if not mark.on or mark.on in lineage[o.kind]]
+    def of(name: str, on: str) -> list[Observation]:
+        return [o for o in called[name] if not on or on in lineage[o.kind]]
 
-    for key, (first, second) in rules.marks.items():
-        yield from ((key, a, b) for a in of(first) for b in of(second) if a.id != b.id)
+    for key, first, second in rules.compared:
+        if first[0] in called and second[0] in called:
+            yield from ((key, a, b) for a in of(*first) for b in of(*second) if a.id != b.id)
 
 
 def mark_relations(case: Case, knowledge: Knowledge, rules: RuleSet) -> tuple[Quantity, ...]:

@@ -132,14 +132,20 @@ class RuleSet:
         return result
 
     @cached_property
-    def asked_statements(self) -> dict[str, tuple[Slots, ...]]:
-        """The states and acts that premises ask for, by table, each once."""
-        result: dict[str, dict[tuple[Any, ...], Slots]] = {"state": {}, "act": {}}
+    def asked_statements(self) -> dict[tuple[str, str], tuple[Slots, ...]]:
+        """The states and acts that premises ask for, by table and variable (acts have none: ""), each once."""
+        result: dict[tuple[str, str], dict[tuple[Any, ...], Slots]] = {}
         for premise in self.premises:
-            if premise.table in result:
+            if premise.table in ("state", "act"):
                 slots = {k: str(v) for k, v in premise.equals if k != "holds"}
-                result[premise.table][tuple(slots.items())] = slots
-        return {table: tuple(found.values()) for table, found in result.items()}
+                result.setdefault((premise.table, slots.get("variable", "")), {})[tuple(slots.items())] = slots
+        return {about: tuple(found.values()) for about, found in result.items()}
+
+    @cached_property
+    def compared(self) -> tuple[tuple[str, tuple[str, str], tuple[str, str]], ...]:
+        """The pairs of marks that premises compare: the name of the pair, and of each mark its name and the kind of part."""
+        return tuple((name, (mark_name(first), first.on), (mark_name(second), second.on))
+                     for name, (first, second) in self.marks.items())  # fmt: skip
 
     @cached_property
     def marks(self) -> dict[str, tuple[Condition, Condition]]:

@@ -101,15 +101,25 @@ class Grammar(Entry, frozen=True, dict=True):
         }  # fmt: skip
         return {name: lineage_of(table) for name, table in families.items()}
 
+    @cached_property
+    def acts_of_settings(self) -> tuple[Act, ...]:
+        """The acts that say as much as a setting."""
+        return tuple(act for act in self.acts.values() if act.setting)
+
     def is_a(self, family: str, special: str, general: str) -> bool:
         """Whether a word is the general one or below it; words of no hierarchy are only themselves."""
         return special == general or general in self.lineages.get(family, {}).get(special, ())
 
     def implies(self, special: Slots, general: Slots) -> bool:
         """Whether whatever is said by `special` says `general` too; what a statement leaves out it does not say."""
-        variable = special.get("variable", "")
-        return all(slot in special and self.is_a(f"value:{variable}" if slot == "value" else slot, special[slot], word)
-                   for slot, word in general.items())  # fmt: skip
+        for slot, word in general.items():
+            said = special.get(slot)
+            if said is None:
+                return False
+            family = f"value:{special.get('variable', '')}" if slot == "value" else slot
+            if said != word and not self.is_a(family, said, word):
+                return False
+        return True
 
 
 def lineage_of(terms: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:

@@ -226,6 +226,14 @@ class Vocabulary(Entry, frozen=True, dict=True):
                      for f in self.features.values() for i, (table, said) in enumerate(f.statements))  # fmt: skip
 
     @cached_property
+    def statements_on(self) -> dict[str, tuple[NamedStatement, ...]]:
+        """The same by variable; acts have none: ""."""
+        table: dict[str, list[NamedStatement]] = {}
+        for named in self.named_statements:
+            table.setdefault(named.slots.get("variable", ""), []).append(named)
+        return {variable: tuple(named) for variable, named in table.items()}
+
+    @cached_property
     def composed(self) -> dict[str, tuple[str, ...]]:
         """For each form: the features that are it with qualifiers."""
         table: dict[str, list[str]] = {}

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
+
+from msgspec import Struct
 
 from diagnose.casefile.model import Case, Measured
 from diagnose.knowledge.model import Knowledge
@@ -18,8 +19,7 @@ from diagnose.reading.units import show
 Origin = tuple[str, str]
 
 
-@dataclass(frozen=True, order=True)
-class Owner:
+class Owner(Struct, frozen=True, order=True):
     """Where a quantity holds: a part, or only a position."""
 
     position: str
@@ -29,8 +29,7 @@ class Owner:
     carries: str = ""
 
 
-@dataclass(frozen=True)
-class Value:
+class Value(Struct, frozen=True):
     """A number to compute with, SI, with its half-width; `value` is None where it is not on record.
 
     `origins` are (as written, record id) pairs; the id is empty for what was assumed. `lack` says why it is None.
@@ -56,6 +55,7 @@ class Bench:
         self.named: dict[str, list[Measured]] = {}
         for measured in sorted(case.measured, key=lambda m: m.id):
             self.named.setdefault(measured.what, []).append(measured)
+        self.owner_of = {m.id: self._owner(m) for m in case.measured}
 
     # ---- what is on record ------------------------------------------------------------------------------
 
@@ -63,6 +63,9 @@ class Bench:
         return any(name in self.named for name in names)
 
     def owner(self, measured: Measured) -> Owner:
+        return self.owner_of[measured.id]
+
+    def _owner(self, measured: Measured) -> Owner:
         part = self.case.part(measured.part) if measured.part else None
         group = measured.group or (part.group if part else "")
         return Owner(measured.position, measured.part, measured.kind, group, part.carries if part else "")
@@ -76,6 +79,8 @@ class Bench:
 
     def one(self, name: str, owner: Owner) -> Value:
         """The reading on this part, else the figure of its position, else the figure of the machine."""
+        if name not in self.named:
+            return Value(name, lack=f"{name} is not on record")
         found = self.records(name, owner)
         for place in (owner.position, "machine", ""):
             found = found or [m for m in self.named.get(name, ()) if not m.part and not m.kind and m.position == place]
@@ -251,9 +256,11 @@ def worked_out(quantity: Quantity) -> Value:
 def named_in(table: Mapping[str, Any], word: str) -> str:
     """The row of a table that the word names, by its name or one of its `also`; "" if none."""
     wanted = plain(word)
+    if not wanted:
+        return ""
     for name, row in table.items():
         also = row.get("also", []) if isinstance(row, Mapping) else []
-        if wanted and wanted in (plain(name), *map(plain, also)):
+        if wanted in (plain(name), *map(plain, also)):
             return name
     return ""
 
