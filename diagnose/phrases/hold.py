@@ -6,12 +6,11 @@ of the clause left unread.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from diagnose.phrases.clauses import QUALIFYING, Clause, value_said
-from diagnose.phrases.index import Index, Spelling
+from diagnose.phrases.clauses import Clause, value_said
+from diagnose.phrases.index import Index, Spelling, Term
 from diagnose.phrases.lift import Lifted
 from diagnose.phrases.model import Statement
 from diagnose.phrases.said_of import (
@@ -19,11 +18,9 @@ from diagnose.phrases.said_of import (
     NO_PART,
     TOLD,
     WRONG_PART,
-    behind_a_place,
+    Parts,
     elsewhere,
     implied,
-    named_kinds,
-    part_said,
     related,
 )
 from diagnose.phrases.states import states
@@ -46,7 +43,7 @@ FIGURE_TELLS = 1.2
 LOOSE = 0.8
 """For one telling word out of a saying, where the saying itself was not said: "went" is not "lasted overnight"."""
 FAMILY = {"feature": 1.0, "state": 0.96, "act": 0.94, "reading": 0.97, "setting": 0.82}
-MOST_HELD, MOST_READINGS = 260, 4
+MOST_READINGS = 4
 ROUNDED = 1e-4
 NEAR = 0.6
 """How near to the best another reading must be to be offered beside it."""
@@ -78,31 +75,19 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     """Terms held against a clause, best first, one of each statement."""
     if not clause.content:
         return []
-    found: dict[int, float] = defaultdict(float)
-    headed: set[int] = set()
-    for sense in clause.senses:
-        weight = index.weights.get(sense)
-        if weight is None:
-            continue
-        for number in index.by_sense[sense]:
-            found[number] += weight
-        if sense[0] not in NO_HEADS:
-            headed.update(index.by_sense[sense])
-    named = named_kinds(clause)
-    behind = {kind: behind_a_place(clause, min(places)) for kind, places in named.items()}
-    for kind in named:
-        for other in (*index.vocabulary.lineage[kind], *index.vocabulary.under(kind)):
-            for number in index.by_sense.get(("part", other), ()):
-                found[number] += 0.3
-    ranked = sorted(found, key=lambda n: (n not in headed, -found[n] / (1.5 + index.totals[n]), n))
-    held = [*_states(clause, index, subject), *_all_right(clause, index, subject, named)]
-    most = _Most(clause, index)
+    parts = Parts(clause, index, subject)
+    held = [*_states(clause, index, subject), *_all_right(clause, parts)]
+    good = _Good()
     for known in held:
-        most.add(known)
-    for n in ranked[:MOST_HELD]:
-        if most.least <= most.of(n) and (h := _held(n, clause, named, behind, index, subject, most.least)):
-            held.append(h)
-            most.add(h)
+        good.add(known)
+    found: dict[int, Held] = {}
+    for most, rank, number in index.ranks.of(clause, parts):
+        if most < good.least:
+            break
+        if h := _held(number, clause, parts, good.least):
+            found[rank] = h
+            good.add(h)
+    held += [found[rank] for rank in sorted(found)]
     best: dict[tuple[str, str, str, str], Held] = {}
     for h in sorted(
         held,
@@ -124,21 +109,13 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
 
 def held_as(number: int, clause: Clause, index: Index) -> Held | None:
     """A clause held against one spelling; None where it does not say it."""
-    named = named_kinds(clause)
-    return _held(number, clause, named, {k: behind_a_place(clause, min(p)) for k, p in named.items()}, index, "")
+    return _held(number, clause, Parts(clause, index, ""))
 
 
-class _Most:
-    """The most a spelling can score on a clause, cheaply, and the least that is still worth a look: what can be neither among
-    the best nor near the best is not held."""
+class _Good:
+    """The best score of each term so far, and the least that is still among the best and near to them."""
 
-    def __init__(self, clause: Clause, index: Index):
-        self.clause, self.index = clause, index
-        self.places = {sense: _bits(p for s in spans for p in s.places) for sense, spans in clause.senses.items()}
-        beside = {p for slot in ("part", *QUALIFYING) for s in clause.slots.get(slot, ()) for p in s.places}
-        self.told = _bits(clause.content - beside - clause.lifted.keys() - clause.bare.keys())
-        self.losses: dict[int, float] = {0: 0.0}
-        self.said = {t.stem for t in clause.tokens}
+    def __init__(self) -> None:
         self.scores: dict[tuple[str, str], float] = {}
         self.least = WEAK
 
@@ -148,48 +125,6 @@ class _Most:
             self.scores[key] = held.score
             best = sorted(self.scores.values(), reverse=True)
             self.least = max(WEAK, NEAR * best[0], best[MOST_READINGS - 1] if len(best) >= MOST_READINGS else 0.0)
-
-    def of(self, number: int) -> float:
-        spelling, total = self.index.spellings[number], self.index.totals[number]
-        family = spelling.term.family
-        least = self.least / FAMILY[family]
-        claimed, used = 0.0, 0
-        for (senses, kinds, denied), weight in zip(
-            self.index.asked[number], self.index.asked_weights[number], strict=True
-        ):
-            bits = 0
-            for sense in senses:
-                bits |= self.places.get(sense, 0)
-            if bits or kinds:
-                used |= bits
-                continue
-            claimed += weight
-            if denied or total - claimed < least * (total - claimed + CLAIMED * claimed):
-                return 0.0
-        for sense in self.index.alone.get(spelling.term.name, ()):
-            used |= self.places.get(sense, 0)
-        other = OTHER_VERB if family == "act" else OTHER_WORDS
-        own = len(spelling.stems & self.said) / max(1, len(spelling.stems))
-        matched = total - claimed
-        whole = matched + CLAIMED * claimed + UNREAD * self._unread(self.told & ~used)
-        own = other + (1 - other) * own
-        if spelling.loose and own < 1:
-            own *= LOOSE if not _literal(spelling, self.clause, self.index) else 1.0
-        return matched / whole * FAMILY[family] * own + ROUNDED
-
-    def _unread(self, places: int) -> float:
-        if places not in self.losses:
-            self.losses[places] = sum(
-                _loss(self.clause, p, self.index) for p in range(places.bit_length()) if places >> p & 1
-            )
-        return self.losses[places]
-
-
-def _bits(places: Iterable[int]) -> int:
-    bits = 0
-    for place in places:
-        bits |= 1 << place
-    return bits
 
 
 @dataclass
@@ -213,16 +148,9 @@ class _Claim:
         return share * self.fit * FAMILY[self.spelling.term.family]
 
 
-def _held(
-    number: int,
-    clause: Clause,
-    named: dict[str, frozenset[int]],
-    behind: dict[str, bool],
-    index: Index,
-    subject: str,
-    least: float = WEAK,
-) -> Held | None:
-    claim = _claim(number, clause, named, behind, index, subject)
+def _held(number: int, clause: Clause, parts: Parts, least: float = WEAK) -> Held | None:
+    index = parts.index
+    claim = _claim(number, clause, parts)
     if claim is None or claim.at_most + ROUNDED < least:
         return None
     term = claim.spelling.term
@@ -232,7 +160,7 @@ def _held(
     left = clause.content - claim.used - quiet - lifted - said_again
     if claim.value:
         left -= {p for p, x in clause.lifted.items() if x.kind == "amount"} | clause.bare.keys()
-    score = _score(claim, clause, index, subject, more, left)
+    score = _score(claim, clause, parts, more, left)
     if score < WEAK:
         return None
     literal = _literal(claim.spelling, clause, index)
@@ -255,15 +183,14 @@ def _literal(spelling: Spelling, clause: Clause, index: Index) -> bool:
     return f" {' '.join(index.split(spelling.text)[1])} " in f" {clause.stems} "
 
 
-def _claim(
-    number: int, clause: Clause, named: dict[str, frozenset[int]], behind: dict[str, bool], index: Index, subject: str
-) -> _Claim | None:
+def _claim(number: int, clause: Clause, parts: Parts) -> _Claim | None:
     """How the clause says what the spelling asks for; None where it does not."""
+    index, named = parts.index, parts.named
     spelling = index.spellings[number]
     term = spelling.term
     if spelling.denies and len(spelling.asked) == 1 and not _literal(spelling, clause, index):
         return None  # "tight as it should be" says so, "tight" alone may be too tight
-    on, fit, on_places = part_said(term, named, behind, subject, index)
+    on, fit, on_places = parts.of(term)
     if term.family == "act" and on in TOLD:
         return None
     claim = _Claim(spelling, on, fit)
@@ -303,7 +230,7 @@ def _claim(
             return None
         claim.used.add(claim.value[0])
     if fit == WRONG_PART and named and all(places <= claim.used for places in named.values()):
-        claim.fit = min(NO_PART, part_said(term, {}, {}, subject, index)[1])
+        claim.fit = min(NO_PART, parts.unnamed(term))
     if term.on or term.family not in ("setting", "reading") or on in OF_THE_CASE:
         claim.used |= on_places
     if term.family == "setting" and claim.used:
@@ -318,17 +245,15 @@ def _of_parts_alone(claim: _Claim, clause: Clause) -> bool:
     return not claim.claimed and len(claim.used) > 1 and claim.used <= clause.partly and claim.spelling.stems <= said
 
 
-def _score(
-    claim: _Claim, clause: Clause, index: Index, subject: str, more: dict[str, str], left: frozenset[int]
-) -> float:
+def _score(claim: _Claim, clause: Clause, parts: Parts, more: dict[str, str], left: frozenset[int]) -> float:
     """How well the term fits the clause, 0 to 1: what is claimed beyond it and what is left unread count against it."""
-    term = claim.spelling.term
-    unread = sum(_loss(clause, p, index) for p in left)
+    term, index = claim.spelling.term, parts.index
+    unread = sum(loss(clause, p, index) for p in left)
     score = (
         claim.matched / (claim.matched + CLAIMED * claim.claimed + UNREAD * unread) * claim.fit * FAMILY[term.family]
     )
     said = {t.stem for t in clause.tokens}
-    other = OTHER_WORDS if term.family != "act" else OTHER_VERB
+    other = other_words(term)
     score *= other + (1 - other) * (len(claim.spelling.stems & said) / max(1, len(claim.spelling.stems)))
     if claim.spelling.loose and not _literal(claim.spelling, clause, index):
         score *= LOOSE
@@ -345,13 +270,18 @@ def _score(
         score *= WRONG_PART
     leak_said = {("word", "leak"), ("part", "leak")} & clause.senses.keys()
     if term.on == ("leak",) and not leak_said:
-        score *= UNTOLD if subject not in LEAKING else NO_PART
+        score *= UNTOLD if parts.subject not in LEAKING else NO_PART
     bare = claim.spelling.bare or (term.family == "act" and any(clause.tokens[p].text == term.name for p in claim.used))
     done = claim.spelling.text.endswith("ed") and not claim.denied
     bare = bare or (term.family == "act" and done and not any(_done(clause.tokens[p].text) for p in claim.used))
     if bare and len(claim.spelling.asked) == 1 and not clause.cues("done"):
         score *= BARE
     return score
+
+
+def other_words(term: Term) -> float:
+    """How well other words than those of its spelling fit a term; a verb is said in its own."""
+    return OTHER_VERB if term.family == "act" else OTHER_WORDS
 
 
 def _done(word: str) -> bool:
@@ -398,8 +328,8 @@ def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
                 more["when"] = span.sense[1]
                 quiet |= set(span.places)
         left = clause.content - used - quiet
-        said = sum(FIGURE_TELLS if p in clause.lifted else _loss(clause, p, index) for p in used)
-        score = round(said / (said + UNREAD * sum(_loss(clause, p, index) for p in left)) * fit * FAMILY["state"], 4)
+        said = sum(FIGURE_TELLS if p in clause.lifted else loss(clause, p, index) for p in used)
+        score = round(said / (said + UNREAD * sum(loss(clause, p, index) for p in left)) * fit * FAMILY["state"], 4)
         alike = {
             p for s in clause.senses.get(("value", f"{variable}: {value}"), ()) for p in s.places
         }  # "dead, no flow"
@@ -415,21 +345,22 @@ def _states(clause: Clause, index: Index, subject: str) -> list[Held]:
     return result
 
 
-def _all_right(clause: Clause, index: Index, subject: str, named: dict[str, frozenset[int]]) -> Iterable[Held]:
+def _all_right(clause: Clause, parts: Parts) -> Iterable[Held]:
     """That a part is all right: it is not damaged, nor worn. Weak beside what says so of the part in its own words."""
     spans = [s for s in clause.senses.get(ALL_RIGHT, ()) if not s.guessed]
-    kind = next((k for k in named if k not in ("seal", *TOLD)), subject)
-    if not spans or kind not in index.vocabulary.lineage or told(clause)[0] != "present":
+    kind = next((k for k in parts.named if k not in ("seal", *TOLD)), parts.subject)
+    vocabulary = parts.index.vocabulary
+    if not spans or kind not in vocabulary.lineage or told(clause)[0] != "present":
         return
     used = frozenset(p for s in (*spans, *clause.slots.get("part", ())) for p in s.places)
     left = clause.content - used
     if not left:
         for n, form in enumerate(HARMED):
-            if index.vocabulary.fits(kind, index.vocabulary.features[form].on):
+            if vocabulary.fits(kind, vocabulary.features[form].on):
                 yield Held(Statement("feature", form, kind, "absent"), 0.8 - n / 10, used, (IN_GENERAL,), left)
 
 
-def _loss(clause: Clause, place: int, index: Index) -> float:
+def loss(clause: Clause, place: int, index: Index) -> float:
     """What an unread word counts: its weight as a sense, a little less where it only names a part."""
     if place not in clause.losses:
         clause.losses[place] = _loss_reckoned(clause, place, index)

@@ -20,6 +20,7 @@ from diagnose.phrases.tokens import Token, folded, stem, tokens
 
 if TYPE_CHECKING:
     from diagnose.phrases.nearness import Sayings
+    from diagnose.phrases.rank import Ranks
 
 Sense = tuple[str, str]
 """(slot, value): word, part, point, variable, value ("VARIABLE: VALUE"), made of, when, a qualifier, idle, or a cue."""
@@ -89,10 +90,6 @@ class Index:
         self._learn()
         self.longest = min(MOST_SPAN, max(map(len, self.surfaces), default=1))
         self.spellings = self._loosened(list(self._spellings()))
-        self.by_sense: dict[Sense, list[int]] = defaultdict(list)
-        for number, spelling in enumerate(self.spellings):
-            for sense in {s for asked in spelling.asked for s in asked}:
-                self.by_sense[sense].append(number)
 
     def tokens(self, text: str) -> list[Token]:
         return tokens(text, self.whole)
@@ -299,6 +296,12 @@ class Index:
         from diagnose.phrases.nearness import Sayings
 
         return Sayings(self)
+
+    @cached_property
+    def ranks(self) -> Ranks:
+        from diagnose.phrases.rank import Ranks
+
+        return Ranks(self)
 
     def spans(self, found: list[Token]) -> list[Span]:
         """Every run of tokens with a sense; unknown words are tried joined, parted and misspelt, which is marked."""

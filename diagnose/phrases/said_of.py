@@ -94,6 +94,32 @@ def part_said(
     return (on[0] if len(on) == 1 else "", NO_PART, frozenset())
 
 
+def place_of(term: Term) -> tuple[tuple[str, ...], bool]:
+    """What of a term tells the part it is said of: the kinds it can be on, and whether it is done."""
+    return term.on, term.family == "act"
+
+
+class Parts:
+    """The parts a clause names, `subject` that it goes on about, and of which of them each term is said; worked out once."""
+
+    def __init__(self, clause: Clause, index: Index, subject: str):
+        self.index, self.subject = index, subject
+        self.named = named_kinds(clause)
+        self.behind = {kind: behind_a_place(clause, min(places)) for kind, places in self.named.items()}
+        self.said: dict[tuple[tuple[str, ...], bool], tuple[str, float, frozenset[int]]] = {}
+
+    def of(self, term: Term) -> tuple[str, float, frozenset[int]]:
+        """(kind a term is on, how well that fits, places of the words that name it)."""
+        key = place_of(term)
+        if key not in self.said:
+            self.said[key] = part_said(term, self.named, self.behind, self.subject, self.index)
+        return self.said[key]
+
+    def unnamed(self, term: Term) -> float:
+        """How well a term fits, were none named."""
+        return part_said(term, {}, {}, self.subject, self.index)[1]
+
+
 def related(kinds: tuple[str, ...], named: dict[str, frozenset[int]], index: Index) -> frozenset[int]:
     line = index.vocabulary.lineage
     return next((p for kind, p in named.items() for k in kinds if k in line[kind]), frozenset())
