@@ -15,6 +15,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from diagnose.knowledge.model import Vocabulary
+from diagnose.phrases.model import Statement
+from diagnose.phrases.sentence import settings_said
 from diagnose.phrases.spelling import Speller
 from diagnose.phrases.tokens import Token, folded, stem, tokens
 
@@ -302,6 +304,10 @@ class Index:
         from diagnose.phrases.rank import Ranks
 
         return Ranks(self)
+
+    @cached_property
+    def settings(self) -> dict[str, Statement]:
+        return settings_said(self.vocabulary)
 
     def spans(self, found: list[Token]) -> list[Span]:
         """Every run of tokens with a sense; unknown words are tried joined, parted and misspelt, which is marked."""

@@ -12,7 +12,7 @@ from diagnose.phrases.hold import MOST_READINGS, OF_THE_WHOLE, SAYS_MORE, SURE, 
 from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Reading, Statement
 from diagnose.phrases.said_of import named_kinds
-from diagnose.phrases.sentence import setting_of, statements_of
+from diagnose.phrases.sentence import statements_of
 from diagnose.phrases.told import DENIED
 
 LIKELY, ONE = 0.60, 0.80
@@ -31,9 +31,9 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
     if written := statements_of(phrase, vocabulary):
         asks = (DENIED,) if any(s.state != "present" for s in written) else ()
         return (Reading(written, "likely" if asks else "sure", 1.0, (phrase,), (), asks),)
-    if setting := setting_of(phrase, vocabulary):
-        return (Reading((setting,), "likely", ONE, (phrase,), (), (OF_THE_WHOLE,)),)
     index = index_of(vocabulary)
+    if setting := index.settings.get(" ".join(phrase.lower().split())):
+        return (Reading((setting,), "likely", ONE, (phrase,), (), (OF_THE_WHOLE,)),)
     parted = phrase_of(phrase, index)
     contrasts = [contrasted(c) for c in _attached(parted.clauses, index)]
     pieces = [clause for clause, _ in contrasts]

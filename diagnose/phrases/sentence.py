@@ -21,14 +21,14 @@ def statements_of(text: str, v: Vocabulary) -> tuple[Statement, ...]:
     return tuple(s for s in found if s) if all(found) else ()
 
 
-def setting_of(text: str, v: Vocabulary) -> Statement | None:
-    """The setting that a text says word for word, its name and one of its terms: "elastomer EPDM"."""
-    said = " ".join(text.lower().split())
+def settings_said(v: Vocabulary) -> dict[str, Statement]:
+    """Every text that says a setting word for word, its name and one of its terms in lower case: "elastomer epdm"."""
+    said: dict[str, Statement] = {}
     for s in v.settings.values():
         for term, also in s.terms.items():
-            if said in (f"{s.name} {word}".lower() for word in (term, *also)):
-                return Statement("setting", f"{s.name}: {term}")
-    return None
+            for word in (term, *also):
+                said.setdefault(f"{s.name} {word}".lower(), Statement("setting", f"{s.name}: {term}"))
+    return said
 
 
 def _statement(sentence: str, v: Vocabulary) -> Statement | None:
