@@ -81,7 +81,7 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     for known in held:
         good.add(known)
     found: dict[int, Held] = {}
-    for most, rank, number in index.ranks.of(clause, parts):
+    for most, rank, number in index.ranks.of(clause, parts, good.least):
         if most < good.least:
             break
         if h := _held(number, clause, parts, good.least):

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from diagnose.phrases.clauses import QUALIFYING, Clause
-from diagnose.phrases.hold import CLAIMED, FAMILY, LOOSE, NO_HEADS, ROUNDED, UNREAD, loss, other_words
+from diagnose.phrases.hold import BARE, CLAIMED, FAMILY, LOOSE, NO_HEADS, ROUNDED, UNREAD, loss, other_words
 from diagnose.phrases.index import Sense, Term
 from diagnose.phrases.said_of import NO_PART, WRONG_PART, Parts, place_of
 
@@ -24,6 +24,9 @@ NAMED = 0.3
 BRIEF = 1.5
 """What is added to all that a spelling asks for, so that one that asks for little is not looked at before one of which more is said."""
 
+MOST_PLACES = 62
+"""As many as a number has bits for; the rare places beyond count as taken up."""
+SAID = 1 << MOST_PLACES
 NONE = np.zeros(0, int)
 
 
@@ -51,70 +54,76 @@ class Ranks:
         self.loose = np.array([s.loose and bool(s.stems) for s in spellings])
         self.families = np.array([FAMILY[s.term.family] for s in spellings])
         self.others = np.array([other_words(s.term) for s in spellings])
+        self.whole = np.array([s.term.family == "setting" for s in spellings])
+        self.bare = np.array([s.bare and len(s.asked) == 1 for s in spellings])
+        self.beside: dict[str, Any] = {}
         self.implied: dict[tuple[str, ...], Any] = {}
         groups: dict[tuple[tuple[str, ...], bool], int] = {}
         self.groups = np.array([groups.setdefault(place_of(s.term), len(groups)) for s in spellings])
         self.first_of = {n: s.term for n, s in zip(self.groups.tolist(), spellings, strict=True)}
         self.totals = np.array(index.totals)
 
-    def of(self, clause: Clause, parts: Parts) -> Iterable[tuple[float, int, int]]:
-        """(the most it can score, its rank by what the clause says of it, its number) of the spellings of which the clause says most,
-        those that can score most first."""
+    def of(self, clause: Clause, parts: Parts, least: float) -> Iterable[tuple[float, int, int]]:
+        """(the most it can score, its rank by what the clause says of it, its number) of the spellings of which the clause says most
+        and that can score the least that is asked, those that can score most first."""
         numbers = self._ranked(clause, parts.named)
-        if not len(numbers):
+        bits = self._bits(clause, parts)
+        share = self._share(numbers, clause, bits, self.of_parts[self.asked[numbers]])
+        ranks = np.flatnonzero(share >= least)
+        if not len(ranks):
             return []
-        most = self._most(numbers, clause, parts)
+        numbers = numbers[ranks]
+        most = self._placed(numbers, clause, bits, parts)
         order = np.argsort(-most, kind="stable")
-        return zip(most[order].tolist(), order.tolist(), numbers[order].tolist(), strict=True)
+        return zip(most[order].tolist(), ranks[order].tolist(), numbers[order].tolist(), strict=True)
 
     def _ranked(self, clause: Clause, named: Iterable[str]) -> Any:
         """The numbers of the spellings of which the clause says most, those first of which it says more than parts."""
-        vocabulary = self.index.vocabulary
         said, headed = np.zeros(len(self.totals)), np.zeros(len(self.totals), bool)
-        for sense in clause.senses:
-            numbers = self.by_sense.get(sense, NONE)
-            said[numbers] += self.index.weights.get(sense, 0.0)
-            headed[numbers] |= sense[0] not in NO_HEADS
+        for sense in (s for s in clause.senses if s in self.by_sense):
+            numbers = self.by_sense[sense]
+            said[numbers] += self.index.weights[sense]
+            if sense[0] not in NO_HEADS:
+                headed[numbers] = True
         for kind in named:
-            for other in (*vocabulary.lineage[kind], *vocabulary.under(kind)):
-                said[self.by_sense.get(("part", other), NONE)] += NAMED
+            np.add.at(said, self._beside(kind), NAMED)
         found = np.flatnonzero(said)
         return found[np.lexsort((-said[found] / (BRIEF + self.totals[found]), ~headed[found]))[:MOST_HELD]]
 
-    def _most(self, numbers: Any, clause: Clause, parts: Parts) -> Any:
-        """The most some spellings can score on a clause, nought where a denial they ask for is not said."""
+    def _share(self, numbers: Any, clause: Clause, bits: Any, implied: Any) -> Any:
+        """The most some spellings can score on a clause whatever the part, where some of what they ask for is `implied`; nought where
+        a denial they ask for is not said."""
         asked = self.asked[numbers]
-        groups, of_each = np.unique(self.groups[numbers], return_inverse=True)
-        placed = [parts.of(self.first_of[n]) for n in groups.tolist()]
-        said = self._said(clause, parts)
-        implied = np.array(
-            [self._implied(on, self.first_of[n]) for n, (on, _, _) in zip(groups.tolist(), placed, strict=True)]
-        )
-        unsaid = ~(said[asked] | implied[of_each[:, None], asked])
+        said = bits[asked]
+        unsaid = (said == 0) & ~implied
         claimed = (self.weights[asked] * unsaid).sum(1)
         beside = {p for slot in ("part", *QUALIFYING) for s in clause.slots.get(slot, ()) for p in s.places}
-        telling = sorted(clause.content - beside - clause.lifted.keys() - clause.bare.keys())
-        named = sorted({p for places in parts.named.values() for p in places})
-        used = self._used(numbers, clause, parts, [*telling, *named])
-        unread = np.einsum(
-            "ij,j->i", ~used[:, : len(telling)], np.array([loss(clause, p, self.index) for p in telling])
-        )
+        content = clause.content - beside - clause.lifted.keys() - clause.bare.keys()
+        telling = sorted(p for p in content if p < MOST_PLACES)
+        used = np.bitwise_or.reduce(said, axis=1) | bits[self.alone[numbers]]
+        left = (~used[:, None] & np.array([1 << p for p in telling], np.int64)) != 0
+        unread = np.einsum("ij,j->i", left, np.array([loss(clause, p, self.index) for p in telling]))
         matched = self.totals[numbers] - claimed
         share = matched / (matched + CLAIMED * claimed + UNREAD * unread) * self.families[numbers]
-        fit = np.array([fit for _, fit, _ in placed])[of_each]
-        fit[(fit == WRONG_PART) & used[:, len(telling) :].all(1)] = NO_PART
-        denied = (unsaid & self.denied[asked]).any(1)
-        return np.where(denied, 0.0, share * fit * self._worded(numbers, clause) + ROUNDED)
+        share[self.whole[numbers] & (unread > 0)] *= WRONG_PART
+        if not clause.cues("done"):
+            share[self.bare[numbers]] *= BARE
+        share[(unsaid & self.denied[asked]).any(1)] = 0.0
+        return share * self._worded(numbers, clause) + ROUNDED
 
-    def _said(self, clause: Clause, parts: Parts) -> Any:
-        """Which rows a clause says, or says of a part that is, or is above, one it names."""
-        said = np.zeros(len(self.weights), bool)
-        for sense in (
-            *clause.senses,
-            *(("part", k) for kind in parts.named for k in self.index.vocabulary.lineage[kind]),
-        ):
-            said[self.rows.get(sense, NONE)] = True
-        return said
+    def _placed(self, numbers: Any, clause: Clause, bits: Any, parts: Parts) -> Any:
+        """The most some spellings can score on a clause, each said of the part it is said of."""
+        asked = self.asked[numbers]
+        groups, of_each = np.unique(self.groups[numbers], return_inverse=True)
+        terms = [self.first_of[n] for n in groups.tolist()]
+        placed = [parts.of(term) for term in terms]
+        implied = np.array([self._implied(on, term) for (on, _, _), term in zip(placed, terms, strict=True)])
+        fit = np.array([fit for _, fit, _ in placed])[of_each]
+        if parts.named:
+            named = _bits(p for places in parts.named.values() for p in places)
+            used = np.bitwise_or.reduce(bits[asked], axis=1)
+            fit[(fit == WRONG_PART) & (used & named == named)] = NO_PART
+        return self._share(numbers, clause, bits, implied[of_each[:, None], asked]) * fit + ROUNDED
 
     def _implied(self, on: str, term: Term) -> Any:
         """Which rows go without saying of a part, or where none is known of those a term can be on."""
@@ -123,23 +132,31 @@ class Ranks:
             lineage = self.index.vocabulary.lineage
             found = self.implied[key] = np.zeros(len(self.weights), bool)
             for kind in {k for o in key for k in lineage.get(o, ())}:
-                found[self.rows.get(("part", kind), NONE)] = True
+                if ("part", kind) in self.rows:
+                    found[self.rows["part", kind]] = True
             found &= self.of_parts
             found[0] = True
         return self.implied[key]
 
-    def _used(self, numbers: Any, clause: Clause, parts: Parts, places: list[int]) -> Any:
-        """Which of some places of a clause each spelling may take up."""
-        column = {place: n for n, place in enumerate(places)}
-        used = np.zeros((len(self.weights), len(places)), bool)
+    def _beside(self, kind: str) -> Any:
+        """The numbers of the spellings that ask for a part above or below a kind, once for each they ask for."""
+        if kind not in self.beside:
+            v = self.index.vocabulary
+            senses = (("part", other) for other in (*v.lineage[kind], *v.under(kind)))
+            self.beside[kind] = np.concatenate([NONE, *(self.by_sense[s] for s in senses if s in self.by_sense)])
+        return self.beside[kind]
+
+    def _bits(self, clause: Clause, parts: Parts) -> Any:
+        """For each row the places of a clause that it may take up, one bit each, and one more where it is said at all."""
+        bits = np.zeros(len(self.weights), np.int64)
         for sense, spans in clause.senses.items():
-            for place in {column[p] for s in spans for p in s.places if p in column}:
-                used[self.rows.get(sense, NONE), place] = True
-        for kind, at in parts.named.items():
+            if sense in self.rows:
+                bits[self.rows[sense]] |= SAID | _bits(p for s in spans for p in s.places)
+        for kind, places in parts.named.items():
             for above in self.index.vocabulary.lineage[kind]:
-                for place in at:
-                    used[self.rows.get(("part", above), NONE), column[place]] = True
-        return used[self.asked[numbers]].any(1) | used[self.alone[numbers]]
+                if ("part", above) in self.rows:
+                    bits[self.rows["part", above]] |= SAID | _bits(places)
+        return bits
 
     def _worded(self, numbers: Any, clause: Clause) -> Any:
         """What it counts that a clause has the very words of each spelling."""
@@ -147,6 +164,13 @@ class Ranks:
         said[[self.numbers[t.stem] for t in clause.tokens if t.stem in self.numbers]] = 1.0
         share, other = said[self.stems[numbers]].sum(1) / self.lengths[numbers], self.others[numbers]
         return (other + (1 - other) * share) * np.where(self.loose[numbers] & (share < 1), LOOSE, 1.0)
+
+
+def _bits(places: Iterable[int]) -> int:
+    bits = 0
+    for place in places:
+        bits |= 1 << place if place < MOST_PLACES else 0
+    return bits
 
 
 def _users(every: Iterable[frozenset[Sense]]) -> dict[Sense, Any]:
