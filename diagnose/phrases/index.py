@@ -242,13 +242,11 @@ class Index:
     @cached_property
     def asked(self) -> list[tuple[tuple[tuple[Sense, ...], tuple[str, ...], bool], ...]]:
         """For each spelling what it asks for: the senses, the kinds of part among them, and whether it is a denial."""
-        return [
-            tuple(
-                (tuple(sorted(a)), tuple(kind for slot, kind in sorted(a) if slot == "part"), ("cue", "denied") in a)
-                for a in s.asked
-            )
-            for s in self.spellings
-        ]
+        made = {
+            a: (tuple(sorted(a)), tuple(kind for slot, kind in sorted(a) if slot == "part"), ("cue", "denied") in a)
+            for a in dict.fromkeys(a for s in self.spellings for a in s.asked)
+        }
+        return [tuple(made[a] for a in s.asked) for s in self.spellings]
 
     @cached_property
     def totals(self) -> list[float]:

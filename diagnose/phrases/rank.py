@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from itertools import zip_longest
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -184,4 +184,8 @@ def _users(every: Iterable[frozenset[Sense]]) -> dict[Sense, Any]:
 
 def _table(rows: Iterable[list[int]]) -> Any:
     """Rows of different length as an array, filled up with nought."""
-    return np.array(list(zip_longest(*rows, fillvalue=0))).T
+    every = list(rows)
+    lengths = np.array([len(row) for row in every])
+    table = np.zeros((len(every), lengths.max()), int)
+    table[np.arange(lengths.max()) < lengths[:, None]] = list(chain.from_iterable(every))
+    return table
