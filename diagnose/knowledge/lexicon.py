@@ -3,6 +3,9 @@
 Each file says once where its words were met (`met in`, a key of sources.yaml) and then, section by section, the term and
 the words for it; a word met elsewhere, or one that must always be asked back, is written out:
 {word: fretted, met in: o-ring-failure-guides, ask: why}.
+
+What people say of a term without any of its words stands under `in other words`, likewise by section and term, as one text with
+semicolons: a phrase is never read as one of these, only held near to them.
 """
 
 from __future__ import annotations
@@ -22,6 +25,9 @@ if TYPE_CHECKING:
 
 FOLDER = "vocabulary/words/"
 QUALIFIERS = ("sides", "degrees", "extents")
+OTHER_WORDS = "in other words"
+SAID_OTHERWISE = ("features", "absent", "acts", "values")
+"""The sections that `in other words` has."""
 CUES = {
     "denied": "what follows is not so",
     "denied before": "what stands before is not so",
@@ -49,7 +55,8 @@ class Said(Entry, frozen=True):
 
 class Lexicon(Entry, frozen=True):
     """`same`: words of one meaning, by one of them; `terms`: by section, then by term; `qualifiers` likewise; `cues` by
-    what they do; `idle` words say nothing; `whole` words are not taken apart into stem and ending."""
+    what they do; `idle` words say nothing; `whole` words are not taken apart into stem and ending; `others`: what is said in
+    other words, by section, then by term."""
 
     same: Mapping[str, tuple[Said, ...]] = field(default_factory=dict)
     terms: Mapping[str, Mapping[str, tuple[Said, ...]]] = field(default_factory=dict)
@@ -57,6 +64,7 @@ class Lexicon(Entry, frozen=True):
     cues: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     idle: tuple[str, ...] = ()
     whole: tuple[str, ...] = ()
+    others: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
 
     def every(self) -> Iterable[Said]:
         """Every word with a source."""
@@ -90,8 +98,9 @@ class LexiconReader:
         same: dict[str, list[Said]] = {}
         tables: dict[str, dict[str, list[Said]]] = {}
         plain_lists: dict[str, list[str]] = {}
+        others: dict[str, dict[str, tuple[str, ...]]] = {section: {} for section in SAID_OTHERWISE}
         for _, node in sorted(self.nodes.items()):
-            allowed = ["met in", "same", *self.known, "cues", "idle", "whole"]
+            allowed = ["met in", "same", *self.known, "cues", "idle", "whole", OTHER_WORDS]
             only_keys(node, allowed, "a file of words", self.problems)
             met = self.source(node, "met in")
             for section, inner in node.items():
@@ -100,6 +109,8 @@ class LexiconReader:
                 elif section in self.known:
                     table = tables.setdefault(section, {})
                     self.fill(table, inner, met, self.known[section].__contains__, section)
+                elif section == OTHER_WORDS:
+                    self.fill_others(others, inner)
                 elif section in ("idle", "whole"):
                     plain_lists.setdefault(section, []).extend(self.texts(inner))
                 elif section == "cues":
@@ -113,7 +124,7 @@ class LexiconReader:
             _frozen(same), {s: t for s, t in frozen.items() if s not in QUALIFIERS},
             {s: t for s, t in frozen.items() if s in QUALIFIERS},
             {cue: tuple(plain_lists.get("cues " + cue, ())) for cue in CUES},
-            tuple(plain_lists.get("idle", ())), tuple(plain_lists.get("whole", ())),
+            tuple(plain_lists.get("idle", ())), tuple(plain_lists.get("whole", ())), others,
         )  # fmt: skip
 
     def say(self, where: Where, code: str, says: str, way_out: str = "") -> None:
@@ -139,6 +150,19 @@ class LexiconReader:
                          _near(term, self.known.get(what, ())))  # fmt: skip
                 continue
             table.setdefault(term, []).extend(filter(None, (self.said(item, met) for item in words.each())))
+
+    def fill_others(self, others: dict[str, dict[str, tuple[str, ...]]], node: Node) -> None:
+        only_keys(node, list(SAID_OTHERWISE), f"`{OTHER_WORDS}`", self.problems)
+        for section, inner in node.items():
+            for term, phrases in inner.items() if section in others else ():
+                if term not in self.known[section]:
+                    self.say(inner.key_place(term), "unknown-term", f"there is no term {term!r} among the {section}",
+                             _near(term, self.known[section]))  # fmt: skip
+                    continue
+                said = tuple(phrase for part in phrases.text().split(";") if (phrase := part.strip()))
+                if not said:
+                    self.say(phrases.where, "text", "phrases are one text, with semicolons between them")
+                others[section][term] = others[section].get(term, ()) + said
 
     def said(self, item: Node, met: str) -> Said | None:
         if item.is_map:

@@ -28,9 +28,9 @@ from diagnose.phrases.told import opposed, qualifiers, told, unread
 
 FULL = 0.9
 """How well a reading must fit so that nothing near is put before it."""
-NEAREST, NEARLY, TAKEN_UP = 1.5, 0.7, 0.7
-"""What counts against how well the words fit: how near the nearest saying is, how near the nearest three are in the mean, and how
-much of what was said the reading takes up."""
+NEAREST, NEARLY, TAKEN_UP, USED = 1.5, 0.7, 0.7, 1.0
+"""What counts against how well the words fit: how near the nearest saying is, how near the nearest three are in the mean, how
+much of what was said the reading takes up, and how usual the words are for it."""
 UNWORDED = 0.3
 """What is near and not read in any of its words stands behind what is, by so much."""
 FAR = 0.5
@@ -39,17 +39,17 @@ FIGURE = 0.5
 """How near a figure is taken to be, which no saying has."""
 MISPLACED = 0.85
 """How well what does not fit the part, or is not usual at the point, fits at most."""
-LEAST, MOST_NEAR = 0.55, 8
-"""How near the least is that is looked at, and how many."""
+LEAST, UNUSUAL, MOST_NEAR = 0.55, -0.15, 8
+"""How near or how usual the least is that is looked at, and how many."""
 SHOWN = 0.59
 """The score of what means the same in every word: less than is likely."""
 BY_MEANING = "it is near in meaning, in other words"
 
 
-def blended(clause: Clause, held: list[Held], index: Index, subject: str, on_matter: bool) -> list[Held]:
-    """The readings of a clause, best first; none by meaning alone where the phrase may be about something else, none far below
-    the best, and beside a denial that says the clause in full none that does not."""
-    ranked = _ranked(clause, held, index, subject, on_matter)
+def blended(clause: Clause, held: list[Held], index: Index, subject: str, nearest: float) -> list[Held]:
+    """The readings of a clause, best first; none by meaning alone where no saying is as near as `nearest`, none far below the
+    best, and beside a denial that says the clause in full none that does not."""
+    ranked = _ranked(clause, held, index, subject, nearest)
     best = ranked[0] if ranked else None
     if best is None or best.score < FULL:
         return ranked
@@ -62,12 +62,12 @@ def _less(held: Held) -> bool:
     return bool(held.left) or not {SAYS_MORE, WRONG, BY_MEANING}.isdisjoint(held.asks)
 
 
-def _ranked(clause: Clause, held: list[Held], index: Index, subject: str, on_matter: bool) -> list[Held]:
+def _ranked(clause: Clause, held: list[Held], index: Index, subject: str, nearest: float) -> list[Held]:
     held = _apart([h for h in held if h.score >= NEAR * held[0].score])
-    if not on_matter or (held and held[0].score >= SURE):
+    if (held and held[0].score >= SURE) or nearest > 1 or (nearest and len(clause.content) < 2):
         return held
     near = Nearness(index.sayings, clause)
-    if not near.places:
+    if not near.places or near.nearest < nearest:
         return held
     ranks = [(h.score + _nearness(h, near, clause), h) for h in held]
     own = {(h.statement.family, h.statement.term, h.statement.more.get("value", "")) for h in held}
@@ -88,12 +88,13 @@ def _nearness(held: Held, near: Nearness, clause: Clause) -> float:
         denied = (s.family, s.term, NOT_SO)
         meant = max((meant, denied), key=lambda m: near.of(m) or 0.0)
     nearest, nearly = near.of(meant), near.of_several(meant)
+    used = near.used(meant)
     if IN_GENERAL in held.asks:
-        nearest = nearly = 1.0
+        nearest, nearly, used = 1.0, 1.0, 0.0
     elif nearest is None:
         nearest = nearly = FIGURE
     taken = len(held.used & clause.content) / max(1, len(clause.content))
-    return NEAREST * nearest + NEARLY * nearly + TAKEN_UP * taken
+    return NEAREST * nearest + NEARLY * nearly + TAKEN_UP * taken + USED * used
 
 
 def _varied(held: list[Held], index: Index) -> list[Held]:
@@ -127,11 +128,11 @@ def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterato
     named = named_kinds(clause)
     behind = {kind: behind_a_place(clause, min(places)) for kind, places in named.items()}
     for (family, name, value), score, saying in near.best(MOST_NEAR):
-        if score < LEAST:
-            return
+        if score < LEAST and near.used((family, name, value)) < UNUSUAL:
+            continue
         if value != NOT_SO and (elsewhere(name, clause) or (near.of((family, name, NOT_SO)) or 0.0) > score):
             continue
-        used, more, fit, misfit = near.used(saying), {}, 1.0, list[str]()
+        used, more, fit, misfit = near.words_of(saying), {}, 1.0, list[str]()
         if used <= clause.partly:
             continue
         number = near.sayings.spellings[saying]

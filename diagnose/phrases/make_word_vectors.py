@@ -48,7 +48,8 @@ def reduced(vectors: Any) -> Any:
 
 def main(folder: str) -> None:
     everyday = (Path(folder) / "vocab.txt").read_text("utf-8").splitlines()
-    own = index_of(open_knowledge(KNOWLEDGE).vocabulary).raw
+    index = index_of(open_knowledge(KNOWLEDGE).vocabulary)
+    own = {*index.raw, *index.sayings.words}
     words = sorted(w for w in {*(w for w in everyday if len(w) > 2), *own} if w.isascii() and w.isalpha())
     text = np.frombuffer("\n".join(words).encode("ascii"), np.uint8)
     np.savez_compressed(FILE, words=text, vectors=reduced(embedded(words, folder)))

@@ -1,12 +1,14 @@
 """How near in meaning a clause is to every saying of a term, whatever words it uses.
 
 Each word has a vector (word_vectors.npz, made by make_word_vectors.py). A saying is as near as the words of the clause are to its
-own, each to the nearest, and its own to those of the clause; rare words count for more.
+own, each to the nearest, and its own to those of the clause; rare words count for more. Beside it stands how likely the words are in
+the sayings of a term as a whole (usage.py).
 """
 
 from __future__ import annotations
 
 import math
+import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from functools import cache
@@ -14,6 +16,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+
+from diagnose.phrases.tokens import folded, stem
+from diagnose.phrases.usage import Usage
 
 if TYPE_CHECKING:
     from diagnose.phrases.clauses import Clause
@@ -26,6 +31,10 @@ SMALL = 0.15
 """What a word counts that may say nothing, against another as rare."""
 BESIDE = 0.15
 """What a word counts that names a part or a point, against another as rare."""
+USED_SMALL = USED_BESIDE = 0.3
+"""What such words count for how usual the words are, against others."""
+USUAL = 10.0
+"""How much less likely, as a logarithm, words are where they are not usual at all."""
 ALIKE = 0.5
 """How near a word must be to one of a saying to have been read as it."""
 MOST_WORDS = 12
@@ -52,7 +61,7 @@ class Sayings:
         self.numbers, self.vectors = word_vectors()
         sayings: dict[Meant, dict[tuple[str, ...], int | None]] = defaultdict(dict)
         for meant, text, number in _said(index):
-            if words := tuple(dict.fromkeys(w for w in index.split(text)[0] if w.isalpha() and len(w) > 1)):
+            if words := tuple(dict.fromkeys(w for w in _words(index, text) if w.isalpha() and len(w) > 1)):
                 sayings[meant].setdefault(words, number)
         self.meant = list(sayings)
         self.numbered = {meant: n for n, meant in enumerate(self.meant)}
@@ -67,7 +76,7 @@ class Sayings:
         self.rare = {w: self._rarity(w, len(using)) for w, using in users.items()}
         self.by_stem: dict[str, list[int]] = defaultdict(list)
         for word, place in self.words.items():
-            self.by_stem[index.split(word)[1][0]].append(place)
+            self.by_stem[stem(word, index.whole)].append(place)
         self.table = np.ascontiguousarray(self._of(self.words).T)
         self.first = np.cumsum([0, *map(len, sayings.values())])
         self.starts = np.cumsum([0, *map(len, every)])
@@ -80,6 +89,8 @@ class Sayings:
         self.columns = [
             self.flat[self.starts[:-1][longest_first[: np.count_nonzero(lengths > n)]] + n] for n in range(max(lengths))
         ]
+        owners = np.repeat(np.arange(len(self.meant)), [len(of_one) for of_one in sayings.values()])
+        self.usage = Usage(self.flat, np.repeat(owners, np.diff(self.starts)), len(self.words), len(self.meant))
         self.denying = np.array([any(("cue", "denied") in index.small.get((w,), ()) for w in words) for words in every])
 
     def _rarity(self, word: str, users: int) -> float:
@@ -108,9 +119,9 @@ class Sayings:
         )  # "@" would start threads
         for row, place in enumerate(places):
             own = {s.sense[1] for s in clause.slots.get("word", ()) if s.first == s.last == place}
-            for stem in {clause.tokens[place].stem} | own:
-                near[row, self.by_stem.get(stem, [])] = 1.0
-        beside = {p for slot in ("part", "point") for s in clause.slots.get(slot, ()) for p in s.places}
+            for alike in {clause.tokens[place].stem} | own:
+                near[row, self.by_stem.get(alike, [])] = 1.0
+        beside = _beside(clause)
         counts = np.array([self._counts(words[p]) * (BESIDE if p in beside else 1.0) for p in places], np.float32)
         return places, counts, near
 
@@ -129,18 +140,32 @@ class Nearness:
         self.sayings = sayings
         self.places, counts, self.near = sayings.alike(clause)
         if not self.places:
-            self.each = self.of_all = np.zeros(0)
+            self.each = self.of_all = self.used_so = np.zeros(0)
             return
         starts = sayings.starts[:-1]
         said = np.zeros(len(starts), np.float32)
         for row, count in zip(self.near, counts, strict=True):
             said += count * sayings.nearest(row)
+        self.used_so = self._usual(clause)
         own = np.add.reduceat(self.near.max(0)[sayings.flat] * sayings.weights, starts) / sayings.totals
         each = SAID_SHARE * said[sayings.in_order] / counts.sum() + (1 - SAID_SHARE) * own
         if not clause.cues("denied"):
             each[sayings.denying] = 0.0
         self.each = np.round(each, 4)
         self.of_all = np.maximum.reduceat(self.each, sayings.first[:-1])
+
+    def _usual(self, clause: Clause) -> Any:
+        """How usual the words are for everything that can be meant, as a logarithm against the most; nought for a single word."""
+        beside = _beside(clause)
+        if len({*self.places} - beside) < 2:
+            return np.zeros(len(self.sayings.meant))
+        parts = [USED_BESIDE if p in beside else USED_SMALL if p in clause.small else 1.0 for p in self.places]
+        return self.sayings.usage.told(self.near, parts)
+
+    @property
+    def nearest(self) -> float:
+        """How near the nearest saying of all is."""
+        return float(self.of_all.max(initial=0.0))
 
     def of(self, meant: Meant) -> float | None:
         number = self.sayings.numbered.get(meant)
@@ -154,18 +179,35 @@ class Nearness:
         first, beyond = self.sayings.first[number : number + 2]
         return float(np.sort(self.each[first:beyond])[-SEVERAL:].sum()) / SEVERAL
 
+    def used(self, meant: Meant) -> float:
+        """How usual the words are for what is meant, against that for which they are most: 0 at best, -1 at least."""
+        number = self.sayings.numbered.get(meant)
+        return 0.0 if number is None or not self.places else max(-1.0, float(self.used_so[number]) / USUAL)
+
     def best(self, most: int) -> Iterator[tuple[Meant, float, int]]:
-        """What is nearest, how near, and the number of the saying that is."""
-        for number in np.argsort(-self.of_all, kind="stable")[:most]:
+        """What is nearest and what the words are most used for, how near, and the number of the saying that is nearest."""
+        nearest, usual = (np.argsort(-x, kind="stable")[:most].tolist() for x in (self.of_all, self.used_so))
+        for number in dict.fromkeys((*nearest, *usual)):
             first, beyond = self.sayings.first[number : number + 2]
             saying = first + int(np.argmax(self.each[first:beyond]))
             yield self.sayings.meant[number], float(self.of_all[number]), saying
 
-    def used(self, saying: int) -> frozenset[int]:
+    def words_of(self, saying: int) -> frozenset[int]:
         """The places of the words that a saying has or has one near to."""
         first, beyond = self.sayings.starts[saying : saying + 2]
         best = self.near[:, self.sayings.flat[first:beyond]].max(1)
         return frozenset(p for p, near in zip(self.places, best, strict=True) if near >= ALIKE)
+
+
+def _beside(clause: Clause) -> frozenset[int]:
+    """The places of words that name a part or a point."""
+    return frozenset(p for slot in ("part", "point") for s in clause.slots.get(slot, ()) for p in s.places)
+
+
+def _words(index: Index, text: str) -> tuple[str, ...]:
+    """The words of a saying; those of one that is no words of the term are not learnt."""
+    held = index.texts.get(text)
+    return held[0] if held else tuple(re.findall("[a-z]+", folded(text)))
 
 
 def _said(index: Index) -> Iterator[tuple[Meant, str, int | None]]:
@@ -178,3 +220,18 @@ def _said(index: Index) -> Iterator[tuple[Meant, str, int | None]]:
             for text in (value, *term.also, *(s.text for s in more.get(f"{variable.name}: {value}", ()))):
                 yield ("state", variable.name, value), text, None
                 yield ("state", variable.name, value), f"{variable.name} {text}", None
+    yield from _otherwise(index)
+
+
+def _otherwise(index: Index) -> Iterator[tuple[Meant, str, int | None]]:
+    """What is said in other words."""
+    families = {"features": ("feature", ""), "absent": ("feature", NOT_SO), "acts": ("act", "")}
+    for section, terms in index.vocabulary.lexicon.others.items():
+        for name, phrases in terms.items():
+            for text in phrases:
+                if section == "values":
+                    variable, _, value = name.partition(": ")
+                    yield ("state", variable, value), text, None
+                elif numbers := index.of_term.get((families[section][0], name)):
+                    family, denied = families[section]
+                    yield (family, name, denied), text, numbers[0]

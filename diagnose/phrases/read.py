@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -20,6 +21,8 @@ TIE, AMONG, PIECE = 0.03, 0.55, 0.45
 """`PIECE`: how well a clause among several must be read not to be left unread."""
 FAINT, FEW = 0.5, 2
 """How faint a reading is that is none where so many words are unread against each that is read."""
+KNOWN = 0.9
+"""How near the nearest saying must be of a phrase that names no part and may be about something else."""
 MOST_BY_MEANING = 4
 """Of how many clauses a phrase is at most whose clauses are read by meaning or two as one: it takes time, and a longer one is
 hardly a phrase."""
@@ -44,11 +47,13 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
     named = bool(part_kind) or any(
         c.partly or c.senses.keys() & {("point", p) for p in vocabulary.grammar.points} for c in parted.clauses
     )
-    on_matter = (bool(part_kind) or (named and not strange)) and len(pieces) <= MOST_BY_MEANING
+    nearest = 0.0 if named else KNOWN
+    if len(pieces) > MOST_BY_MEANING or (strange and not part_kind):
+        nearest = math.inf
     for clause in _as_one(pieces, index, subject):
         best = _clause(clause, index, subject)
         for piece, lexical in best:
-            held = blended(piece, lexical, index, subject, on_matter)
+            held = blended(piece, lexical, index, subject, nearest)
             if held and (len(pieces) * len(best) == 1 or held[0].score >= PIECE):
                 pieced.append((piece, held))
                 subject = _subject(piece, index, held) or subject

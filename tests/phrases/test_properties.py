@@ -12,7 +12,7 @@ import pytest
 
 from diagnose.phrases.blend import BY_MEANING
 from diagnose.phrases.clauses import MOST_CLAUSES, phrase_of
-from diagnose.phrases.index import index_of
+from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Statement, rendered
 from diagnose.phrases.nearness import FILE, word_vectors
 from diagnose.phrases.read import MOST_READINGS, read
@@ -55,6 +55,30 @@ def every_statement() -> list[Statement]:
     )
     made.append(Statement("reading", "shaft runout", "shaft", "present", {"value": "0.12 mm"}))
     return made
+
+
+def others() -> list[tuple[str, str, str]]:
+    """(mark, a kind of part it can be on, a phrase) of what is said in other words."""
+    told = V.lexicon.others["features"]
+    return [(name, (V.features[name].on or ("spring",))[0], text) for name, said in told.items() for text in said]
+
+
+def test_what_is_said_in_other_words_is_offered_and_hardly_ever_sure():
+    some = random.Random(1).sample(others(), 150)
+    read_as = [(name, read(text, V, on)) for name, on, text in some]
+    line = V.form_lineage
+    right = sum(any(name in line.get(s.term, ()) or s.term in line[name] for r in rs[:3] for s in r.statements)
+                for name, rs in read_as)  # fmt: skip
+    assert right >= 0.85 * len(some)
+    assert sum(rs[0].sureness == "sure" for _, rs in read_as if rs) <= 0.1 * len(some)
+
+
+def test_words_of_what_is_said_in_other_words_are_no_guess_at_a_misspelling():
+    index = Index(V)
+    before = set(index.raw)
+    assert index.sayings and index.raw == before
+    learnt = {word for _, _, text in others() for word in text.split()} - before
+    assert "toaster" in learnt and all(word not in index.speller.guess(f"{word}s") for word in sorted(learnt)[:200])
 
 
 def test_every_statement_rendered_reads_back_to_itself():

@@ -22,7 +22,7 @@ from diagnose.authoring.schemas.parts import (
 from diagnose.authoring.schemas.terms import Terms
 from diagnose.casefile.format import SECTIONS
 from diagnose.knowledge.conditions import GROUPS
-from diagnose.knowledge.lexicon import CUES, lexicon_terms
+from diagnose.knowledge.lexicon import CUES, OTHER_WORDS, SAID_OTHERWISE, lexicon_terms
 from diagnose.knowledge.looks import WAYS
 from diagnose.knowledge.model import FORMULAS, KNOWN_BY
 from diagnose.knowledge.reader import SOURCE_KINDS
@@ -130,13 +130,14 @@ class FileSchemas(Terms):
         """A file of words people use for terms."""
         source = words(list(self.k.sources))
         said = {"anyOf": [TEXT, keys({"word": TEXT, "met in": source, "ask": TEXT}, ("word",))]}
-        said_of = {
-            "same": each(listed(said)), **{section: of(terms, listed(said)) for section, terms in lexicon_terms(self.v).items()},
-        }  # fmt: skip
+        terms = lexicon_terms(self.v)
+        said_of = {"same": each(listed(said)), **{section: of(names, listed(said)) for section, names in terms.items()}}
+        others = keys({section: of(terms[section], TEXT) for section in SAID_OTHERWISE})
         return keys(
-            {"met in": source, **said_of, "cues": of(CUES, listed(TEXT)), "idle": listed(TEXT), "whole": listed(TEXT)},
+            {"met in": source, **said_of, "cues": of(CUES, listed(TEXT)), "idle": listed(TEXT), "whole": listed(TEXT),
+             OTHER_WORDS: others},
             ("met in",),
-        )
+        )  # fmt: skip
 
     def vocabulary(self) -> dict[str, Schema]:
         stage = words((*self.v.stages, "never"))
