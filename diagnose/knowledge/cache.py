@@ -54,8 +54,9 @@ def open_knowledge(folder: Path, drafts: bool = False) -> model.Knowledge:
     path = place / f"knowledge-{_digest(os.fsencode(named))[:32]}.json"
     seen = _digest(repr(files).encode())
     try:
-        head, _, encoded = _own(path).partition(b"\n")
-        about = msgspec.json.decode(head, type=About)
+        kept = _own(path)
+        end = kept.find(b"\n")
+        about, encoded = msgspec.json.decode(kept[:end], type=About), memoryview(kept)[end + 1 :]
         settled = about.seen == seen and about.settled
         if about.encoded == _digest(encoded) and (settled or about.digest == digest_of(contents_of(folder))):
             knowledge = decode(encoded)
@@ -65,8 +66,8 @@ def open_knowledge(folder: Path, drafts: bool = False) -> model.Knowledge:
     except (OSError, msgspec.DecodeError, RecursionError):
         pass
     knowledge = read_knowledge(folder, drafts)
-    encoded = encode(knowledge)
-    _store(path, About(seen, _settled(files), knowledge.digest, _digest(encoded)), encoded)
+    made = encode(knowledge)
+    _store(path, About(seen, _settled(files), knowledge.digest, _digest(made)), made)
     return knowledge
 
 
@@ -86,7 +87,7 @@ def _own(path: Path) -> bytes:
     return read_file(path, MOST_BYTES)
 
 
-def _digest(data: bytes) -> str:
+def _digest(data: bytes | memoryview) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
@@ -131,7 +132,7 @@ def encode(knowledge: model.Knowledge) -> bytes:
     return msgspec.json.encode(knowledge)
 
 
-def decode(encoded: bytes) -> model.Knowledge:
+def decode(encoded: bytes | memoryview) -> model.Knowledge:
     """The rule base back from `encode`. Raises msgspec.DecodeError where it does not fit."""
     return msgspec.json.decode(encoded, type=model.Knowledge)
 
@@ -147,12 +148,13 @@ def _model_digest() -> str:
     return total.hexdigest()
 
 
-def _store(path: Path, about: About, encoded: bytes) -> None:
+def _store(path: Path, about: About, encoded: bytes | memoryview) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.stem)
         with os.fdopen(handle, "wb") as out:
-            out.write(msgspec.json.encode(about) + b"\n" + encoded)
+            out.write(msgspec.json.encode(about) + b"\n")
+            out.write(encoded)
         os.replace(name, path)
         for old in sorted(path.parent.glob("knowledge-*.json"), key=lambda p: p.stat().st_mtime)[:-8]:
             old.unlink(missing_ok=True)

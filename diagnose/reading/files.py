@@ -16,14 +16,16 @@ def read_file(path: Path, most: int) -> bytes:
     Raises OSError, also for what has no end or would be waited for: devices, pipes, files above the limit.
     """
     with open(path, "rb", opener=_without_waiting) as file:
-        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+        about = os.fstat(file.fileno())
+        if not stat.S_ISREG(about.st_mode):
             raise OSError(errno.EINVAL, "this is no ordinary file but a device or a pipe", str(path))
-        data = bytearray()
-        while len(data) <= most and (piece := file.read(_PIECE)):
-            data += piece
-    if len(data) > most:
+        pieces, length = [], 0
+        while length <= most and (piece := file.read(max(_PIECE, min(about.st_size, most) + 1))):
+            pieces.append(piece)
+            length += len(piece)
+    if length > most:
         raise OSError(errno.EFBIG, f"the file is larger than {most:,} bytes", str(path))
-    return bytes(data)
+    return b"".join(pieces)
 
 
 def _without_waiting(path: str, flags: int) -> int:
