@@ -160,13 +160,14 @@ class Reasoner:
         self.recorded: dict[tuple[int, str], list[set[str]]] = {}
         self.said: set[tuple[str, str, str]] = set()
         self.others: dict[str, str] = {}
-        self.wanted = [sum(not p.negated for p in b.premises) for b in self.branches]
+        self.wanted: list[int] = []
         # equal premises are held against a fact once for all branches that share them
         self.sharing: dict[Premise, list[int]] = {}
         for i, branch in enumerate(self.branches):
-            for premise in branch.premises:
-                if not premise.negated:
-                    self.sharing.setdefault(premise, []).append(i)
+            positive = [premise for premise in branch.premises if not premise.negated]
+            self.wanted.append(len(positive))
+            for premise in positive:
+                self.sharing.setdefault(premise, []).append(i)
         self.by_key: dict[tuple[str, Scalar], list[Premise]] = {}
         for premise in self.sharing:
             self.by_key.setdefault(premise.key, []).append(premise)

@@ -26,11 +26,12 @@ MOST_BRANCHES = 200
 Scalar = str | float | int | bool
 
 
-class Premise(Struct, frozen=True, dict=True):
-    """`equals`: slot values that must match; `compare`: (slot, operator, value) or none;
+class Premise(Struct, frozen=True):
+    """`key`: the table, and the term that a fact must share with the premise to matter to it at all; `equals`: slot values that must match; `compare`: (slot, operator, value) or none;
     `at`: "" for the rule's own position, other, inboard, outboard or any; `negated`: no such fact."""
 
     table: str
+    key: tuple[str, Scalar]
     equals: tuple[tuple[str, Scalar], ...]
     compare: tuple[str, str, Scalar] | None = None
     negated: bool = False
@@ -42,7 +43,7 @@ class Premise(Struct, frozen=True, dict=True):
         return type(other) is Premise and self._asked() == other._asked()
 
     def __hash__(self) -> int:
-        return hash(self._asked())
+        return hash((self.equals, self.compare, self.negated))
 
     def _asked(self) -> tuple[Any, ...]:
         return self.table, self.equals, self.compare, self.negated, self.at, self.same_part
@@ -60,11 +61,6 @@ class Premise(Struct, frozen=True, dict=True):
         if any(row.get(slot) != value for slot, value in self.equals):
             return False
         return self.compare is None or self.passes(row.get(self.compare[0]))
-
-    @cached_property
-    def key(self) -> tuple[str, Scalar]:
-        """The term that a fact must share with the premise to matter to it at all."""
-        return self.table, dict(self.equals)[KEY_SLOT[self.table]]
 
 
 _OPERATORS = {
@@ -282,10 +278,10 @@ def _leaf(c: Condition, knowledge: Knowledge) -> Alternatives:
 
 def _premise(
     c: Condition, table: str, compare: tuple[str, str, Scalar] | None = None, negated: bool = False,
-    **slots: Scalar | None,
+    **slots: Any,
 ) -> Premise:  # fmt: skip
     kept = tuple(sorted([(k, v) for k, v in slots.items() if v is not None]))
-    return Premise(table, kept, compare, negated, c.at, c.same_part and not negated, c)
+    return Premise(table, (table, slots[KEY_SLOT[table]]), kept, compare, negated, c.at, c.same_part and not negated, c)
 
 
 def _place(c: Condition) -> dict[str, Any]:
@@ -357,7 +353,7 @@ def walked(premises: Iterable[Premise]) -> Iterable[Condition]:
 
 def mark_name(c: Condition) -> str:
     """A name for a mark with its qualifiers, the same in every rule that asks for it."""
-    return c.term + "".join([f", {name} {value}" for name, value in sorted(c.such)])
+    return c.term + "".join([f", {name} {value}" for name, value in sorted(c.such)]) if c.such else c.term
 
 
 def pair_key(c: Condition) -> str:

@@ -310,7 +310,7 @@ def walk(c: Condition | None) -> list[Condition]:
     """The condition and all conditions inside it."""
     if c is None:
         return []
-    return [c, *(x for p in c.parts for x in walk(p))]
+    return [c, *[x for p in c.parts for x in walk(p)]] if c.parts else [c]
 
 
 def known_by(condition: Condition | None, vocabulary: Vocabulary, asked: tuple[str, ...]) -> str:

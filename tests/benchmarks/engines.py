@@ -59,12 +59,15 @@ def ours(wanted: list[Wanted]) -> Run:
     for w in wanted:
         premises = [
             Premise(
-                "seen", (("feature", f), ("state", "present")), ("rank", ">=", w.rank) if w.rank and not i else None
+                "seen",
+                ("seen", f),
+                (("feature", f), ("state", "present")),
+                ("rank", ">=", w.rank) if w.rank and not i else None,
             )
             for i, f in enumerate(w.features)
         ]
         if w.finding:
-            premises.append(Premise("found", (("finding", w.finding), ("state", "present"))))
+            premises.append(Premise("found", ("found", w.finding), (("finding", w.finding), ("state", "present"))))
         conclusion = Conclusion("found", w.name, "present")
         branches.append(Branch(w.name, w.name, 1, tuple(premises), conclusion, Where("made")))
     reasoner = Reasoner(branches)

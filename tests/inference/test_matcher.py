@@ -14,7 +14,7 @@ from diagnose.inference.engine import Found, Reasoner
 from diagnose.inference.experta_shim import AND, AS, MATCH, NOT, Fact, KnowledgeEngine, P, Rule
 from diagnose.inference.facts import make, seal_positions
 from diagnose.inference.matcher import IndexedMatcher
-from diagnose.inference.rules import Branch, Conclusion, Premise
+from diagnose.inference.rules import KEY_SLOT, Branch, Conclusion, Premise
 from diagnose.inference.run import infer
 from diagnose.reading.problems import Where
 from tests.inference import stock
@@ -164,16 +164,16 @@ def rule_bases(draw):
             at = draw(st.sampled_from(["", "", "other", "any", "inboard"]))
             denied = draw(st.booleans())
             if number and draw(st.booleans()):
-                equals = (("finding", f"n{draw(st.integers(0, number - 1))}"), ("state", "present"))
-                premises.append(Premise("found", equals, None, denied, at))
+                finding = f"n{draw(st.integers(0, number - 1))}"
+                premises.append(premise("found", None, denied, at, finding=finding, state="present"))
             else:
-                equals = (
-                    ("feature", draw(st.sampled_from(features))),
-                    ("on", draw(st.sampled_from(kinds))),
-                    ("state", draw(st.sampled_from(["present", "absent"]))),
-                )
+                equals = {
+                    "feature": draw(st.sampled_from(features)),
+                    "on": draw(st.sampled_from(kinds)),
+                    "state": draw(st.sampled_from(["present", "absent"])),
+                }
                 compare = ("rank", ">=", 1) if draw(st.booleans()) else None
-                premises.append(Premise("seen", equals, compare, denied, at, not denied and draw(st.booleans())))
+                premises.append(premise("seen", compare, denied, at, not denied and draw(st.booleans()), **equals))
         ordered = tuple(sorted(dict.fromkeys(premises), key=lambda p: p.negated))
         result.append(
             Branch(
@@ -241,7 +241,8 @@ def test_a_case_leaves_nothing_behind_for_the_next(whole_base):
 
 
 def premise(table: str, compare=None, negated=False, at="", same_part=False, **equals) -> Premise:
-    return Premise(table, tuple(sorted(equals.items())), compare, negated, at, same_part)
+    key = table, equals[KEY_SLOT[table]]
+    return Premise(table, key, tuple(sorted(equals.items())), compare, negated, at, same_part)
 
 
 def branch(name: str, *premises: Premise, kind: str = "found") -> Branch:

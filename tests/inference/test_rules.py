@@ -136,7 +136,7 @@ def test_what_cannot_be_denied_is_refused(inner):
 
 
 def test_a_comparison_fails_on_a_value_of_another_type_and_on_none():
-    number, word = (Premise("amount", (), c) for c in (("low", ">", 0.5), ("word", "!=", "worn")))
+    number, word = (Premise("amount", ("amount", "wear"), (), c) for c in (("low", ">", 0.5), ("word", "!=", "worn")))
     assert [number.passes(v) for v in (0.6, 0.5, "", "high")] == [True, False, False, False]
     assert [word.passes(v) for v in ("sound", "worn", "", 0.6)] == [True, False, False, False]
     assert not number.negated and not number.same_part
