@@ -44,6 +44,7 @@ _TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[ T][0-9]{2}:[0-9]{2}")
 _DATE = re.compile(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2})?)?")
 EXPECTED = ["root", "mechanism", "cause", "one of", "also", "position", "ruled out", "none of these", "source", "shows"]
 MOST_RECORDS = 5000
+_AS_TEXT = json.JSONEncoder(ensure_ascii=False, sort_keys=True)
 
 
 def positions_of(arrangement: str) -> tuple[str, ...]:
@@ -55,8 +56,7 @@ def positions_of(arrangement: str) -> tuple[str, ...]:
 
 def record_id(letter: str, *content: object) -> str:
     """An identity made from content alone, so that it does not depend on order or line."""
-    text = json.dumps(content, ensure_ascii=False, sort_keys=True)
-    return letter + hashlib.sha1(text.encode()).hexdigest()[:10]
+    return letter + hashlib.sha1(_AS_TEXT.encode(content).encode()).hexdigest()[:10]
 
 
 def is_date(text: str) -> bool:

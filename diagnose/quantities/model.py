@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
-
 from msgspec import Struct
+
+from diagnose.casefile.format import record_id
 
 AS_RECORDED = "as recorded"
 """Formula and source of a number that is used as it stands in the record."""
@@ -42,5 +41,4 @@ class Quantity(Struct, frozen=True):
 
 def quantity_id(*content: object) -> str:
     """An identity made from content alone."""
-    text = json.dumps(content, ensure_ascii=False, sort_keys=True)
-    return "q" + hashlib.sha1(text.encode()).hexdigest()[:10]
+    return record_id("q", *content)

@@ -11,7 +11,6 @@ import re
 from collections.abc import Iterator, Mapping
 from functools import cached_property
 from pathlib import Path
-from typing import ClassVar
 
 import yaml
 from msgspec import Struct, field
@@ -26,13 +25,17 @@ MOST_DEPTH = 40
 MOST_MARKS = 250_000
 
 
+_NULL = "tag:yaml.org,2002:null"
+_NOTHING = frozenset(("", "~", "null", "Null", "NULL"))
+
+
 class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
     """Tells nothing from text, and neither numbers nor dates: what is one of those is for who asks for it."""
 
-    yaml_implicit_resolvers: ClassVar = {
-        first: [(tag, pattern) for tag, pattern in known if tag == "tag:yaml.org,2002:null"]
-        for first, known in yaml.SafeLoader.yaml_implicit_resolvers.items()
-    }
+    def resolve(self, kind: type[yaml.Node], value: str, implicit: tuple[bool, bool]) -> str:
+        if kind is yaml.ScalarNode:
+            return _NULL if implicit[0] and value in _NOTHING else self.DEFAULT_SCALAR_TAG
+        return self.DEFAULT_SEQUENCE_TAG if kind is yaml.SequenceNode else self.DEFAULT_MAPPING_TAG
 
 
 _PLAIN_TAGS = {
@@ -285,7 +288,7 @@ def only_keys(node: Node, allowed: list[str], what: str, problems: Problems) -> 
 
 def text_under(node: Node, key: str, problems: Problems, needed: bool = False) -> str:
     """The text under a key, "" where there is none; a missing key that is needed, and anything but text, is a problem."""
-    value = node.get(key)
+    value = node.value.get(key) if isinstance(node.value, dict) else None
     if value is None or value.value is None:
         if needed:
             problems.add(node.where, "missing-key", f"the key {key!r} is missing")
