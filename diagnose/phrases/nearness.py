@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from diagnose.phrases.tokens import folded, stem
+from diagnose.phrases.tokens import stem
 from diagnose.phrases.usage import Usage
 
 if TYPE_CHECKING:
@@ -207,7 +207,7 @@ def _beside(clause: Clause) -> frozenset[int]:
 def _words(index: Index, text: str) -> tuple[str, ...]:
     """The words of a saying; those of one that is no words of the term are not learnt."""
     held = index.texts.get(text)
-    return held[0] if held else tuple(re.findall("[a-z]+", folded(text)))
+    return held[0] if held else tuple(re.findall("[a-z]+", text.lower()))
 
 
 def _said(index: Index) -> Iterator[tuple[Meant, str, int | None]]:
