@@ -3,8 +3,8 @@
 Each mechanism and each recorded finding is a star: its chance is a sum of few terms, each a product over its parents
 (`Star`). A star of few parents is spelt out as a table; one of many gets a variable that chooses the term, so that no
 table has an axis for all parents (Takikawa and D'Ambrosio, Multiplicative factorization of noisy-max, UAI 1999; abstract
-read). Then the variables are summed out one by one, the cheapest first (variable elimination; Zhang and Poole 1996, from
-memory). Marginals come from the same tables, by differentiating the sum backwards.
+read). Then the variables are summed out one by one, first what ties fewest others together (variable elimination; Zhang and Poole
+1996, from memory). Marginals come from the same tables, by differentiating the sum backwards.
 
 A batch has two axes, at the end of every table: cause sets, and columns for further causes, each of which joins every set.
 A table has a column only for those further causes that it tells apart, and one before them that serves all others.
@@ -12,7 +12,6 @@ A table has a column only for those further causes that it tells apart, and one 
 
 from __future__ import annotations
 
-import heapq
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -24,8 +23,6 @@ from msgspec import Struct
 
 WIDEST = 1 << 15
 """Cells of the largest table for one cause set; where a sum would need more, its widest star is summed term by term."""
-WIDE = 11
-"""Cells of a largest table, as a power of two, from which another order of the variables is tried."""
 SPELT_OUT = 3
 """Parents up to which a star is spelt out as one table."""
 
@@ -151,8 +148,8 @@ def _scopes(shape: Shape, chooser: int) -> list[tuple[int, ...]]:
 
 
 def plan(shapes: Sequence[Shape], variables: int) -> Plan:
-    """Sums out the cheapest variable next; where that takes wide tables, the one that ties fewest others together next, if
-    tables are then narrower. Choosers of terms are numbered behind the mechanisms, in the order of their stars."""
+    """Sums out the variable next that ties fewest others together. Choosers of terms are numbered behind the mechanisms, in the
+    order of their stars."""
     size = dict.fromkeys(range(variables), 2)
     # sets of variables as the bits of a number
     near: dict[int, int] = {}
@@ -185,61 +182,39 @@ def plan(shapes: Sequence[Shape], variables: int) -> Plan:
                 result += met * more
         return result
 
-    order, widest = _cheapest_first(dict(near), cells)
-    if widest > WIDE:
-        order, widest = min((order, widest), _least_tied_first(near, cells), key=lambda found: found[1])
+    order, widest = _least_tied_first(near, cells)
     return Plan(tuple(shapes), variables, tuple(order), size, round(2**widest))
 
 
-def _cheapest_first(near: dict[int, int], cells: Callable[[int], float]) -> tuple[list[int], float]:
-    """An order of the variables, and the cells of the largest table on the way as a power of two."""
-    order, widest = [], 0.0
-    cost = {v: cells(around) for v, around in near.items()}
-    queue = [(c, v) for v, c in cost.items()]
-    heapq.heapify(queue)
-    while cost:
-        c, v = heapq.heappop(queue)
-        if cost.get(v) != c:
-            continue
-        order.append(v)
-        widest = max(widest, c)
-        del cost[v]
-        for other in _without(near, v):
-            cost[other] = cells(near[other])
-            heapq.heappush(queue, (cost[other], other))
-    return order, widest
-
-
 def _least_tied_first(near: dict[int, int], cells: Callable[[int], float]) -> tuple[list[int], float]:
-    """The same by how many pairs of variables each ties together that nothing tied before (minimum fill; U. Kjaerulff, 1990,
-    from memory)."""
+    """An order of the variables, and the cells of the largest table on the way as a power of two: next is the variable that
+    ties together fewest pairs that nothing tied before (minimum fill; U. Kjaerulff, 1990, from memory). `near` is used up."""
     order, widest = [], 0.0
+    # pairs around each variable that are not tied yet
+    loose = {v: sum((near[v] & ~near[other]).bit_count() for other in _bits(near[v])) // 2 for v in sorted(near)}
 
-    def ties(v: int) -> int:
+    def tie(one: int, other: int) -> None:
+        here, there = near[one], near[other]
+        for v in _bits(here & there):
+            loose[v] -= 1
+        loose[one] += (here & ~there).bit_count() - 1
+        loose[other] += (there & ~here).bit_count() - 1
+        near[one] |= 1 << other
+        near[other] |= 1 << one
+
+    while loose:
+        v = min(loose, key=loose.__getitem__)
         around = near[v]
-        return sum((around & ~near[other]).bit_count() for other in _bits(around))
-
-    tied = {v: ties(v) for v in near}
-    while tied:
-        v = min(tied, key=lambda v: (tied[v], v))
+        for other in _bits(around) if loose[v] else ():
+            for third in _bits((around & ~near[other]) >> other):
+                tie(other, other + third)
         order.append(v)
-        widest = max(widest, cells(near[v]))
-        del tied[v]
-        touched = 0
-        for other in _without(near, v):
-            touched |= near[other]
-        for other in _bits(touched):
-            tied[other] = ties(other)
+        widest = max(widest, cells(around))
+        del near[v], loose[v]
+        for other in _bits(around & ~(1 << v)):
+            loose[other] -= (near[other] & ~around).bit_count()
+            near[other] &= ~(1 << v)
     return order, widest
-
-
-def _without(near: dict[int, int], v: int) -> list[int]:
-    """Takes a variable out and ties those around it together, which are given back."""
-    around = near.pop(v) & ~(1 << v)
-    others = list(_bits(around))
-    for other in others:
-        near[other] = (near[other] | around) & ~(1 << v)
-    return others
 
 
 def _bits(number: int) -> Iterator[int]:

@@ -10,16 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diagnose.casefile.reader import read_case
-from diagnose.inference.run import infer
 from diagnose.judgement import elimination
 from diagnose.judgement import posterior as sums
 from diagnose.judgement.diagnosis import network_of
-from diagnose.judgement.judge import evidence_at
 from diagnose.judgement.posterior import Sums, posterior
 from tests.judgement.every_set import over_drawn_sets
 from tests.judgement.networks import by_hand, drawn, evidence, network
-from tests.support.places import LARGE
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -63,23 +59,33 @@ def test_a_network_too_wide_for_one_table_is_summed_in_slices_to_the_same(seed, 
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_either_order_of_the_variables_sums_to_the_same(seed, monkeypatch):
+def test_any_order_of_the_variables_sums_to_the_same(seed, monkeypatch):
     net, states = drawn(seed, causes=3, mechanisms=9, findings=9, density=0.4)
-    cheapest = posterior(net, evidence(net, states), every_set=True)
-    monkeypatch.setattr(elimination, "WIDE", -1)
-    monkeypatch.setattr(elimination, "_cheapest_first", lambda near, cells: ([], float("inf")))
     least_tied = posterior(net, evidence(net, states), every_set=True)
-    assert least_tied.sums.plan.order != cheapest.sums.plan.order
-    assert least_tied.share == pytest.approx(cheapest.share, abs=1e-10)
-    assert least_tied.mechanisms == pytest.approx(cheapest.mechanisms, abs=1e-10)
+    monkeypatch.setattr(elimination, "_least_tied_first", lambda near, cells: (sorted(near), 1.0))
+    by_number = posterior(net, evidence(net, states), every_set=True)
+    assert least_tied.sums.plan.order != by_number.sums.plan.order
+    assert least_tied.share == pytest.approx(by_number.share, abs=1e-10)
+    assert least_tied.mechanisms == pytest.approx(by_number.mechanisms, abs=1e-10)
 
 
-def test_a_long_record_is_summed_in_the_narrower_of_two_orders(whole_base, monkeypatch):
-    case = read_case(LARGE, whole_base.knowledge)
-    recorded, _ = evidence_at(infer(case, whole_base), network_of(whole_base), "seal")
-    narrower = Sums(network_of(whole_base), recorded).widest
-    monkeypatch.setattr(elimination, "WIDE", 99)
-    assert narrower < Sums(network_of(whole_base), recorded).widest
+@pytest.mark.parametrize("seed", range(6))
+def test_the_variable_summed_out_next_ties_fewest_others_together(seed):
+    net, states = drawn(seed, causes=3, mechanisms=12, findings=9, density=0.3)
+    plan = Sums(net, evidence(net, states)).plan
+    near = {v: set() for v in plan.order}
+    for scope in itertools.chain(*plan.scopes):
+        for v in scope:
+            near[v] |= {*scope} - {v}
+    for v in plan.order:
+        new = {w: [p for p in itertools.combinations(near[w], 2) if p[1] not in near[p[0]]] for w in near}
+        assert v == min(near, key=lambda w: (len(new[w]), w))
+        for one, other in new[v]:
+            near[one].add(other)
+            near[other].add(one)
+        del near[v]
+        for others in near.values():
+            others.discard(v)
 
 
 @pytest.mark.slow
