@@ -168,12 +168,12 @@ class _Together:
         """The stars of the mechanisms; for each finding its star, and its weights not recorded, absent and present,
         shape (3, terms, 1, sets)."""
         sums, count = self.sums, len(self.sums.rows)
-        by_cause = sums.by_cause(self.members)
-        there, gone = (sums.evidence_stars(by_cause, [present] * count, sums.bare) for present in (True, False))
+        by_cause = sums.by_cause(self.members, sums.every)
+        there, gone = (sums.evidence_stars(by_cause, [present] * count, sums.every) for present in (True, False))
         choices = []
         for yes, no in zip(there, gone, strict=True):
             neither = np.zeros_like(yes.weight)
             neither[0] = 1.0
             weights = np.stack([neither, no.weight, yes.weight])[..., 0]
             choices.append((yes, np.broadcast_to(weights, (*weights.shape[:-1], len(self.members)))))
-        return sums.mechanism_stars(by_cause, sums.bare), choices
+        return sums.mechanism_stars(by_cause, sums.every), choices

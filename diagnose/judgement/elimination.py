@@ -13,7 +13,7 @@ A table has a column only for those further causes that it tells apart, and one 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -25,6 +25,11 @@ WIDEST = 1 << 15
 """Cells of the largest table for one cause set; where a sum would need more, its widest star is summed term by term."""
 SPELT_OUT = 3
 """Parents up to which a star is spelt out as one table."""
+
+KEPT = 1 << 24
+"""Bytes of a table up to which its memory stays with the process when it is no longer used: asking the system for it anew
+takes longer than the sum. The C library learns that from one such piece, never written to, that is given back."""
+np.empty(KEPT, np.uint8)
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +104,11 @@ class Plan(Struct, frozen=True, dict=True):
         higher number than any mechanism."""
         choosers = zip(range(self.variables, self.variables + len(self.shapes)), self.shapes, strict=True)
         return [_scopes(shape, chooser) for chooser, shape in choosers]
+
+    @cached_property
+    def places(self) -> list[int]:
+        """The star of each first table."""
+        return [place for place, scopes in enumerate(self.scopes) for _ in scopes]
 
     @cached_property
     def steps(self) -> tuple[tuple[Step, ...], tuple[int, ...]]:
@@ -224,18 +234,53 @@ def _bits(number: int) -> Iterator[int]:
         number ^= lowest
 
 
-class Layout:
-    """Where the tables of a plan have their columns. `apart[s, k]`: whether star s tells further cause k apart. `widest`: cells
-    of the largest table with its columns, for one cause set."""
+class Part(NamedTuple):
+    """A table that a step takes in: its number, its shape along the axes of the step, and which of its columns."""
 
-    def __init__(self, plan: Plan, apart: np.ndarray):
+    number: int
+    shape: tuple[int, ...]
+    columns: np.ndarray | None = None
+
+
+class Layout:
+    """What is alike in all batches of a sum. `apart[s, k]`: whether star s tells further cause k apart. `widest`: cells of the
+    largest table with its columns, for one cause set.
+
+    `settled`, by their numbers: the tables that no cause set changes. Those of one step are one part of it, numbered behind the
+    sums of all steps, and a step that takes in nothing else is done here. `cells` and `products` hold what is known of tables
+    and of steps.
+    """
+
+    def __init__(self, plan: Plan, apart: np.ndarray, settled: Mapping[int, np.ndarray] | None = None):
         self.plan, self.apart = plan, apart
         self.steps, self.ends = plan.steps
-        self.columns: list[tuple[np.ndarray | None, ...]] = [(None,) * len(step.parts) for step in self.steps]
+        self.first = len(plan.places)
+        self.behind = self.first + len(self.steps)
+        self.parts = [[Part(*part) for part in step.parts] for step in self.steps]
         self.last: tuple[np.ndarray | None, ...] = (None,) * len(self.ends)
         self.widest = plan.widest
         if apart.any():
             self._lay()
+        self.cells = {**(settled or {})}
+        self.products: dict[int, np.ndarray] = {}
+        if settled:
+            self._settle(settled)
+        self.open = [number for number in range(self.first) if number not in self.cells]
+        self.left = [i for i in range(len(self.steps)) if i not in self.products]
+
+    def _settle(self, settled: Mapping[int, np.ndarray]) -> None:
+        cells = self.cells
+        for i, parts in enumerate(self.parts):
+            tables = [part for part in parts if part.number in settled]
+            if len(tables) > 1:
+                product = cells[self.behind + i] = _taken(tables, cells)
+                parts = [part for part in parts if part.number not in settled]
+                parts.append(Part(self.behind + i, product.shape[:-2]))
+                parts.sort(key=lambda part: math.prod(part.shape))
+                self.parts[i] = parts
+            if all(part.number in cells for part in parts):
+                product = self.products[i] = _taken(parts, cells)
+                cells[self.first + i] = _summed(product, self.steps[i].axis)
 
     def _lay(self) -> None:
         further = self.apart.shape[1]
@@ -262,9 +307,9 @@ class Layout:
             """The column of a table for each of those here; None where it has the same or only one."""
             return places[number][here] if apart[number] and apart[number] != told else None
 
-        for i, step in enumerate(self.steps):
+        for i, parts in enumerate(self.parts):
             told, here = apart[first + i], wanted[first + i]
-            self.columns[i] = tuple([laid(number, told, here) for number, _ in step.parts])
+            self.parts[i] = [Part(number, shape, laid(number, told, here)) for number, shape, _ in parts]
         self.last = tuple([laid(number, -1, np.ones(1 + further, bool)) for number in self.ends])
         sizes = self.plan.size
         for step, told in zip(self.steps, apart[first:], strict=True):
@@ -279,60 +324,47 @@ class Elimination:
     """
 
     def __init__(self, stars: Sequence[Star], layout: Layout, back: bool = False):
-        self.layout, self.steps, self.ends = layout, layout.steps, layout.ends
-        self.cells = _tables(stars)
-        self.first = len(self.cells)
-        self.products: list[np.ndarray] = []
-        cells = self.cells
-        for step, columns in zip(self.steps, layout.columns, strict=True):
-            product: np.ndarray | None = None
-            for (number, shape), column in zip(step.parts, columns, strict=True):
-                part = cells[number] if column is None else cells[number].take(column, axis=-1)
-                if part.ndim != len(shape) + 2:
-                    part = part.reshape(shape + part.shape[-2:])
-                product = part if product is None else product * part
-            assert product is not None
+        self.layout, self.products = layout, {**layout.products}
+        self.cells = {**layout.cells, **dict(zip(layout.open, tables_of(stars), strict=True))}
+        for i in layout.left:
+            product = _taken(layout.parts[i], self.cells)
+            self.cells[layout.first + i] = _summed(product, layout.steps[i].axis)
             if back:
-                self.products.append(product)
-            cells.append(_summed(product, step.axis))
-        self.total: np.ndarray = _product([self.laid(n, (), c) for n, c in zip(self.ends, layout.last, strict=True)])
-
-    def laid(self, number: int, shape: tuple[int, ...], columns: np.ndarray | None = None) -> np.ndarray:
-        """The cells of a table along the axes of a wider scope, and with its columns."""
-        cells = self.cells[number]
-        if columns is not None:
-            cells = cells.take(columns, axis=-1)
-        return cells.reshape(*shape, *cells.shape[-2:])
+                self.products[i] = product
+            else:
+                # memory that is used again soon is near
+                for part in layout.parts[i]:
+                    del self.cells[part.number]
+        ends = [Part(number, (), columns) for number, columns in zip(layout.ends, layout.last, strict=True)]
+        self.total = _taken(ends, self.cells) if ends else np.ones((1, 1))
 
     def joint(self) -> np.ndarray:
         """P(variable = 1 and evidence | set), shape (variables, sets), of a sum without further causes; NaN for variables
         that no star names."""
-        plan = self.layout.plan
+        layout, plan = self.layout, self.layout.plan
         result = np.full((plan.variables, len(self.total)), np.nan)
-        slope = {n: _product([self.cells[other] for other in self.ends if other != n]) for n in self.ends}
+        ends = [Part(number, ()) for number in layout.ends]
+        slope = {n: _taken([end for end in ends if end.number != n], self.cells, np.ones((1, 1))) for n in layout.ends}
         for i in reversed(range(len(plan.order))):
-            step, product = self.steps[i], self.products[i]
-            before: tuple[Any, ...] = (slice(None),) * step.axis
-            weight = slope.pop(self.first + i)
+            before: tuple[Any, ...] = (slice(None),) * layout.steps[i].axis
+            weight = slope.pop(layout.first + i)
             if plan.order[i] < plan.variables:
-                there = product[(*before, 1)] * weight
+                there = self.products[i][(*before, 1)] * weight
                 result[plan.order[i]] = there.reshape(-1, *there.shape[-2:]).sum(axis=0)[:, 0]
             weight = weight[(*before, None)]
-            parts = [(number, shape, self.laid(number, shape)) for number, shape in step.parts]
-            for number, shape, _ in parts:
-                if number >= self.first:
-                    others = [cells for other, _, cells in parts if other != number]
-                    slope[number] = self.slope_of(product.shape, shape, others, weight)
+            sums = [part for part in layout.parts[i] if layout.first <= part.number < layout.behind]
+            tables = [part for part in layout.parts[i] if not layout.first <= part.number < layout.behind]
+            if sums and tables:
+                weight = _taken(tables, self.cells) * weight
+            for part in sums:
+                others = [other for other in sums if other is not part]
+                slope[part.number] = self.slope_of(i, part.shape, _taken(others, self.cells, weight))
         return result
 
-    def slope_of(
-        self, scope: tuple[int, ...], shape: tuple[int, ...], others: Sequence[np.ndarray], weight: np.ndarray
-    ) -> np.ndarray:
-        """How the total moves with each cell of a table that a step took in beside others, `weight` being how it moves with
-        its sum."""
-        for cells in others:
-            weight = weight * cells
-        whole = (*scope[:-2], *weight.shape[-2:])
+    def slope_of(self, step: int, shape: tuple[int, ...], weight: np.ndarray) -> np.ndarray:
+        """How the total moves with each cell of a table of that shape that a step took in, `weight` being how it moves with
+        each cell of the product but for this table."""
+        whole = (*self.products[step].shape[:-2], *weight.shape[-2:])
         full = weight if weight.shape == whole else np.broadcast_to(weight, whole)
         for axis in reversed([a for a, n in enumerate(shape) if n == 1]):
             full = _summed(full, axis)
@@ -342,7 +374,7 @@ class Elimination:
 def sliced(
     stars: Sequence[Star], layout: Layout, take: Callable[[Elimination], np.ndarray], back: bool = False
 ) -> np.ndarray:
-    """A sum over the mechanisms; where its tables would be too wide, the star with the most parents is summed term by
+    """A sum over the mechanisms by the stars that are not settled; where its tables would be too wide, the star with the most parents is summed term by
     term, each term a product over its parents and so without any table of its own."""
     made = layout.plan
     if made.widest <= WIDEST:
@@ -366,14 +398,20 @@ def _summed(cells: np.ndarray, axis: int) -> np.ndarray:
     return np.asarray(cells[(*before, 0)] + cells[(*before, 1)])
 
 
-def _product(parts: Sequence[np.ndarray]) -> np.ndarray:
-    result: np.ndarray = np.ones((1, 1))
-    for part in parts:
-        result = result * part
-    return result
+def _taken(parts: Sequence[Part], cells: Mapping[int, np.ndarray], product: np.ndarray | None = None) -> np.ndarray:
+    """The product of tables along the axes of a step, and of what stands there already."""
+    for number, shape, columns in parts:
+        part = cells[number]
+        if columns is not None:
+            part = part.take(columns, axis=-1)
+        if part.ndim != len(shape) + 2:
+            part = part.reshape(shape + part.shape[-2:])
+        product = part if product is None else product * part
+    assert product is not None
+    return product
 
 
-def _tables(stars: Sequence[Star]) -> list[np.ndarray]:
+def tables_of(stars: Sequence[Star]) -> list[np.ndarray]:
     """The tables of the stars, an axis for each variable that they name and the two of the batch. A star of evidence on its
     own leaves a constant."""
     made: dict[int, list[np.ndarray]] = {}

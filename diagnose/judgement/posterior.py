@@ -14,7 +14,8 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.judgement.elimination import WIDEST, Effects, Layout, Plan, Shape, Star, plan, sliced
+from diagnose.judgement.elimination import WIDEST, Effects, Plan, Shape, Star, plan, sliced, tables_of
+from diagnose.judgement.extension import Chosen, Extension
 from diagnose.judgement.network import Layer, Network, products
 
 WIDE_ENOUGH = 1 << 15
@@ -191,7 +192,7 @@ class Sums:
 
     def likelihood(self, members: np.ndarray) -> np.ndarray:
         """P(evidence | set)^exponent for sets as rows of booleans over the causes, shape (sets,)."""
-        return self.extended(members, self.bare)[:, 0]
+        return self.extended(members, self.extension(NONE_FURTHER, members))[:, 0]
 
     def extended(self, members: np.ndarray, extension: Extension) -> np.ndarray:
         """The same for the sets and for each of them with one further cause that it lacks, shape (sets, 1 + further). Where a
@@ -199,7 +200,7 @@ class Sums:
         further = extension.further
 
         def total(part: np.ndarray) -> np.ndarray:
-            sums = sliced(self.stars_of(part, extension), extension.layout, lambda e: e.total)
+            sums = sliced(self.stars_of(part, extension.open), extension.layout, lambda e: e.total)
             return np.broadcast_to(sums, (len(part), 1 + len(further)))
 
         result = self._batches(members, extension, total, 0)
@@ -211,13 +212,15 @@ class Sums:
         """P(mechanism | evidence, set), shape (mechanisms, sets); NaN for those that stand above no evidence."""
         result = np.full((len(self.net.mechanisms), len(members)), np.nan)
 
+        extension = self.extension(NONE_FURTHER, members)
+
         def marginals(part: np.ndarray) -> np.ndarray:
-            stars = self.stars_of(part, self.bare)
-            joint = sliced(stars, self.bare.layout, lambda e: np.concatenate([e.joint(), e.total.T]), back=True)
+            stars = self.stars_of(part, extension.open)
+            joint = sliced(stars, extension.layout, lambda e: np.concatenate([e.joint(), e.total.T]), back=True)
             return np.broadcast_to(joint[:-1] / joint[-1], (len(self.reached), len(part)))
 
         if self.reached and len(members):
-            result[self.reached] = self._batches(members, self.bare, marginals, 1)
+            result[self.reached] = self._batches(members, extension, marginals, 1)
         return np.clip(result, 0.0, 1.0)
 
     def answered(self, question: str, members: np.ndarray, further: np.ndarray) -> np.ndarray:
@@ -237,7 +240,7 @@ class Sums:
         self, members: np.ndarray, extension: Extension, work: Callable[[np.ndarray], np.ndarray], axis: int
     ) -> np.ndarray:
         """What `work` gives for some sets at a time, along the axis of the sets."""
-        columns = 1 + len(extension.further)
+        columns = 1 + extension.layout.apart.shape[1]
         widest = extension.layout.widest * min(1.0, WIDEST / self.widest)
         size = max(1, LEAST_AT_ONCE // columns, int(AT_ONCE / widest))
         parts = [work(members[begin : begin + size]) for begin in range(0, len(members), size)]
@@ -268,40 +271,52 @@ class Sums:
         above = tuple([p for p in parents if p in self.at])
         return tuple([self.at[p] for p in above]), layer.effects(child, above)
 
-    def extension(self, further: np.ndarray) -> Extension:
-        return Extension(self, further) if len(further) else self.bare
+    def extension(self, further: np.ndarray, members: np.ndarray) -> Extension:
+        """By each of the further causes, of these sets and of any of their causes and the further ones."""
+        return Extension(self, further, members)
 
     @cached_property
-    def bare(self) -> Extension:
-        """By no further cause."""
-        return Extension(self, NONE_FURTHER)
+    def every(self) -> Chosen:
+        """All stars, without further causes."""
+        return Chosen(self, np.arange(len(self.reached)), np.arange(len(self.rows)), NONE_FURTHER)
 
-    def stars_of(self, members: np.ndarray, extension: Extension) -> list[Star]:
-        """The mechanisms above the evidence, then the evidence as recorded."""
-        by_cause = self.by_cause(members)
-        return [*self.mechanism_stars(by_cause, extension), *self.evidence_stars(by_cause, self.present, extension)]
+    @cached_property
+    def untouched(self) -> list[np.ndarray]:
+        """The first tables of the sum where no cause is at work."""
+        return tables_of(self.stars_of(np.zeros((1, len(self.net.causes)), bool), self.every))
 
-    def by_cause(self, members: np.ndarray) -> list[np.ndarray]:
+    def stars_of(self, members: np.ndarray, chosen: Chosen) -> list[Star]:
+        """Of the stars chosen those of the mechanisms above the evidence, then the evidence as recorded."""
+        by_cause = self.by_cause(members, chosen)
+        return [*self.mechanism_stars(by_cause, chosen), *self.evidence_stars(by_cause, self.present, chosen)]
+
+    def by_cause(self, members: np.ndarray, chosen: Chosen) -> list[np.ndarray]:
         """What the causes of each set inhibit of the mechanisms above the evidence, suppress and inhibit of the findings."""
-        above, signs, n = self.net.to_mechanism.inhibition[self.reached], self.net.signs, len(self.reached)
-        every = np.concatenate([above, signs.suppression[self.rows], signs.inhibition[self.rows]])
-        return np.split(products(every, members), [n, n + len(self.rows)])
+        net, signs, rows = self.net, self.net.signs, chosen.rows
+        every = [net.to_mechanism.inhibition[chosen.reached], signs.suppression[rows], signs.inhibition[rows]]
+        n = len(chosen.reached)
+        return np.split(products(np.concatenate(every), members), [n, n + len(rows)])
 
-    def mechanism_stars(self, by_cause: list[np.ndarray], extension: Extension) -> list[Star]:
-        columns = extension.of_mechanisms
-        rest = (1 - self.net.leak[self.reached])[:, None] * by_cause[0]
+    def mechanism_stars(self, by_cause: list[np.ndarray], chosen: Chosen) -> list[Star]:
+        columns = chosen.of_mechanisms
+        rest = (1 - self.net.leak[chosen.reached])[:, None] * by_cause[0]
         own = rest[columns.child].T * columns.inhibition
         weight = np.zeros((2, 2, *own.shape))
         weight[0, 1], weight[1, 0], weight[1, 1] = 1.0, own, -own
         weights = columns.parted(weight, (rest == rest[:, :1]).all(axis=1))
-        return [Star(i, *star, weight) for i, (star, weight) in enumerate(zip(self._above, weights, strict=True))]
+        above = [self._above[i] for i in chosen.mechanisms]
+        return [
+            Star(i, parents, effects, weight)
+            for i, (parents, effects), weight in zip(chosen.mechanisms, above, weights, strict=True)
+        ]
 
-    def evidence_stars(self, by_cause: list[np.ndarray], present: Sequence[bool], extension: Extension) -> list[Star]:
+    def evidence_stars(self, by_cause: list[np.ndarray], present: Sequence[bool], chosen: Chosen) -> list[Star]:
         """The findings of the evidence, recorded as said: P(recorded so | mechanisms) = base + slope * (hold - hold * keep),
         by the terms of a star."""
-        net, rows, columns = self.net, self.rows, extension.of_findings
-        slope = (np.where(present, 1, -1) * (1 - net.missed[rows] - net.mistaken[rows]))[:, None]
-        base = np.where(present, net.mistaken[rows], 1 - net.mistaken[rows])[columns.child]
+        net, rows, columns = self.net, chosen.rows, chosen.of_findings
+        said = np.array(present, bool)[chosen.findings]
+        slope = (np.where(said, 1, -1) * (1 - net.missed[rows] - net.mistaken[rows]))[:, None]
+        base = np.where(said, net.mistaken[rows], 1 - net.mistaken[rows])[columns.child]
         held = slope * by_cause[1]
         kept = -held * (1 - net.background[rows])[:, None] * by_cause[2]
         h = held[columns.child].T * columns.suppression
@@ -309,42 +324,9 @@ class Sums:
         same = (held == held[:, :1]).all(axis=1) & (kept == kept[:, :1]).all(axis=1)
         two = columns.parted(np.stack([base + h, k])[:, None], same)
         three = columns.parted(np.stack([np.broadcast_to(base, h.shape), h, k])[:, None], same)
+        left = [self._left[i] for i in chosen.findings]
         return [Star(-1, parents, effects, (two if len(effects.factor) == 2 else three)[i])
-                for i, (parents, effects) in enumerate(self._left)]  # fmt: skip
-
-
-class Columns:
-    """The columns of some stars one behind the other: each star's for no further cause, then for those it tells apart. Of each
-    column: `child`, the star's place; what its cause multiplies by."""
-
-    def __init__(self, layer: Layer, children: Sequence[int], further: np.ndarray):
-        self.apart = layer.speaks[children][:, further]
-        self.child, place = np.nonzero(np.concatenate([np.ones((len(children), 1), bool), self.apart], axis=1))
-        self.ends = np.cumsum(np.bincount(self.child, minlength=len(children))).tolist()
-        self.inhibition, self.suppression = np.ones(len(place)), np.ones(len(place))
-        own = np.flatnonzero(place)
-        rows, causes = np.array(children, int)[self.child[own]], further[place[own] - 1]
-        self.inhibition[own] = layer.inhibition[rows, causes]
-        self.suppression[own] = layer.suppression[rows, causes]
-
-    def parted(self, weight: np.ndarray, same: np.ndarray) -> list[np.ndarray]:
-        """The weights of each star, with one set where they are the same for all."""
-        one = weight[:, :, :1]
-        begins = [0, *self.ends]
-        return [
-            (one if alike else weight)[..., begin:end]
-            for alike, begin, end in zip(same.tolist(), begins[:-1], self.ends, strict=True)
-        ]
-
-
-class Extension:
-    """What further causes, each by itself, change in some sums."""
-
-    def __init__(self, sums: Sums, further: np.ndarray):
-        self.further = further
-        self.of_mechanisms = Columns(sums.net.to_mechanism, sums.reached, further)
-        self.of_findings = Columns(sums.net.signs, sums.rows, further)
-        self.layout = Layout(sums.plan, np.concatenate([self.of_mechanisms.apart, self.of_findings.apart]))
+                for i, (parents, effects) in enumerate(left)]  # fmt: skip
 
 
 def narrowed(net: Network, evidence: Evidence) -> Sums:
@@ -376,10 +358,10 @@ def posterior_of(sums: Sums, every_set: bool = False) -> Posterior:
     odds = evidence.odds
     bearing = np.flatnonzero((sums.bears | every_set) & (odds > 0))
     none, gain = np.zeros((1, n), bool), np.ones(n)
-    alone = sums.extended(none, sums.extension(bearing))[0]
+    alone = sums.extended(none, sums.extension(bearing, none))[0]
     gain[bearing] = alone[1:] / alone[0]
     helping = bearing if every_set else bearing[gain[bearing] > 1.0]
-    latest, extension = _sets(n, helping[:, None]), sums.extension(helping)
+    latest, extension = _sets(n, helping[:, None]), sums.extension(helping, none)
     members, ratio = [none, latest], [np.ones(1), gain[helping]]
     for _ in (2, 3):
         likely = latest if every_set else latest[_best(ratio[-1] * _odds(latest, odds))]

@@ -88,6 +88,16 @@ def test_the_variable_summed_out_next_ties_fewest_others_together(seed):
             others.discard(v)
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_what_no_set_changes_is_summed_beforehand_to_the_same(seed):
+    net, states = drawn(seed, causes=6, mechanisms=9, findings=9, density=0.25)
+    of_all = Sums(net, evidence(net, states))
+    sets, further = np.eye(6, dtype=bool)[:2], np.array([1, 2])
+    few, every = (of_all.extension(further, among) for among in (sets, np.ones((1, 6), bool)))
+    assert len(few.layout.open) < len(every.layout.open)
+    assert of_all.extended(sets, few) == pytest.approx(of_all.extended(sets, every), rel=1e-10)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(4))
 def test_against_pgmpy(seed):
@@ -272,7 +282,7 @@ def test_a_further_cause_beside_a_set_is_the_set_with_it(seed):
     members = np.array([*itertools.product((False, True), repeat=3)])
     members = np.concatenate([members, np.zeros((8, 3), bool)], axis=1)
     further = np.array([1, 2, 4, 5])
-    told = of_both.extended(members, of_both.extension(further))
+    told = of_both.extended(members, of_both.extension(further, members))
     assert told[:, 0] == pytest.approx(of_both.likelihood(members), rel=1e-10)
     for k, cause in enumerate(further, 1):
         lacking = ~members[:, cause]
