@@ -256,11 +256,13 @@ class Layout:
         self.steps, self.ends = plan.steps
         self.first = len(plan.places)
         self.behind = self.first + len(self.steps)
-        self.parts = [[Part(*part) for part in step.parts] for step in self.steps]
+        self.parts: list[list[Part]] = []
         self.last: tuple[np.ndarray | None, ...] = (None,) * len(self.ends)
         self.widest = plan.widest
         if apart.any():
             self._lay()
+        else:
+            self.parts += [[Part(*part) for part in step.parts] for step in self.steps]
         self.cells = {**(settled or {})}
         self.products: dict[int, np.ndarray] = {}
         if settled:
@@ -307,9 +309,8 @@ class Layout:
             """The column of a table for each of those here; None where it has the same or only one."""
             return places[number][here] if apart[number] and apart[number] != told else None
 
-        for i, parts in enumerate(self.parts):
-            told, here = apart[first + i], wanted[first + i]
-            self.parts[i] = [Part(number, shape, laid(number, told, here)) for number, shape, _ in parts]
+        for step, told, here in zip(self.steps, apart[first:], wanted[first:], strict=True):
+            self.parts.append([Part(number, shape, laid(number, told, here)) for number, shape in step.parts])
         self.last = tuple([laid(number, -1, np.ones(1 + further, bool)) for number in self.ends])
         sizes = self.plan.size
         for step, told in zip(self.steps, apart[first:], strict=True):

@@ -20,7 +20,7 @@ from diagnose.judgement.network import Layer, Network, products
 
 WIDE_ENOUGH = 1 << 15
 """Cells of the largest table for one cause set from which findings that tell least are left out of a long record."""
-AT_ONCE = 1 << 19
+AT_ONCE = 1 << 20
 """Cells of the largest table of a batch, so that it stays in the processor's memory."""
 LEAST_AT_ONCE = 32
 """Sets of a batch at least, since every step of a sum has its own cost."""
