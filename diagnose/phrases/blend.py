@@ -7,6 +7,7 @@ denied, and of which part, is told by the clause as for any other reading.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from diagnose.phrases.clauses import Clause, value_said
 from diagnose.phrases.hold import (
@@ -31,6 +32,8 @@ FULL = 0.9
 NEAREST, NEARLY, TAKEN_UP, USED = 1.5, 0.7, 0.7, 1.0
 """What counts against how well the words fit: how near the nearest saying is, how near the nearest three are in the mean, how
 much of what was said the reading takes up, and how usual the words are for it."""
+NEARLY_SAID = 0.8
+"""How near a saying that something is not so must be to be taken for what was said."""
 UNWORDED = 0.3
 """What is near and not read in any of its words stands behind what is, by so much."""
 FAR = 0.5
@@ -69,6 +72,7 @@ def _ranked(clause: Clause, held: list[Held], index: Index, subject: str, neares
     near = Nearness(index.sayings, clause)
     if not near.places or near.nearest < nearest:
         return held
+    held = [_as_said(h, near, clause) for h in held]
     ranks = [(h.score + _nearness(h, near, clause), h) for h in held]
     own = {(h.statement.family, h.statement.term, h.statement.more.get("value", "")) for h in held}
     for h, fit in _near(clause, near, index, subject):
@@ -78,6 +82,18 @@ def _ranked(clause: Clause, held: list[Held], index: Index, subject: str, neares
     if held and (held[0].score >= FULL or _figured(held[0])):
         order = [held[0], *(h for h in order if h is not held[0])]
     return _varied(_apart(order), index)[:MOST_READINGS]
+
+
+def _as_said(held: Held, near: Nearness, clause: Clause) -> Held:
+    """A reading, turned round where the clause is nearly a saying that it is not so: "untouched by any knock"."""
+    s = held.statement
+    if s.family != "feature" or s.state != "present" or clause.cues("denied"):
+        return held
+    not_so = near.of((s.family, s.term, NOT_SO)) or 0.0
+    if not_so < NEARLY_SAID or not_so <= (near.of((s.family, s.term, "")) or 0.0):
+        return held
+    state, asks = opposed(clause, held.used, s.state, list(held.asks))
+    return replace(held, statement=replace(s, state=state), asks=tuple(asks))
 
 
 def _nearness(held: Held, near: Nearness, clause: Clause) -> float:
@@ -162,7 +178,7 @@ def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterato
                 more = qualifiers(clause, set(used), term)[0]
         state, asks = told(clause, bool(near.sayings.denying[saying]), used)
         if value == NOT_SO:
-            state, asks = opposed(state, asks)
+            state, asks = opposed(clause, used, state, asks)
         left = clause.content - used
         asks = [BY_MEANING, *misfit, *asks, *unread(clause, left)]
         statement = Statement(family, name, "" if family == "setting" else on, state, more)

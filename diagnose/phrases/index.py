@@ -177,11 +177,11 @@ class Index:
                 if _says(asked := self._asked(said.text)):
                     yield Spelling(term, said.text, asked, said.ask, self._telling(said.text), denies=True)
 
-    @staticmethod
-    def _loosened(spellings: list[Spelling]) -> list[Spelling]:
+    def _loosened(self, spellings: list[Spelling]) -> list[Spelling]:
         alone = {
             s for s in spellings
-            if len(told := [a for a in s.asked if ("cue", "denied") not in a]) == 1 and "part" not in {slot for slot, _ in told[0]} and not s.term.general and s.text != s.term.name
+            if len(told := [a for a in s.asked if ("cue", "denied") not in a]) == 1 and "part" not in {slot for slot, _ in told[0]}
+            and not s.term.general and (s.text != s.term.name or len(self.split(s.text)[0]) > 1)
         }  # fmt: skip
         return [replace(s, loose=s in alone) for s in spellings]
 

@@ -28,10 +28,25 @@ def told(
     return state, asks + [why for cue, why in _CUES.items() if clause.cues(cue)]
 
 
-def opposed(state: str, asks: list[str]) -> tuple[str, list[str]]:
-    """What is told by a saying that a term is not so: "all one length" is that lengths are not unequal."""
-    opposite = {"present": "absent", "absent": "present"}.get(state, state)
-    return opposite, [DENIED, *(why for why in asks if why != DENIED)]
+def opposed(clause: Clause, used: set[int] | frozenset[int], state: str, asks: list[str]) -> tuple[str, list[str]]:
+    """What is told by a saying that a term is not so: "all one length" is that lengths are not unequal, "not all one length" that
+    they are."""
+    if state != "not looked at":
+        state = "present" if _denies(clause, used) else "absent"
+    return state, [DENIED, *(why for why in asks if why != DENIED)]
+
+
+def _denies(clause: Clause, used: set[int] | frozenset[int]) -> bool:
+    """Whether a denial is of these words and nothing else stands between: the "no" of "no chips, edge whole" is not of "whole", nor
+    that of "no leak, dry" of "dry"."""
+    if clause.cues("denied before"):
+        return True
+    said = clause.content - clause.small - {p for s in clause.slots.get("degree", ()) for p in s.places}
+    for cue in clause.senses.get(("cue", "denied"), ()):
+        behind = sorted(p for p in said if cue.last < p <= max(used, default=0))
+        if behind and used.isdisjoint(cue.places) and used.issuperset(behind) and behind[0] not in clause.partly:
+            return True
+    return False
 
 
 def unread(clause: Clause, left: frozenset[int]) -> list[str]:

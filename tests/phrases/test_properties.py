@@ -73,6 +73,20 @@ def test_what_is_said_in_other_words_is_offered_and_hardly_ever_sure():
     assert sum(rs[0].sureness == "sure" for _, rs in read_as if rs) <= 0.1 * len(some)
 
 
+def test_what_is_denied_and_said_to_be_otherwise_in_one_breath_is_never_read_as_there():
+    opposite = [(name, text) for name, said in V.lexicon.others["absent"].items() for text in said]
+    opposite += [(name, s.text) for name, said in V.lexicon.terms["absent"].items() for s in said]
+    plain = [
+        (name, text) for name, text in opposite if not {"no", "not", "little", "out"} & set(f"{name} {text}".split())
+    ]
+    wrong = []
+    for name, text in random.Random(2).sample(plain, 60):
+        for phrase in (f"no {name}, {text}", f"{text}, no {name}", f"no {name} {text}"):
+            first = read(phrase, V, (V.features[name].on or ("spring",))[0])[:1]
+            wrong += [phrase for r in first for s in r.statements if (s.term, s.state) == (name, "present")]
+    assert len(wrong) <= 2, wrong
+
+
 def test_words_of_what_is_said_in_other_words_are_no_guess_at_a_misspelling():
     index = Index(V)
     before = set(index.raw)

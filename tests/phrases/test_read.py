@@ -515,3 +515,30 @@ def test_a_denied_name_denies_nothing_before_it():
     first = read("left standing with acid in it, not flushed", VOCABULARY, "product")[0]
     stood = next(s for s in first.statements if s.term == "leave standing")
     assert stood.state == "present" and stood.more["with"] == "acid"
+
+
+@pytest.mark.parametrize("said, on, there, gone", [
+    ("no leak, dry to the touch", "seal", (), ("leak",)),
+    ("no grit found swab clean", "face", (), ("grit between the faces",)),
+    ("no edge chips edge unbroken", "face", (), ("edge chips",)),
+    ("no noise, seal silent as usual", "", (), ("noise",)),
+    ("springs not all one length", "spring", ("unequal springs",), ()),
+    ("no product in it", "barrier fluid", (), ("cleanliness",)),
+])  # fmt: skip
+def test_a_denial_beside_words_that_deny_by_themselves_does_not_turn_them_round(said, on, there, gone):
+    first = read(said, VOCABULARY, on)[0].statements
+    assert {s.term for s in first if s.state == "present"} >= {*there}
+    assert not {s.term for s in first if s.state == "present"} & {*gone}
+    assert {s.term for s in first if s.state == "absent"} >= {*gone}
+
+
+@pytest.mark.parametrize(
+    "said, on, term", [("edge whole", "face", "edge chips"), ("water", "product", "very pure water")]
+)
+def test_one_word_out_of_a_saying_is_not_likely_to_say_it(said, on, term):
+    assert all(
+        r.sureness == "weak"
+        for r in read(said, VOCABULARY, on)
+        for s in r.statements
+        if s.term == term and s.state == "present"
+    )

@@ -61,7 +61,7 @@ def test_a_note_in_own_words_goes_to_the_part_they_name(pair, knowledge):
 def test_clock_and_colour_said_stay_and_words_not_read_are_told(case, knowledge):
     ring = "part 2 Stationary ring @ "
     words = "black oily sludge in the spiral grooves of the rotating ring from 2 to 6"
-    script = Script(*to_step(5), (ring + "Seen", words), (ring + "number", "1"), stop_at="Step 6")
+    script = Script(*to_step(5), (ring + "Seen", words), (ring + "number", "2"), stop_at="Step 6")
     (mark,) = [o for o in session(case, knowledge, script).observations if o.state == "present"]
     assert (mark.part, mark.feature, dict(mark.such)["colour"]) == ("1", "lift grooves packed", "black")
     assert mark.extent.arcs and "not read, and on record only as said: grooves" in script.text
@@ -90,7 +90,7 @@ MACHINE = "Look 2 of 10: Machine @ "
     ("answer", "present", "denied"),
     [
         ("1; inboard carbon: all round", {"vibration"}, set()),
-        ("1", {"vibration"}, {"axial vibration", "broadband vibration"}),
+        ("1", {"vibration"}, {"broadband vibration"}),
         ("in a bucket", set(), set()),
     ],
 )
@@ -109,7 +109,7 @@ def test_a_none_denies_nothing_that_kept_words_may_name_and_a_line_typed_meanwhi
     states = {s: {o.feature for o in now.observations if o.state == s} for s in ("present", "absent")}
     assert states == {"present": present, "absent": denied}
     assert ("inboard carbon: all round" in now.not_understood) == (";" in answer)
-    assert ("not denied, as the words kept as said may name it: vibration at running" in script.text) == (answer == "1")
+    assert ("not denied, as the words kept as said may name it: axial vibration" in script.text) == (answer == "1")
 
 
 def test_none_does_not_deny_what_was_said_with_another_mark(case, knowledge):
