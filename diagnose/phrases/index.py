@@ -324,7 +324,7 @@ class Index:
                 result += [Span(first, last, sense) for sense in (*senses, *small)]
                 if last == first and not small and all(s[0] in STATED for s in senses):
                     result += self._repaired(found, first)
-                elif last == first + 1 and not senses and not small:
+                elif last == first + 1 and not senses and not small and not self._cueing(raw):
                     joined = stem(found[first].text + found[last].text, self.whole)
                     result += [Span(first, last, sense) for sense in self.surfaces.get((joined,), {})]
                     if joined in self.words:
@@ -348,6 +348,10 @@ class Index:
     def _only_alike(self, words: tuple[str, ...]) -> bool:
         """Whether words that say nothing only have the stems of some that do: "we" is not "wee", "in place" not "in places"."""
         return words not in self.written and all(("idle", "") in self.small.get((w,), {}) for w in words)
+
+    def _cueing(self, words: tuple[str, ...]) -> bool:
+        """Whether one of some words is a cue by itself: "no red" is not "nored"."""
+        return any(slot == "cue" for word in words for slot, _ in self.small.get((word,), ()))
 
     def _within(self, found: list[Token], named: set[int]) -> Iterator[Span]:
         """What is said to be in something named, as it is said of it: "water in the oil" is oil with "water in it"."""

@@ -107,10 +107,13 @@ def _attached(clauses: list[Clause], index: Index) -> list[Clause]:
     result: list[Clause] = []
     waiting: Clause | None = None
     for clause in clauses:
+        begins_denied = any(cue.first == 0 for kind in ("denied", "denied before") for cue in clause.cues(kind))
+        if result and clause.joined == "?" and begins_denied:
+            result[-1].denied = True
         if not clause.heads and not (clause.cues("denied") and not clause.content):
             clause = clause.without(clause.sizes)
-            if result and clause.cues("denied") and clause.partly and not result[-1].partly and waiting is None:
-                result.append(clause)  # it denies its own and nothing before it
+            if begins_denied and waiting is None:
+                result.append(clause)  # it denies its own and nothing beside it: "stone cold, not on"
                 continue
             if result and not clause.partly and waiting is None:
                 result[-1] = joined(result[-1], clause)
@@ -140,6 +143,8 @@ def _as_one(clauses: list[Clause], index: Index, subject: str) -> list[Clause]:
         return clauses
     result = list(clauses)
     for n in range(len(result) - 2, -1, -1):
+        if result[n].cues("denied") or result[n + 1].cues("denied"):
+            continue  # neither denies the other: "not set yet, still runny"
         both = joined(result[n], result[n + 1])
         whole = hold(both, index, subject)
         if whole and whole[0].score >= ONE and len(whole[0].used & both.heads) == len(both.heads):

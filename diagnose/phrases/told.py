@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from diagnose.phrases.clauses import QUALIFYING, Clause
 from diagnose.phrases.index import Term
+from diagnose.phrases.said_of import TOLD
 
 DENIED = "it is read as a denial"
 DOUBTED, HEARD = "it is said with doubt", "it is hearsay"
@@ -42,9 +43,10 @@ def _denies(clause: Clause, used: set[int] | frozenset[int]) -> bool:
     if clause.cues("denied before"):
         return True
     said = clause.content - clause.small - {p for s in clause.slots.get("degree", ()) for p in s.places}
+    told_of = {p for s in clause.slots.get("part", ()) if s.sense[1] in TOLD for p in s.places}
     for cue in clause.senses.get(("cue", "denied"), ()):
         behind = sorted(p for p in said if cue.last < p <= max(used, default=0))
-        if behind and used.isdisjoint(cue.places) and used.issuperset(behind) and behind[0] not in clause.partly:
+        if behind and used.isdisjoint(cue.places) and used.issuperset(behind) and behind[0] not in told_of:
             return True
     return False
 

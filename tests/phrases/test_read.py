@@ -524,8 +524,15 @@ def test_a_denied_name_denies_nothing_before_it():
     ("no noise, seal silent as usual", "", (), ("noise",)),
     ("springs not all one length", "spring", ("unequal springs",), ()),
     ("no product in it", "barrier fluid", (), ("cleanliness",)),
+    ("not a single gland bolt was tight", "gland bolt", ("loose bolts",), ()),
+    ("no red dust at the pins this time", "drive part", (), ("debris",)),
+    ("stone cold, not on", "flush line", ("temperature",), ()),
+    ("not set yet, still runny", "product", ("state of liquid",), ()),
+    ("rust? not a speck", "casing", (), ("iron oxide",)),
+    ("topped up? not once all winter", "pot", (), ("top up",)),
+    ("no more than the usual wear", "face", ("normal wear",), ()),
 ])  # fmt: skip
-def test_a_denial_beside_words_that_deny_by_themselves_does_not_turn_them_round(said, on, there, gone):
+def test_a_denial_is_of_what_it_stands_before_and_of_nothing_else(said, on, there, gone):
     first = read(said, VOCABULARY, on)[0].statements
     assert {s.term for s in first if s.state == "present"} >= {*there}
     assert not {s.term for s in first if s.state == "present"} & {*gone}
