@@ -42,7 +42,7 @@ FIGURE = 0.5
 """How near a figure is taken to be, which no saying has."""
 MISPLACED = 0.85
 """How well what does not fit the part, or is not usual at the point, fits at most."""
-LEAST, UNUSUAL, MOST_NEAR = 0.55, -0.15, 8
+LEAST, RARELY, MOST_NEAR = 0.55, -0.15, 8
 """How near or how usual the least is that is looked at, and how many."""
 SHOWN = 0.59
 """The score of what means the same in every word: less than is likely."""
@@ -144,7 +144,7 @@ def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterato
     named = named_kinds(clause)
     behind = {kind: behind_a_place(clause, min(places)) for kind, places in named.items()}
     for (family, name, value), score, saying in near.best(MOST_NEAR):
-        if score < LEAST and near.used((family, name, value)) < UNUSUAL:
+        if score < LEAST and near.used((family, name, value)) < RARELY:
             continue
         if value != NOT_SO and (elsewhere(name, clause) or (near.of((family, name, NOT_SO)) or 0.0) > score):
             continue
