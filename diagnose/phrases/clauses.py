@@ -89,8 +89,9 @@ class Clause:
         return frozenset(p for s in self.spans if s.sense[0] == "part" for p in s.places)
 
     @cached_property
-    def pointed(self) -> frozenset[int]:
-        return frozenset(p for s in self.spans if s.sense[0] == "point" for p in s.places)
+    def naming(self) -> frozenset[int]:
+        """Places of words that name a part or a point."""
+        return self.partly | {p for s in self.slots.get("point", ()) for p in s.places}
 
     @cached_property
     def content(self) -> frozenset[int]:
@@ -241,7 +242,7 @@ def denials(clause: Clause) -> list[Clause]:
     """The clause parted before a denial in its midst: "rubbed long ways not dented"; itself alone where there is none."""
     for cue in sorted(clause.cues("denied"), key=lambda s: s.first)[:MOST_DENIALS]:
         before, after = clause.part(0, cue.first, clause.joined), clause.part(cue.first, len(clause.tokens))
-        if before.heads - before.partly - before.pointed and after.heads:
+        if before.heads - before.naming and after.heads:
             return [before, after]
     return [clause]
 

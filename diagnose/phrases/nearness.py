@@ -121,8 +121,9 @@ class Sayings:
             own = {s.sense[1] for s in clause.slots.get("word", ()) if s.first == s.last == place}
             for alike in {clause.tokens[place].stem} | own:
                 near[row, self.by_stem.get(alike, [])] = 1.0
-        beside = _beside(clause)
-        counts = np.array([self._counts(words[p]) * (BESIDE if p in beside else 1.0) for p in places], np.float32)
+        counts = np.array(
+            [self._counts(words[p]) * (BESIDE if p in clause.naming else 1.0) for p in places], np.float32
+        )
         return places, counts, near
 
     def nearest(self, row: Any) -> Any:
@@ -156,10 +157,9 @@ class Nearness:
 
     def _usual(self, clause: Clause) -> Any:
         """How usual the words are for everything that can be meant, as a logarithm against the most; nought for a single word."""
-        beside = _beside(clause)
-        if len({*self.places} - beside) < 2:
+        if len({*self.places} - clause.naming) < 2:
             return np.zeros(len(self.sayings.meant))
-        parts = [USED_BESIDE if p in beside else USED_SMALL if p in clause.small else 1.0 for p in self.places]
+        parts = [USED_BESIDE if p in clause.naming else USED_SMALL if p in clause.small else 1.0 for p in self.places]
         return self.sayings.usage.told(self.near, parts)
 
     @property
@@ -197,11 +197,6 @@ class Nearness:
         first, beyond = self.sayings.starts[saying : saying + 2]
         best = self.near[:, self.sayings.flat[first:beyond]].max(1)
         return frozenset(p for p, near in zip(self.places, best, strict=True) if near >= ALIKE)
-
-
-def _beside(clause: Clause) -> frozenset[int]:
-    """The places of words that name a part or a point."""
-    return frozenset(p for slot in ("part", "point") for s in clause.slots.get(slot, ()) for p in s.places)
 
 
 def _words(index: Index, text: str) -> tuple[str, ...]:

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.phrases.model import Reading, Statement
-from diagnose.phrases.read import read
+from diagnose.phrases.model import Statement
+from tests.blind.phrases import heard
 from tests.support.shipped import whole_base
 
 V = whole_base().knowledge.vocabulary
@@ -39,16 +39,11 @@ def says(statement: Statement, kind: str, term: str, holds: bool) -> bool:
     return (statement.family, statement.term, statement.more.get("value", "")) == (family, name, value)
 
 
-def heard(phrase: str, on: str) -> tuple[Reading, ...]:
-    kind = V.find("kind", on)
-    return read(phrase, V, kind) if kind else read(f"{on} {phrase}", V)
-
-
 @pytest.mark.slow
 def test_hardly_any_reading_says_the_opposite_of_what_was_meant_and_none_is_sure():
     count, opposite, sure = 0, [], []
     for phrase, on, meant in phrases():
-        first = heard(phrase, on)[:1]
+        first = heard({"phrase": phrase, "on": on}, V)[:1]
         for kind, term, holds in meant:
             count += 1
             told = [s for r in first for s in r.statements]

@@ -73,7 +73,7 @@ def test_what_is_said_in_other_words_is_offered_and_hardly_ever_sure():
     assert sum(rs[0].sureness == "sure" for _, rs in read_as if rs) <= 0.1 * len(some)
 
 
-def test_what_is_denied_and_said_to_be_otherwise_in_one_breath_is_never_read_as_there():
+def test_what_is_denied_and_said_to_be_otherwise_in_one_breath_is_hardly_ever_read_as_there():
     opposite = [(name, text) for name, said in V.lexicon.others["absent"].items() for text in said]
     opposite += [(name, s.text) for name, said in V.lexicon.terms["absent"].items() for s in said]
     plain = [
