@@ -6,8 +6,9 @@ denied, and of which part, is told by the clause as for any other reading.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
+from typing import TypeVar
 
 from diagnose.phrases.clauses import Clause, value_said
 from diagnose.phrases.hold import (
@@ -26,6 +27,8 @@ from diagnose.phrases.nearness import NOT_SO, Nearness
 from diagnose.phrases.said_of import TOLD, WRONG_PART, behind_a_place, elsewhere, named_kinds, part_said
 from diagnose.phrases.states import at_points, points_said
 from diagnose.phrases.told import opposed, qualifiers, told, unread
+
+T = TypeVar("T")
 
 FULL = 0.9
 """How well a reading must fit so that nothing near is put before it."""
@@ -69,19 +72,19 @@ def _ranked(clause: Clause, held: list[Held], index: Index, subject: str, neares
     held = _apart([h for h in held if h.score >= NEAR * held[0].score])
     if (held and held[0].score >= SURE) or nearest > 1 or (nearest and len(clause.content) < 2):
         return held
-    near = Nearness(index.sayings, clause)
+    near = index.sayings.near(clause)
     if not near.places or near.nearest < nearest:
         return held
     held = [_as_said(h, near, clause) for h in held]
     ranks = [(h.score + _nearness(h, near, clause), h) for h in held]
     own = {(h.statement.family, h.statement.term, h.statement.more.get("value", "")) for h in held}
-    for h, fit in _near(clause, near, index, subject):
+    for h, fit in near_to(clause, near, index, subject):
         if (h.statement.family, h.statement.term, h.statement.more.get("value", "")) not in own:
             ranks.append((_nearness(h, near, clause) * fit - UNWORDED, h))
     order = [h for _, h in sorted(ranks, key=lambda r: -round(r[0], 4))]
-    if held and (held[0].score >= FULL or _figured(held[0])):
+    if held and (held[0].score >= FULL or _figured(held[0], clause)):
         order = [held[0], *(h for h in order if h is not held[0])]
-    return _varied(_apart(order), index)[:MOST_READINGS]
+    return varied(_apart(order), lambda h: (h.statement,), index)[:MOST_READINGS]
 
 
 def _as_said(held: Held, near: Nearness, clause: Clause) -> Held:
@@ -113,15 +116,15 @@ def _nearness(held: Held, near: Nearness, clause: Clause) -> float:
     return NEAREST * nearest + NEARLY * nearly + TAKEN_UP * taken + USED * used
 
 
-def _varied(held: list[Held], index: Index) -> list[Held]:
-    """Readings of which one that only says in general what a better one says stands behind the others."""
-    line = index.vocabulary.form_lineage
-    again = [
-        h for n, h in enumerate(held)
-        if any(b.statement.family == h.statement.family == "feature" and b.statement.state == h.statement.state and
-               h.statement.term in line[b.statement.term] for b in held[:n])
-    ]  # fmt: skip
-    return [*(h for h in held if h not in again), *again]
+def varied(readings: list[T], said: Callable[[T], Iterable[Statement]], index: Index) -> list[T]:
+    """Readings of which one that only says in general what better ones say stands behind the others."""
+    line, better, again = index.vocabulary.form_lineage, list[Statement](), list[T]()
+    for reading in readings:
+        marks = list(said(reading))
+        if all(any(b.state == s.state and s.term in line[b.term] for b in better) for s in marks):
+            again.append(reading)
+        better += [s for s in marks if s.family == "feature"]
+    return [*(r for r in readings if r not in again), *again]
 
 
 def _apart(held: list[Held]) -> list[Held]:
@@ -139,14 +142,19 @@ def _apart(held: list[Held]) -> list[Held]:
     return result
 
 
-def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterator[tuple[Held, float]]:
-    """What is near to a clause, and how well that fits the part it is said of."""
+def near_to(
+    clause: Clause, near: Nearness, index: Index, subject: str, pieces: Sequence[Clause] = (), least: float = LEAST
+) -> Iterator[tuple[Held, float]]:
+    """What is near to a clause, and how well that fits the part it is said of. Whether it is so is told by that of its `pieces`,
+    in the order of its words, which says most of it. What is less near than `least` must be usual."""
     named = named_kinds(clause)
     behind = {kind: behind_a_place(clause, min(places)) for kind, places in named.items()}
     for (family, name, value), score, saying in near.best(MOST_NEAR):
-        if score < LEAST and near.used((family, name, value)) < RARELY:
+        if score < least and near.used((family, name, value)) < RARELY:
             continue
-        if value != NOT_SO and (elsewhere(name, clause) or (near.of((family, name, NOT_SO)) or 0.0) > score):
+        if value != NOT_SO and (
+            any(elsewhere(name, p) for p in (clause, *pieces)) or (near.of((family, name, NOT_SO)) or 0.0) > score
+        ):
             continue
         used, more, fit, misfit = near.words_of(saying), {}, 1.0, list[str]()
         if used <= clause.partly:
@@ -176,9 +184,10 @@ def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterato
                 more, used = {"value": figure[1].text}, used | {figure[0]}
             else:
                 more = qualifiers(clause, set(used), term)[0]
-        state, asks = told(clause, bool(near.sayings.denying[saying]), used)
+        piece, own = _home(pieces or (clause,), used)
+        state, asks = told(piece, bool(near.sayings.denying[saying]), own)
         if value == NOT_SO:
-            state, asks = opposed(clause, used, state, asks)
+            state, asks = opposed(piece, own, state, asks)
         left = clause.content - used
         asks = [BY_MEANING, *misfit, *asks, *unread(clause, left)]
         statement = Statement(family, name, "" if family == "setting" else on, state, more)
@@ -188,6 +197,15 @@ def _near(clause: Clause, near: Nearness, index: Index, subject: str) -> Iterato
         )
 
 
-def _figured(held: Held) -> bool:
-    """Whether a reading has a figure, which nothing near says."""
-    return held.statement.more.get("value", "")[:1].isdecimal()
+def _home(pieces: Sequence[Clause], used: frozenset[int] | set[int]) -> tuple[Clause, frozenset[int]]:
+    """The piece that has most of some places, and which of its own they are."""
+    start, found = 0, list[tuple[Clause, frozenset[int]]]()
+    for piece in pieces:
+        found.append((piece, frozenset(p - start for p in used if start <= p < start + len(piece.tokens))))
+        start += len(piece.tokens)
+    return max(found, key=lambda f: len(f[1]))
+
+
+def _figured(held: Held, clause: Clause) -> bool:
+    """Whether a reading rests on a figure, of which nothing near tells."""
+    return any(clause.tokens[p].text[0].isdecimal() or p in clause.lifted for p in held.used)

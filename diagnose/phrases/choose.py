@@ -9,7 +9,6 @@ from diagnose.knowledge.model import Vocabulary
 from diagnose.phrases.clauses import Clause, phrase_of
 from diagnose.phrases.hold import OF_THE_WHOLE, Held, held_as
 from diagnose.phrases.index import Index, index_of
-from diagnose.phrases.nearness import Nearness
 from diagnose.phrases.read import TIE, joined
 from diagnose.phrases.told import DENIED
 
@@ -66,7 +65,7 @@ def _best(clause: Clause, names: dict[str, str], index: Index) -> dict[str, Held
 
 def _near(clause: Clause, names: dict[str, str], index: Index) -> Choice:
     """The terms that are near in meaning to what no word says."""
-    near = Nearness(index.sayings, clause)
+    near = index.sayings.near(clause)
     known = {name: near.of(("setting", name, "")) or 0.0 for name in names}
     best = max(known.values(), default=0.0)
     order = sorted(names, key=lambda n: (-known[n], list(names).index(n)))

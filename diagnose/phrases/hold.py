@@ -19,6 +19,7 @@ from diagnose.phrases.said_of import (
     TOLD,
     WRONG_PART,
     Parts,
+    behind_a_place,
     elsewhere,
     implied,
     related,
@@ -55,6 +56,7 @@ IN_GENERAL = "it is said in general"
 ALL_RIGHT, HARMED = ("word", "healthy"), ("wear", "damage")
 OF_THE_WHOLE = "it is taken for a fact about the whole case"
 WRONG = "the part named does not fit"
+ONLY_WHERE = "it may only tell where something is"
 SAYS_MORE = "the term may say more than was said"
 
 
@@ -303,6 +305,9 @@ def _asks(claim: _Claim, clause: Clause, left: frozenset[int], literal: bool) ->
             SAYS_MORE
         )  # words that name parts say no mark but in its own words: "another product" of a "product set"
     asks += unread(clause, left)
+    heads = claim.used - clause.naming
+    if heads and all(behind_a_place(clause, p) for p in heads):
+        asks.append(ONLY_WHERE)
     if claim.fit == WRONG_PART:
         asks.append(WRONG)
     elif not claim.on and term.family == "feature":

@@ -31,9 +31,9 @@ SMALL = 0.15
 """What a word counts that may say nothing, against another as rare."""
 BESIDE = 0.15
 """What a word counts that names a part or a point, against another as rare."""
-USED_SMALL = USED_BESIDE = 0.3
+USED_SMALL, USED_BESIDE = 0.6, 0.3
 """What such words count for how usual the words are, against others."""
-USUAL = 10.0
+USUAL = 20.0
 """How much less likely, as a logarithm, words are where they are not usual at all."""
 ALIKE = 0.5
 """How near a word must be to one of a saying to have been read as it."""
@@ -90,8 +90,16 @@ class Sayings:
             self.flat[self.starts[:-1][longest_first[: np.count_nonzero(lengths > n)]] + n] for n in range(max(lengths))
         ]
         owners = np.repeat(np.arange(len(self.meant)), [len(of_one) for of_one in sayings.values()])
-        self.usage = Usage(self.flat, np.repeat(owners, np.diff(self.starts)), len(self.words), len(self.meant))
+        stems = [(w, stem(w, index.whole)) for w in self.words]
+        self.usage = Usage(stems, self.flat, np.repeat(owners, np.diff(self.starts)), len(self.meant))
+        self._last: tuple[Clause, Nearness] | None = None
         self.denying = np.array([any(("cue", "denied") in index.small.get((w,), ()) for w in words) for words in every])
+
+    def near(self, clause: Clause) -> Nearness:
+        """How near everything is to a clause; the last one is kept, as a phrase of one clause is looked at again as a whole."""
+        if self._last is None or self._last[0] is not clause:
+            self._last = clause, Nearness(self, clause)
+        return self._last[1]
 
     def _rarity(self, word: str, users: int) -> float:
         small = any(s[0] in ("idle", "cue") for s in self.index.small.get((word,), ()))
@@ -159,8 +167,15 @@ class Nearness:
         """How usual the words are for everything that can be meant, as a logarithm against the most; nought for a single word."""
         if len({*self.places} - clause.naming) < 2:
             return np.zeros(len(self.sayings.meant))
-        parts = [USED_BESIDE if p in clause.naming else USED_SMALL if p in clause.small else 1.0 for p in self.places]
-        return self.sayings.usage.told(self.near, parts)
+        tokens = clause.tokens
+        return self.sayings.usage.told(
+            (
+                tokens[p].text,
+                tokens[p].stem,
+                USED_BESIDE if p in clause.naming else USED_SMALL if p in clause.small else 1.0,
+            )
+            for p in self.places
+        )
 
     @property
     def nearest(self) -> float:
@@ -182,7 +197,7 @@ class Nearness:
     def used(self, meant: Meant) -> float:
         """How usual the words are for what is meant, against that for which they are most: 0 at best, -1 at least."""
         number = self.sayings.numbered.get(meant)
-        return 0.0 if number is None or not self.places else max(-1.0, float(self.used_so[number]) / USUAL)
+        return 0.0 if number is None or not self.places else max(-2.0, float(self.used_so[number]) / USUAL)
 
     def best(self, most: int) -> Iterator[tuple[Meant, float, int]]:
         """What is nearest and what the words are most used for, how near, and the number of the saying that is nearest."""

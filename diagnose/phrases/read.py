@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterable
 from dataclasses import replace
@@ -15,14 +16,17 @@ from diagnose.phrases.model import Reading, Statement
 from diagnose.phrases.said_of import named_kinds
 from diagnose.phrases.sentence import statements_of
 from diagnose.phrases.told import DENIED
+from diagnose.phrases.whole import in_whole
 
 LIKELY, ONE = 0.60, 0.80
 TIE, AMONG, PIECE = 0.03, 0.55, 0.45
 """`PIECE`: how well a clause among several must be read not to be left unread."""
 FAINT, FEW = 0.5, 2
 """How faint a reading is that is none where so many words are unread against each that is read."""
+OF_THE_SUBSTANCE = "it may be said of what lies there, not of the part"
 KNOWN = 0.9
 """How near the nearest saying must be of a phrase that names no part and may be about something else."""
+STRANGE = 0.13
 MOST_BY_MEANING = 4
 """Of how many clauses a phrase is at most whose clauses are read by meaning or two as one: it takes time, and a longer one is
 hardly a phrase."""
@@ -48,7 +52,8 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
         c.partly or c.senses.keys() & {("point", p) for p in vocabulary.grammar.points} for c in parted.clauses
     )
     nearest = 0.0 if named else KNOWN
-    if len(pieces) > MOST_BY_MEANING or (strange and not part_kind):
+    words = sum(len(c.content) for c in parted.clauses)
+    if len(pieces) > MOST_BY_MEANING or (strange > (STRANGE * words if named else 0) and not part_kind):
         nearest = math.inf
     for clause in _as_one(pieces, index, subject):
         best = _clause(clause, index, subject)
@@ -61,9 +66,11 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
                 unread += piece.words(piece.content)
     chosen = _said_in_words(pieced)
     unread += [w for piece, held in pieced if (piece, held) not in chosen for w in piece.words(piece.content)]
-    return tuple(
-        r for r in _readings(chosen, tuple(unread), index) if not _beside_the_point(r, strange, named, part_kind)
-    )
+    readings = list(_readings(chosen, tuple(unread), index))
+    if nearest == 0.0 and pieces and not (readings and readings[0].sureness == "sure"):
+        readings = in_whole(readings, functools.reduce(joined, pieces), pieces, index, part_kind)
+    to_the_point = [r for r in readings if not _beside_the_point(r, strange, named, part_kind)]
+    return tuple(to_the_point[:MOST_READINGS])
 
 
 def _said_in_words(pieced: list[tuple[Clause, list[Held]]]) -> list[tuple[Clause, list[Held]]]:
@@ -243,6 +250,8 @@ def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...], 
                 [*(a for h in pick for a in h.asks), *(ties if pick is best else ("another reading fits better",))]
             )
         )
+        if any("made of" in h.statement.more for h in pick[:-1]) and pick[-1].statement.family == "feature":
+            asks.append(OF_THE_SUBSTANCE)
         if unread:
             asks.append("not every word was read: " + ", ".join(unread))
         score = min(h.score for h in pick)

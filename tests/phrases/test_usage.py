@@ -1,4 +1,4 @@
-"""How usual words are for what can be meant, against the same worked out by the sum that its page names."""
+"""How usual what is said is for what can be meant, against the same worked out by the sum that its page names."""
 
 from __future__ import annotations
 
@@ -7,34 +7,44 @@ import math
 import numpy as np
 import pytest
 
-from diagnose.phrases.usage import FEW, PART, POWER, Usage
+from diagnose.phrases.usage import FEW, Usage, pieces
 
-SAYINGS = {0: [[0, 1], [1, 2]], 1: [[2, 3, 3]], 2: [[4]]}
-"""By meaning the words of each saying, as numbers."""
+SAYINGS = {0: [["worn", "flat"], ["flat", "nose"]], 1: [["nose", "gone", "gone"]], 2: [["wet"]]}
+"""By meaning the words of each saying; each word is its own stem here."""
+WORDS = list(dict.fromkeys(w for said in SAYINGS.values() for words in said for w in words))
+ALL = {p for w in WORDS for p in pieces(w, w)}
 
 
 @pytest.fixture
 def usage() -> Usage:
-    pairs = [(word, meaning) for meaning, said in SAYINGS.items() for words in said for word in words]
+    pairs = [(WORDS.index(w), meaning) for meaning, said in SAYINGS.items() for words in said for w in words]
     words, meanings = np.array(pairs).T
-    return Usage(words, meanings, 5, 3)
+    return Usage([(w, w) for w in WORDS], words, meanings, len(SAYINGS))
 
 
-def by_hand(parts: dict[int, float], meaning: int) -> float:
-    said = [word for words in SAYINGS[meaning] for word in words]
-    times = sum(part * said.count(word) for word, part in parts.items())
-    return math.log((times + FEW) / (len(said) + FEW * 5))
+def by_hand(said: dict[str, float], meaning: int) -> float:
+    own = [p for words in SAYINGS[meaning] for w in words for p in pieces(w, w)]
+    return sum(
+        count * math.log((own.count(p) + FEW) / (len(own) + FEW * len(ALL)))
+        for word, count in said.items()
+        for p in pieces(word, word)
+        if p in ALL
+    )
 
 
-def test_the_words_of_a_clause_count_by_how_often_they_stand_in_the_sayings(usage):
-    near = np.zeros((2, 5), np.float32)
-    near[0, 1], near[1, 2], near[1, 4] = 1.0, 1.0, 0.8
-    expected = np.array([by_hand({1: 1.0}, m) + by_hand({2: 1.0, 4: PART * 0.8**POWER}, m) for m in SAYINGS])
-    assert usage.told(near, [1.0, 1.0]) == pytest.approx(expected - expected.max(), rel=1e-5)
+@pytest.mark.parametrize("said", [
+    {"flat": 1.0, "nose": 1.0}, {"gone": 1.0, "wet": 0.3}, {"worm": 1.0}, {"flats": 0.6, "noses": 1.0},
+])  # fmt: skip
+def test_what_is_said_counts_by_how_often_its_pieces_stand_in_the_sayings(usage, said):
+    expected = np.array([by_hand(said, m) for m in SAYINGS])
+    assert usage.told((w, w, count) for w, count in said.items()) == pytest.approx(expected - expected.max(), rel=1e-9)
 
 
-def test_a_word_that_counts_for_nothing_tells_nothing_and_one_that_is_not_near_tells_only_how_much_is_said(usage):
-    near = np.zeros((2, 5), np.float32)
-    near[0, 3], near[1, 0] = 1.0, 0.49
-    assert usage.told(near, [1.0, 0.0]).argmax() == 1
-    assert usage.told(near[1:], [1.0]) == pytest.approx([by_hand({}, m) - by_hand({}, 2) for m in SAYINGS], rel=1e-5)
+def test_a_word_is_its_stem_and_its_letters_by_fours():
+    assert pieces("worn", "wear") == ["wear", "<wor~", "worn~", "orn>~"]
+    assert pieces("ok", "ok") == ["ok", "<ok>~"]
+
+
+def test_a_misspelt_word_tells_by_its_pieces_and_an_unknown_one_nothing(usage):
+    assert usage.told([("gonne", "gonne", 1.0)]).argmax() == 1
+    assert not usage.told([("zzzz", "zzzz", 1.0)]).any()

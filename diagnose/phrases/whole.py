@@ -1,0 +1,93 @@
+"""What a phrase may mean as a whole, put in order with what its clauses say one by one.
+
+How usual all its words together are for each thing that can be meant counts beside how well a reading fits. What only the whole
+tells is never taken as sure, and what the words say in full stays first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from diagnose.phrases.blend import FULL, near_to, varied
+from diagnose.phrases.clauses import Clause
+from diagnose.phrases.hold import WRONG
+from diagnose.phrases.index import Index
+from diagnose.phrases.model import Reading, Statement
+from diagnose.phrases.nearness import NOT_SO, Meant, Nearness
+from diagnose.phrases.said_of import elsewhere
+
+USED, FITS, SEVERAL, MISFIT = 1.5, 2.0, 0.85, 1.0
+"""What it counts how usual the words are, how well a reading fits, that it says more than one thing, and, against what only the
+whole tells, that it is not of the part."""
+PLACED = (1.6, 0.55, 0.05, -0.25)
+"""What the place counts that a reading has by its clauses."""
+
+
+def in_whole(
+    readings: Sequence[Reading], whole: Clause, pieces: Sequence[Clause], index: Index, part: str
+) -> list[Reading]:
+    """The readings of a phrase, `whole` made of its `pieces`, and what only the whole tells, best first."""
+    first = readings[0] if readings else None
+    if first and first.score >= FULL and any(s.state == "absent" for s in first.statements):
+        return list(readings)
+    near = index.sayings.near(whole)
+    if not near.places:
+        return list(readings)
+    ranks = [
+        (
+            _used(r, near)
+            + FITS * r.score
+            + placed
+            + SEVERAL * (len(r.statements) > 1)
+            - MISFIT * _misplaced(r, pieces),
+            r,
+        )
+        for r, placed in zip(readings, PLACED, strict=False)
+    ]
+    said = {_meant(s) for r in readings for s in r.statements}
+    for held, _ in near_to(whole, near, index, part, pieces, least=0.0):
+        meant = _meant(held.statement)
+        if meant not in said:
+            said.add(meant)
+            words = whole.words(held.used), whole.words(held.left)
+            reading = Reading((held.statement,), "weak", held.score, *words, held.asks)
+            ranks.append((USED * near.used(meant) - MISFIT * (WRONG in held.asks), reading))
+    order = [r for _, r in sorted(ranks, key=lambda r: -round(r[0], 4))]
+    if first and (first.score >= FULL or _figured(first)):
+        order = [first, *(r for r in order if r is not first)]
+    return varied(order, lambda r: r.statements, index)
+
+
+def _meant(s: Statement) -> Meant:
+    if s.family == "state":
+        return s.family, s.term, s.more.get("value", "")
+    return s.family, s.term, NOT_SO if s.family == "feature" and s.state == "absent" else ""
+
+
+def _used(reading: Reading, near: Nearness) -> float:
+    """How usual the words are for what a reading says: of what is denied, for that or for the thing itself, of a figure, for any
+    value of the state."""
+    each = [max(near.used(m) for m in _alike(_meant(s), s, near)) for s in reading.statements]
+    return USED * sum(each) / len(each)
+
+
+def _alike(meant: Meant, s: Statement, near: Nearness) -> list[Meant]:
+    if meant[2] == NOT_SO:
+        return [meant, (*meant[:2], "")]
+    if s.family == "state" and _a_figure(s):
+        return [m for m in near.sayings.meant if m[:2] == meant[:2]]
+    return [meant]
+
+
+def _figured(reading: Reading) -> bool:
+    """Whether a reading rests on a figure, which the words tell nothing of."""
+    return any(map(_a_figure, reading.statements)) or any(w[:1].isdecimal() for w in reading.used)
+
+
+def _misplaced(reading: Reading, pieces: Sequence[Clause]) -> bool:
+    """Whether a reading is of another part or place than was said."""
+    return WRONG in reading.asks or any(elsewhere(s.term, p) for s in reading.statements for p in pieces)
+
+
+def _a_figure(s: Statement) -> bool:
+    return s.more.get("value", "")[:1].isdecimal()
