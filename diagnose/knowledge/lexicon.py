@@ -32,6 +32,7 @@ CUES = {
     "denied": "what follows is not so",
     "denied before": "what stands before is not so",
     "not denied": "has a denying word in it and denies nothing",
+    "but for": "what follows is kept out of a denial before it",
     "not looked": "nobody looked, or nobody could tell",
     "doubted": "the writer is not sure",
     "meant": "to be done or looked for, not seen",

@@ -114,6 +114,22 @@ def held_as(number: int, clause: Clause, index: Index) -> Held | None:
     return _held(number, clause, Parts(clause, index, ""))
 
 
+def in_general(clause: Clause, index: Index, subject: str) -> list[Held]:
+    """The general marks whose word stands in a clause, whatever else it says."""
+    parts, found = Parts(clause, index, subject), dict[str, Held]()
+    for number in dict.fromkeys(n for sense in clause.senses for n in index.generals.get(sense, ())):
+        claim = _claim(number, clause, parts)
+        if claim is None or claim.claimed or claim.guesses or claim.fit < NO_PART or claim.on in TOLD:
+            continue
+        term = claim.spelling.term
+        more, quiet = qualifiers(clause, claim.used, term)
+        left = clause.content - claim.used - quiet
+        state, asks = _asks(claim, clause, left, True)
+        said = Statement("feature", term.name, claim.on, state, more)
+        found.setdefault(term.name, Held(said, BARE, frozenset(claim.used), (IN_GENERAL, *asks), left))
+    return list(found.values())
+
+
 class _Good:
     """The best score of each term so far, and the least that is still among the best and near to them."""
 

@@ -286,6 +286,16 @@ class Index:
         return {name: frozenset(s for above in line for s in own[above]) for name, line in lines.items()}
 
     @cached_property
+    def generals(self) -> dict[Sense, list[int]]:
+        """For each sense the spellings of general words that it says alone."""
+        found: dict[Sense, list[int]] = defaultdict(list)
+        for number, spelling in enumerate(self.spellings):
+            if spelling.term.general and len(spelling.asked) == 1 and not spelling.denies:
+                for sense in spelling.asked[0]:
+                    found[sense].append(number)
+        return found
+
+    @cached_property
     def usual_on(self) -> dict[str, tuple[str, ...]]:
         """For each form the kinds of part on which a special mark of it can be, none where no special one is bound to a part."""
         v = self.vocabulary

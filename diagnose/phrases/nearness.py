@@ -33,8 +33,8 @@ BESIDE = 0.15
 """What a word counts that names a part or a point, against another as rare."""
 USED_SMALL, USED_BESIDE = 0.6, 0.3
 """What such words count for how usual the words are, against others."""
-USUAL = 20.0
-"""How much less likely, as a logarithm, words are where they are not usual at all."""
+USUAL, UNUSUAL = 20.0, -2.0
+"""How much less likely, as a logarithm, words are where they are not usual: that counts 1, and at most as much as UNUSUAL."""
 ALIKE = 0.5
 """How near a word must be to one of a saying to have been read as it."""
 MOST_WORDS = 12
@@ -195,9 +195,9 @@ class Nearness:
         return float(np.sort(self.each[first:beyond])[-SEVERAL:].sum()) / SEVERAL
 
     def used(self, meant: Meant) -> float:
-        """How usual the words are for what is meant, against that for which they are most: 0 at best, -1 at least."""
+        """How usual the words are for what is meant, against that for which they are most: 0 at best."""
         number = self.sayings.numbered.get(meant)
-        return 0.0 if number is None or not self.places else max(-2.0, float(self.used_so[number]) / USUAL)
+        return 0.0 if number is None or not self.places else max(UNUSUAL, float(self.used_so[number]) / USUAL)
 
     def best(self, most: int) -> Iterator[tuple[Meant, float, int]]:
         """What is nearest and what the words are most used for, how near, and the number of the saying that is nearest."""

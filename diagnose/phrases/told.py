@@ -23,10 +23,16 @@ def told(
     elif not denial_used and (
         clause.denied or clause.cues("denied") or clause.cues("denied before") or clause.denied_without(used)
     ):
-        if not clause.cues("not denied"):
+        if not clause.cues("not denied") and not _but_for(clause):
             state = "absent"
         asks.append(DENIED)
     return state, asks + [why for cue, why in _CUES.items() if clause.cues(cue)]
+
+
+def _but_for(clause: Clause) -> bool:
+    """Whether what is denied is so with something kept out: "would not come off without a puller", "no marks except at the back"."""
+    denied = [c.first for c in clause.senses.get(("cue", "denied"), ())]
+    return any(min(denied, default=c.first) < c.first for c in clause.cues("but for"))
 
 
 def opposed(clause: Clause, used: set[int] | frozenset[int], state: str, asks: list[str]) -> tuple[str, list[str]]:
@@ -40,7 +46,7 @@ def opposed(clause: Clause, used: set[int] | frozenset[int], state: str, asks: l
 def _denies(clause: Clause, used: set[int] | frozenset[int]) -> bool:
     """Whether a denial is of these words and nothing else stands between: the "no" of "no chips, edge whole" is not of "whole", nor
     that of "no leak, dry" of "dry"."""
-    if clause.cues("denied before"):
+    if clause.cues("denied before") or clause.cues("but for"):
         return True
     said = clause.content - clause.small - {p for s in clause.slots.get("degree", ()) for p in s.places}
     told_of = {p for s in clause.slots.get("part", ()) if s.sense[1] in TOLD for p in s.places}

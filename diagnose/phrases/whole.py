@@ -10,10 +10,10 @@ from collections.abc import Sequence
 
 from diagnose.phrases.blend import FULL, near_to, varied
 from diagnose.phrases.clauses import Clause
-from diagnose.phrases.hold import WRONG
+from diagnose.phrases.hold import WRONG, Held, in_general
 from diagnose.phrases.index import Index
 from diagnose.phrases.model import Reading, Statement
-from diagnose.phrases.nearness import NOT_SO, Meant, Nearness
+from diagnose.phrases.nearness import NOT_SO, UNUSUAL, Meant, Nearness
 from diagnose.phrases.said_of import elsewhere
 
 USED, FITS, SEVERAL, MISFIT = 1.5, 2.0, 0.85, 1.0
@@ -21,6 +21,8 @@ USED, FITS, SEVERAL, MISFIT = 1.5, 2.0, 0.85, 1.0
 whole tells, that it is not of the part."""
 PLACED = (1.6, 0.55, 0.05, -0.25)
 """What the place counts that a reading has by its clauses."""
+SHOWN = 3
+"""How many readings somebody looks at."""
 
 
 def in_whole(
@@ -49,13 +51,36 @@ def in_whole(
         meant = _meant(held.statement)
         if meant not in said:
             said.add(meant)
-            words = whole.words(held.used), whole.words(held.left)
-            reading = Reading((held.statement,), "weak", held.score, *words, held.asks)
-            ranks.append((USED * near.used(meant) - MISFIT * (WRONG in held.asks), reading))
+            ranks.append((USED * near.used(meant) - MISFIT * (WRONG in held.asks), _reading(held, whole)))
     order = [r for _, r in sorted(ranks, key=lambda r: -round(r[0], 4))]
     if first and (first.score >= FULL or _figured(first)):
         order = [first, *(r for r in order if r is not first)]
-    return varied(order, lambda r: r.statements, index)
+    return _with_general(varied(order, lambda r: r.statements, index), pieces, near, index, part)
+
+
+def _with_general(
+    readings: list[Reading], pieces: Sequence[Clause], near: Nearness, index: Index, part: str
+) -> list[Reading]:
+    """The readings with the general mark whose word is said, and that the words are most used for, among the first three, where none
+    of these says it."""
+    shown = [s for r in readings[:SHOWN] for s in r.statements]
+    line, said = index.vocabulary.form_lineage, {_meant(s) for s in shown}
+    terms = [s.term for s in shown if s.family == "feature"]
+    others = [
+        (near.used(_meant(h.statement)), _reading(h, piece))
+        for piece in pieces
+        for h in in_general(piece, index, part)
+        if _meant(h.statement) not in said and not any(h.statement.term in line[t] for t in terms)
+    ]
+    used, general = max(others, key=lambda o: o[0], default=(UNUSUAL, None))
+    if general is None or used <= UNUSUAL:
+        return readings
+    kept = [r for r in readings if r.statements != general.statements]
+    return [*kept[: SHOWN - 1], general, *kept[SHOWN - 1 :]]
+
+
+def _reading(held: Held, clause: Clause) -> Reading:
+    return Reading((held.statement,), "weak", held.score, clause.words(held.used), clause.words(held.left), held.asks)
 
 
 def _meant(s: Statement) -> Meant:
