@@ -1,4 +1,4 @@
-"""The terms held against a clause put in order with those that are only near to it in meaning.
+"""The terms held against a clause put in order with those of which a saying is only near to it.
 
 What is near ranks among what is not read in full and stands behind what is; it is never taken as sure. Whether it is so or
 denied, and of which part, is told by the clause as for any other reading.
@@ -43,17 +43,17 @@ FAR = 0.5
 """Less than this of what the best fits is far below it, where that fits in full."""
 FIGURE = 0.5
 """How near a figure is taken to be, which no saying has."""
-MISPLACED = 0.85
+MISPLACED = 0.65
 """How well what does not fit the part, or is not usual at the point, fits at most."""
 LEAST, RARELY, MOST_NEAR = 0.55, -0.15, 8
 """How near or how usual the least is that is looked at, and how many."""
 SHOWN = 0.59
 """The score of what means the same in every word: less than is likely."""
-BY_MEANING = "it is near in meaning, in other words"
+IN_OTHER_WORDS = "it is said in other words"
 
 
 def blended(clause: Clause, held: list[Held], index: Index, subject: str, nearest: float) -> list[Held]:
-    """The readings of a clause, best first; none by meaning alone where no saying is as near as `nearest`, none far below the
+    """The readings of a clause, best first; none by a saying alone where none is as near as `nearest`, none far below the
     best, and beside a denial that says the clause in full none that does not."""
     ranked = _ranked(clause, held, index, subject, nearest)
     best = ranked[0] if ranked else None
@@ -65,7 +65,7 @@ def blended(clause: Clause, held: list[Held], index: Index, subject: str, neares
 
 def _less(held: Held) -> bool:
     """Whether a reading leaves words unread, says more than was said or of another part, or only means nearly the same."""
-    return bool(held.left) or not {SAYS_MORE, WRONG, BY_MEANING}.isdisjoint(held.asks)
+    return bool(held.left) or not {SAYS_MORE, WRONG, IN_OTHER_WORDS}.isdisjoint(held.asks)
 
 
 def _ranked(clause: Clause, held: list[Held], index: Index, subject: str, nearest: float) -> list[Held]:
@@ -81,7 +81,7 @@ def _ranked(clause: Clause, held: list[Held], index: Index, subject: str, neares
     for h, fit in near_to(clause, near, index, subject):
         if (h.statement.family, h.statement.term, h.statement.more.get("value", "")) not in own:
             ranks.append((_nearness(h, near, clause) * fit - UNWORDED, h))
-    order = [h for _, h in sorted(ranks, key=lambda r: -round(r[0], 4))]
+    order = [h for _, h in sorted(ranks, key=lambda r: -round(r[0], 2))]
     if held and (held[0].score >= FULL or _figured(held[0], clause)):
         order = [held[0], *(h for h in order if h is not held[0])]
     return varied(_apart(order), lambda h: (h.statement,), index)[:MOST_READINGS]
@@ -100,7 +100,7 @@ def _as_said(held: Held, near: Nearness, clause: Clause) -> Held:
 
 
 def _nearness(held: Held, near: Nearness, clause: Clause) -> float:
-    """What it counts for a reading how near it is in meaning and how much of the clause it takes up."""
+    """What it counts for a reading how near a saying of it is and how much of the clause it takes up."""
     s = held.statement
     meant = (s.family, s.term, s.more.get("value", "") if s.family == "state" else "")
     if s.family == "feature" and s.state == "absent":
@@ -189,7 +189,7 @@ def near_to(
         if value == NOT_SO:
             state, asks = opposed(piece, own, state, asks)
         left = clause.content - used
-        asks = [BY_MEANING, *misfit, *asks, *unread(clause, left)]
+        asks = [IN_OTHER_WORDS, *misfit, *asks, *unread(clause, left)]
         statement = Statement(family, name, "" if family == "setting" else on, state, more)
         yield (
             Held(statement, round(SHOWN * score * fit, 4), used, tuple(asks), left),

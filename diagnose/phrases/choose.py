@@ -64,7 +64,7 @@ def _best(clause: Clause, names: dict[str, str], index: Index) -> dict[str, Held
 
 
 def _near(clause: Clause, names: dict[str, str], index: Index) -> Choice:
-    """The terms that are near in meaning to what no word says."""
+    """The terms that are near to what no word says."""
     near = index.sayings.near(clause)
     known = {name: near.of(("setting", name, "")) or 0.0 for name in names}
     best = max(known.values(), default=0.0)

@@ -1,8 +1,7 @@
-"""How near in meaning a clause is to every saying of a term, whatever words it uses.
+"""How near a clause is to every saying of a term: by the words they share, rare ones counting for more.
 
-Each word has a vector (word_vectors.npz, made by make_word_vectors.py). A saying is as near as the words of the clause are to its
-own, each to the nearest, and its own to those of the clause; rare words count for more. Beside it stands how likely the words are in
-the sayings of a term as a whole (usage.py).
+A saying is as near as the words of the clause are in it, and its own in the clause. Beside it stands how usual the words are in the
+sayings of a term as a whole (usage.py).
 """
 
 from __future__ import annotations
@@ -10,9 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
-from functools import cache
-from pathlib import Path
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,7 +21,6 @@ if TYPE_CHECKING:
     from diagnose.phrases.clauses import Clause
     from diagnose.phrases.index import Index
 
-FILE = Path(__file__).with_name("word_vectors.npz")
 SAID_SHARE = 0.7
 """How much it counts that the saying has what was said; the rest, that what the saying has was said."""
 SMALL = 0.15
@@ -35,8 +31,8 @@ USED_SMALL, USED_BESIDE = 0.6, 0.3
 """What such words count for how usual the words are, against others."""
 USUAL, UNUSUAL = 20.0, -2.0
 """How much less likely, as a logarithm, words are where they are not usual: that counts 1, and at most as much as UNUSUAL."""
-ALIKE = 0.5
-"""How near a word must be to one of a saying to have been read as it."""
+ALIKE = 0.15
+"""How much farther a saying with a denial may be than one without to be taken for what a denial says."""
 MOST_WORDS = 12
 SEVERAL = 3
 """Of how many of its nearest sayings a term's nearness is also taken in the mean."""
@@ -45,55 +41,43 @@ Meant = tuple[str, str, str]
 NOT_SO = "not so"
 
 
-@cache
-def word_vectors() -> tuple[dict[str, int], Any]:
-    """(each word's row, the vectors, of length one)."""
-    with np.load(FILE) as held:
-        words, vectors = held["words"].tobytes().decode("ascii").split("\n"), held["vectors"].astype(np.float32)
-    return {w: n for n, w in enumerate(words)}, vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
-
-
 class Sayings:
-    """Everything that can be meant and the words of its sayings, made ready once. The sayings of one meaning stand together."""
+    """Everything that can be meant and the words of its sayings, made ready once. The sayings of one meaning stand together; a word is
+    known by its stem."""
 
     def __init__(self, index: Index):
         self.index = index
-        self.numbers, self.vectors = word_vectors()
         sayings: dict[Meant, dict[tuple[str, ...], int | None]] = defaultdict(dict)
         for meant, text, number in _said(index):
-            if words := tuple(dict.fromkeys(w for w in _words(index, text) if w.isalpha() and len(w) > 1)):
-                sayings[meant].setdefault(words, number)
+            if said := tuple(dict.fromkeys(w for w in _words(index, text) if _tells(w))):
+                sayings[meant].setdefault(said, number)
         self.meant = list(sayings)
         self.numbered = {meant: n for n, meant in enumerate(self.meant)}
         self.spellings = [number for of_one in sayings.values() for number in of_one.values()]
-        every = [words for of_one in sayings.values() for words in of_one]
-        users: dict[str, set[Meant]] = defaultdict(set)
-        for meant, of_one in sayings.items():
-            for words in of_one:
-                for word in words:
-                    users[word].add(meant)
-        self.words = {w: n for n, w in enumerate(users)}
-        self.rare = {w: self._rarity(w, len(using)) for w, using in users.items()}
-        self.by_stem: dict[str, list[int]] = defaultdict(list)
-        for word, place in self.words.items():
-            self.by_stem[stem(word, index.whole)].append(place)
-        self.table = np.ascontiguousarray(self._of(self.words).T)
+        every = [said for of_one in sayings.values() for said in of_one]
         self.first = np.cumsum([0, *map(len, sayings.values())])
-        self.starts = np.cumsum([0, *map(len, every)])
-        self.flat = np.array([self.words[w] for words in every for w in words])
-        self.weights = np.array([self.rare[w] for words in every for w in words], np.float32)
-        self.totals = np.add.reduceat(self.weights, self.starts[:-1])
-        lengths = np.diff(self.starts)
-        longest_first = np.argsort(-lengths, kind="stable")
-        self.in_order = np.argsort(longest_first)
-        self.columns = [
-            self.flat[self.starts[:-1][longest_first[: np.count_nonzero(lengths > n)]] + n] for n in range(max(lengths))
-        ]
-        owners = np.repeat(np.arange(len(self.meant)), [len(of_one) for of_one in sayings.values()])
-        stems = [(w, stem(w, index.whole)) for w in self.words]
-        self.usage = Usage(stems, self.flat, np.repeat(owners, np.diff(self.starts)), len(self.meant))
+        denials = {said for said, senses in index.small.items() if ("cue", "denied") in senses}
+        self.denials = {said[0] for said in denials if len(said) == 1}
+        self.denying = np.array([_denies(said, denials) for said in every])
+        words = {w: n for n, w in enumerate(dict.fromkeys(w for of_one in every for w in of_one))}
+        stemmed = {w: stem(w, index.whole) for w in words}
+        owners = np.repeat(np.arange(len(self.meant)), np.diff(self.first))
+        flat = np.array([words[w] for of_one in every for w in of_one])
+        self.usage = Usage(list(stemmed.items()), flat, np.repeat(owners, list(map(len, every))), len(self.meant))
+        self._hold([list(dict.fromkeys(stemmed[w] for w in of_one)) for of_one in every], owners)
         self._last: tuple[Clause, Nearness] | None = None
-        self.denying = np.array([any(("cue", "denied") in index.small.get((w,), ()) for w in words) for words in every])
+
+    def _hold(self, every: list[list[str]], owners: Any) -> None:
+        """The stems of the sayings, the sayings of each stem, and what each counts."""
+        self.stems = {s: n for n, s in enumerate(dict.fromkeys(s for of_one in every for s in of_one))}
+        self.starts = np.cumsum([0, *map(len, every)])
+        self.flat = np.array([self.stems[s] for of_one in every for s in of_one])
+        saying = np.repeat(np.arange(len(every)), np.diff(self.starts))
+        order = np.argsort(self.flat, kind="stable")
+        self.sayings, self.begin = saying[order], np.searchsorted(self.flat[order], np.arange(len(self.stems) + 1))
+        users = np.unique(self.flat * len(self.meant) + owners[saying]) // len(self.meant)
+        self.rare = [self._rarity(s, n) for s, n in zip(self.stems, np.bincount(users).tolist(), strict=True)]
+        self.totals = np.add.reduceat(np.array(self.rare)[self.flat], self.starts[:-1])
 
     def near(self, clause: Clause) -> Nearness:
         """How near everything is to a clause; the last one is kept, as a phrase of one clause is looked at again as a whole."""
@@ -101,45 +85,27 @@ class Sayings:
             self._last = clause, Nearness(self, clause)
         return self._last[1]
 
+    def having(self, stem: int) -> Any:
+        """The numbers of the sayings with a stem."""
+        return self.sayings[self.begin[stem] : self.begin[stem + 1]]
+
     def _rarity(self, word: str, users: int) -> float:
         small = any(s[0] in ("idle", "cue") for s in self.index.small.get((word,), ()))
         return math.log(len(self.meant) / (1 + users)) * (SMALL if small else 1.0)
 
-    def _counts(self, word: str) -> float:
-        return self.rare.get(word) or self._rarity(word, 0)
-
-    def _of(self, words: Iterable[str]) -> Any:
-        """The vectors of some words, nought for one that has none."""
-        every = list(words)
-        found = np.zeros((len(every), self.vectors.shape[1]), np.float32)
-        for n, word in enumerate(every):
-            if word in self.numbers:
-                found[n] = self.vectors[self.numbers[word]]
+    def alike(self, clause: Clause) -> dict[int, set[int]]:
+        """The numbers of the stems that each word of a clause is known by, by its place: its own, or that of the word of one
+        meaning."""
+        guessed = {s.first: stem(s.guessed, self.index.whole) for s in clause.spans if s.guessed}
+        found: dict[int, set[int]] = {}
+        for place, token in enumerate(clause.tokens):
+            if _tells(token.text) and len(found) < MOST_WORDS:
+                same = {s.sense[1] for s in clause.slots.get("word", ()) if s.first == s.last == place}
+                denies = self.denials if token.text in self.denials else ()
+                known = {guessed.get(place, token.stem), *same, *denies} & self.stems.keys()
+                if known:
+                    found[place] = {self.stems[s] for s in known}
         return found
-
-    def alike(self, clause: Clause) -> tuple[list[int], Any, Any]:
-        """(places of the words that have a meaning, what each counts, how near each is to every word of the sayings)."""
-        guessed = {s.first: s.guessed for s in clause.spans if s.guessed}
-        words = {p: guessed.get(p, t.text) for p, t in enumerate(clause.tokens) if t.text.isalpha() and len(t.text) > 1}
-        places = [p for p, w in words.items() if w in self.numbers or w in self.words][:MOST_WORDS]
-        near = np.clip(
-            np.einsum("ij,jk", self._of(words[p] for p in places), self.table), 0, 1
-        )  # "@" would start threads
-        for row, place in enumerate(places):
-            own = {s.sense[1] for s in clause.slots.get("word", ()) if s.first == s.last == place}
-            for alike in {clause.tokens[place].stem} | own:
-                near[row, self.by_stem.get(alike, [])] = 1.0
-        counts = np.array(
-            [self._counts(words[p]) * (BESIDE if p in clause.naming else 1.0) for p in places], np.float32
-        )
-        return places, counts, near
-
-    def nearest(self, row: Any) -> Any:
-        """How near a word is to the nearest of each saying, longest sayings first, by how near it is to every word."""
-        best = row[self.columns[0]]
-        for column in self.columns[1:]:
-            np.maximum(best[: len(column)], row[column], out=best[: len(column)])
-        return best
 
 
 class Nearness:
@@ -147,35 +113,34 @@ class Nearness:
 
     def __init__(self, sayings: Sayings, clause: Clause):
         self.sayings = sayings
-        self.places, counts, self.near = sayings.alike(clause)
+        self.alike = sayings.alike(clause)
+        self.places = list(self.alike)
         if not self.places:
             self.each = self.of_all = self.used_so = np.zeros(0)
             return
-        starts = sayings.starts[:-1]
-        said = np.zeros(len(starts), np.float32)
-        for row, count in zip(self.near, counts, strict=True):
-            said += count * sayings.nearest(row)
-        self.used_so = self._usual(clause)
-        own = np.add.reduceat(self.near.max(0)[sayings.flat] * sayings.weights, starts) / sayings.totals
-        each = SAID_SHARE * said[sayings.in_order] / counts.sum() + (1 - SAID_SHARE) * own
+        said, own, total = np.zeros(len(sayings.totals)), np.zeros(len(sayings.totals)), 0.0
+        for place, stems in self.alike.items():
+            count = max(sayings.rare[s] for s in stems) * (BESIDE if place in clause.naming else 1.0)
+            having = [sayings.having(s) for s in stems]
+            said[having[0] if len(having) == 1 else np.unique(np.concatenate(having))] += count
+            total += count
+        for number in set().union(*self.alike.values()):
+            own[sayings.having(number)] += sayings.rare[number]
+        each = SAID_SHARE * said / total + (1 - SAID_SHARE) * own / sayings.totals
         if not clause.cues("denied"):
             each[sayings.denying] = 0.0
         self.each = np.round(each, 4)
         self.of_all = np.maximum.reduceat(self.each, sayings.first[:-1])
+        self.used_so = self._usual(clause)
 
     def _usual(self, clause: Clause) -> Any:
         """How usual the words are for everything that can be meant, as a logarithm against the most; nought for a single word."""
-        if len({*self.places} - clause.naming) < 2:
+        places = [p for p, t in enumerate(clause.tokens) if _tells(t.text)][:MOST_WORDS]
+        if len({*places} - clause.naming) < 2:
             return np.zeros(len(self.sayings.meant))
-        tokens = clause.tokens
-        return self.sayings.usage.told(
-            (
-                tokens[p].text,
-                tokens[p].stem,
-                USED_BESIDE if p in clause.naming else USED_SMALL if p in clause.small else 1.0,
-            )
-            for p in self.places
-        )
+        counts = [USED_BESIDE if p in clause.naming else USED_SMALL if p in clause.small else 1.0 for p in places]
+        words = [(clause.tokens[p].text, clause.tokens[p].stem) for p in places]
+        return self.sayings.usage.told((*word, count) for word, count in zip(words, counts, strict=True))
 
     @property
     def nearest(self) -> float:
@@ -204,14 +169,23 @@ class Nearness:
         nearest, usual = (np.argsort(-x, kind="stable")[:most].tolist() for x in (self.of_all, self.used_so))
         for number in dict.fromkeys((*nearest, *usual)):
             first, beyond = self.sayings.first[number : number + 2]
-            saying = first + int(np.argmax(self.each[first:beyond]))
+            saying = first + int(np.argmax(self.each[first:beyond] + ALIKE * self.sayings.denying[first:beyond]))
             yield self.sayings.meant[number], float(self.of_all[number]), saying
 
     def words_of(self, saying: int) -> frozenset[int]:
-        """The places of the words that a saying has or has one near to."""
+        """The places of the words that a saying has."""
         first, beyond = self.sayings.starts[saying : saying + 2]
-        best = self.near[:, self.sayings.flat[first:beyond]].max(1)
-        return frozenset(p for p, near in zip(self.places, best, strict=True) if near >= ALIKE)
+        held = set(self.sayings.flat[first:beyond].tolist())
+        return frozenset(p for p, stems in self.alike.items() if not held.isdisjoint(stems))
+
+
+def _denies(words: tuple[str, ...], denials: set[tuple[str, ...]]) -> bool:
+    """Whether one of some words denies, or some of them together."""
+    return any(words[n : n + many] in denials for n in range(len(words)) for many in (1, 2, 3))
+
+
+def _tells(word: str) -> bool:
+    return word.isalpha() and len(word) > 1
 
 
 def _words(index: Index, text: str) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from diagnose.knowledge.model import Vocabulary
-from diagnose.phrases.blend import BY_MEANING, blended
+from diagnose.phrases.blend import IN_OTHER_WORDS, blended
 from diagnose.phrases.clauses import Clause, contrasted, denials, halves, phrase_of
 from diagnose.phrases.hold import MOST_READINGS, OF_THE_WHOLE, SAYS_MORE, SURE, Held, hold
 from diagnose.phrases.index import Index, index_of
@@ -27,8 +27,8 @@ OF_THE_SUBSTANCE = "it may be said of what lies there, not of the part"
 KNOWN = 0.9
 """How near the nearest saying must be of a phrase that names no part and may be about something else."""
 STRANGE = 0.13
-MOST_BY_MEANING = 4
-"""Of how many clauses a phrase is at most whose clauses are read by meaning or two as one: it takes time, and a longer one is
+MOST_NEARLY_READ = 4
+"""Of how many clauses a phrase is at most whose clauses are read by a saying that is near or two as one: it takes time, and a longer one is
 hardly a phrase."""
 
 
@@ -53,7 +53,7 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
     )
     nearest = 0.0 if named else KNOWN
     words = sum(len(c.content) for c in parted.clauses)
-    if len(pieces) > MOST_BY_MEANING or (strange > (STRANGE * words if named else 0) and not part_kind):
+    if len(pieces) > MOST_NEARLY_READ or (strange > (STRANGE * words if named else 0) and not part_kind):
         nearest = math.inf
     for clause in _as_one(pieces, index, subject):
         best = _clause(clause, index, subject)
@@ -76,7 +76,7 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
 def _said_in_words(pieced: list[tuple[Clause, list[Held]]]) -> list[tuple[Clause, list[Held]]]:
     """The pieces without those that are only guessed at beside one that is read in its own words: a phrase must not bring along
     what it does not say. Words that only name parts say no mark of them."""
-    guessed = [held[0].used <= piece.partly or (held[0].score < LIKELY and not {SAYS_MORE, BY_MEANING}.isdisjoint(held[0].asks))
+    guessed = [held[0].used <= piece.partly or (held[0].score < LIKELY and not {SAYS_MORE, IN_OTHER_WORDS}.isdisjoint(held[0].asks))
                for piece, held in pieced]  # fmt: skip
     return pieced if all(guessed) else [x for x, guess in zip(pieced, guessed, strict=True) if not guess]
 
@@ -93,7 +93,7 @@ def _beside_the_point(reading: Reading, strange: int, named: bool, part_kind: st
     phrase is about something else."""
     alone = len(reading.used) == 1 and len(reading.unread) > 1
     known = len(reading.used) - sum("is taken for" in why for why in reading.asks)
-    lexical = not any(BY_MEANING in why for why in reading.asks)
+    lexical = not any(IN_OTHER_WORDS in why for why in reading.asks)
     little = not part_kind and lexical and reading.score < FAINT and len(reading.unread) >= FEW * len(reading.used)
     return (
         little
@@ -146,7 +146,7 @@ def _attached(clauses: list[Clause], index: Index) -> list[Clause]:
 
 def _as_one(clauses: list[Clause], index: Index, subject: str) -> list[Clause]:
     """The clauses, two of them as one where a single term says both: "drips when stopped, dry when running"; not in a long list."""
-    if len(clauses) > MOST_BY_MEANING:
+    if len(clauses) > MOST_NEARLY_READ:
         return clauses
     result = list(clauses)
     for n in range(len(result) - 2, -1, -1):

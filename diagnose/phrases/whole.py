@@ -52,7 +52,7 @@ def in_whole(
         if meant not in said:
             said.add(meant)
             ranks.append((USED * near.used(meant) - MISFIT * (WRONG in held.asks), _reading(held, whole)))
-    order = [r for _, r in sorted(ranks, key=lambda r: -round(r[0], 4))]
+    order = [r for _, r in sorted(ranks, key=lambda r: -round(r[0], 2))]
     if first and (first.score >= FULL or _figured(first)):
         order = [first, *(r for r in order if r is not first)]
     return _with_general(varied(order, lambda r: r.statements, index), pieces, near, index, part)

@@ -10,11 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.phrases.blend import BY_MEANING
+from diagnose.phrases.blend import IN_OTHER_WORDS
 from diagnose.phrases.clauses import MOST_CLAUSES, phrase_of
 from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Statement, rendered
-from diagnose.phrases.nearness import FILE, word_vectors
 from diagnose.phrases.read import MOST_READINGS, read
 from diagnose.phrases.spelling import distance
 from diagnose.phrases.tokens import MOST_SIGNS, MOST_TOKENS, folded, stem
@@ -164,36 +163,25 @@ OTHER_WORDS = [("shredded all along the lip", "dynamic O-ring"), ("gummed with g
 
 
 @pytest.mark.parametrize("said, on", OTHER_WORDS)
-def test_what_is_only_near_in_meaning_is_offered_and_never_sure(said, on):
+def test_what_is_only_near_is_offered_and_never_sure(said, on):
     found = read(said, V, on)
-    near = [r for r in found if BY_MEANING in r.asks]
+    near = [r for r in found if IN_OTHER_WORDS in r.asks]
     assert near and all(r.sureness == "weak" for r in near)
 
 
 @pytest.mark.parametrize("said, on", OTHER_WORDS)
-def test_where_no_part_is_known_nothing_is_read_by_meaning_from_words_nobody_knows(said, on):
-    assert not any(BY_MEANING in r.asks for r in read(f"{said} frobnicated", V))
+def test_where_no_part_is_known_nothing_is_read_in_other_words_from_words_nobody_knows(said, on):
+    assert not any(IN_OTHER_WORDS in r.asks for r in read(f"{said} frobnicated", V))
 
 
-def test_what_is_denied_is_denied_by_meaning_too():
+def test_what_is_denied_is_denied_in_other_words_too():
     states = {
         s.state
         for r in read("not shredded along the lip", V, "dynamic O-ring")
-        if BY_MEANING in r.asks
+        if IN_OTHER_WORDS in r.asks
         for s in r.statements
     }
     assert states == {"absent"}
-
-
-def test_the_vectors_of_words_are_small_and_put_words_of_one_meaning_nearer_than_others():
-    numbers, vectors = word_vectors()
-    assert FILE.stat().st_size < 2_000_000
-
-    def near(a: str, b: str) -> float:
-        return float(vectors[numbers[a]] @ vectors[numbers[b]])
-
-    for a, b, other in (("hot", "warm", "cold"), ("sticky", "gummy", "vent"), ("crack", "fracture", "pressure")):
-        assert near(a, b) > near(a, other)
 
 
 @pytest.mark.slow

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 import yaml
 
-from diagnose.phrases.blend import BY_MEANING
+from diagnose.phrases.blend import IN_OTHER_WORDS
 from diagnose.phrases.lift import time_said
 from diagnose.phrases.read import read
 from tests.support.shipped import whole_base
@@ -468,7 +468,7 @@ def test_a_setting_said_by_its_name_and_a_term_is_that_setting_and_is_asked_back
 
 @pytest.mark.parametrize("said", ["anti-rotation pins", "sleeve gasket", "drive lugs"])
 def test_words_that_only_name_a_part_say_no_mark_of_it_by_meaning(said):
-    assert all(BY_MEANING not in r.asks for r in read(said, VOCABULARY))
+    assert all(IN_OTHER_WORDS not in r.asks for r in read(said, VOCABULARY))
 
 
 @pytest.mark.parametrize(
