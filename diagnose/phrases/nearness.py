@@ -58,7 +58,8 @@ class Sayings:
         self.first = np.cumsum([0, *map(len, sayings.values())])
         denials = {said for said, senses in index.small.items() if ("cue", "denied") in senses}
         self.denials = {said[0] for said in denials if len(said) == 1}
-        self.denying = np.array([_denies(said, denials) for said in every])
+        begin = {said[0] for said in denials}
+        self.denying = np.array([not begin.isdisjoint(said) and _denies(said, denials) for said in every])
         words = {w: n for n, w in enumerate(dict.fromkeys(w for of_one in every for w in of_one))}
         stemmed = {w: stem(w, index.whole) for w in words}
         owners = np.repeat(np.arange(len(self.meant)), np.diff(self.first))
