@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from rapidfuzz.distance import OSA
+
 LEAST_LETTERS = 5
 LONG = 9
 
 
 class Speller:
     """Known words by first letter and length. A guess keeps the first letter and differs by one slip of the hand (a letter
-    more, less, other, or two swapped), from nine letters by two."""
+    more, less, other, or two swapped: optimal string alignment), from nine letters by two."""
 
     def __init__(self, words: Iterable[str]):
         self.known = frozenset(words)
@@ -31,27 +33,9 @@ class Speller:
             for other, others in self.near.get((word[0], length), ()):
                 if len(letters ^ others) > 2 * most:  # each slip changes two letters at most
                     continue
-                apart = distance(word, other, most)
+                apart = OSA.distance(word, other, score_cutoff=most)
                 if apart < best:
                     best, ties = apart, [other]
                 elif apart == best <= most:
                     ties.append(other)
         return ties
-
-
-def distance(a: str, b: str, most: int) -> int:
-    """Slips between two words (optimal string alignment), or any number above `most`."""
-    if abs(len(a) - len(b)) > most:
-        return most + 1
-    before: list[int] = []
-    row = list(range(len(b) + 1))
-    for i, x in enumerate(a, 1):
-        two_before, before, row = before, row, [i]
-        for j, y in enumerate(b, 1):
-            cost = min(before[j] + 1, row[j - 1] + 1, before[j - 1] + (x != y))
-            if i > 1 and j > 1 and x == b[j - 2] and a[i - 2] == y:
-                cost = min(cost, two_before[j - 2] + 1)
-            row.append(cost)
-        if min(row) > most:
-            return most + 1
-    return row[-1]

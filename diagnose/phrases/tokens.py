@@ -7,6 +7,8 @@ import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
 
+from Stemmer import Stemmer
+
 MOST_SIGNS = 600
 MOST_TOKENS = 90
 _JOINS = re.compile("[‐‑‒–—−_-]")
@@ -14,7 +16,7 @@ _NOT = re.compile(r"\b(could|did|do|does|is|was|were|are|had|has|have|would|wo|c
 _RATE = re.compile(r"\b(n?m3|k?g|mm|cm|[µμu]s|m?l|cc|rev)\s?/\s?(s(?:ec)?|h(?:r|our)?|min|day|[cm]?m3?|[kl])\b")
 _APOSTROPHE = re.compile(r"['’`´](s\b)?")
 _TOKEN = re.compile(r"\d+(?:[.,]\d+)?|[^\W\d_]+\d*|[.;:,/()\n!?&+]|[°%µ\"\ue000-\ue0ff]")
-_VOWEL = re.compile("[aeiouy]")
+_STEMMER = Stemmer("english", 0)  # stem() keeps what it was asked
 _SPELLINGS = tuple(
     (re.compile(pattern), by)
     for pattern, by in (
@@ -64,22 +66,13 @@ def spelled(word: str) -> str:
 
 @lru_cache(maxsize=16384)
 def stem(word: str, whole: frozenset[str] = frozenset()) -> str:
-    """A word without its ending; those in `whole` lose a plural s at most."""
+    """A word without its ending, as M. F. Porter's English stemmer takes it off (Snowball, 2001); those in `whole` lose a plural s at
+    most."""
     if len(word) < 3 or not word[0].isalpha():
         return word
-    word = singular(spelled(word))
-    if word in whole:
-        return word
-    if word.endswith("ied"):
-        word = word[:-3] + "y"
-    for ending in ("ing", "ed", "ily", "ly"):
-        rest = word.removesuffix(ending)
-        if rest != word and len(rest) >= 2 and _VOWEL.search(rest):
-            word = rest + ("y" if ending == "ily" else "")
-            break
-    if len(word) > 3 and word[-1] == word[-2] and word[-1] not in "aeios":
-        word = word[:-1]
-    return word[:-1] if len(word) > 2 and word[-1] == "e" and _VOWEL.search(word[:-1]) else word
+    word = spelled(word)
+    one = singular(word)
+    return one if one in whole else str(_STEMMER.stemWord(word))
 
 
 def singular(word: str) -> str:

@@ -15,7 +15,7 @@ from diagnose.phrases.clauses import MOST_CLAUSES, phrase_of
 from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Statement, rendered
 from diagnose.phrases.read import MOST_READINGS, read
-from diagnose.phrases.spelling import distance
+from diagnose.phrases.spelling import Speller
 from diagnose.phrases.tokens import MOST_SIGNS, MOST_TOKENS, folded, stem
 from tests.support.shipped import whole_base
 
@@ -198,12 +198,10 @@ def test_readings_are_the_same_in_every_process():
     assert len(said) == 1 and "edge chips" in said.pop()
 
 
-def test_the_distance_of_two_words_counts_swaps_as_one_slip():
-    # optimal string alignment: Levenshtein (1966) with adjacent transpositions (Damerau 1964); figures by hand
-    assert [
-        distance(a, b, 3)
-        for a, b in (("vent", "dent"), ("spirng", "spring"), ("gasket", "basket"), ("kitten", "sitting"), ("ca", "abc"))
-    ] == [1, 1, 1, 3, 3]
+def test_a_misspelt_word_is_guessed_one_slip_away_and_a_long_one_two():
+    speller = Speller(["spring", "gasket", "vents", "barrier", "alignment", "temperature"])
+    guesses = [speller.guess(w) for w in ("spirng", "gaskett", "vent", "gsaekt", "aligmnent", "tempratuer", "spring")]
+    assert guesses == [["spring"], ["gasket"], [], [], ["alignment"], ["temperature"], []]
 
 
 def test_stems_join_inflections_and_spellings_and_keep_other_words_apart():
