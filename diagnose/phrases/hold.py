@@ -122,11 +122,15 @@ def in_general(clause: Clause, index: Index, subject: str) -> list[Held]:
         if claim is None or claim.claimed or claim.guesses or claim.fit < NO_PART or claim.on in TOLD:
             continue
         term = claim.spelling.term
+        of_seal = bool(claim.on) and index.vocabulary.kinds[claim.on].place != "machine"
+        if of_seal and not index.vocabulary.fits(claim.on, index.usual_on.get(term.name, ())):
+            continue
         more, quiet = qualifiers(clause, claim.used, term)
         left = clause.content - claim.used - quiet
         state, asks = _asks(claim, clause, left, True)
-        said = Statement("feature", term.name, claim.on, state, more)
-        found.setdefault(term.name, Held(said, BARE, frozenset(claim.used), (IN_GENERAL, *asks), left))
+        said, named = Statement("feature", term.name, claim.on, state, more), _said(term.name, clause, index)
+        held = Held(said, BARE, frozenset(claim.used), (IN_GENERAL, *asks), left, literal=named)
+        found.setdefault(term.name, held)
     return list(found.values())
 
 
@@ -198,7 +202,12 @@ def _held(number: int, clause: Clause, parts: Parts, least: float = WEAK) -> Hel
 
 
 def _literal(spelling: Spelling, clause: Clause, index: Index) -> bool:
-    return f" {' '.join(index.split(spelling.text)[1])} " in f" {clause.stems} "
+    return _said(spelling.text, clause, index)
+
+
+def _said(text: str, clause: Clause, index: Index) -> bool:
+    """Whether a clause has the very words of a text."""
+    return f" {' '.join(index.split(text)[1])} " in f" {clause.stems} "
 
 
 def _claim(number: int, clause: Clause, parts: Parts) -> _Claim | None:

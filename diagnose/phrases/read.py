@@ -27,6 +27,8 @@ OF_THE_SUBSTANCE = "it may be said of what lies there, not of the part"
 KNOWN = 0.9
 """How near the nearest saying must be of a phrase that names no part and may be about something else."""
 STRANGE = 0.13
+"""What share of the words of a phrase may be strange where no part it was said of is known."""
+FITS_BETTER = "another reading fits better"
 MOST_NEARLY_READ = 4
 """Of how many clauses a phrase is at most whose clauses are read by a saying that is near or two as one: it takes time, and a longer one is
 hardly a phrase."""
@@ -69,8 +71,8 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
     readings = list(_readings(chosen, tuple(unread), index))
     if nearest == 0.0 and pieces and not (readings and readings[0].sureness == "sure"):
         readings = in_whole(readings, functools.reduce(joined, pieces), pieces, index, part_kind)
-    to_the_point = [r for r in readings if not _beside_the_point(r, strange, named, part_kind)]
-    return tuple(to_the_point[:MOST_READINGS])
+    to_the_point = [r for r in readings if not _beside_the_point(r, strange, named, part_kind)][:MOST_READINGS]
+    return tuple(r if n == 0 else replace(r, asks=(*r.asks, FITS_BETTER)) for n, r in enumerate(to_the_point))
 
 
 def _said_in_words(pieced: list[tuple[Clause, list[Held]]]) -> list[tuple[Clause, list[Held]]]:
@@ -245,17 +247,13 @@ def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...], 
             picks.append(pick)
     result = []
     for pick in picks:
-        asks = list(
-            dict.fromkeys(
-                [*(a for h in pick for a in h.asks), *(ties if pick is best else ("another reading fits better",))]
-            )
-        )
+        asks = list(dict.fromkeys([*(a for h in pick for a in h.asks), *(ties if pick is best else ())]))
         if any("made of" in h.statement.more for h in pick[:-1]) and pick[-1].statement.family == "feature":
             asks.append(OF_THE_SUBSTANCE)
         if unread:
             asks.append("not every word was read: " + ", ".join(unread))
         score = min(h.score for h in pick)
-        sureness = "sure" if score >= SURE and not asks else "likely" if score >= LIKELY else "weak"
+        sureness = "sure" if score >= SURE and not asks and pick is best else "likely" if score >= LIKELY else "weak"
         used = [w for (clause, _), h in zip(chosen, pick, strict=True) for w in clause.words(h.used)]
         left = [w for (clause, _), h in zip(chosen, pick, strict=True) for w in clause.words(h.left)]
         statements = tuple(_unrepeated(h.statement for h in pick))
