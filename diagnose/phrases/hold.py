@@ -7,7 +7,7 @@ of the clause left unread.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from diagnose.phrases.clauses import Clause, value_said
 from diagnose.phrases.index import Index, Spelling, Term
@@ -35,6 +35,8 @@ GENERAL = 0.95
 UNUSUAL = 0.97
 """How well a general mark fits a part on which no special one of it can be: what is extruded is rubber."""
 OTHER_WORDS, OTHER_VERB, BARE, UNTOLD = 0.92, 0.7, 0.5, 0.8
+AS_WELL = 0.9
+"""How well a general mark must fit beside a special one to stand before it."""
 SAID_IN_FULL = 0.2
 """What may be claimed at most of a term that is said in full: a part that goes without saying."""
 MOSTLY = 0.5
@@ -106,7 +108,43 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     ):
         s = h.statement
         best.setdefault((s.family, s.term, s.on if s.family == "state" else "", s.state + s.more.get("value", "")), h)
-    return [h for h in best.values() if h.score >= WEAK][:MOST_READINGS]
+    found_best = [h for h in best.values() if h.score >= WEAK]
+    return _no_stronger(found_best, clause, index)[:MOST_READINGS]
+
+
+def _no_stronger(held: list[Held], clause: Clause, index: Index) -> list[Held]:
+    """Readings, best first, with the general mark before a special one of it that no other word tells, where the special one has more
+    in its name: "worn" is wear, and may be heavy wear."""
+    if clause.cues("denied"):
+        return held
+    result: list[Held] = []
+    for h in held:
+        general = next((g for g in held if _says_as_well(g, h, index)), None)
+        if general is None or _named_in_full(h.statement.term, clause, index):
+            result += [h] if h not in result else []
+        else:
+            result += [general] if general not in result else []
+            result.append(replace(h, asks=(SAYS_MORE, *(a for a in h.asks if a != SAYS_MORE))))
+    return result
+
+
+def _says_as_well(general: Held, special: Held, index: Index) -> bool:
+    """Whether one reading says in general, and by no fewer words, what the other says."""
+    g, s = general.statement, special.statement
+    return (
+        g.family == s.family == "feature"
+        and g.term != s.term
+        and g.state == s.state == "present"
+        and g.term in index.vocabulary.form_lineage[s.term]
+        and special.used <= general.used
+        and general.score >= AS_WELL * special.score
+    )
+
+
+def _named_in_full(term: str, clause: Clause, index: Index) -> bool:
+    """Whether a clause has all that the name of a term says, but for the part."""
+    asked = next(index.asked[n] for n in index.of_term["feature", term] if index.spellings[n].text == term)
+    return all(kinds or not clause.senses.keys().isdisjoint(senses) for senses, kinds, _ in asked)
 
 
 def held_as(number: int, clause: Clause, index: Index) -> Held | None:
@@ -119,7 +157,7 @@ def in_general(clause: Clause, index: Index, subject: str) -> list[Held]:
     parts, found = Parts(clause, index, subject), dict[str, Held]()
     for number in dict.fromkeys(n for sense in clause.senses for n in index.generals.get(sense, ())):
         claim = _claim(number, clause, parts)
-        if claim is None or claim.claimed or claim.guesses or claim.fit < NO_PART or claim.on in TOLD:
+        if claim is None or claim.claimed or claim.guesses or claim.fit < NO_PART:
             continue
         term = claim.spelling.term
         of_seal = bool(claim.on) and index.vocabulary.kinds[claim.on].place != "machine"
@@ -218,7 +256,7 @@ def _claim(number: int, clause: Clause, parts: Parts) -> _Claim | None:
     if spelling.denies and len(spelling.asked) == 1 and not _literal(spelling, clause, index):
         return None  # "tight as it should be" says so, "tight" alone may be too tight
     on, fit, on_places = parts.of(term)
-    if term.family == "act" and on in TOLD:
+    if on in TOLD and (term.family == "act" or (term.general and not term.on)):
         return None
     claim = _Claim(spelling, on, fit)
     headed = False

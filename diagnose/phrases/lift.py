@@ -206,7 +206,7 @@ def _patterns() -> Iterator[tuple[re.Pattern[str], Make]]:
         yield re.compile(rf"{lead}{_RANGE}\s?(?:{spelling}){_END}"), time(unit)
     yield (
         re.compile(
-            rf"\b({_THINGS})\s(?:no\.?\s?|number\s|nr\.?\s?|#\s?)?(\d{{1,3}})(?:\s?(?:of|/)\s?(\d{{1,3}}))?{_END}(?!\s?[cf]\b)"
+            rf"\b({_THINGS})\s(?:no\.?\s?|number\s|nr\.?\s?|#\s?)?(\d{{1,3}})(?![.,]\d)(?:\s?(?:of|/)\s?(\d{{1,3}}))?{_END}(?!\s?[cf]\b)"
         ),
         which,
     )

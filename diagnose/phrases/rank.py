@@ -78,7 +78,8 @@ class Ranks:
         return zip(most[order].tolist(), ranks[order].tolist(), numbers[order].tolist(), strict=True)
 
     def _ranked(self, clause: Clause, named: Iterable[str]) -> Any:
-        """The numbers of the spellings of which the clause says most, those first of which it says more than parts."""
+        """The numbers of the spellings of which the clause says most, those first of which it says more than parts, and of all general
+        words that it says."""
         said, headed = np.zeros(len(self.totals)), np.zeros(len(self.totals), bool)
         for sense in (s for s in clause.senses if s in self.by_sense):
             numbers = self.by_sense[sense]
@@ -88,7 +89,9 @@ class Ranks:
         for kind in named:
             np.add.at(said, self._beside(kind), NAMED)
         found = np.flatnonzero(said)
-        return found[np.lexsort((-said[found] / (BRIEF + self.totals[found]), ~headed[found]))[:MOST_HELD]]
+        most = found[np.lexsort((-said[found] / (BRIEF + self.totals[found]), ~headed[found]))[:MOST_HELD]]
+        generals = np.array([n for sense in clause.senses for n in self.index.generals.get(sense, ())], int)
+        return np.concatenate([most, np.setdiff1d(generals, most)])
 
     def _share(self, numbers: Any, clause: Clause, bits: Any, implied: Any) -> Any:
         """The most some spellings can score on a clause whatever the part, where some of what they ask for is `implied`; nought where

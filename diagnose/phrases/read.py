@@ -15,7 +15,7 @@ from diagnose.phrases.index import Index, index_of
 from diagnose.phrases.model import Reading, Statement
 from diagnose.phrases.said_of import named_kinds
 from diagnose.phrases.sentence import statements_of
-from diagnose.phrases.told import DENIED
+from diagnose.phrases.told import DENIED, NOT_READ
 from diagnose.phrases.whole import in_whole
 
 LIKELY, ONE = 0.60, 0.80
@@ -247,15 +247,16 @@ def _readings(chosen: list[tuple[Clause, list[Held]]], unread: tuple[str, ...], 
             picks.append(pick)
     result = []
     for pick in picks:
-        asks = list(dict.fromkeys([*(a for h in pick for a in h.asks), *(ties if pick is best else ())]))
-        if any("made of" in h.statement.more for h in pick[:-1]) and pick[-1].statement.family == "feature":
-            asks.append(OF_THE_SUBSTANCE)
-        if unread:
-            asks.append("not every word was read: " + ", ".join(unread))
-        score = min(h.score for h in pick)
-        sureness = "sure" if score >= SURE and not asks and pick is best else "likely" if score >= LIKELY else "weak"
         used = [w for (clause, _), h in zip(chosen, pick, strict=True) for w in clause.words(h.used)]
         left = [w for (clause, _), h in zip(chosen, pick, strict=True) for w in clause.words(h.left)]
+        asks = list(dict.fromkeys(a for h in pick for a in h.asks if not a.startswith(NOT_READ)))
+        asks += ties if pick is best else []
+        if any("made of" in h.statement.more for h in pick[:-1]) and pick[-1].statement.family == "feature":
+            asks.append(OF_THE_SUBSTANCE)
+        if left or unread:
+            asks.append(NOT_READ + ", ".join((*left, *unread)))
+        score = min(h.score for h in pick)
+        sureness = "sure" if score >= SURE and not asks and pick is best else "likely" if score >= LIKELY else "weak"
         statements = tuple(_unrepeated(h.statement for h in pick))
         result.append(Reading(statements, sureness, score, tuple(used), (*left, *unread), tuple(asks)))
     return result

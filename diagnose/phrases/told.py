@@ -7,6 +7,7 @@ from diagnose.phrases.index import Term
 from diagnose.phrases.said_of import TOLD
 
 DENIED = "it is read as a denial"
+NOT_READ = "not every word was read: "
 DOUBTED, HEARD = "it is said with doubt", "it is hearsay"
 _CUES = {"doubted": DOUBTED, "meant": "it may be meant, not seen", "earlier": "it may be of another time",
          "heard": HEARD, "blamed": "it names a cause"}  # fmt: skip
@@ -58,7 +59,7 @@ def _denies(clause: Clause, used: set[int] | frozenset[int]) -> bool:
 
 
 def unread(clause: Clause, left: frozenset[int]) -> list[str]:
-    return ["not every word was read: " + ", ".join(clause.words(left))] if left else []
+    return [NOT_READ + ", ".join(clause.words(left))] if left else []
 
 
 def qualifiers(clause: Clause, used: set[int], term: Term) -> tuple[dict[str, str], set[int]]:

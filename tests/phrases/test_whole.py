@@ -62,3 +62,21 @@ def test_a_denial_reaches_no_farther_than_what_is_kept_out_of_it(said, on, term,
     found = [(s.term, s.state) for r in read(said, V, on)[:1] for s in r.statements]
     line = V.form_lineage
     assert [s for t, s in found if term in line.get(t, ()) or t in line[term]] == [state], found
+
+
+@pytest.mark.parametrize("said, on, first, behind", [
+    ("worn", "soft face", "wear", "heavy wear"), ("carbon worn", "soft face", "wear", "nose used up"),
+    ("chipped", "soft face", "chip", "edge chips"), ("grooved", "mating ring", "groove", "concentric grooves"),
+    ("coating cracked", "coated face", "crack", "crazed coating"),
+])  # fmt: skip
+def test_a_word_that_leaves_the_kind_open_is_no_stronger_one(said, on, first, behind):
+    terms = [r.statements[0].term for r in read(said, V, on)]
+    assert terms[0] == first and behind in terms
+
+
+@pytest.mark.parametrize("said, on, first", [
+    ("edge chipped", "soft face", "edge chips"), ("badly worn", "soft face", "heavy wear"),
+    ("grooved like a record", "mating ring", "concentric grooves"),
+])  # fmt: skip
+def test_a_word_more_tells_the_kind(said, on, first):
+    assert read(said, V, on)[0].statements[0].term == first
