@@ -304,7 +304,7 @@ def _by_cluster(chunks: Iterator[list[Work]], folder: Path, address: str, keep: 
             for future in _finished(client, list(running), address):
                 ended = running.pop(future)
                 if future.status == "finished":
-                    yield future.result()
+                    yield _result(future, address)
                 elif not isinstance(ill := future.exception(), KilledWorker):
                     raise ill
                 elif ended is not alone:
@@ -313,6 +313,14 @@ def _by_cluster(chunks: Iterator[list[Work]], folder: Path, address: str, keep: 
                     yield [_killed(ended[0])]
                 for chunk in islice(chunks, 1):
                     hand_over(chunk)
+
+
+def _result(future: Any, address: str) -> list[Done]:
+    """What one that has ended brought. Raises BadInput where the scheduler that keeps it is gone."""
+    try:
+        return future.result()
+    except (OSError, CancelledError) as error:
+        raise _gone(address) from error
 
 
 def _finished(client: Any, running: list[Any], address: str) -> set[Any]:
@@ -329,7 +337,11 @@ def _finished(client: Any, running: list[Any], address: str) -> set[Any]:
             if time.monotonic() - since > PATIENCE:
                 raise _no_cluster(address, "no worker is there any more", "start some: dask worker")
     except (OSError, CancelledError) as error:
-        raise _no_cluster(address, "the scheduler answers no longer", "start one: dask scheduler") from error
+        raise _gone(address) from error
+
+
+def _gone(address: str) -> BadInput:
+    return _no_cluster(address, "the scheduler answers no longer", "start one: dask scheduler")
 
 
 def _no_cluster(address: str, says: str, way_out: str) -> BadInput:

@@ -8,6 +8,8 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
+from unittest.mock import Mock
 
 import pytest
 
@@ -242,6 +244,14 @@ def test_a_cluster_without_workers_is_given_up(monkeypatch):
         pytest.raises(BadInput, match="no worker is there"),
     ):
         list(batch.judged(works, SMALL / "knowledge", 1, cluster.scheduler_address))
+
+
+def test_a_scheduler_that_dies_while_a_result_is_fetched_is_told_as_well():
+    from distributed.comm import CommClosedError
+
+    future = SimpleNamespace(result=Mock(side_effect=CommClosedError("reset by peer")))
+    with pytest.raises(BadInput, match="the scheduler answers no longer"):
+        batch._result(future, "tcp://127.0.0.1:1")
 
 
 def test_a_scheduler_that_dies_is_told_without_a_traceback(capfd):
