@@ -34,7 +34,7 @@ GENERAL = 0.95
 """How well a general word fits a point of the machine, of which a state tells more."""
 UNUSUAL = 0.97
 """How well a general mark fits a part on which no special one of it can be: what is extruded is rubber."""
-OTHER_WORDS, OTHER_VERB, BARE, UNTOLD = 0.92, 0.7, 0.5, 0.8
+OTHER_WORDS, OTHER_VERB, BARE, UNTOLD, GENERALLY = 0.92, 0.7, 0.5, 0.8, 0.5
 AS_WELL = 0.9
 """How well a general mark must fit beside a special one to stand before it."""
 SAID_IN_FULL = 0.2
@@ -108,8 +108,7 @@ def hold(clause: Clause, index: Index, subject: str) -> list[Held]:
     ):
         s = h.statement
         best.setdefault((s.family, s.term, s.on if s.family == "state" else "", s.state + s.more.get("value", "")), h)
-    found_best = [h for h in best.values() if h.score >= WEAK]
-    return _no_stronger(found_best, clause, index)[:MOST_READINGS]
+    return _no_stronger([h for h in best.values() if h.score >= WEAK], clause, index)[:MOST_READINGS]
 
 
 def _no_stronger(held: list[Held], clause: Clause, index: Index) -> list[Held]:
@@ -143,7 +142,7 @@ def _says_as_well(general: Held, special: Held, index: Index) -> bool:
 
 def _named_in_full(term: str, clause: Clause, index: Index) -> bool:
     """Whether a clause has all that the name of a term says, but for the part."""
-    asked = next(index.asked[n] for n in index.of_term["feature", term] if index.spellings[n].text == term)
+    asked = next((index.asked[n] for n in index.of_term["feature", term] if index.spellings[n].text == term), ())
     return all(kinds or not clause.senses.keys().isdisjoint(senses) for senses, kinds, _ in asked)
 
 
@@ -167,7 +166,7 @@ def in_general(clause: Clause, index: Index, subject: str) -> list[Held]:
         left = clause.content - claim.used - quiet
         state, asks = _asks(claim, clause, left, True)
         said, named = Statement("feature", term.name, claim.on, state, more), _said(term.name, clause, index)
-        held = Held(said, BARE, frozenset(claim.used), (IN_GENERAL, *asks), left, literal=named)
+        held = Held(said, GENERALLY, frozenset(claim.used), (IN_GENERAL, *asks), left, literal=named)
         found.setdefault(term.name, held)
     return list(found.values())
 

@@ -41,6 +41,8 @@ def read(phrase: str, vocabulary: Vocabulary, part_kind: str = "") -> tuple[Read
         asks = (DENIED,) if any(s.state != "present" for s in written) else ()
         return (Reading(written, "likely" if asks else "sure", 1.0, (phrase,), (), asks),)
     index = index_of(vocabulary)
+    if not index.spellings:
+        return ()
     if setting := index.settings.get(" ".join(phrase.lower().split())):
         return (Reading((setting,), "likely", ONE, (phrase,), (), (OF_THE_WHOLE,)),)
     parted = phrase_of(phrase, index)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import msgspec
 import pytest
 import yaml
 
@@ -549,3 +550,9 @@ def test_one_word_out_of_a_saying_is_not_likely_to_say_it(said, on, term):
         for s in r.statements
         if s.term == term and s.state == "present"
     )
+
+
+def test_where_nothing_can_be_said_a_phrase_is_read_to_nothing():
+    bare = msgspec.structs.replace(VOCABULARY, features={}, readings={}, settings={})
+    bare = msgspec.structs.replace(bare, grammar=msgspec.structs.replace(bare.grammar, acts={}))
+    assert read("face worn flat", bare) == ()
