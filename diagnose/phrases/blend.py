@@ -23,7 +23,7 @@ from diagnose.phrases.hold import (
 )
 from diagnose.phrases.index import Index
 from diagnose.phrases.model import Statement
-from diagnose.phrases.nearness import NOT_SO, Nearness
+from diagnose.phrases.nearness import NOT_SO, Nearness, meant_by
 from diagnose.phrases.said_of import TOLD, WRONG_PART, behind_a_place, elsewhere, named_kinds, part_said
 from diagnose.phrases.states import at_points, points_said
 from diagnose.phrases.told import opposed, qualifiers, told, unread
@@ -102,10 +102,9 @@ def _as_said(held: Held, near: Nearness, clause: Clause) -> Held:
 def _nearness(held: Held, near: Nearness, clause: Clause) -> float:
     """What it counts for a reading how near a saying of it is and how much of the clause it takes up."""
     s = held.statement
-    meant = (s.family, s.term, s.more.get("value", "") if s.family == "state" else "")
-    if s.family == "feature" and s.state == "absent":
-        denied = (s.family, s.term, NOT_SO)
-        meant = max((meant, denied), key=lambda m: near.of(m) or 0.0)
+    meant = meant_by(s)
+    if meant[2] == NOT_SO:
+        meant = max(((s.family, s.term, ""), meant), key=lambda m: near.of(m) or 0.0)
     nearest, nearly = near.of(meant), near.of_several(meant)
     used = near.used(meant)
     if IN_GENERAL in held.asks:

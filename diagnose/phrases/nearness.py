@@ -20,6 +20,7 @@ from diagnose.phrases.usage import Usage
 if TYPE_CHECKING:
     from diagnose.phrases.clauses import Clause
     from diagnose.phrases.index import Index
+    from diagnose.phrases.model import Statement
 
 SAID_SHARE = 0.7
 """How much it counts that the saying has what was said; the rest, that what the saying has was said."""
@@ -39,6 +40,13 @@ SEVERAL = 3
 Meant = tuple[str, str, str]
 """(family, term, value of a state, or NOT_SO)."""
 NOT_SO = "not so"
+
+
+def meant_by(s: Statement) -> Meant:
+    """What a statement says, by which its sayings are kept; a mark that is denied is not so."""
+    if s.family == "state":
+        return s.family, s.term, s.more.get("value", "")
+    return s.family, s.term, NOT_SO if s.family == "feature" and s.state == "absent" else ""
 
 
 class Sayings:

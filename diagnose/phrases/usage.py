@@ -43,10 +43,11 @@ class Usage:
     def told(self, words: Iterable[tuple[str, str, float]]) -> Any:
         """log P(said | meaning) of every meaning against the likeliest, of (word, stem, how often it counts); a piece that no saying
         has tells nothing."""
-        result = np.zeros(len(self.sizes))
+        result, total = np.zeros(len(self.sizes)), 0.0
         for word, stem, count in words:
             for number in (self.numbers[p] for p in pieces(word, stem) if p in self.numbers):
                 first, beyond = self.begin[number : number + 2]
-                result -= count * self.sizes
                 result[self.meanings[first:beyond]] += count * self.above[first:beyond]
+                total += count
+        result -= total * self.sizes
         return result - result.max(initial=-np.inf)

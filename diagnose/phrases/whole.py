@@ -13,12 +13,12 @@ from diagnose.phrases.clauses import Clause
 from diagnose.phrases.hold import WRONG, Held, in_general
 from diagnose.phrases.index import Index
 from diagnose.phrases.model import Reading, Statement
-from diagnose.phrases.nearness import NOT_SO, UNUSUAL, Meant, Nearness
+from diagnose.phrases.nearness import NOT_SO, UNUSUAL, Meant, Nearness, meant_by
 from diagnose.phrases.said_of import elsewhere
 
 USED, FITS, SEVERAL, MISFIT = 1.5, 2.0, 0.85, 1.0
 """What it counts how usual the words are, how well a reading fits, that it says more than one thing, and, against it, that it is of
-another part or place. These and PLACED were fitted to the open phrases (tests/blind), by the likelihood of the right reading."""
+another part or place. All but the last, and PLACED, were fitted to the open phrases (tests/blind), by the likelihood of the right reading."""
 PLACED = (1.6, 0.55, 0.05, -0.25)
 """What the place counts that a reading has by its clauses."""
 LOOKED_AT = 3
@@ -36,9 +36,9 @@ def in_whole(
     if not near.places:
         return list(readings)
     ranks = [(_fits(r, near, pieces) + placed, r) for r, placed in zip(readings, PLACED, strict=False)]
-    said = {_meant(s) for r in readings for s in r.statements}
+    said = {meant_by(s) for r in readings for s in r.statements}
     for held, _ in near_to(whole, near, index, part, pieces, least=0.0):
-        meant = _meant(held.statement)
+        meant = meant_by(held.statement)
         if meant not in said:
             said.add(meant)
             ranks.append((USED * near.used(meant) - MISFIT * (WRONG in held.asks), _reading(held, whole)))
@@ -54,13 +54,13 @@ def _with_general(
     """The readings with the general mark whose word is said, and that the words are most used for, where none of the first three
     says it: among these, or behind them where the words are not used for it."""
     shown = [s for r in readings[:LOOKED_AT] if WRONG not in r.asks for s in r.statements]
-    line, said = index.vocabulary.form_lineage, {_meant(s) for s in shown}
+    line, said = index.vocabulary.form_lineage, {meant_by(s) for s in shown}
     terms = [s.term for s in shown if s.family == "feature"]
     others = [
-        (held.literal, near.used(_meant(held.statement)), held, piece)
+        (held.literal, near.used(meant_by(held.statement)), held, piece)
         for piece in pieces
         for held in in_general(piece, index, part)
-        if _meant(held.statement) not in said and not any(held.statement.term in line[t] for t in terms)
+        if meant_by(held.statement) not in said and not any(held.statement.term in line[t] for t in terms)
     ]
     if not others:
         return readings
@@ -81,21 +81,16 @@ def _reading(held: Held, clause: Clause) -> Reading:
     return Reading((held.statement,), "weak", held.score, clause.words(held.used), clause.words(held.left), held.asks)
 
 
-def _meant(s: Statement) -> Meant:
-    if s.family == "state":
-        return s.family, s.term, s.more.get("value", "")
-    return s.family, s.term, NOT_SO if s.family == "feature" and s.state == "absent" else ""
-
-
 def _used(reading: Reading, near: Nearness) -> float:
     """How usual the words are for what a reading says: of what is denied, for that or for the thing itself, of a figure, for any
     value of the state."""
-    each = [max(near.used(m) for m in _alike(_meant(s), s, near)) for s in reading.statements]
+    each = [max(near.used(m) for m in _alike(s, near)) for s in reading.statements]
     return sum(each) / len(each)
 
 
-def _alike(meant: Meant, s: Statement, near: Nearness) -> list[Meant]:
-    """All for which words may be usual that say what is meant."""
+def _alike(s: Statement, near: Nearness) -> list[Meant]:
+    """All for which words may be usual that say a statement."""
+    meant = meant_by(s)
     if meant[2] == NOT_SO:
         return [meant, (*meant[:2], "")]
     if s.family == "state" and _a_figure(s):
